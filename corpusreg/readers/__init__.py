@@ -1,0 +1,1 @@
+"""Readers: one file per format family; each returns what is on the page."""
