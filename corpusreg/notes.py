@@ -207,8 +207,8 @@ def note_table(rows: Sequence[tuple[Any, ...]]) -> NDArray[np.void]:
 def felt_beat(numerator: int, denominator: int, ticks: int) -> int:
     """Felt beat (tactus) of a metre in ticks.
 
-    Dotted in compound metres (6/8, 9/8, 12/8: numerator a multiple of 3 above 3
-    and denominator 8 or more; 6/4 and 9/4 likewise); the minim in 2/2, 3/2, 4/2;
+    Dotted in compound metres (6/8, 9/8, 12/8, 6/4: the numerator is a multiple of
+    3 above 3, whatever the note values); the minim in 2/2, 3/2, 4/2;
     the semibreve in 2/1, 3/1; otherwise the denominator's note, so that 3/8 has
     the three beats of the same music in 3/4. Common practice, no source.
 
@@ -216,5 +216,5 @@ def felt_beat(numerator: int, denominator: int, ticks: int) -> int:
     (24, 36, 48, 12)
     """
     unit = 4 * ticks // denominator
-    compound = numerator > 3 and numerator % 3 == 0 and denominator >= 4
+    compound = numerator > 3 and numerator % 3 == 0
     return unit * 3 if compound else unit
