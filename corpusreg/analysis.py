@@ -1,0 +1,146 @@
+"""The one place where measures are called, for the reference and the piece alike."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from corpusreg.definitions import BY_NAME, MEASURES
+from corpusreg.measures import hollow, movement, space
+from corpusreg.measures.shifts import Shift, shifts
+from corpusreg.measures.stays import Stay, expected_dwell, stays
+from corpusreg.measures.texture import Texture, texture
+from corpusreg.played import Played
+
+__all__ = ["Analysis", "Value", "analyse", "is_narrow"]
+
+# A stay is narrow within an octave in a single line and within two octaves where
+# several voices sound: about what one melody and one hand-to-hand texture fill
+# (common practice, no source).
+NARROW_LINE = 12
+NARROW_TEXTURE = 24
+LONG_STAY = 4
+
+
+@dataclass(frozen=True)
+class Value:
+    """A measure's value, or None with the reason in plain words."""
+
+    value: float | None
+    reason: str = ""
+
+
+@dataclass(frozen=True)
+class Analysis:
+    """What was measured in one work or one part.
+
+    lowest, highest: MIDI numbers. core: quantiles .05 and .95 of weight.
+    stays in order of time; `ranking` lists their indices, most worth saying first.
+    """
+
+    played: Played
+    texture: Texture
+    lowest: int
+    highest: int
+    core: tuple[int, int]
+    values: Mapping[str, Value]
+    stays: tuple[Stay, ...]
+    ranking: tuple[int, ...]
+    shifts: tuple[Shift, ...]
+    hollow: NDArray[np.bool_]  # per played bar
+    band_shares: NDArray[np.float64]
+
+
+def analyse(played: Played) -> Analysis:
+    """Measure a work or a part. Needs at least one note."""
+    notes = played.notes
+    woven = texture(notes, played.bars)
+    core = space.core(woven.total)
+    found_stays, found_shifts = tuple(stays(woven)), tuple(shifts(woven))
+    hollow_bars = np.zeros(len(played.bars), bool)
+    hollow_bars[woven.sounding] = hollow.hollow_bars(woven)
+    lowest, highest = int(notes.pitch.min()), int(notes.pitch.max())
+    raw = _raw(woven, lowest, highest, core, found_stays, found_shifts, hollow_bars)
+    return Analysis(
+        played=played,
+        texture=woven,
+        lowest=lowest,
+        highest=highest,
+        core=core,
+        values={m.name: _placeable(m.name, raw[m.name], woven) for m in MEASURES},
+        stays=found_stays,
+        ranking=rank_stays(found_stays, core, woven),
+        shifts=found_shifts,
+        hollow=hollow_bars,
+        band_shares=space.band_shares(woven.total),
+    )
+
+
+def is_narrow(stay: Stay, single_line: bool) -> bool:
+    """Whether a stay fills little space."""
+    return stay.width <= (NARROW_LINE if single_line else NARROW_TEXTURE)
+
+
+def rank_stays(
+    found: tuple[Stay, ...], core: tuple[int, int], woven: Texture
+) -> tuple[int, ...]:
+    """Indices of stays, most worth saying first: long, narrow and full for this piece."""
+    span = max(core[1] - core[0], 1)
+    usual = max(float(np.median(woven.bars.sum(axis=1)[woven.sounding])), 1e-9)
+    worth = [
+        stay.bars * (1 - 0.5 * min(stay.width / span, 1)) * min(stay.fullness / usual, 1) ** 0.5
+        for stay in found
+    ]
+    return tuple(sorted(range(len(found)), key=lambda i: (-worth[i], found[i].first)))
+
+
+def _raw(
+    woven: Texture,
+    lowest: int,
+    highest: int,
+    core: tuple[int, int],
+    found_stays: tuple[Stay, ...],
+    found_shifts: tuple[Shift, ...],
+    hollow_bars: NDArray[np.bool_],
+) -> dict[str, float]:
+    bars = len(woven.bars)
+    sounding = len(woven.sounding)
+    dwell = np.array([stay.bars for stay in found_stays], float)
+    narrow = sum(
+        stay.bars
+        for stay in found_stays
+        if stay.bars >= LONG_STAY and is_narrow(stay, woven.single_line)
+    )
+    phrases = movement.between_phrases(woven)
+    return {
+        "span": highest - lowest,
+        "core_span": core[1] - core[0],
+        "octaves_in_use": space.octaves_in_use(woven.total),
+        "movement_beat": _mean(movement.between_beats(woven)),
+        "movement_bar": _mean(movement.between_bars(woven)),
+        "movement_phrase": _mean(phrases),
+        "travel": movement.travel(woven),
+        "shift_rate": 100 * len(found_shifts) / bars,
+        "longest_dwell": float(dwell.max()),
+        "expected_dwell": expected_dwell(dwell),
+        "narrow_dwell": narrow / bars,
+        "hollow_share": float(hollow_bars.sum()) / sounding,
+    }
+
+
+def _mean(steps: NDArray[np.float64]) -> float:
+    return float(steps.mean()) if len(steps) else float("nan")
+
+
+def _placeable(name: str, value: float, woven: Texture) -> Value:
+    measure = BY_NAME[name]
+    if len(woven.bars) < measure.minimum_bars:
+        return Value(None, f"too short to place: fewer than {measure.minimum_bars} bars")
+    if measure.needs == "three voices" and woven.most_together < 3:
+        return Value(None, "needs three sounding voices or more")
+    if not np.isfinite(value):
+        return Value(None, "too little sounds to measure it")
+    return Value(float(value))

@@ -1,0 +1,103 @@
+"""Every measure as data: its name, unit, words, and when it may be placed.
+
+The tables, the JSON schema, the glossary and the words on screen come from
+here. `VERSION` is raised whenever a measure of the same name would give another
+number; references made by another version are refused.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+__all__ = ["BY_NAME", "MEASURES", "VERSION", "Measure"]
+
+VERSION = "1"
+
+
+@dataclass(frozen=True)
+class Measure:
+    """One number of a whole work.
+
+    name: as in JSON, SQL and Python. title: as people read it. unit: of the
+    value. meaning: one sentence in plain words. minimum_bars: shorter works are
+    'too short to place'. needs: 'several voices' where a single line has no
+    value. atom: the value many works share (no shift at all), or None.
+    more, less: how a high or low place is said ('ranges wider').
+    """
+
+    name: str
+    title: str
+    unit: str
+    meaning: str
+    more: str
+    less: str
+    minimum_bars: int
+    needs: str = ""
+    atom: float | None = None
+
+
+MEASURES = (
+    Measure(
+        "span", "span", "semitones",
+        "from the lowest note to the highest, however short they are",
+        "ranges wider", "ranges less wide", 4,
+    ),
+    Measure(
+        "core_span", "core span", "semitones",
+        "the space that nine tenths of the sound fills, without rare or passing notes",
+        "fills a wider space", "fills a narrower space", 4,
+    ),
+    Measure(
+        "octaves_in_use", "octaves in use", "octaves",
+        "over how many octaves (C to B) the sound is spread, counting a little-used octave little",
+        "spreads its sound over more octaves", "gathers its sound in fewer octaves", 4,
+    ),
+    Measure(
+        "movement_beat", "movement from beat to beat", "semitones",
+        "how far the sound as a whole moves from one beat to the next",
+        "moves more from beat to beat", "moves less from beat to beat", 4,
+    ),
+    Measure(
+        "movement_bar", "movement from bar to bar", "semitones",
+        "how far the sound as a whole moves from one bar to the next",
+        "moves more from bar to bar", "moves less from bar to bar", 4,
+    ),
+    Measure(
+        "movement_phrase", "movement from phrase to phrase", "semitones",
+        "how far the sound as a whole moves between four bars and the next four",
+        "moves more from phrase to phrase", "moves less from phrase to phrase", 16,
+    ),
+    Measure(
+        "travel", "travel inside the bar", "semitones a bar",
+        "the way the sound goes up and down within a bar, beat by beat, added up",
+        "travels more inside the bar", "travels less inside the bar", 4,
+    ),
+    Measure(
+        "shift_rate", "shifts", "per 100 bars",
+        "how often the register changes clearly from one bar to the next",
+        "shifts more often", "shifts less often", 16, atom=0.0,
+    ),
+    Measure(
+        "longest_dwell", "longest stay", "bars",
+        "the longest stretch that keeps one register",
+        "has a longer longest stay", "has a shorter longest stay", 16,
+    ),
+    Measure(
+        "expected_dwell", "usual stay", "bars",
+        "how long the stay is that one is in at a moment picked at random",
+        "stays longer in one register", "stays less long in one register", 16,
+    ),
+    Measure(
+        "narrow_dwell", "time in narrow stays", "share of bars",
+        "how much of the time is spent in stays that are narrow as well as long (four bars or more)",
+        "spends more time in narrow stays", "spends less time in narrow stays", 16, atom=0.0,
+    ),
+    Measure(
+        "hollow_share", "hollow bars", "share of bars",
+        "how much of the time there is an empty octave or more inside the texture",
+        "is hollow more of the time", "is hollow less of the time", 4,
+        needs="three voices", atom=0.0,
+    ),
+)  # fmt: skip
+
+BY_NAME = {measure.name: measure for measure in MEASURES}

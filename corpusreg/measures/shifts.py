@@ -1,0 +1,107 @@
+"""Registral shifts: where the texture changes its place clearly.
+
+Between a sounding bar and the one before it there is a shift when at least one
+of these holds (semitones; the numbers are part of the definition):
+
+- mass: the weight moves 4.5 or more (first Wasserstein distance; 7 in a single line),
+- top: the upper edge (quantile .95 of the bar) moves 12 or more,
+- bottom: the lower edge (quantile .05) moves 12 or more.
+
+A window is a whole bar, so every shift lasts a bar. Direction: 'up' or 'down'
+when both edges go one way or only one of them moves, by the centre otherwise;
+'opening' when the edges part and 'closing' when they draw together.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from corpusreg.measures.texture import EDGE, Texture, distances, quantiles
+
+__all__ = ["EDGE_MOVES", "MASS_MOVES", "MASS_MOVES_LINE", "Shift", "is_shift", "shifts"]
+
+MASS_MOVES = 4.5
+MASS_MOVES_LINE = 7.0
+EDGE_MOVES = 12
+_PITCH = np.arange(128)
+
+
+@dataclass(frozen=True)
+class Shift:
+    """A shift at the beginning of played bar `bar`.
+
+    size: semitones, the largest of the three moves counted from its own
+    threshold's kind (mass, top, bottom), named by `by`. abrupt: the bar before
+    and after already differ by the full distance of the surrounding two bars.
+    """
+
+    bar: int
+    size: float
+    direction: str
+    by: str
+    mass: float
+    top: int
+    bottom: int
+
+
+def is_shift(mass: float, top: float, bottom: float, single_line: bool) -> bool:
+    """Whether moves of this size (semitones) are a shift."""
+    least = MASS_MOVES_LINE if single_line else MASS_MOVES
+    edge = max(abs(top), abs(bottom)) >= EDGE_MOVES and not single_line
+    return mass >= least or edge
+
+
+def edges(texture: Texture) -> NDArray[np.int64]:
+    """Lower and upper edge of each sounding bar, shape (sounding, 2)."""
+    return quantiles(texture.cumulated, (EDGE, 1 - EDGE))
+
+
+def shifts(texture: Texture) -> list[Shift]:
+    """All shifts in order of time."""
+    cumulated = texture.cumulated
+    if len(cumulated) < 2:
+        return []
+    mass = distances(cumulated[1:], cumulated[:-1])
+    moved = np.diff(edges(texture), axis=0)
+    centre = np.diff(texture.profiles @ _PITCH)
+    result = []
+    for step in range(len(mass)):
+        bottom, top = int(moved[step, 0]), int(moved[step, 1])
+        if is_shift(mass[step], top, bottom, texture.single_line):
+            by, size = _largest(float(mass[step]), top, bottom, texture.single_line)
+            result.append(
+                Shift(
+                    bar=int(texture.sounding[step + 1]),
+                    size=size,
+                    direction=_direction(top, bottom, float(centre[step])),
+                    by=by,
+                    mass=float(mass[step]),
+                    top=top,
+                    bottom=bottom,
+                )
+            )
+    return result
+
+
+def _largest(mass: float, top: int, bottom: int, single_line: bool) -> tuple[str, float]:
+    """What moved most, each kind measured against its own threshold, and by how much."""
+    least = MASS_MOVES_LINE if single_line else MASS_MOVES
+    sizes = {"mass": mass, "top": float(abs(top)), "bottom": float(abs(bottom))}
+    scales = {"mass": least, "top": EDGE_MOVES, "bottom": EDGE_MOVES}
+    if single_line:
+        return "mass", mass
+    by = max(sizes, key=lambda kind: sizes[kind] / scales[kind])
+    return by, sizes[by]
+
+
+def _direction(top: int, bottom: int, centre: float) -> str:
+    # An edge that stirs by less than a third does not take part.
+    up_top, up_bottom = (0 if abs(move) < 3 else (1 if move > 0 else -1) for move in (top, bottom))
+    if up_top > 0 > up_bottom:
+        return "opening"
+    if up_top < 0 < up_bottom:
+        return "closing"
+    return "up" if (up_top + up_bottom or centre) > 0 else "down"

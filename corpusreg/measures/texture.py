@@ -1,0 +1,172 @@
+"""Weight of every pitch in every beat and bar: the ground of all measures.
+
+Conventions
+-----------
+weight     share of a slice in which a pitch sounds, times its loudness. Shares
+           are taken by union: two players on one pitch, or a note struck again
+           while it sounds, count once at each moment, at the louder level.
+slice      a felt beat (the last of a bar may be shorter) or a played bar.
+profile    the weights of a slice divided by their sum, shape (128,).
+silent     a slice without weight; comparisons step over it.
+quantile   the lowest pitch at which the summed profile reaches a share.
+edges      quantiles .05 and .95 of a bar: a passing note is no edge.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from corpusreg.played import Notes, PlayedBars
+
+__all__ = ["EDGE", "PITCHES", "Texture", "distances", "quantiles", "texture"]
+
+PITCHES = 128
+EDGE = 0.05  # share of weight beyond an edge
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+
+@dataclass(frozen=True)
+class Texture:
+    """Weights of a work or of one part.
+
+    beats: shape (slices, 128), weight per beat; beat_bar: shape (slices,), the
+    played bar of each beat. bars: shape (bars, 128), weight per played bar.
+    total: shape (128,), ticks of weight in the whole work.
+    single_line: no two pitches ever sound together (ten milliseconds' overlap
+    of a thousandth of the work is let pass: played files overlap).
+    """
+
+    beats: Floats
+    beat_bar: Ints
+    bars: Floats
+    total: Floats
+    most_together: int
+
+    @property
+    def single_line(self) -> bool:
+        """No two pitches ever sound together."""
+        return self.most_together <= 1
+
+    @cached_property
+    def sounding(self) -> Ints:
+        """Indices of the bars in which something sounds."""
+        return np.flatnonzero(self.bars.sum(axis=1) > 0)
+
+    @cached_property
+    def profiles(self) -> Floats:
+        """Profiles of the sounding bars, shape (sounding, 128)."""
+        weights = self.bars[self.sounding]
+        return weights / weights.sum(axis=1, keepdims=True)
+
+    @cached_property
+    def cumulated(self) -> Floats:
+        """Summed profiles of the sounding bars, shape (sounding, 128)."""
+        return np.cumsum(self.profiles, axis=1)
+
+
+def texture(notes: Notes, bars: PlayedBars) -> Texture:
+    """Weights of the notes over the bars they sound in. Needs at least one note."""
+    edges, beat_bar = _beat_edges(bars)
+    reach = _reach(notes, edges)
+    beat_ticks = np.diff(reach, axis=0)
+    bar_at = np.searchsorted(edges, np.append(bars.start, edges[-1]))
+    bar_ticks = np.diff(reach[bar_at], axis=0)
+    return Texture(
+        beats=beat_ticks / np.diff(edges)[:, None],
+        beat_bar=beat_bar,
+        bars=bar_ticks / np.maximum(bars.length, 1)[:, None],
+        total=reach[-1],
+        most_together=_most_together(notes),
+    )
+
+
+def _beat_edges(bars: PlayedBars) -> tuple[Ints, Ints]:
+    """Ticks between beats, shape (slices + 1,), and the bar of each beat."""
+    count = np.maximum(-(-bars.length // np.maximum(bars.beat, 1)), 1)
+    count[bars.length == 0] = 0
+    beat_bar = np.repeat(np.arange(len(bars)), count)
+    inside = np.arange(count.sum()) - np.repeat(np.cumsum(count) - count, count)
+    starts = bars.start[beat_bar] + inside * bars.beat[beat_bar]
+    end = bars.start[-1] + bars.length[-1]
+    return np.append(starts, end).astype(np.int64), beat_bar
+
+
+def _reach(notes: Notes, edges: Ints) -> Floats:
+    """Ticks of weight of each pitch before each edge, shape (edges, 128)."""
+    pitch, start, end, loud = _disjoint(notes)
+    reach = np.zeros((len(edges), PITCHES))
+    first = np.flatnonzero(np.diff(pitch, prepend=-1))
+    last = np.append(first[1:], len(pitch))
+    weight = np.cumsum((end - start) * loud)
+    for a, b in zip(first.tolist(), last.tolist(), strict=True):
+        before = weight[a - 1] if a else 0.0
+        ticks = np.empty(2 * (b - a))
+        ticks[0::2], ticks[1::2] = start[a:b], end[a:b]
+        value = np.empty(2 * (b - a))
+        value[1::2] = weight[a:b] - before
+        value[0], value[2::2] = 0.0, value[1:-1:2]
+        reach[:, pitch[a]] = np.interp(edges, ticks, value)
+    return reach
+
+
+def _disjoint(notes: Notes) -> tuple[Ints, Ints, Ints, Floats]:
+    """Sounding stretches that do not overlap within a pitch: pitch, start, end, loudness.
+
+    Sorted by pitch and start. Where notes of one pitch overlap, the louder counts.
+    """
+    order = np.lexsort((notes.onset, notes.pitch))
+    pitch, start = notes.pitch[order], notes.onset[order]
+    end, loud = start + notes.duration[order], notes.loudness[order]
+    # Clusters: runs of one pitch that hang together. Pitches are laid out one
+    # after the other on a single line so that one running maximum serves all.
+    lane = pitch * (int(end.max()) + 1)
+    furthest = np.maximum.accumulate(end + lane)
+    opens = np.ones(len(pitch), bool)
+    opens[1:] = start[1:] + lane[1:] >= furthest[:-1]
+    first = np.flatnonzero(opens)
+    top = np.maximum.reduceat(loud, first)
+    mixed = top > np.minimum.reduceat(loud, first)
+    cluster_end = np.maximum.reduceat(end, first)
+    plain = first[~mixed]
+    pieces = [(pitch[plain], start[plain], cluster_end[~mixed], top[~mixed])]
+    last = np.append(first[1:], len(pitch))
+    for a, b in zip(first[mixed].tolist(), last[mixed].tolist(), strict=True):
+        cut = np.unique(np.concatenate((start[a:b], end[a:b])))
+        over = (start[a:b, None] <= cut[:-1]) & (end[a:b, None] >= cut[1:])
+        level = (over * loud[a:b, None]).max(axis=0)
+        pieces.append((np.full(len(level), pitch[a]), cut[:-1], cut[1:], level))
+    joined = [np.concatenate(column) for column in zip(*pieces, strict=True)]
+    order = np.lexsort((joined[1], joined[0]))
+    return joined[0][order], joined[1][order], joined[2][order], joined[3][order]
+
+
+def _most_together(notes: Notes) -> int:
+    """Most pitches that sound at once for a thousandth of the sounding time or more."""
+    pitch, start, end, _ = _disjoint(notes)
+    ticks = np.concatenate((start, end))
+    change = np.concatenate((np.ones(len(start), np.int64), -np.ones(len(end), np.int64)))
+    order = np.lexsort((change, ticks))
+    ticks, together = ticks[order], np.cumsum(change[order])
+    lasting = np.diff(ticks, append=ticks[-1])
+    time = np.bincount(together, weights=lasting, minlength=2)
+    enough = np.cumsum(time[::-1])[::-1] >= time[1:].sum() / 1000
+    return int(np.flatnonzero(enough).max(initial=1))
+
+
+def quantiles(cumulated: Floats, shares: tuple[float, ...]) -> Ints:
+    """Pitches at which summed profiles reach each share, shape (slices, shares)."""
+    # The tolerance keeps a share that is met exactly from being missed by rounding.
+    return np.stack(
+        [(cumulated < share - 1e-9).sum(axis=1) for share in shares], axis=1
+    ).astype(np.int64)
+
+
+def distances(cumulated_a: Floats, cumulated_b: Floats) -> Floats:
+    """First Wasserstein distance in semitones between summed profiles, row by row."""
+    return np.asarray(np.abs(cumulated_a - cumulated_b).sum(axis=-1))

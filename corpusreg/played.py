@@ -1,0 +1,255 @@
+"""From the written score to sounding notes in played order.
+
+What readers leave open is settled here, for every format alike: repeats are
+unfolded, ties merged, staccato notes halved, grace notes set aside, dynamics
+turned into loudness.
+
+Conventions
+-----------
+played bar   one entry a bar as heard; `PlayedBars.written` is its index in the
+             file. Ticks are counted from the start of the performance.
+label        the printed bar number; where the bar is heard again, with
+             '(2nd time)' after it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from corpusreg.errors import ReadError
+from corpusreg.loudness import UNMARKED, levels
+from corpusreg.notes import Bars, Dynamic, Part, Score
+from corpusreg.order import played_order
+
+__all__ = ["Notes", "Played", "PlayedBars", "merge_ties", "perform"]
+
+
+@dataclass(frozen=True)
+class Notes:
+    """Sounding notes in order of (onset, pitch, part, duration); every array has shape (n,).
+
+    onset and duration in ticks (duration > 0), pitch in MIDI numbers, loudness
+    in (0, 1], part, staff and voice as in the score, bar the played bar of the onset.
+    """
+
+    part: NDArray[np.int16]
+    staff: NDArray[np.int16]
+    voice: NDArray[np.int16]
+    bar: NDArray[np.int64]
+    onset: NDArray[np.int64]
+    duration: NDArray[np.int64]
+    pitch: NDArray[np.int64]
+    loudness: NDArray[np.float64]
+
+    def __len__(self) -> int:
+        return len(self.pitch)
+
+    def take(self, rows: NDArray[np.bool_] | NDArray[np.int64]) -> Notes:
+        """The chosen rows."""
+        return Notes(*(getattr(self, name)[rows] for name in self.__dataclass_fields__))
+
+
+@dataclass(frozen=True)
+class PlayedBars:
+    """Bars as heard; arrays have shape (n,), ticks. See `corpusreg.notes.Bars`."""
+
+    written: NDArray[np.int64]
+    time: NDArray[np.int64]  # 1 where the bar is heard for the first time, then 2, …
+    start: NDArray[np.int64]
+    length: NDArray[np.int64]
+    full: NDArray[np.int64]
+    beat: NDArray[np.int64]
+    section: NDArray[np.bool_]
+    labels: tuple[str, ...]
+
+    def __len__(self) -> int:
+        return len(self.labels)
+
+
+@dataclass(frozen=True)
+class Played:
+    """One work as heard."""
+
+    ticks: int
+    parts: tuple[Part, ...]
+    bars: PlayedBars
+    notes: Notes
+    dynamics_known: bool
+    pedal_known: bool
+    tempo_known: bool
+    assumed: tuple[str, ...]
+
+    def only(self, rows: NDArray[np.bool_]) -> Played:
+        """The same bars with some of the notes."""
+        return replace(self, notes=self.notes.take(rows))
+
+
+def perform(score: Score, *, as_written: bool = False) -> Played:
+    """Unfold, tie and weight a score.
+
+    `as_written` keeps the page's order of bars. Raises ReadError where nothing
+    pitched sounds.
+    """
+    if as_written:
+        order, remark = list(range(len(score.bars))), "read as written: repeats are not unfolded"
+    else:
+        order, remark = played_order(score.bars)
+    bars = _played_bars(score.bars, np.asarray(order, np.int64))
+    table = score.notes[~score.notes["grace"]]
+    table, bar_of = _unfold(table, score.bars, bars)
+    table, bar_of = merge_ties(table, bar_of)
+    # A dot over a note halves it; within a tie it marks the end and changes nothing.
+    dotted = table["staccato"] & ~table["tie_out"]
+    table["duration"][dotted] = np.maximum(table["duration"][dotted] // 2, 1)
+    if not len(table):
+        raise ReadError("no pitched notes: there is nothing to measure")
+    known = bool((table["velocity"] > 0).any()) or any(d.kind == "mark" for d in score.dynamics)
+    notes = _notes(table, bar_of, _loudness(score, bars, table))
+    assumed = [*score.assumed, *([remark] if remark else [])]
+    if not known:
+        assumed.append("no dynamics in the file: every note counts as mezzo-forte")
+    return Played(
+        ticks=score.ticks,
+        parts=score.parts,
+        bars=bars,
+        notes=notes,
+        dynamics_known=known,
+        pedal_known=bool(score.pedals),
+        tempo_known=bool(score.tempos),
+        assumed=tuple(dict.fromkeys(assumed)),
+    )
+
+
+def _played_bars(bars: Bars, order: NDArray[np.int64]) -> PlayedBars:
+    length = bars.length[order]
+    time = np.ones(len(order), np.int64)
+    seen: dict[int, int] = {}
+    for index, written in enumerate(order.tolist()):
+        time[index] = seen[written] = seen.get(written, 0) + 1
+    labels = tuple(
+        _label(bars.labels[written], int(count))
+        for written, count in zip(order.tolist(), time, strict=True)
+    )
+    return PlayedBars(
+        written=order,
+        time=time,
+        start=np.concatenate(([0], np.cumsum(length)))[: len(order)],
+        length=length,
+        full=bars.full[order],
+        beat=bars.beat[order],
+        section=bars.section[order],
+        labels=labels,
+    )
+
+
+def _label(label: str, time: int) -> str:
+    if time == 1:
+        return label
+    ordinal = {2: "2nd", 3: "3rd"}.get(time, f"{time}th")
+    return f"{label} ({ordinal} time)"
+
+
+def _unfold(
+    table: NDArray[np.void], bars: Bars, played: PlayedBars
+) -> tuple[NDArray[np.void], NDArray[np.int64]]:
+    """Copies of the written rows at their played onsets, and the played bar of each."""
+    table = table[np.argsort(table["bar"], kind="stable")]
+    first = np.searchsorted(table["bar"], played.written, side="left")
+    count = np.searchsorted(table["bar"], played.written, side="right") - first
+    bar_of = np.repeat(np.arange(len(played)), count)
+    rows = np.arange(count.sum()) - np.repeat(np.cumsum(count) - count, count) + first[bar_of]
+    result = table[rows]
+    result["onset"] += (played.start - bars.start[played.written])[bar_of]
+    return result, bar_of
+
+
+def merge_ties(
+    table: NDArray[np.void], bar_of: NDArray[np.int64]
+) -> tuple[NDArray[np.void], NDArray[np.int64]]:
+    """Join tied rows into one sounding note; rows and their played bars.
+
+    A row flagged `tie_out` is joined to a row flagged `tie_in` of the same part
+    and pitch that begins where it ends; a tie that finds no partner ends there.
+    Rows that only continue a note are removed. `tie_out` stays set on joined notes.
+    """
+    tied = table["tie_out"] | table["tie_in"]
+    if not tied.any():
+        table = table.copy()
+        table["tie_out"] = False
+        return table, bar_of
+    order = np.lexsort((table["voice"], table["onset"], table["pitch"], table["part"]))
+    table, bar_of = table[order].copy(), bar_of[order]
+    keep = np.ones(len(table), bool)
+    joined = np.zeros(len(table), bool)
+    part, pitch, onset = (table[name].tolist() for name in ("part", "pitch", "onset"))
+    durations = table["duration"].tolist()
+    incoming, outgoing = table["tie_in"].tolist(), table["tie_out"].tolist()
+    # Notes that wait for their continuation, by part, pitch and the tick it begins at.
+    waiting: dict[tuple[int, int, int], list[int]] = {}
+    for row in np.flatnonzero(table["tie_out"] | table["tie_in"]).tolist():
+        first = row
+        partners = waiting.get((part[row], pitch[row], onset[row])) if incoming[row] else None
+        if partners:
+            first = partners.pop(0)
+            durations[first] += durations[row]
+            keep[row], joined[first] = False, True
+        if outgoing[row]:
+            end = onset[first] + durations[first]
+            waiting.setdefault((part[row], pitch[row], end), []).append(first)
+    table["duration"] = durations
+    table["tie_out"] = joined
+    return table[keep], bar_of[keep]
+
+
+def _loudness(
+    score: Score, bars: PlayedBars, table: NDArray[np.void]
+) -> NDArray[np.float64]:
+    if score.dynamics:
+        dynamics = _unfold_dynamics(score, bars)
+        bar_ticks = int(np.median(bars.full)) if len(bars) else 0
+        marked = levels(dynamics, table["part"], table["staff"], table["onset"], bar_ticks)
+    else:
+        marked = np.full(len(table), UNMARKED)
+    played = table["velocity"] > 0
+    return np.where(played, np.minimum(table["velocity"], 127) / 127, marked)
+
+
+def _unfold_dynamics(score: Score, bars: PlayedBars) -> list[Dynamic]:
+    """Dynamics at their played ticks: each belongs to the bar it stands in."""
+    ends = score.bars.start + score.bars.length
+    home = [
+        min(int(np.searchsorted(ends, d.tick, side="right")), len(ends) - 1)
+        for d in score.dynamics
+    ]
+    by_bar: dict[int, list[Dynamic]] = {}
+    for dynamic, bar in zip(score.dynamics, home, strict=True):
+        by_bar.setdefault(bar, []).append(dynamic)
+    result = []
+    for written, start in zip(bars.written.tolist(), bars.start.tolist(), strict=True):
+        for dynamic in by_bar.get(written, ()):
+            move = start - int(score.bars.start[written])
+            end = None if dynamic.end is None else dynamic.end + move
+            result.append(replace(dynamic, tick=dynamic.tick + move, end=end))
+    return result
+
+
+def _notes(
+    table: NDArray[np.void], bar_of: NDArray[np.int64], loudness: NDArray[np.float64]
+) -> Notes:
+    sounding = table["duration"] > 0
+    table, bar_of, loudness = table[sounding], bar_of[sounding], loudness[sounding]
+    order = np.lexsort((table["duration"], table["part"], table["pitch"], table["onset"]))
+    table = table[order]
+    return Notes(
+        part=table["part"],
+        staff=table["staff"],
+        voice=table["voice"],
+        bar=bar_of[order],
+        onset=table["onset"],
+        duration=table["duration"],
+        pitch=table["pitch"].astype(np.int64),
+        loudness=loudness[order],
+    )
