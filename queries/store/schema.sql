@@ -1,0 +1,304 @@
+-- The tables of a reference, with the meaning and unit of every column.
+--
+-- Conventions: pitch is the MIDI note number (middle C = 60) in semitones;
+-- positions count written bars from 0, half-open; a value that does not apply
+-- is NULL, never NaN; ids are text and stay the same from build to build.
+-- A change here raises SCHEMA_VERSION in corpusreg/settings.py.
+
+CREATE TABLE builds (
+    build VARCHAR NOT NULL,
+    started TIMESTAMP,
+    finished TIMESTAMP,
+    tool VARCHAR NOT NULL,
+    definitions VARCHAR NOT NULL,
+    schema VARCHAR NOT NULL,
+    settings VARCHAR NOT NULL,
+    libraries VARCHAR NOT NULL,
+    reference_id VARCHAR NOT NULL,
+    works BIGINT NOT NULL,
+    seconds DOUBLE
+);
+COMMENT ON TABLE builds IS 'How this reference was made; one row';
+COMMENT ON COLUMN builds.build IS 'Name of the build, also the stem of the file';
+COMMENT ON COLUMN builds.started IS 'Start of the build [UTC]';
+COMMENT ON COLUMN builds.finished IS 'End of the build [UTC]';
+COMMENT ON COLUMN builds.tool IS 'Version of corpusreg';
+COMMENT ON COLUMN builds.definitions IS 'Version of the definitions of the measures';
+COMMENT ON COLUMN builds.schema IS 'Version of these tables';
+COMMENT ON COLUMN builds.settings IS 'Settings of the build, JSON object';
+COMMENT ON COLUMN builds.libraries IS 'Versions of the libraries used, JSON object';
+COMMENT ON COLUMN builds.reference_id IS 'Hash of works, definitions and settings';
+COMMENT ON COLUMN builds.works IS 'Rows in works [works]';
+COMMENT ON COLUMN builds.seconds IS 'Duration of the build [s]';
+
+CREATE TABLE definitions (
+    name VARCHAR NOT NULL,
+    title VARCHAR NOT NULL,
+    unit VARCHAR NOT NULL,
+    words VARCHAR NOT NULL,
+    needs_dynamics BOOLEAN NOT NULL,
+    minimum_bars INTEGER NOT NULL,
+    atom DOUBLE,
+    length_rule VARCHAR
+);
+COMMENT ON TABLE definitions IS 'Every measure: what it means and when it can be placed';
+COMMENT ON COLUMN definitions.name IS 'Name of the measure, as in measures.name';
+COMMENT ON COLUMN definitions.title IS 'Name for people';
+COMMENT ON COLUMN definitions.unit IS 'Unit of the value';
+COMMENT ON COLUMN definitions.words IS 'What it measures, in one sentence';
+COMMENT ON COLUMN definitions.needs_dynamics IS 'Placed only where dynamics are written';
+COMMENT ON COLUMN definitions.minimum_bars IS 'Shortest piece that is placed [bars]';
+COMMENT ON COLUMN definitions.atom IS 'Value shared by many works and said in words; NULL for none';
+COMMENT ON COLUMN definitions.length_rule IS 'How length is allowed for when placing; NULL for not at all';
+
+CREATE TABLE corpora (
+    corpus VARCHAR NOT NULL,
+    title VARCHAR,
+    tier VARCHAR,
+    statement VARCHAR,
+    evidence VARCHAR,
+    files INTEGER,
+    works INTEGER
+);
+COMMENT ON TABLE corpora IS 'The collections that the works come from';
+COMMENT ON COLUMN corpora.corpus IS 'Id of the collection';
+COMMENT ON COLUMN corpora.title IS 'Name of the collection';
+COMMENT ON COLUMN corpora.tier IS 'Licence tier of the collection: open, permitted, noncommercial or reserved';
+COMMENT ON COLUMN corpora.statement IS 'Licence statement, as found';
+COMMENT ON COLUMN corpora.evidence IS 'Where the statement was found';
+COMMENT ON COLUMN corpora.files IS 'Files seen [files]';
+COMMENT ON COLUMN corpora.works IS 'Works found in them [works]';
+
+CREATE TABLE works (
+    work VARCHAR PRIMARY KEY,
+    corpus VARCHAR NOT NULL,
+    path VARCHAR NOT NULL,
+    number VARCHAR NOT NULL,
+    content VARCHAR NOT NULL,
+    title VARCHAR,
+    movement VARCHAR,
+    composer VARCHAR,
+    composer_name VARCHAR,
+    born INTEGER,
+    died INTEGER,
+    year_from INTEGER,
+    year_to INTEGER,
+    year_source VARCHAR,
+    period VARCHAR,
+    ensemble VARCHAR,
+    texture VARCHAR,
+    genre VARCHAR,
+    unit VARCHAR,
+    tier VARCHAR,
+    statement VARCHAR,
+    evidence VARCHAR,
+    format VARCHAR,
+    bars INTEGER,
+    beats DOUBLE,
+    notes INTEGER,
+    parts INTEGER,
+    lowest INTEGER,
+    highest INTEGER,
+    dynamics_known BOOLEAN,
+    pedal_known BOOLEAN,
+    tempo_known BOOLEAN,
+    assumed VARCHAR[],
+    lost VARCHAR,
+    fingerprint VARCHAR,
+    same_as VARCHAR
+);
+COMMENT ON TABLE works IS 'One row for every work read: a movement, a song, a tune';
+COMMENT ON COLUMN works.work IS 'Id: corpus, colon, path in the corpus, and # with the number where a file holds many';
+COMMENT ON COLUMN works.corpus IS 'Collection, as in corpora.corpus';
+COMMENT ON COLUMN works.path IS 'Path of the file in its collection, with forward slashes';
+COMMENT ON COLUMN works.number IS 'Number of the work in a file of many, else empty';
+COMMENT ON COLUMN works.content IS 'Hash of the file';
+COMMENT ON COLUMN works.title IS 'Title';
+COMMENT ON COLUMN works.movement IS 'Title or number of the movement';
+COMMENT ON COLUMN works.composer IS 'Id of the composer in the authority table; NULL where unresolved';
+COMMENT ON COLUMN works.composer_name IS 'Composer as a name for people';
+COMMENT ON COLUMN works.born IS 'Birth of the composer [year]';
+COMMENT ON COLUMN works.died IS 'Death of the composer [year]';
+COMMENT ON COLUMN works.year_from IS 'Earliest year of composition [year]';
+COMMENT ON COLUMN works.year_to IS 'Latest year of composition [year]';
+COMMENT ON COLUMN works.year_source IS 'Where the years come from';
+COMMENT ON COLUMN works.period IS 'Period by year of composition';
+COMMENT ON COLUMN works.ensemble IS 'Ensemble kind';
+COMMENT ON COLUMN works.texture IS 'Texture kind';
+COMMENT ON COLUMN works.genre IS 'Genre';
+COMMENT ON COLUMN works.unit IS 'Unit that counts once in statistics: the composer, or the source of anonymous works';
+COMMENT ON COLUMN works.tier IS 'Licence tier: open, permitted, noncommercial or reserved';
+COMMENT ON COLUMN works.statement IS 'Licence statement, as found';
+COMMENT ON COLUMN works.evidence IS 'Where the statement was found';
+COMMENT ON COLUMN works.format IS 'File format';
+COMMENT ON COLUMN works.bars IS 'Length as played [bars]';
+COMMENT ON COLUMN works.beats IS 'Length as played [felt beats]';
+COMMENT ON COLUMN works.notes IS 'Sounding notes as played, ties merged [notes]';
+COMMENT ON COLUMN works.parts IS 'Players [parts]';
+COMMENT ON COLUMN works.lowest IS 'Lowest sounding pitch [MIDI note number]';
+COMMENT ON COLUMN works.highest IS 'Highest sounding pitch [MIDI note number]';
+COMMENT ON COLUMN works.dynamics_known IS 'Dynamics are written';
+COMMENT ON COLUMN works.pedal_known IS 'Sustain pedal is written';
+COMMENT ON COLUMN works.tempo_known IS 'A tempo is written';
+COMMENT ON COLUMN works.assumed IS 'What was taken for granted in reading, in plain words';
+COMMENT ON COLUMN works.lost IS 'What could not be placed in reading, JSON object of counts by reason';
+COMMENT ON COLUMN works.fingerprint IS 'Texture fingerprint by which copies are found';
+COMMENT ON COLUMN works.same_as IS 'The work that counts in place of this copy; NULL where this one counts';
+
+CREATE TABLE parts (
+    work VARCHAR NOT NULL,
+    part INTEGER NOT NULL,
+    name VARCHAR,
+    instrument VARCHAR,
+    family VARCHAR,
+    notes INTEGER,
+    lowest INTEGER,
+    highest INTEGER,
+    mean_pitch DOUBLE
+);
+COMMENT ON TABLE parts IS 'The players of a work';
+COMMENT ON COLUMN parts.work IS 'Work, as in works.work';
+COMMENT ON COLUMN parts.part IS 'Place in the score from 0, top first as in the file';
+COMMENT ON COLUMN parts.name IS 'Name in the score';
+COMMENT ON COLUMN parts.instrument IS 'Instrument or voice; NULL where not recognised';
+COMMENT ON COLUMN parts.family IS 'Family of the instrument';
+COMMENT ON COLUMN parts.notes IS 'Sounding notes as played [notes]';
+COMMENT ON COLUMN parts.lowest IS 'Lowest sounding pitch [MIDI note number]';
+COMMENT ON COLUMN parts.highest IS 'Highest sounding pitch [MIDI note number]';
+COMMENT ON COLUMN parts.mean_pitch IS 'Mean sounding pitch of its notes [MIDI note number]';
+
+CREATE TABLE measures (
+    work VARCHAR NOT NULL,
+    name VARCHAR NOT NULL,
+    value DOUBLE,
+    reason VARCHAR
+);
+COMMENT ON TABLE measures IS 'One row for every work and measure';
+COMMENT ON COLUMN measures.work IS 'Work, as in works.work';
+COMMENT ON COLUMN measures.name IS 'Measure, as in definitions.name';
+COMMENT ON COLUMN measures.value IS 'Value [definitions.unit]; NULL where it does not apply';
+COMMENT ON COLUMN measures.reason IS 'Why there is no value; NULL where there is one';
+
+CREATE TABLE stays (
+    work VARCHAR NOT NULL,
+    part INTEGER,
+    stay INTEGER NOT NULL,
+    first INTEGER NOT NULL,
+    last INTEGER NOT NULL,
+    start_bar VARCHAR,
+    end_bar VARCHAR,
+    played_first INTEGER,
+    played_last INTEGER,
+    bars INTEGER,
+    low DOUBLE,
+    high DOUBLE,
+    width VARCHAR,
+    bands INTEGER[],
+    rank INTEGER
+);
+COMMENT ON TABLE stays IS 'Passages that stay in one register, of the whole texture or of one part';
+COMMENT ON COLUMN stays.work IS 'Work, as in works.work';
+COMMENT ON COLUMN stays.part IS 'Part, as in parts.part; NULL for the whole texture';
+COMMENT ON COLUMN stays.stay IS 'Number of the stay in played order';
+COMMENT ON COLUMN stays.first IS 'First written bar of its first occurrence, position from 0 [bars]';
+COMMENT ON COLUMN stays.last IS 'Written bar after its last one, position from 0 [bars]';
+COMMENT ON COLUMN stays.start_bar IS 'Printed number of the first bar';
+COMMENT ON COLUMN stays.end_bar IS 'Printed number of the last bar';
+COMMENT ON COLUMN stays.played_first IS 'First bar in played order, position from 0 [bars]';
+COMMENT ON COLUMN stays.played_last IS 'Bar after its last one in played order, position from 0 [bars]';
+COMMENT ON COLUMN stays.bars IS 'Length as played [bars]';
+COMMENT ON COLUMN stays.low IS 'Lower edge [MIDI note number]';
+COMMENT ON COLUMN stays.high IS 'Upper edge [MIDI note number]';
+COMMENT ON COLUMN stays.width IS 'narrow or wide';
+COMMENT ON COLUMN stays.bands IS 'Octave bands occupied, lowest first [octave number]';
+COMMENT ON COLUMN stays.rank IS '1 for the stay most worth saying';
+
+CREATE TABLE shifts (
+    work VARCHAR NOT NULL,
+    shift INTEGER NOT NULL,
+    position INTEGER NOT NULL,
+    bar VARCHAR,
+    size DOUBLE,
+    direction VARCHAR,
+    by VARCHAR,
+    abrupt DOUBLE,
+    at_section BOOLEAN
+);
+COMMENT ON TABLE shifts IS 'Moves of the texture to another register';
+COMMENT ON COLUMN shifts.work IS 'Work, as in works.work';
+COMMENT ON COLUMN shifts.shift IS 'Number of the shift in played order';
+COMMENT ON COLUMN shifts.position IS 'Written bar in which the new register begins, position from 0 [bars]';
+COMMENT ON COLUMN shifts.bar IS 'Printed number of that bar';
+COMMENT ON COLUMN shifts.size IS 'Size [semitones]';
+COMMENT ON COLUMN shifts.direction IS 'up, down, opening or closing';
+COMMENT ON COLUMN shifts.by IS 'What moved: mass, top or bottom';
+COMMENT ON COLUMN shifts.abrupt IS 'Abruptness: share of the move made at once [0-1]';
+COMMENT ON COLUMN shifts.at_section IS 'Falls on the beginning of a section';
+
+CREATE TABLE band_weights (
+    work VARCHAR NOT NULL,
+    band INTEGER NOT NULL,
+    share DOUBLE
+);
+COMMENT ON TABLE band_weights IS 'How much of a work sounds in each octave';
+COMMENT ON COLUMN band_weights.work IS 'Work, as in works.work';
+COMMENT ON COLUMN band_weights.band IS 'Octave C to B [octave number, 4 = C4 to B4]';
+COMMENT ON COLUMN band_weights.share IS 'Share of the weight of the work [0-1]';
+
+CREATE TABLE pitch_weights (
+    work VARCHAR NOT NULL,
+    pitch INTEGER NOT NULL,
+    share DOUBLE,
+    notes INTEGER
+);
+COMMENT ON TABLE pitch_weights IS 'How much of a work sounds at each pitch';
+COMMENT ON COLUMN pitch_weights.work IS 'Work, as in works.work';
+COMMENT ON COLUMN pitch_weights.pitch IS 'Sounding pitch [MIDI note number]';
+COMMENT ON COLUMN pitch_weights.share IS 'Share of the weight of the work [0-1]';
+COMMENT ON COLUMN pitch_weights.notes IS 'Sounding notes as played at this pitch [notes]';
+
+CREATE TABLE failures (
+    corpus VARCHAR NOT NULL,
+    path VARCHAR NOT NULL,
+    number VARCHAR NOT NULL,
+    content VARCHAR,
+    stage VARCHAR NOT NULL,
+    reason VARCHAR NOT NULL
+);
+COMMENT ON TABLE failures IS 'Files and works that could not be read or measured';
+COMMENT ON COLUMN failures.corpus IS 'Collection, as in corpora.corpus';
+COMMENT ON COLUMN failures.path IS 'Path of the file in its collection';
+COMMENT ON COLUMN failures.number IS 'Number of the work in a file of many, else empty';
+COMMENT ON COLUMN failures.content IS 'Hash of the file; NULL where it could not be opened';
+COMMENT ON COLUMN failures.stage IS 'read, measure, time, memory or crash';
+COMMENT ON COLUMN failures.reason IS 'What went wrong, one line';
+
+CREATE TABLE rungs (
+    rung VARCHAR NOT NULL,
+    title VARCHAR,
+    broad BOOLEAN,
+    works INTEGER,
+    composers INTEGER,
+    collections INTEGER,
+    effective DOUBLE
+);
+COMMENT ON TABLE rungs IS 'Groups of works that a piece can be placed among';
+COMMENT ON COLUMN rungs.rung IS 'Id of the group';
+COMMENT ON COLUMN rungs.title IS 'The group in words';
+COMMENT ON COLUMN rungs.broad IS 'Wider than one ensemble';
+COMMENT ON COLUMN rungs.works IS 'Works that count [works]';
+COMMENT ON COLUMN rungs.composers IS 'Composers, or sources of anonymous works [units]';
+COMMENT ON COLUMN rungs.collections IS 'Collections [collections]';
+COMMENT ON COLUMN rungs.effective IS 'Effective number of composers after weighting [units]';
+
+CREATE TABLE rung_quantiles (
+    rung VARCHAR NOT NULL,
+    measure VARCHAR NOT NULL,
+    q DOUBLE NOT NULL,
+    value DOUBLE
+);
+COMMENT ON TABLE rung_quantiles IS 'Distribution of each measure in each group, composers weighted equally';
+COMMENT ON COLUMN rung_quantiles.rung IS 'Group, as in rungs.rung';
+COMMENT ON COLUMN rung_quantiles.measure IS 'Measure, as in definitions.name';
+COMMENT ON COLUMN rung_quantiles.q IS 'Quantile [0-1]';
+COMMENT ON COLUMN rung_quantiles.value IS 'Value of the measure at that quantile [definitions.unit]';
