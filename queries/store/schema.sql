@@ -35,21 +35,23 @@ CREATE TABLE definitions (
     name VARCHAR NOT NULL,
     title VARCHAR NOT NULL,
     unit VARCHAR NOT NULL,
-    words VARCHAR NOT NULL,
-    needs_dynamics BOOLEAN NOT NULL,
+    meaning VARCHAR NOT NULL,
+    more VARCHAR NOT NULL,
+    less VARCHAR NOT NULL,
     minimum_bars INTEGER NOT NULL,
-    atom DOUBLE,
-    length_rule VARCHAR
+    needs VARCHAR NOT NULL,
+    atom DOUBLE
 );
 COMMENT ON TABLE definitions IS 'Every measure: what it means and when it can be placed';
 COMMENT ON COLUMN definitions.name IS 'Name of the measure, as in measures.name';
 COMMENT ON COLUMN definitions.title IS 'Name for people';
 COMMENT ON COLUMN definitions.unit IS 'Unit of the value';
-COMMENT ON COLUMN definitions.words IS 'What it measures, in one sentence';
-COMMENT ON COLUMN definitions.needs_dynamics IS 'Placed only where dynamics are written';
+COMMENT ON COLUMN definitions.meaning IS 'What it measures, in one sentence';
+COMMENT ON COLUMN definitions.more IS 'How a high place is said';
+COMMENT ON COLUMN definitions.less IS 'How a low place is said';
 COMMENT ON COLUMN definitions.minimum_bars IS 'Shortest piece that is placed [bars]';
+COMMENT ON COLUMN definitions.needs IS 'What a piece must have for a value; empty for nothing';
 COMMENT ON COLUMN definitions.atom IS 'Value shared by many works and said in words; NULL for none';
-COMMENT ON COLUMN definitions.length_rule IS 'How length is allowed for when placing; NULL for not at all';
 
 CREATE TABLE corpora (
     corpus VARCHAR NOT NULL,
@@ -220,7 +222,7 @@ CREATE TABLE shifts (
     bar VARCHAR,
     size DOUBLE,
     direction VARCHAR,
-    by VARCHAR,
+    "by" VARCHAR,
     abrupt DOUBLE,
     at_section BOOLEAN
 );
@@ -231,7 +233,7 @@ COMMENT ON COLUMN shifts.position IS 'Written bar in which the new register begi
 COMMENT ON COLUMN shifts.bar IS 'Printed number of that bar';
 COMMENT ON COLUMN shifts.size IS 'Size [semitones]';
 COMMENT ON COLUMN shifts.direction IS 'up, down, opening or closing';
-COMMENT ON COLUMN shifts.by IS 'What moved: mass, top or bottom';
+COMMENT ON COLUMN shifts."by" IS 'What moved: mass, top or bottom';
 COMMENT ON COLUMN shifts.abrupt IS 'Abruptness: share of the move made at once [0-1]';
 COMMENT ON COLUMN shifts.at_section IS 'Falls on the beginning of a section';
 
