@@ -27,7 +27,10 @@ LONG_STAY = 4
 
 @dataclass(frozen=True)
 class Value:
-    """A measure's value, or None with the reason in plain words."""
+    """A measure's value (None where there is none) and, in plain words, why it is not placed.
+
+    With an empty `reason` the value may be placed against a reference.
+    """
 
     value: float | None
     reason: str = ""
@@ -137,10 +140,10 @@ def _mean(steps: NDArray[np.float64]) -> float:
 
 def _placeable(name: str, value: float, woven: Texture) -> Value:
     measure = BY_NAME[name]
-    if len(woven.bars) < measure.minimum_bars:
-        return Value(None, f"too short to place: fewer than {measure.minimum_bars} bars")
     if measure.needs == "three voices" and woven.most_together < 3:
         return Value(None, "needs three sounding voices or more")
     if not np.isfinite(value):
-        return Value(None, "too little sounds to measure it")
-    return Value(float(value))
+        return Value(None, "too short to measure")
+    if len(woven.bars) < measure.minimum_bars:
+        return Value(value, f"too short to place: fewer than {measure.minimum_bars} bars")
+    return Value(value)

@@ -20,7 +20,7 @@ class Measure:
 
     name: as in JSON, SQL and Python. title: as people read it. unit: of the
     value. meaning: one sentence in plain words. minimum_bars: shorter works are
-    'too short to place'. needs: 'several voices' where a single line has no
+    'too short to place'. needs: 'three voices' where thinner textures have no
     value. atom: the value many works share (no shift at all), or None.
     more, less: how a high or low place is said ('ranges wider').
     """

@@ -1,0 +1,213 @@
+"""One analysed piece against cohorts of a reference.
+
+Nothing here draws, reads files or asks the database: cohorts come in as arrays,
+and the result is plain data that `words` and `document` put into language.
+
+Conventions: bars are played bars, half-open; written positions count bars in
+file order from 0; labels are printed bar numbers.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from corpusreg.analysis import Analysis, is_narrow
+from corpusreg.definitions import MEASURES, Measure
+from corpusreg.measures.shifts import Shift
+from corpusreg.measures.stays import Stay
+from corpusreg.played import PlayedBars
+from corpusreg.reference import Cohort, Placement, oddness, place
+
+__all__ = ["Comparison", "Piece", "PlacedMeasure", "PlacedStay", "compare", "segments"]
+
+_FEW = 3  # passages named for a measure
+
+
+@dataclass(frozen=True)
+class Piece:
+    """What the piece is. ensemble: words for people, such as 'piano'."""
+
+    title: str
+    path: str
+    parts: tuple[str, ...]
+    ensemble: str
+    assumed: tuple[str, ...] = ()
+    notes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class PlacedMeasure:
+    """A measure of the piece, its place, and the played bars that show it."""
+
+    measure: Measure
+    value: float | None
+    placement: Placement
+    passages: tuple[tuple[int, int], ...]
+
+
+@dataclass(frozen=True)
+class PlacedStay:
+    """A stay of the whole (part None) or of a part; rank 1 is most worth saying."""
+
+    part: str | None
+    stay: Stay
+    rank: int
+    narrow: bool
+    bands: tuple[int, ...]
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """A placed piece.
+
+    others: the neighbouring rungs' placements by rung title, by measure name.
+    odder: share of the cohort (0 to 1) whose own oddest measure lies as far out
+    as this piece's oddest, None where nothing is placed.
+    """
+
+    piece: Piece
+    bars: PlayedBars
+    written_bars: int
+    whole: Analysis
+    cohort: Cohort
+    measures: tuple[PlacedMeasure, ...]
+    others: Mapping[str, Mapping[str, Placement]]
+    stays: tuple[PlacedStay, ...]
+    shifts: tuple[Shift, ...]
+    odder: float | None
+
+
+def compare(
+    piece: Piece,
+    whole: Analysis,
+    parts: Mapping[str, Analysis],
+    cohorts: Sequence[Cohort],
+    written_bars: int,
+) -> Comparison:
+    """Place an analysed piece in the first cohort that is large enough.
+
+    cohorts: narrowest first, at least one; where none is large enough the last
+    is reported and nothing is placed. parts: analyses by part name.
+    """
+    chosen = next((cohort for cohort in cohorts if cohort.enough), cohorts[-1])
+    placed = tuple(_placed(measure, whole, chosen) for measure in MEASURES)
+    far = oddness([each.placement for each in placed])
+    known = any(each.placement.percentile is not None for each in placed)
+    odd = chosen.oddnesses if known else np.zeros(0)
+    return Comparison(
+        piece=piece,
+        bars=whole.played.bars,
+        written_bars=written_bars,
+        whole=whole,
+        cohort=chosen,
+        measures=placed,
+        others={
+            cohort.rung.title: {m.name: _placement(m.name, whole, cohort) for m in MEASURES}
+            for cohort in cohorts
+            if cohort is not chosen and cohort.enough
+        },
+        stays=(
+            *_placed_stays(None, whole),
+            *(stay for name, part in parts.items() for stay in _placed_stays(name, part)),
+        ),
+        shifts=whole.shifts,
+        odder=float((odd >= far - 1e-9).mean()) if known else None,
+    )
+
+
+def segments(bars: PlayedBars, first: int, last: int) -> list[tuple[int, int]]:
+    """Written positions of played bars `first` to `last`, as half-open runs."""
+    written = bars.written[first:last]
+    breaks = np.flatnonzero(np.diff(written) != 1) + 1
+    runs = [(int(run[0]), int(run[-1]) + 1) for run in np.split(written, breaks)]
+    return list(dict.fromkeys(runs))
+
+
+def occupied_bands(stay: Stay, analysis: Analysis) -> tuple[int, ...]:
+    """Octaves a stay occupies: each holds a tenth of its weight or more.
+
+    What lies within 3 semitones beyond the border of a fuller octave counts
+    towards that one, so that playing round a border is not two registers.
+    """
+    weight = analysis.texture.bars[stay.first : stay.last].sum(axis=0).copy()
+    total = weight.sum()
+    if not total:
+        return ()
+    sums = {band: weight[12 * (band + 1) : 12 * (band + 2)].sum() for band in range(-1, 10)}
+    held: dict[int, float] = {}
+    for band in sorted(sums, key=lambda b: -sums[b]):
+        start, stop = 12 * (band + 1), 12 * (band + 2)
+        own = weight[start:stop].sum()
+        if own < 0.1 * total:
+            continue
+        low, high = max(start - 3, 0), stop + 3
+        held[band] = own
+        weight[low:high] = 0
+    return tuple(sorted(held))
+
+
+def _placed(measure: Measure, whole: Analysis, cohort: Cohort) -> PlacedMeasure:
+    return PlacedMeasure(
+        measure=measure,
+        value=whole.values[measure.name].value,
+        placement=_placement(measure.name, whole, cohort),
+        passages=_passages(measure.name, whole),
+    )
+
+
+def _placement(name: str, whole: Analysis, cohort: Cohort) -> Placement:
+    value = whole.values[name]
+    if value.value is None or value.reason:
+        return Placement(None, None, None, None, 0.0, value.reason)
+    return place(cohort, name, value.value)
+
+
+def _placed_stays(part: str | None, analysis: Analysis) -> list[PlacedStay]:
+    return [
+        PlacedStay(
+            part=part,
+            stay=analysis.stays[index],
+            rank=rank,
+            narrow=is_narrow(analysis.stays[index], analysis.texture.single_line),
+            bands=occupied_bands(analysis.stays[index], analysis),
+        )
+        for rank, index in enumerate(analysis.ranking, start=1)
+    ]
+
+
+def _passages(name: str, whole: Analysis) -> tuple[tuple[int, int], ...]:
+    """Played bars that show a measure best, at most three passages."""
+    if name == "span":
+        return _extreme_bars(whole)
+    if name in ("longest_dwell", "expected_dwell"):
+        long = sorted(whole.stays, key=lambda stay: (-stay.bars, stay.first))
+        return tuple((stay.first, stay.last) for stay in long[:1])
+    if name == "narrow_dwell":
+        narrow = [s for s in whole.stays if is_narrow(s, whole.texture.single_line)]
+        narrow.sort(key=lambda stay: (-stay.bars, stay.first))
+        return tuple(sorted((stay.first, stay.last) for stay in narrow[:_FEW]))
+    if name in ("shift_rate", "movement_bar", "movement_phrase"):
+        wide = sorted(whole.shifts, key=lambda shift: (-shift.mass, shift.bar))
+        return tuple(sorted((shift.bar, shift.bar + 1) for shift in wide[:_FEW]))
+    if name == "hollow_share":
+        runs = _runs(whole.hollow)
+        runs.sort(key=lambda run: (run[0] - run[1], run[0]))
+        return tuple(sorted(runs[:_FEW]))
+    return ()
+
+
+def _extreme_bars(whole: Analysis) -> tuple[tuple[int, int], ...]:
+    notes = whole.played.notes
+    rows = (int(notes.pitch.argmin()), int(notes.pitch.argmax()))
+    return tuple((int(notes.bar[row]), int(notes.bar[row]) + 1) for row in rows)
+
+
+def _runs(flags: np.ndarray) -> list[tuple[int, int]]:  # type: ignore[type-arg]
+    """Half-open runs of True."""
+    change = np.diff(np.concatenate(([0], flags.astype(np.int8), [0])))
+    return list(
+        zip(np.flatnonzero(change > 0).tolist(), np.flatnonzero(change < 0).tolist(), strict=True)
+    )

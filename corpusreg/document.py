@@ -1,0 +1,119 @@
+"""A comparison as the JSON document that `compare --json` prints.
+
+Its JSON Schema is `corpusreg/data/comparison.schema.json`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from corpusreg import words
+from corpusreg.compare import Comparison, PlacedMeasure, PlacedStay, segments
+from corpusreg.measures.shifts import Shift
+from corpusreg.pitch import band_name, note_name
+from corpusreg.played import PlayedBars
+
+__all__ = ["document"]
+
+
+def document(
+    comparisons: Sequence[Comparison], reference_id: str, definitions: str
+) -> dict[str, Any]:
+    """The document for all works of one or more files."""
+    return {
+        "works": [_work(each) for each in comparisons],
+        "reference_id": reference_id,
+        "definitions": definitions,
+    }
+
+
+def _work(c: Comparison) -> dict[str, Any]:
+    piece, cohort = c.piece, c.cohort
+    return {
+        "piece": {
+            "title": piece.title,
+            "path": piece.path,
+            "bars": c.written_bars,
+            "played_bars": len(c.bars),
+            "parts": list(piece.parts),
+            "ensemble": piece.ensemble,
+            "lowest": note_name(c.whole.lowest),
+            "highest": note_name(c.whole.highest),
+        },
+        "cohort": {
+            "rung": cohort.rung.name,
+            "broad": cohort.rung.broad,
+            "works": cohort.works,
+            "composers": cohort.composers,
+            "collections": cohort.collections,
+            "description": words.cohort_words(cohort),
+        },
+        "measures": [_measure(each, c.bars) for each in c.measures],
+        "neighbours": [
+            {"cohort": title, "percentiles": {n: _round(p.percentile) for n, p in places.items()}}
+            for title, places in c.others.items()
+        ],
+        "stands_out": [each.measure.name for each in words.standing_out(c)],
+        "as_far_out": _round(c.odder, 3),
+        "stays": [_stay(each, c.bars) for each in c.stays],
+        "shifts": [_shift(each, c.bars) for each in c.shifts],
+        "assumed": list(piece.assumed),
+        "notes": [*piece.notes, *words.disagreements(c)],
+    }
+
+
+def _round(value: float | None, digits: int = 1) -> float | None:
+    return None if value is None else round(float(value), digits)
+
+
+def _labels(bars: PlayedBars, first: int, last: int) -> list[str]:
+    return [bars.labels[first], bars.labels[last - 1]]
+
+
+def _measure(each: PlacedMeasure, bars: PlayedBars) -> dict[str, Any]:
+    placement = each.placement
+    interval = placement.interval
+    result: dict[str, Any] = {
+        "name": each.measure.name,
+        "value": _round(each.value, 4),
+        "unit": each.measure.unit,
+        "percentile": _round(placement.percentile),
+        "interval": None if interval is None else [_round(edge) for edge in interval],
+        "median": _round(placement.median, 4),
+        "words": words.measure_words(each.measure, each.value, placement),
+        "bars": [_labels(bars, a, b) for a, b in each.passages],
+    }
+    if placement.percentile is None:
+        result["reason"] = placement.reason
+    return result
+
+
+def _stay(each: PlacedStay, bars: PlayedBars) -> dict[str, Any]:
+    stay = each.stay
+    start, end = _labels(bars, stay.first, stay.last)
+    return {
+        "part": each.part,
+        "start_bar": start,
+        "end_bar": end,
+        "segments": [list(run) for run in segments(bars, stay.first, stay.last)],
+        "played": [stay.first, stay.last],
+        "bars": stay.bars,
+        "bands": [band_name(band) for band in each.bands],
+        "low": note_name(stay.low),
+        "high": note_name(stay.high),
+        "width": stay.width,
+        "narrow": each.narrow,
+        "rank": each.rank,
+    }
+
+
+def _shift(shift: Shift, bars: PlayedBars) -> dict[str, Any]:
+    return {
+        "bar": bars.labels[shift.bar],
+        "index": int(bars.written[shift.bar]),
+        "played": shift.bar,
+        "size": _round(shift.size, 2),
+        "direction": shift.direction,
+        "by": shift.by,
+    }
