@@ -1,0 +1,158 @@
+"""Players and staves of a kern file: which columns belong together.
+
+Conventions
+-----------
+Columns stand lowest first in kern; parts come out top first, as on the page, and
+staff 1 of a part is its right-most (top) column. Columns are one part when
+
+1. they carry the same *part number, or
+2. they are neighbours with the same keyboard or harp code (*Ipiano, *Iorgan, ...)
+   and no *part number gives either of them a partner: two staves, for organ three, or
+3. they are neighbours with the same printed name (*I"...) that is not the name of
+   a single-staff instrument or voice (its code is absent or a keyboard's), or
+4. there are just two and !!!AIN names one keyboard instrument alone.
+
+Two spines with the same name and the code of a voice or of an orchestral
+instrument are two players.
+
+Transposition: kern pitches are *sounding* (concert) pitch whatever the part is
+written in. *ITrd1c2 only says how the instrument is notated (here a major second
+higher than it sounds), so it changes nothing here. *Trd1c2 says that the encoding
+itself was moved by that interval and no longer holds the original pitch; it is
+taken back. Source: Humdrum user guide, transposing-instrument and transposition
+interpretations (value from memory); for *ITr also measured on real scores, see
+tests/benchmarks/results/readers_kern.md.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+
+from corpusreg.notes import Part
+from corpusreg.readers.kern_spines import Table, Track
+
+__all__ = ["Place", "place_tracks", "transposition"]
+
+# Instrument codes of the Humdrum tables (value from memory) that use two staves.
+_KEYBOARDS = frozenset(
+    f"I{code}"
+    for code in (
+        *("piano", "forte", "fortp", "clavi", "cemba", "hpschd", "keybd", "celest"),
+        *("organ", "porgn", "reedo", "hrmon", "accor", "harp", "arpa"),
+    )
+)
+_AIN_KEYBOARDS = ("piano", "forte", "organ", "cemba", "hpschd", "harp", "arpa", "clavi", "pf")
+_TRANSPOSED = re.compile(r"\*Trd([+-]?\d+)c([+-]?\d+)")
+_NUMBERED = re.compile(r"\*(?:part|staff)(\d+)")
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """Where a kern track stands: part index, staff in the part (1 = top)."""
+
+    part: int
+    staff: int
+    shift: int  # semitones to add to the encoded pitch
+
+
+def transposition(records: list[str]) -> int:
+    """Semitones to add to encoded pitches to get sounding ones (see the module text).
+
+    >>> transposition(["*ITrd1c2"]), transposition(["*Trd1c2"])
+    (0, -2)
+    """
+    for record in records:
+        match = _TRANSPOSED.fullmatch(record)
+        if match:
+            return -int(match.group(2))
+    return 0
+
+
+def _number(track: Track, what: str) -> str:
+    start = f"*{what}"
+    for record in track.records:
+        if record.startswith(start) and _NUMBERED.fullmatch(record):
+            return record
+    return ""
+
+
+def _text(track: Track, *starts: str) -> str:
+    for start in starts:
+        for record in track.records:
+            if record.startswith(start):
+                words = record[len(start) :].lstrip('"').replace("\\n", " ").split()
+                if words:
+                    return " ".join(words)
+    return ""
+
+
+def _code(track: Track) -> str:
+    for record in track.records:
+        if re.fullmatch(r"\*I[a-z#][\w&#-]*", record):
+            return record[1:]
+    return ""
+
+
+def _together(left: Track, right: Track) -> bool:
+    """Whether two neighbours without a common *part number are one instrument."""
+    codes = {_code(left), _code(right)} - {""}
+    if len(codes) == 1 and codes <= _KEYBOARDS and _code(left) == _code(right):
+        return True
+    name = _text(left, '*I"')
+    return bool(name) and name == _text(right, '*I"') and codes <= _KEYBOARDS
+
+
+def _groups(tracks: list[Track], instruments: str) -> list[list[Track]]:
+    """Tracks by player, in column order."""
+    numbered: dict[str, list[Track]] = {}
+    for track in tracks:
+        numbered.setdefault(_number(track, "part") or f"column {track.number}", []).append(
+            track
+        )
+    groups: list[list[Track]] = []
+    for group in numbered.values():
+        last = groups[-1] if groups else []
+        room = 3 if last and _code(last[-1]) == "Iorgan" else 2
+        alone = len(group) == 1 and (len(last) == 1 or (room == 3 and len(last) == 2))
+        if last and alone and len(last) < room and _together(last[-1], group[0]):
+            last.extend(group)
+        else:
+            groups.append(group)
+    if len(groups) == 2 == len(tracks) and _one_keyboard(instruments, tracks):
+        return [tracks]
+    return groups
+
+
+def _one_keyboard(instruments: str, tracks: list[Track]) -> bool:
+    words = re.findall(r"[a-z]+", instruments.lower())
+    named = any(_code(track) or _text(track, '*I"') for track in tracks)
+    return not named and len(words) == 1 and words[0] in _AIN_KEYBOARDS
+
+
+def _part(group: list[Track]) -> Part:
+    top_first = group[::-1]
+    first = max(top_first, key=lambda track: bool(_text(track, '*I"', '*mI"', "*I:")))
+    codes = [code for code in map(_code, top_first) if code]
+    known = [code for code in codes if code != "Iempty"]
+    return Part(
+        name=_text(first, '*I"', '*mI"', "*I:"),
+        abbreviation=_text(first, "*I'", "*mI'"),
+        staves=len(group),
+        code=(known or codes or [""])[0],
+    )
+
+
+def place_tracks(table: Table, instruments: str) -> tuple[tuple[Part, ...], dict[Track, Place]]:
+    """Parts, top first, and the place of each **kern track.
+
+    instruments: text of the !!!AIN record, or ''.
+    """
+    tracks = [track for track in table.tracks if track.kind == "**kern"]
+    groups = _groups(tracks, instruments)[::-1]
+    places = {
+        track: Place(part, staff, transposition(track.records))
+        for part, group in enumerate(groups)
+        for staff, track in enumerate(group[::-1], 1)
+    }
+    return tuple(_part(group) for group in groups), places
