@@ -1,0 +1,144 @@
+"""Reads MusicXML (.musicxml, .xml, .mxl; part-wise and time-wise) in a single pass.
+
+Aim: everything on the page that later measures need, nothing dropped silently,
+at little more than the cost of parsing. Source: MusicXML 4.0, W3C Community
+Group 2021. The XML is parsed in pieces and each measure is forgotten once read;
+entities are not resolved, nothing is loaded from elsewhere, and size, depth and
+numbers are bounded.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from pathlib import Path
+
+from lxml import etree
+
+from corpusreg.errors import ReadError
+from corpusreg.notes import Score
+from corpusreg.readers.musicxml.assemble import assemble
+from corpusreg.readers.musicxml.container import file_name, score_bytes
+from corpusreg.readers.musicxml.header import Header
+from corpusreg.readers.musicxml.part import PartReader
+from corpusreg.readers.musicxml.raw import Marks, PartRecord, Tally
+
+__all__ = ["read_musicxml"]
+
+_MAX_PARTS = 1000
+_MAX_PENDING = 16_000_000  # bytes of XML in one measure, or before the first
+_METADATA = ("work", "identification", "movement-title", "movement-number", "credit")
+_TAGS = ("measure", "part", "part-list", *_METADATA)
+
+
+def read_musicxml(path: Path) -> Score:
+    """The score in a MusicXML file, as written.
+
+    Raises ReadError, in one line with the file's name and the next step, when
+    the file cannot be opened, is empty, damaged, too large or no MusicXML, or
+    has no pitched notes.
+    """
+    reader = _FileReader(file_name(path))
+    try:
+        for piece in score_bytes(path):
+            reader.feed(piece)
+        root = reader.parser.close()
+    except etree.XMLSyntaxError as error:
+        reason = " ".join(str(error.msg).split())
+        raise ReadError(
+            f"{reader.name}: damaged XML at line {error.lineno or 1} ({reason}); "
+            "export the score again"
+        ) from None
+    return reader.finish(str(root.tag))
+
+
+class _FileReader:
+    """Feeds the parser and hands every finished element to the part it belongs to."""
+
+    def __init__(self, name: str) -> None:
+        self.name = name
+        self.header, self.marks, self.tally = Header(), Marks(), Tally()
+        self.parts: dict[tuple[str, int], PartReader] = {}
+        self.seen: Counter[str] = Counter()  # parts ended so far, by id
+        self.pending = 0
+        self.parser = etree.XMLPullParser(
+            events=("end",),
+            tag=_TAGS,
+            resolve_entities=False,
+            no_network=True,
+            load_dtd=False,
+            huge_tree=False,
+            remove_comments=True,
+            remove_pis=True,
+            remove_blank_text=True,
+        )
+
+    def feed(self, piece: bytes) -> None:
+        """Parse a piece of the file and read what it completes."""
+        self.pending += len(piece)
+        self.parser.feed(piece)
+        for _, element in self.parser.read_events():
+            self._take(element)
+            self.pending = 0
+        if self.pending > _MAX_PENDING:
+            raise ReadError(
+                f"{self.name}: a single bar takes more than {_MAX_PENDING // 1_000_000} MB; "
+                "export the score again"
+            )
+
+    def _take(self, element: etree._Element) -> None:
+        parent = element.getparent()
+        if parent is None:
+            return
+        tag, timewise = element.tag, parent.tag == "measure"
+        if tag == "measure" and parent.tag == "part":
+            self._part(parent).read_bar(element, *_label(element))
+        elif tag == "measure":
+            self.seen.clear()
+        elif tag == "part":
+            if timewise:
+                self._part(element).read_bar(element, *_label(parent))
+            self.seen[element.get("id", "")] += 1
+        elif tag == "part-list":
+            self.header.read_part_list(element)
+        else:
+            self.header.read_metadata(element)
+        element.clear()
+        while parent[0] is not element:
+            del parent[0]
+
+    def _part(self, element: etree._Element) -> PartReader:
+        """Reader of the part an element belongs to; parts of one id by their order."""
+        identity = element.get("id", "")
+        key = (identity, self.seen[identity])
+        if key not in self.parts:
+            index = self.header.index(*key)
+            if index >= _MAX_PARTS:
+                raise ReadError(f"{self.name}: more than {_MAX_PARTS} parts; split the score")
+            record = PartRecord(index)
+            head = self.header.heads[index]
+            self.parts[key] = PartReader(head, record, self.marks, self.tally)
+        return self.parts[key]
+
+    def finish(self, root: str) -> Score:
+        """The whole score, once the file is read to its end."""
+        if root not in ("score-partwise", "score-timewise"):
+            raise ReadError(
+                f"{self.name}: no MusicXML score (its outermost element is "
+                f"'{root[:40]}'); export the score as MusicXML"
+            )
+        for part in self.parts.values():
+            part.finish()
+        records = sorted((p.record for p in self.parts.values()), key=lambda r: r.index)
+        if not any(record.rows for record in records):
+            percussion = self.tally.left_out["unpitched"]
+            reason = f", only percussion ({percussion} strokes)" if percussion else ""
+            raise ReadError(
+                f"{self.name}: no pitched notes{reason}; choose a score with pitched parts"
+            )
+        return assemble(self.header, records, self.marks, self.tally)
+
+
+def _label(measure: etree._Element) -> tuple[str, bool]:
+    """Printed number of a measure ('' where it has none) and whether it is implicit."""
+    printed = measure.get("text") or measure.get("number") or ""
+    return " ".join(printed.split())[:32], measure.get("implicit") == "yes"

@@ -1,0 +1,316 @@
+"""One part of a MusicXML file: the attributes in force, and its notes.
+
+Conventions: pitch in MusicXML is as written, and `transpose` (per part or per
+staff) makes it sounding. Octave-shift lines and octave clefs change nothing:
+the pitch under them already sounds there (MusicXML 4.0, W3C Community Group
+2021, "octave-shift", "clef-octave-change"). In a concert score the same holds;
+its `for-part` elements describe other editions and are not read.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from fractions import Fraction
+from functools import lru_cache
+from math import floor
+from typing import Any
+
+from lxml import etree
+
+from corpusreg.readers.musicxml.cursor import Cursor
+from corpusreg.readers.musicxml.directions import DirectionReader
+from corpusreg.readers.musicxml.header import PartHead
+from corpusreg.readers.musicxml.raw import (
+    Marks,
+    Metre,
+    PartRecord,
+    Tally,
+    integer,
+    number,
+)
+
+__all__ = ["PartReader"]
+
+_MAX_STAVES = 64
+_MAX_VOICES = 1000
+_FORTE_VELOCITY = 90  # `dynamics` attributes are a percentage of it (MusicXML 4.0)
+_STEPS = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
+_STACCATO = ("staccato", "staccatissimo", "spiccato")
+
+
+@lru_cache(maxsize=4096)
+def _written_pitch(step: str, alter: str | None, octave: str) -> Fraction | None:
+    base, height = _STEPS.get(step.strip().upper()), integer(octave)
+    change = Fraction(0) if not (alter or "").strip() else number(alter)
+    if base is None or height is None or change is None:
+        return None
+    return 12 * (height + 1) + base + change
+
+
+class PartReader:
+    """Reads the measures of one part in order into a `PartRecord`."""
+
+    def __init__(self, head: PartHead, record: PartRecord, marks: Marks, tally: Tally) -> None:
+        self.head, self.record, self.marks, self.tally = head, record, marks, tally
+        self.cursor = Cursor(record, marks, tally)
+        self._chord_voice, self._chord_staff = 0, 1
+        self._shift: Fraction | int = 0
+        self._staff_shift: dict[int, Fraction] = {}
+        self._percussion_staves: set[int] = set()
+        unpitched = head.unpitched.values()
+        self._all_unpitched = bool(unpitched) and all(unpitched)
+        self._some_unpitched = any(unpitched)
+        self.directions = DirectionReader(self.cursor)
+        self._handlers: dict[Any, Callable[[etree._Element], None]] = {
+            "note": self._read_note,
+            "backup": self._read_backup,
+            "forward": self._read_forward,
+            "attributes": self._read_attributes,
+            "direction": self.directions.read_direction,
+            "sound": self.directions.read_sound,
+            "barline": self.directions.read_barline,
+        }
+
+    def read_bar(self, element: etree._Element, label: str, implicit: bool) -> None:
+        """Read one measure; `element` holds its notes and directions."""
+        self.cursor.begin_bar(label, implicit)
+        handlers = self._handlers
+        for child in element:
+            handler = handlers.get(child.tag)
+            if handler is not None:
+                handler(child)
+
+    def finish(self) -> None:
+        """Close what is open at the end of the file."""
+        self.directions.finish()
+
+    def _read_backup(self, element: etree._Element) -> None:
+        units = self.cursor.units(element.findtext("duration"))
+        if units is None or units < 0:
+            self.tally.lost["a backup without a readable duration"] += 1
+        else:
+            self.cursor.back(units)
+
+    def _read_forward(self, element: etree._Element) -> None:
+        units = self.cursor.units(element.findtext("duration"))
+        if units is None or units < 0:
+            self.tally.lost["a forward without a readable duration"] += 1
+        else:
+            self.cursor.advance(units)
+
+    def _read_attributes(self, element: etree._Element) -> None:
+        for child in element:
+            tag = child.tag
+            if tag == "divisions":
+                self.cursor.set_divisions(child.text)
+            elif tag == "time":
+                self._read_time(child)
+            elif tag == "key":
+                self.record.keys.append((self.cursor.bar, child.findtext("fifths") or ""))
+            elif tag == "clef":
+                staff = integer(child.get("number")) or 1
+                percussion = (child.findtext("sign") or "").strip().lower() == "percussion"
+                staves = self._percussion_staves
+                (staves.add if percussion else staves.discard)(staff)
+            elif tag == "transpose":
+                self._read_transpose(child)
+            elif tag == "staves":
+                self._note_staff(child.text)
+            elif tag == "measure-style" and child.find("measure-repeat") is not None:
+                self.tally.assumed[
+                    "bars under a bar-repeat sign: read as the file has them"
+                ] = None
+
+    def _read_time(self, element: etree._Element) -> None:
+        pairs: list[tuple[int, int]] = []
+        beats: str | None = None
+        for child in element:
+            if child.tag == "beats":
+                beats = child.text
+            elif child.tag == "beat-type":
+                tops = [integer(part) for part in (beats or "").split("+")]
+                bottom = integer(child.text)
+                top = sum(t for t in tops if t) if None not in tops else 0
+                if not 0 < top <= 1000 or bottom is None or not 0 < bottom <= 1024:
+                    self.tally.lost["a metre that cannot be read"] += 1
+                    return
+                pairs.append((top, bottom))
+        if not pairs and element.find("senza-misura") is None:
+            self.tally.lost["a metre that cannot be read"] += 1
+            return
+        bar = self.cursor.bar + (self.cursor.offset > 0)
+        self.record.metres.append((bar, Metre(tuple(pairs))))
+
+    def _read_transpose(self, element: etree._Element) -> None:
+        chromatic = number(element.findtext("chromatic") or "0")
+        octaves = number(element.findtext("octave-change") or "0")
+        if chromatic is None or octaves is None:
+            self.tally.lost["a transposition that cannot be read"] += 1
+            return
+        if element.find("double") is not None:
+            self.tally.assumed[
+                "a part doubled at the octave: only the written octave is read"
+            ] = None
+        shift = chromatic + 12 * octaves
+        whole: Fraction | int = int(shift) if shift.denominator == 1 else shift
+        staff = integer(element.get("number"))
+        if staff is None:
+            self._shift = whole
+            self._staff_shift.clear()
+        else:
+            self._staff_shift[staff] = Fraction(shift)
+
+    def _note_staff(self, text: str | None) -> int:
+        """Staff number from its text; raises the part's number of staves."""
+        staff = integer(text)
+        if staff is None or not 1 <= staff <= _MAX_STAVES:
+            self.tally.lost["a staff number that cannot be read, taken as 1"] += 1
+            return 1
+        self.record.staves = max(self.record.staves, staff)
+        return staff
+
+    def _voice(self, text: str) -> int:
+        voices = self.record.voices
+        if text not in voices:
+            if len(voices) >= _MAX_VOICES:
+                self.tally.lost["a voice beyond the first 1000, joined to the first"] += 1
+                return 0
+            voices[text] = len(voices)
+        return voices[text]
+
+    def _read_note(self, note: etree._Element) -> None:
+        child = {c.tag: c for c in note}
+        grace, chord = "grace" in child, "chord" in child
+        duration = 0 if grace else self._duration(child)
+        if duration is None:
+            return
+        onset = self.cursor.chord_onset if chord else self.cursor.offset
+        if "staff" in child:
+            staff = self._note_staff(child["staff"].text)
+        else:
+            staff = self._chord_staff if chord else 1
+        if "voice" in child:
+            voice = self._voice((child["voice"].text or "").strip())
+        else:
+            voice = self._chord_voice if chord else self._voice("1")
+        self.cursor.chord_onset, self._chord_voice, self._chord_staff = onset, voice, staff
+        if "lyric" in child:
+            self._count_verses(note)
+        if "notations" in child:
+            self.directions.read_note_dynamics(note, onset, staff)
+        if "pitch" in child:
+            self._place(note, child, (staff, voice, onset, duration, grace))
+        elif "unpitched" in child:
+            self.tally.left_out["cue" if "cue" in child else "unpitched"] += 1
+        elif "rest" not in child:
+            self.tally.lost["a note with neither pitch nor rest"] += 1
+        self._move_on(child, onset, duration, chord)
+
+    def _duration(self, child: dict[Any, etree._Element]) -> int | None:
+        units = self.cursor.units(child["duration"].text) if "duration" in child else None
+        if units is None or units < 0:
+            kind = "rest" if "rest" in child else "note"
+            self.tally.lost[f"a {kind} without a readable duration"] += 1
+            return None
+        return units
+
+    def _move_on(self, child: dict[Any, Any], onset: int, duration: int, chord: bool) -> None:
+        if "rest" in child and child["rest"].get("measure") == "yes":
+            self.cursor.rest_bar(duration)
+        elif chord:
+            self.cursor.reach(onset + duration)
+        elif duration:
+            self.cursor.advance(duration)
+
+    def _count_verses(self, note: etree._Element) -> None:
+        verses = self.marks.verses[self.cursor.bar]
+        for lyric in note.iterchildren("lyric"):
+            if lyric.find("text") is not None:
+                verses[lyric.get("number", "1")] += 1
+
+    def _place(
+        self,
+        note: etree._Element,
+        child: dict[Any, etree._Element],
+        place: tuple[int, int, int, int, bool],
+    ) -> None:
+        """Add a row for a pitched note, or count why there is none."""
+        staff, voice, onset, duration, grace = place
+        if "cue" in child:
+            self.tally.left_out["cue"] += 1
+            return
+        if staff in self._percussion_staves or (
+            self._some_unpitched and self._plays_unpitched(child)
+        ):
+            self.tally.left_out["unpitched"] += 1
+            return
+        pitch = self._sounding(child["pitch"], staff)
+        if pitch is None:
+            return
+        tie_in, tie_out, staccato = self._ties_and_dots(note, child)
+        self.record.units.append(self.cursor.unit)
+        self.record.rows.append(
+            (
+                self.record.index,
+                staff,
+                voice,
+                self.cursor.bar,
+                onset,
+                duration,
+                pitch,
+                self._velocity(note),
+                grace,
+                tie_in,
+                tie_out,
+                staccato,
+            )
+        )
+
+    def _plays_unpitched(self, child: dict[Any, etree._Element]) -> bool:
+        if "instrument" in child:
+            return self.head.unpitched.get(child["instrument"].get("id", ""), False)
+        return self._all_unpitched
+
+    def _sounding(self, element: etree._Element, staff: int) -> int | None:
+        texts = {c.tag: c.text or "" for c in element}
+        written = _written_pitch(
+            texts.get("step", ""), texts.get("alter"), texts.get("octave", "")
+        )
+        if written is None:
+            self.tally.lost["a note whose pitch cannot be read"] += 1
+            return None
+        pitch = written + self._staff_shift.get(staff, self._shift)
+        if pitch.denominator > 1:
+            self.tally.lost["a microtone rounded to the semitone"] += 1
+        sounding = floor(pitch + Fraction(1, 2)) if pitch.denominator > 1 else pitch.numerator
+        if not 0 <= sounding <= 127:
+            self.tally.lost["a note outside the MIDI range 0-127"] += 1
+            return None
+        return sounding
+
+    def _velocity(self, note: etree._Element) -> int:
+        text = note.get("dynamics")
+        percent = number(text) if text is not None else None
+        if percent is None:
+            return -1
+        return min(127, max(1, round(percent * _FORTE_VELOCITY / 100)))
+
+    def _ties_and_dots(
+        self, note: etree._Element, child: dict[Any, etree._Element]
+    ) -> tuple[bool, bool, bool]:
+        """Ties from `tie` (sound) and `tied` (notation) alike, and staccato."""
+        kinds: list[str | None] = []
+        staccato = False
+        if "tie" in child:
+            kinds += [tie.get("type") for tie in note.iterchildren("tie")]
+        if "notations" in child:
+            for notations in note.iterchildren("notations"):
+                for notation in notations:
+                    if notation.tag == "tied":
+                        kinds.append(notation.get("type"))
+                    elif notation.tag == "articulations":
+                        staccato = staccato or any(mark.tag in _STACCATO for mark in notation)
+        if not kinds:
+            return False, False, staccato
+        tie_in = "stop" in kinds or "continue" in kinds
+        return tie_in, "start" in kinds or "continue" in kinds, staccato
