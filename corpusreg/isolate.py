@@ -1,0 +1,322 @@
+"""One call in a bounded child process, and the long-lived child that many calls share.
+
+A child is a new Python process (not a fork, no multiprocessing, so that it works
+alike on every platform, in threads, and inside workers of a cluster). It is told
+a function once and then items, one answer for each, as pickles over its standard
+input and output. What the function prints goes nowhere.
+
+Limits, each for one item:
+
+cpu_seconds    time of computing; the child's own clock is read from outside
+wall_seconds   time by the clock, for what hangs without computing
+memory         bytes resident, watched from outside; where the platform has
+               resource limits, the child also bounds its address space and time
+
+A child ends when its parent does, however that ends: its input closes, which a
+thread of its own watches.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import pickle
+import queue
+import signal
+import subprocess
+import sys
+import threading
+import time
+from collections import deque
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import IO, Any
+
+from corpusreg import settings
+from corpusreg.errors import CorpusregError
+from corpusreg.usage import usage
+
+__all__ = ["Answer", "Child", "Limits", "StoppedError", "call", "serve"]
+
+_LENGTH = 8  # bytes that give the length of a message
+_POLL_SECONDS = 0.05
+# Room beyond the limit for what a process maps without using it.
+_ADDRESS_SPACE = 3_000_000_000
+
+
+@dataclass(frozen=True)
+class Limits:
+    """What one item may use: seconds of computing, seconds by the clock, bytes."""
+
+    cpu_seconds: float = settings.FILE_CPU_SECONDS
+    wall_seconds: float = settings.FILE_WALL_SECONDS
+    memory: int = settings.FILE_MEMORY
+
+
+class StoppedError(CorpusregError):
+    """The child did not give an answer.
+
+    kind: 'time', 'memory', 'crash' (it died by itself), 'killed' (something
+    outside ended it), 'error' (the function raised what is not for people), or
+    'start' (the function could not be loaded: no item can be answered).
+    """
+
+    def __init__(self, kind: str, words: str) -> None:
+        """`words` say what happened, in one line."""
+        super().__init__(words)
+        self.kind = kind
+
+    def __reduce__(self) -> tuple[type[StoppedError], tuple[str, str]]:
+        return StoppedError, (self.kind, str(self))
+
+
+@dataclass(frozen=True)
+class Answer:
+    """What became of one item: the function's result, or the error in its place."""
+
+    item: Any
+    result: Any = None
+    error: CorpusregError | None = None
+
+
+class Child:
+    """A child process that applies `function` to items, several in the queue at once.
+
+    function: importable by its module and name; takes one picklable item and
+    returns a picklable result. notices: a queue on which the child puts itself
+    when there is something to `collect`.
+    """
+
+    def __init__(
+        self,
+        function: Callable[[Any], Any],
+        limits: Limits,
+        notices: queue.SimpleQueue[Child] | None = None,
+    ) -> None:
+        self.limits = limits
+        self.waiting: deque[Any] = deque()  # items sent and not yet answered
+        self.ended = False  # known to have ended, no more answers will come
+        self._notices = notices
+        self._messages: queue.SimpleQueue[bytes | None] = queue.SimpleQueue()
+        self._began = time.monotonic()
+        self._cpu = 0.0
+        self._ready = False
+        self._stopped: StoppedError | None = None
+        self._process = subprocess.Popen(
+            [sys.executable, "-c", _start_code()],
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.DEVNULL,
+            env=os.environ | {"OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"},
+            # Ctrl-C is for the parent, which ends its children in its own time.
+            creationflags=getattr(subprocess, "CREATE_NEW_PROCESS_GROUP", 0),
+        )
+        threading.Thread(target=self._listen, daemon=True).start()
+        self._send((function, limits))
+
+    def send(self, item: Any) -> None:
+        """Queue one item."""
+        if not self.waiting:
+            self._began = time.monotonic()
+        self.waiting.append(item)
+        self._send(item)
+
+    def collect(self) -> list[Answer]:
+        """Answers that have arrived, in the order of the items, without waiting.
+
+        When the child has ended, the last answer is the error of the item it
+        worked on; the others stay in `waiting`.
+        """
+        answers = []
+        while not self._messages.empty():
+            message = self._messages.get()
+            if message is None:
+                self.ended = True
+                error = self._ending()
+                if self.waiting:
+                    answers.append(Answer(self.waiting.popleft(), error=error))
+                break
+            result, error, self._cpu = pickle.loads(message)
+            self._began = time.monotonic()
+            if not self._ready and error is None:
+                self._ready = True
+            else:
+                answers.append(Answer(self.waiting.popleft(), result, error))
+        return answers
+
+    def watch(self) -> None:
+        """End the child when its present item has passed a limit."""
+        if not self.waiting or self._stopped is not None:
+            return
+        limits = self.limits
+        used = usage(self._process.pid)
+        if used is not None and used.memory > limits.memory:
+            self._stop("memory", f"needs more than {limits.memory / 1e6:.0f} MB of memory")
+        elif used is not None and used.cpu_seconds - self._cpu > limits.cpu_seconds:
+            self._stop("time", f"takes more than {limits.cpu_seconds:g} s of computing")
+        elif time.monotonic() - self._began > limits.wall_seconds:
+            self._stop("time", f"takes more than {limits.wall_seconds:g} s")
+
+    def close(self) -> None:
+        """End the child and wait until it is gone."""
+        self._process.kill()
+        self._process.wait()
+        for pipe in (self._process.stdin, self._process.stdout):
+            if pipe is not None:
+                with contextlib.suppress(OSError):
+                    pipe.close()
+
+    def _send(self, value: Any) -> None:
+        assert self._process.stdin is not None
+        # A child that has died is found out when it is collected.
+        with contextlib.suppress(OSError):
+            _write(self._process.stdin, pickle.dumps(value))
+
+    def _listen(self) -> None:
+        assert self._process.stdout is not None
+        while True:
+            message = _read(self._process.stdout)
+            self._messages.put(message)
+            if self._notices is not None:
+                self._notices.put(self)
+            if message is None:
+                return
+
+    def _stop(self, kind: str, words: str) -> None:
+        self._stopped = StoppedError(kind, words)
+        self._process.kill()
+
+    def _ending(self) -> StoppedError:
+        code = self._process.wait()
+        if self._stopped is not None:
+            return self._stopped
+        if not self._ready:
+            return StoppedError("start", f"a worker process could not start (exit code {code})")
+        if code == -getattr(signal, "SIGXCPU", 0):
+            return StoppedError(
+                "time", f"takes more than {self.limits.cpu_seconds:g} s of computing"
+            )
+        if code == -getattr(signal, "SIGKILL", 0):
+            return StoppedError("killed", "the process reading it was killed from outside")
+        name = f"exit code {code}"
+        if code < 0:
+            with contextlib.suppress(ValueError):
+                name = signal.Signals(-code).name
+        return StoppedError("crash", f"the process reading it crashed ({name})")
+
+
+def call(function: Callable[[Any], Any], item: Any, limits: Limits | None = None) -> Any:
+    """`function(item)` in a child process of its own.
+
+    Raises what the function raised where that is a CorpusregError, and
+    StoppedError where it passed a limit, crashed, or raised something else.
+    """
+    notices: queue.SimpleQueue[Child] = queue.SimpleQueue()
+    child = Child(function, limits or Limits(), notices)
+    try:
+        child.send(item)
+        while not (answers := child.collect()):
+            with contextlib.suppress(queue.Empty):
+                notices.get(timeout=_POLL_SECONDS)
+            child.watch()
+    finally:
+        child.close()
+    if answers[0].error is not None:
+        raise answers[0].error
+    return answers[0].result
+
+
+def serve() -> None:
+    """Run as a child: read the function and its limits, then answer items until the end."""
+    with contextlib.suppress(ValueError):
+        signal.signal(signal.SIGINT, signal.SIG_IGN)
+    answers = os.fdopen(os.dup(1), "wb")
+    # Libraries that print must not write between the messages.
+    os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
+    items: queue.SimpleQueue[bytes] = queue.SimpleQueue()
+    requests = sys.stdin.buffer
+    start = _read(requests)
+    if start is None:
+        return
+    threading.Thread(target=_receive, args=(requests, items), daemon=True).start()
+    try:
+        function, limits = pickle.loads(start)
+    except BaseException as error:  # noqa: BLE001 - told to the parent
+        _write(answers, _packed((None, StoppedError("start", str(_as_stopped(error))))))
+        return
+    _write(answers, _packed((None, None)))
+    while True:
+        item = items.get()
+        _bound(limits)
+        _write(answers, _packed(_answer(function, item)))
+
+
+def _start_code() -> str:
+    paths = [path for path in sys.path if path]
+    return f"import sys; sys.path[:] = {paths!r}; from corpusreg.isolate import serve; serve()"
+
+
+def _receive(requests: IO[bytes], items: queue.SimpleQueue[bytes]) -> None:
+    """Pass messages on; the end of input means that the parent is gone."""
+    while (message := _read(requests)) is not None:
+        items.put(message)
+    os._exit(0)
+
+
+def _answer(function: Callable[[Any], Any], item: bytes) -> tuple[Any, CorpusregError | None]:
+    try:
+        return function(pickle.loads(item)), None
+    except CorpusregError as error:
+        return None, error
+    except BaseException as error:  # noqa: BLE001 - nothing may end the child but a crash
+        return None, _as_stopped(error)
+
+
+def _packed(answer: tuple[Any, CorpusregError | None]) -> bytes:
+    clock = time.process_time()
+    try:
+        return pickle.dumps((*answer, clock))
+    except Exception as error:  # noqa: BLE001 - any object may refuse
+        return pickle.dumps((None, _as_stopped(error), clock))
+
+
+def _as_stopped(error: BaseException) -> StoppedError:
+    kind = "memory" if isinstance(error, MemoryError) else "error"
+    words = " ".join(str(error).split())[:300]
+    return StoppedError(
+        kind, f"{type(error).__name__}: {words}" if words else type(error).__name__
+    )
+
+
+def _bound(limits: Limits) -> None:
+    """Let the system itself bound this item, where it can."""
+    try:
+        import resource
+    except ImportError:
+        return
+    # Each of these may be refused, below a lower bound set from outside.
+    with contextlib.suppress(ValueError, OSError):
+        space = limits.memory + _ADDRESS_SPACE
+        _, hard = resource.getrlimit(resource.RLIMIT_AS)
+        resource.setrlimit(resource.RLIMIT_AS, (space, hard))
+    with contextlib.suppress(ValueError, OSError):
+        _, hard = resource.getrlimit(resource.RLIMIT_CPU)
+        soft = int(time.process_time() + limits.cpu_seconds) + 2
+        resource.setrlimit(resource.RLIMIT_CPU, (soft, hard))
+
+
+def _write(pipe: IO[bytes], message: bytes) -> None:
+    pipe.write(len(message).to_bytes(_LENGTH, "big"))
+    pipe.write(message)
+    pipe.flush()
+
+
+def _read(pipe: IO[bytes]) -> bytes | None:
+    """The next message, or None at the end of the pipe."""
+    try:
+        head = pipe.read(_LENGTH)
+        size = int.from_bytes(head, "big")
+        message = pipe.read(size) if len(head) == _LENGTH else b""
+    except (OSError, ValueError):
+        return None
+    return message if len(head) == _LENGTH and len(message) == size else None

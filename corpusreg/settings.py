@@ -1,0 +1,69 @@
+"""Where data lives, versions of what is written there, and limits.
+
+Everything lies in one folder, the home: `CORPUSREG_HOME` where it is set, else
+the platform's user data folder. Inside it:
+
+reference/       reference-<id>.duckdb files, and `current` naming the one in force
+shards/          rows of finished files, from which a reference is built
+build.lock       held by the build that is running
+"""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+
+__all__ = [
+    "BUILD_MEMORY",
+    "FILE_CPU_SECONDS",
+    "FILE_MEMORY",
+    "FILE_WALL_SECONDS",
+    "QUERY_MEMORY",
+    "SCHEMA_VERSION",
+    "STORAGE_VERSION",
+    "home",
+    "lock_file",
+    "reference_folder",
+    "shards_folder",
+]
+
+# Version of the tables in queries/store/schema.sql; raised when they change.
+SCHEMA_VERSION = "1"
+# An older file format, so that clients of 2024 and later open a reference.
+STORAGE_VERSION = "v1.2.0"
+
+# Memory of the database while a reference is built and while one is read;
+# building spills to disk beyond it, reading does not.
+BUILD_MEMORY = "1GB"
+QUERY_MEMORY = "512MB"
+
+# What one file may use in a worker. The largest open scores seen take under
+# 10 s and 300 MB; the limits are generous so that only runaways meet them.
+FILE_CPU_SECONDS = 120.0
+FILE_WALL_SECONDS = 600.0
+FILE_MEMORY = 1_500_000_000  # bytes, resident
+
+
+def home() -> Path:
+    """The folder that holds all data; it need not exist yet."""
+    chosen = os.environ.get("CORPUSREG_HOME")
+    if chosen:
+        return Path(chosen).expanduser()
+    import platformdirs
+
+    return Path(platformdirs.user_data_dir("corpusreg", appauthor=False))
+
+
+def reference_folder() -> Path:
+    """Folder of the published references and of the pointer to the present one."""
+    return home() / "reference"
+
+
+def shards_folder() -> Path:
+    """Folder of the rows of finished files."""
+    return home() / "shards"
+
+
+def lock_file() -> Path:
+    """File locked by the build that is running."""
+    return home() / "build.lock"

@@ -1,0 +1,34 @@
+"""The only door to DuckDB and Parquet: shards in, a reference out, and reading it.
+
+door        connections and their errors
+tables      columns, types and order of the tables, checked loading
+shards      rows of finished files on disk
+publish     a new reference from shards, switched in as a whole
+reading     the reference in force
+lock        one build at a time
+
+DuckDB itself is imported when the first connection is made.
+"""
+
+from __future__ import annotations
+
+from corpusreg.store.lock import build_lock
+from corpusreg.store.publish import Draft, publish
+from corpusreg.store.reading import Reference, Result, open_reference, row_hashes
+from corpusreg.store.shards import Entry, Recipe, Shards
+from corpusreg.store.tables import Rows, columns
+
+__all__ = [
+    "Draft",
+    "Entry",
+    "Recipe",
+    "Reference",
+    "Result",
+    "Rows",
+    "Shards",
+    "build_lock",
+    "columns",
+    "open_reference",
+    "publish",
+    "row_hashes",
+]

@@ -1,0 +1,229 @@
+"""Reading the reference in force: arrays for the program, rows for people's queries."""
+
+from __future__ import annotations
+
+import json
+import threading
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from types import TracebackType
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from corpusreg import definitions, settings, sql
+from corpusreg.errors import StoreError, UsageError
+from corpusreg.store import door
+
+if TYPE_CHECKING:
+    import duckdb
+
+__all__ = ["Reference", "Result", "columns_of", "open_reference", "pointed", "row_hashes"]
+
+_READING_STATEMENTS = ("SELECT", "EXPLAIN")
+
+
+@dataclass(frozen=True)
+class Result:
+    """Rows of a query: column names, DuckDB types, and tuples of Python values."""
+
+    names: tuple[str, ...]
+    types: tuple[str, ...]
+    rows: list[tuple[Any, ...]]
+
+
+class Reference:
+    """An open reference, read-only. Close it, or use it in a with block.
+
+    build, tool, definitions, schema, reference_id, works: as in the builds
+    table; settings, libraries: decoded from there.
+    """
+
+    def __init__(self, path: Path) -> None:
+        """Open a file; raises StoreError when it is missing, held, damaged or no reference."""
+        self.path = path
+        self._connection = door.reading(path)
+        try:
+            with door.storing(f"{path}", damaged=True):
+                row = self._connection.execute(sql.load("build")).fetchone()
+            if row is None:
+                raise StoreError(f"{path} says nothing about its build; {door.REBUILD}")
+        except StoreError:
+            self.close()
+            raise
+        self.build: str = row[0]
+        self.tool: str = row[1]
+        self.definitions: str = row[2]
+        self.schema: str = row[3]
+        self.reference_id: str = row[4]
+        self.works: int = row[5]
+        self.settings: dict[str, Any] = json.loads(row[6])
+        self.libraries: dict[str, str | None] = json.loads(row[7])
+
+    def fetch_columns(
+        self, text: str, params: Mapping[str, object] | Sequence[object] | None = None
+    ) -> dict[str, NDArray[Any]]:
+        """Result columns of a statement of corpusreg's own as arrays, shape (rows,).
+
+        Numbers with NULL become float64 with NaN; text and booleans with NULL
+        become object arrays with None. Raises StoreError when the file is damaged.
+        """
+        with door.storing(f"{self.path}", damaged=True):
+            return columns_of(self._connection.execute(text, params))
+
+    def query(self, text: str, params: Mapping[str, object] | None = None) -> Result:
+        """Rows of one reading statement written by a user.
+
+        params: a value for every `$name` in it. A keyboard interrupt stops the
+        statement at once. Raises UsageError, in one line, for a statement that
+        is wrong, is not alone, does more than read, or needs too much memory.
+        """
+        with door.translated("query"):
+            _check_statement(text)
+            return _interruptible(self._connection, text, dict(params or {}))
+
+    def row_hashes(self) -> dict[str, str]:
+        """Number of rows and hash of all rows in their order, by table, builds left out.
+
+        Equal for references made from equal input on one platform and library set.
+        """
+        tables = self.fetch_columns(
+            "SELECT table_name AS name FROM duckdb_tables() WHERE NOT internal ORDER BY 1"
+        )["name"]
+        statement = sql.load("row_hash")
+        hashes = {}
+        for table in tables:
+            if table != "builds":
+                found = self.fetch_columns(statement.format(table=table))
+                hashes[str(table)] = f"{found['rows'][0]}:{found['hash'][0]}"
+        return hashes
+
+    def close(self) -> None:
+        """Close the file; closing twice is no error."""
+        self._connection.close()
+
+    def __enter__(self) -> Reference:
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        self.close()
+
+
+def pointed(folder: Path) -> Path | None:
+    """The file that the pointer names, or None where nothing was published.
+
+    Raises StoreError when the pointer cannot be read or names no reference.
+    """
+    pointer = folder / "current"
+    try:
+        name = pointer.read_text(encoding="utf-8").strip()
+    except FileNotFoundError:
+        return None
+    except (OSError, UnicodeDecodeError) as error:
+        raise StoreError(f"{pointer} cannot be read ({error}); {door.REBUILD}") from error
+    if not name.startswith("reference-") or Path(name).name != name:
+        raise StoreError(f"{pointer} names no reference; {door.REBUILD}")
+    return folder / name
+
+
+def open_reference(folder: Path | None = None) -> Reference:
+    """Open the reference in force.
+
+    folder: default `settings.reference_folder()`. Raises StoreError when there
+    is none, when it is held for writing or damaged, and when it was made by
+    other definitions or has other tables.
+    """
+    folder = folder or settings.reference_folder()
+    path = pointed(folder)
+    if path is None:
+        raise StoreError(f"no reference in {folder}; run 'corpusreg extract' to make one")
+    try:
+        reference = Reference(path)
+    except StoreError:
+        # A build may have put another in force, and removed this one, just now.
+        newer = pointed(folder)
+        if newer is None or newer == path:
+            raise
+        reference = Reference(newer)
+    for what, found, expected in (
+        ("tables of version", reference.schema, settings.SCHEMA_VERSION),
+        ("definitions of version", reference.definitions, definitions.VERSION),
+    ):
+        if found != expected:
+            reference.close()
+            raise StoreError(
+                f"{reference.path} has {what} {found}, expected {expected}; {door.REBUILD}"
+            )
+    return reference
+
+
+def row_hashes(path: Path) -> dict[str, str]:
+    """`Reference.row_hashes` of a file."""
+    with Reference(path) as reference:
+        return reference.row_hashes()
+
+
+def columns_of(found: duckdb.DuckDBPyConnection) -> dict[str, NDArray[Any]]:
+    """The columns of an executed statement; see `Reference.fetch_columns`."""
+    return {name: _unmasked(values) for name, values in found.fetchnumpy().items()}
+
+
+def _unmasked(values: NDArray[Any]) -> NDArray[Any]:
+    if not isinstance(values, np.ma.MaskedArray):
+        return np.asarray(values)
+    if not np.ma.is_masked(values):
+        return np.asarray(values.data)
+    numeric = values.dtype.kind in "iuf"
+    filled: NDArray[Any] = np.asarray(values.data).astype(np.float64 if numeric else object)
+    filler: Any = np.nan if numeric else None
+    filled[np.ma.getmaskarray(values)] = filler
+    return filled
+
+
+def _check_statement(text: str) -> None:
+    import duckdb
+
+    statements = duckdb.extract_statements(text)
+    if len(statements) != 1:
+        raise UsageError(f"query: one statement is expected, {len(statements)} were found")
+    kind = statements[0].type.name
+    if kind not in _READING_STATEMENTS:
+        raise UsageError(f"query: {kind} is not allowed, only SELECT and what reads like it")
+
+
+def _interruptible(
+    connection: duckdb.DuckDBPyConnection, text: str, params: dict[str, object]
+) -> Result:
+    """Run a statement in a thread, so that an interrupt reaches it while it runs."""
+    results: list[Result] = []
+    errors: list[BaseException] = []
+
+    def run() -> None:
+        try:
+            found = connection.execute(text, params)
+            columns = found.description or []
+            names = tuple(column[0] for column in columns)
+            types = tuple(str(column[1]) for column in columns)
+            results.append(Result(names, types, found.fetchall()))
+        except BaseException as error:  # noqa: BLE001 - raised again by the caller
+            errors.append(error)
+
+    thread = threading.Thread(target=run, daemon=True)
+    thread.start()
+    try:
+        while thread.is_alive():
+            thread.join(0.1)
+    except KeyboardInterrupt:
+        connection.interrupt()
+        thread.join()
+        raise
+    if errors:
+        raise errors[0]
+    return results[0]
