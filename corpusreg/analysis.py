@@ -90,11 +90,16 @@ def is_narrow(stay: Stay, single_line: bool) -> bool:
 def rank_stays(
     found: tuple[Stay, ...], core: tuple[int, int], woven: Texture
 ) -> tuple[int, ...]:
-    """Indices of stays, most worth saying first: long, narrow and full for this piece."""
+    """Indices of stays, most worth saying first: long, narrow and full for this piece.
+
+    Worth is bars^.7 x exp(-2 width / core span) x fullness^.25, with fullness
+    measured against the piece's own middle bar and counted at most as 1. A stay
+    that only repeats bars already named (the second time of a repeat) comes last.
+    """
     span = max(core[1] - core[0], 1)
     usual = max(float(np.median(woven.bars.sum(axis=1)[woven.sounding])), 1e-9)
     worth = [
-        stay.bars * (1 - 0.5 * min(stay.width / span, 1)) * min(stay.fullness / usual, 1) ** 0.5
+        stay.bars**0.7 * np.exp(-2 * stay.width / span) * min(stay.fullness / usual, 1) ** 0.25
         for stay in found
     ]
     return tuple(sorted(range(len(found)), key=lambda i: (-worth[i], found[i].first)))
