@@ -1,0 +1,264 @@
+"""Instruments and voices: sounding ranges, registers, and which one a part is for.
+
+Aim: say how high a pitch lies for the instrument that plays it. The values are
+in `data/instruments.csv`, one row an instrument, with their source; printed
+names in `data/instrument_names.csv`. Users override rows with a file of the
+same columns.
+
+Conventions
+-----------
+pitch        sounding, MIDI number; ranges include both ends.
+level        'student' or 'professional': which limits of the table are used.
+height       (pitch - low) / (high - low): 0 at the lowest note, 1 at the
+             highest, below 0 or above 1 outside the range (never clipped).
+register     a named part of the range, at least 7 semitones wide; registers
+             follow each other without gap. The throat notes of clarinets are
+             narrower and so are a dull zone at the top of the chalumeau.
+generic      stands for several kinds ('voice' where no type is named); its
+             range covers them all, so heights on it are coarse.
+"""
+
+from __future__ import annotations
+
+import csv
+import re
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from functools import lru_cache
+from importlib import resources
+from pathlib import Path
+
+from corpusreg.errors import DataError
+from corpusreg.instrument_table import DECAYS, FAMILIES, LEVELS, Instrument, Register, read_rows
+from corpusreg.notes import Part
+from corpusreg.part_names import is_generic, plain, read_name
+
+__all__ = [
+    "DECAYS",
+    "FAMILIES",
+    "LEVELS",
+    "Instrument",
+    "Instruments",
+    "Register",
+    "height",
+    "load",
+    "register_name",
+]
+
+_UNPITCHED = "unpitched"
+
+
+def height(pitch: float, instrument: Instrument, level: str = "professional") -> float:
+    """Position of a pitch in the instrument's range at a level; not clipped.
+
+    >>> flute = load()["flute"]
+    >>> round(height(69, flute), 2), height(59, flute) < 0
+    (0.24, True)
+    """
+    low, high = instrument.limits(level)
+    return (pitch - low) / (high - low)
+
+
+def register_name(pitch: float, instrument: Instrument) -> str:
+    """Name of the register a pitch lies in, or that it lies outside all of them.
+
+    >>> register_name(58, load()["clarinet"])
+    'chalumeau'
+    """
+    for register in instrument.registers:
+        if pitch <= register.high:
+            return register.name if pitch >= register.low else "below the range"
+    return "above the range"
+
+
+class Instruments(Mapping[str, Instrument]):
+    """The table, by id, and the matching of parts to its rows."""
+
+    def __init__(
+        self,
+        rows: Iterable[Instrument],
+        names: Mapping[str, tuple[str, ...]],
+        plurals: frozenset[str],
+    ) -> None:
+        self._rows = {row.id: row for row in rows}
+        self._names = dict(names)
+        self._plurals = plurals
+        self._sounds = {sound: row.id for row in self._rows.values() for sound in row.sound_ids}
+        self._codes = {
+            code.casefold(): row.id for row in self._rows.values() for code in row.kern_codes
+        }
+        self._programs = {byte: row.id for row in self._rows.values() for byte in row.programs}
+
+    def __getitem__(self, key: str) -> Instrument:
+        return self._rows[key]
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._rows)
+
+    def __len__(self) -> int:
+        return len(self._rows)
+
+    height = staticmethod(height)
+    register_name = staticmethod(register_name)
+
+    def named(self, name: str) -> tuple[Instrument, ...]:
+        """Instruments that a printed name may mean, the likeliest first; () if unknown.
+
+        A part shared by several ('Violone e Organo') is the first one's; a name
+        given in two languages is what both mean.
+        """
+        return tuple(self._rows[i] for i in self._ids(name) if i != _UNPITCHED)
+
+    def match(self, part: Part) -> Instrument | None:
+        """The instrument of a part, or None where nothing names one: never a guess.
+
+        The kern code, where given, says what the editor read. Otherwise the
+        printed name decides, and the MusicXML sound id chooses between the
+        meanings of the name or makes it narrower ('Clarinet' with the sound of
+        one in A). A sound that contradicts the name loses: songs printed
+        'Singstimme' are often played back by an oboe. Then, for names unknown to
+        the table, sound id and abbreviation; and for names that say nothing
+        the General MIDI program, except 0, which is most programs' default.
+        """
+        choices = self._choices(part)
+        return choices[0] if choices else None
+
+    def match_all(self, parts: Sequence[Part]) -> list[Instrument | None]:
+        """`match` for the parts of one score, where the others decide unclear names.
+
+        'Basso', 'Alto' or 'Bass' is a voice by itself; it is the string instrument
+        where some part is certainly a string and none certainly a voice.
+        """
+        choices = [self._choices(part) for part in parts]
+        certain = {found[0].family for found in choices if len(found) == 1}
+        return [_fitting(found, certain) for found in choices]
+
+    def is_section(self, part: Part) -> bool:
+        """The printed name is a plural or a group's: 'Violini', 'Corni in F', 'Choir'."""
+        return bool(set(read_name(part.name, self._names).phrases) & self._plurals)
+
+    def is_unpitched(self, part: Part) -> bool:
+        """The printed name is that of percussion without pitch, which has no range."""
+        return self._ids(part.name)[:1] == (_UNPITCHED,)
+
+    def _ids(self, name: str) -> tuple[str, ...]:
+        """Ids that a name may mean, the key taken into account."""
+        phrases, key = read_name(name, self._names)
+        if not phrases:
+            return ()
+        meanings = [self._names[phrase] for phrase in phrases]
+        shared = [i for i in meanings[0] if all(i in other for other in meanings)]
+        chosen = tuple(shared) or meanings[0]
+        if not key:
+            return chosen
+        in_key = (i for i in chosen if i == _UNPITCHED or self._rows[i].family != "voice")
+        return tuple(self._in_key(i, key) for i in in_key)
+
+    def _in_key(self, base: str, key: str) -> str:
+        for row in self._rows.values():
+            if row.kind_of == base and row.key == key:
+                return row.id
+        return base
+
+    def _choices(self, part: Part) -> tuple[Instrument, ...]:
+        """What a part may be: one instrument where something is certain of it."""
+        named = self.named(part.name)
+        code = self._coded(part.code)
+        if code is not None:
+            return (_narrower(code, named) or code,)
+        sound = self._sounding(part.sound_id)
+        if named:
+            agreed = _narrower(sound, named) if sound else None
+            return (agreed,) if agreed else named
+        if self.is_unpitched(part):
+            return ()
+        if sound is not None:
+            return (sound,)
+        return self.named(part.abbreviation) or self._programmed(part)
+
+    def _coded(self, code: str) -> Instrument | None:
+        """Kern codes; of codes joined by '&' or '|' the first that is known."""
+        for one in re.split(r"[&|]", code):
+            found = self._codes.get(one.strip().removeprefix("*").removeprefix("I").casefold())
+            if found:
+                return self._rows[found]
+        return None
+
+    def _sounding(self, sound: str) -> Instrument | None:
+        """MusicXML sound ids; 'brass.trumpet.tenor' falls back on 'brass.trumpet'."""
+        while sound:
+            if sound in self._sounds:
+                return self._rows[self._sounds[sound]]
+            sound = sound.rpartition(".")[0]
+        return None
+
+    def _programmed(self, part: Part) -> tuple[Instrument, ...]:
+        if part.program is None or not is_generic(part.name):
+            return ()
+        if part.program == 0 and part.staves < 2:
+            return ()
+        found = self._programs.get(part.program)
+        return (self._rows[found],) if found else ()
+
+
+def _narrower(found: Instrument, named: Sequence[Instrument]) -> Instrument | None:
+    """The narrower of an instrument and an equal or related meaning of the name."""
+    for meaning in named:
+        if meaning.kind_of == found.id:
+            return meaning
+        if found.id == meaning.id or found.kind_of == meaning.id:
+            return found
+    return None
+
+
+def _fitting(choices: tuple[Instrument, ...], certain: set[str]) -> Instrument | None:
+    if not choices:
+        return None
+    if choices[0].family in certain:
+        return choices[0]
+    return next((one for one in choices if one.family in certain), choices[0])
+
+
+def load(path: Path | None = None) -> Instruments:
+    """The table, with a user's rows replacing those of the same id or added to it.
+
+    A user's file needs the columns id, student_low, student_high,
+    professional_low, professional_high (note names, sounding); every other column
+    of `data/instruments.csv` may be there, and `names` (printed names, separated by
+    semicolons). What is left out is taken from the row replaced.
+    Raises DataError, naming the row, for a missing column, an unknown note name, a
+    low at or above its high, an id or name given twice, or an unknown word.
+    """
+    standard = _standard()
+    if path is None:
+        return standard
+    rows = dict(standard)
+    names = dict(standard._names)
+    try:
+        with path.open(encoding="utf-8-sig", newline="") as file:
+            added = read_rows(file, path.name, rows)
+    except OSError as error:
+        raise DataError(f"{path}: cannot be read ({error.strerror})") from error
+    except (UnicodeDecodeError, csv.Error) as error:
+        raise DataError(f"{path.name}: not a text table in UTF-8; save it as CSV") from error
+    for row, own_names in added:
+        rows[row.id] = row
+        names.update({name: (row.id,) for name in (*own_names, plain(row.name)) if name})
+    return Instruments(rows.values(), names, standard._plurals)
+
+
+@lru_cache(maxsize=1)
+def _standard() -> Instruments:
+    data = resources.files("corpusreg") / "data"
+    text = (data / "instruments.csv").read_text(encoding="utf-8")
+    rows = [row for row, _ in read_rows(text.splitlines(), "instruments.csv", {})]
+    text = (data / "instrument_names.csv").read_text(encoding="utf-8")
+    names: dict[str, tuple[str, ...]] = {}
+    plurals = set()
+    for line in csv.DictReader(text.splitlines()):
+        phrase = plain(line["name"])
+        meanings = names.get(phrase, ())
+        if line["instrument"] not in meanings:
+            names[phrase] = (*meanings, line["instrument"])
+        if line["form"] == "plural":
+            plurals.add(phrase)
+    return Instruments(rows, names, frozenset(plurals))
