@@ -25,16 +25,12 @@ class Cursor:
 
     def __init__(self, record: PartRecord, marks: Marks, tally: Tally) -> None:
         self.record, self.marks, self.tally = record, marks, tally
+        self.bar = -1  # index of the bar being read
         self.unit = 1
         self.offset = 0
         self.chord_onset = 0
         self._divisions = Fraction(1)
         self._scale: Fraction | int = 1  # units in one division
-
-    @property
-    def bar(self) -> int:
-        """Index of the bar being read."""
-        return len(self.record.bars) - 1
 
     def here(self, offset: int = 0) -> Position:
         """The moment reached, moved by `offset` units."""
@@ -43,6 +39,7 @@ class Cursor:
     def begin_bar(self, label: str, implicit: bool) -> None:
         """Go to the beginning of a new bar."""
         self.record.bars.append(RawBar(label, implicit, self.unit))
+        self.bar += 1
         self.offset = self.chord_onset = 0
 
     def units(self, text: str | None) -> int | None:

@@ -19,7 +19,7 @@ from corpusreg.readers.musicxml.raw import Position, RawDynamic, integer, number
 
 __all__ = ["DirectionReader"]
 
-_MARK = re.compile(r"[pmfsrzn]{1,6}")
+_MARK = re.compile(r"\b(?:[msr]*[pf]+[pfz]*|s?fz|n)\b")
 _CRESC = re.compile(r"(?<![a-z])cresc", re.IGNORECASE)
 _DIM = re.compile(r"(?<![a-z])(decresc|dim(in)?(\.|uendo\b|(?=\s|$)))", re.IGNORECASE)
 _JUMP_WORDS = (
@@ -118,11 +118,13 @@ class DirectionReader:
     def _read_marks(self, item: etree._Element, at: Position, staff: int) -> list[RawDynamic]:
         found = []
         for mark in item:
-            name = plain_text(mark).lower() if mark.tag == "other-dynamics" else str(mark.tag)
-            if _MARK.fullmatch(name):
-                found.append(RawDynamic(at, "mark", mark=name, staff=staff))
+            if mark.tag == "other-dynamics":  # 'piu f', 'subito p', 'dolce'
+                names = _MARK.findall(plain_text(mark).lower())
             else:
-                self.cursor.tally.lost["a dynamic mark of unknown meaning"] += 1
+                names = _MARK.findall(str(mark.tag))
+                if not names:
+                    self.cursor.tally.lost["a dynamic mark of unknown meaning"] += 1
+            found += [RawDynamic(at, "mark", mark=name, staff=staff) for name in names]
         self.cursor.record.dynamics += found
         return found
 

@@ -40,7 +40,7 @@ class Layout:
 
     def tick(self, at: Position) -> int:
         """A moment in ticks from the beginning of the file, never before it."""
-        offset = round(Fraction(at.offset * self.ticks, at.unit))
+        offset = _rescaled(at.offset, at.unit, self.ticks)
         if at.bar < len(self.start):
             return max(0, int(self.start[at.bar]) + offset)
         return int(self.start[-1] + self.length[-1]) if len(self.start) else 0
@@ -60,8 +60,9 @@ def lay_out(records: Sequence[PartRecord], tally: Tally) -> Layout:
     ticks = _common_ticks(records, metres)
     length, full = np.zeros(n, np.int64), np.zeros(n, np.int64)
     beat = np.full(n, ticks, np.int64)
+    fulls = {metre: int(metre.quarters * ticks) for metre in set(metres)}
     for i, metre in enumerate(metres):
-        full[i] = metre.quarters * ticks
+        full[i] = fulls[metre]
         found = _content(records, i, ticks, int(full[i]))
         length[i] = found or int(full[i]) or ticks
         if metre.pairs:
@@ -137,7 +138,12 @@ def _content(records: Sequence[PartRecord], i: int, ticks: int, full: int) -> in
 
 
 def _ticks(bar: RawBar, units: int, ticks: int) -> int:
-    return round(Fraction(units * ticks, bar.unit)) if units else 0
+    return _rescaled(units, bar.unit, ticks)
+
+
+def _rescaled(units: int, unit: int, ticks: int) -> int:
+    whole, rest = divmod(units * ticks, unit)
+    return whole if not rest else round(Fraction(units * ticks, unit))
 
 
 def _labels(records: Sequence[PartRecord], n: int, tally: Tally) -> tuple[str, ...]:

@@ -39,12 +39,17 @@ _STACCATO = ("staccato", "staccatissimo", "spiccato")
 
 
 @lru_cache(maxsize=4096)
-def _written_pitch(step: str, alter: str | None, octave: str) -> Fraction | None:
+def _written_pitch(step: str, alter: str | None, octave: str) -> Fraction | int | None:
+    """Pitch number; a whole one is an int, which is what makes it fast."""
     base, height = _STEPS.get(step.strip().upper()), integer(octave)
     change = Fraction(0) if not (alter or "").strip() else number(alter)
     if base is None or height is None or change is None:
         return None
-    return 12 * (height + 1) + base + change
+    return _whole(12 * (height + 1) + base + change)
+
+
+def _whole(value: Fraction) -> Fraction | int:
+    return value.numerator if value.denominator == 1 else value
 
 
 class PartReader:
@@ -54,8 +59,9 @@ class PartReader:
         self.head, self.record, self.marks, self.tally = head, record, marks, tally
         self.cursor = Cursor(record, marks, tally)
         self._chord_voice, self._chord_staff = 0, 1
+        self._staff_of: dict[str | None, int] = {}
         self._shift: Fraction | int = 0
-        self._staff_shift: dict[int, Fraction] = {}
+        self._staff_shift: dict[int, Fraction | int] = {}
         self._percussion_staves: set[int] = set()
         unpitched = head.unpitched.values()
         self._all_unpitched = bool(unpitched) and all(unpitched)
@@ -115,7 +121,7 @@ class PartReader:
             elif tag == "transpose":
                 self._read_transpose(child)
             elif tag == "staves":
-                self._note_staff(child.text)
+                self._staff(child.text)
             elif tag == "measure-style" and child.find("measure-repeat") is not None:
                 self.tally.assumed[
                     "bars under a bar-repeat sign: read as the file has them"
@@ -151,59 +157,64 @@ class PartReader:
             self.tally.assumed[
                 "a part doubled at the octave: only the written octave is read"
             ] = None
-        shift = chromatic + 12 * octaves
-        whole: Fraction | int = int(shift) if shift.denominator == 1 else shift
+        shift = _whole(chromatic + 12 * octaves)
         staff = integer(element.get("number"))
         if staff is None:
-            self._shift = whole
+            self._shift = shift
             self._staff_shift.clear()
         else:
-            self._staff_shift[staff] = Fraction(shift)
+            self._staff_shift[staff] = shift
 
-    def _note_staff(self, text: str | None) -> int:
+    def _staff(self, text: str | None) -> int:
         """Staff number from its text; raises the part's number of staves."""
-        staff = integer(text)
-        if staff is None or not 1 <= staff <= _MAX_STAVES:
-            self.tally.lost["a staff number that cannot be read, taken as 1"] += 1
-            return 1
-        self.record.staves = max(self.record.staves, staff)
+        staff = self._staff_of.get(text)
+        if staff is None:
+            staff = integer(text)
+            if staff is None or not 1 <= staff <= _MAX_STAVES:
+                self.tally.lost["a staff number that cannot be read, taken as 1"] += 1
+                return 1
+            self._staff_of[text] = staff
+            self.record.staves = max(self.record.staves, staff)
         return staff
 
-    def _voice(self, text: str) -> int:
+    def _voice(self, text: str | None) -> int:
+        """Voice number from its text, in order of appearance."""
         voices = self.record.voices
-        if text not in voices:
+        voice = voices.get(text)
+        if voice is None:
             if len(voices) >= _MAX_VOICES:
                 self.tally.lost["a voice beyond the first 1000, joined to the first"] += 1
                 return 0
-            voices[text] = len(voices)
-        return voices[text]
+            voice = voices[text] = len(voices)
+        return voice
 
     def _read_note(self, note: etree._Element) -> None:
         child = {c.tag: c for c in note}
+        cursor = self.cursor
         grace, chord = "grace" in child, "chord" in child
         duration = 0 if grace else self._duration(child)
         if duration is None:
             return
-        onset = self.cursor.chord_onset if chord else self.cursor.offset
+        if chord:
+            onset, staff, voice = cursor.chord_onset, self._chord_staff, self._chord_voice
+        else:
+            onset, staff, voice = cursor.offset, 1, -1
         if "staff" in child:
-            staff = self._note_staff(child["staff"].text)
-        else:
-            staff = self._chord_staff if chord else 1
-        if "voice" in child:
-            voice = self._voice((child["voice"].text or "").strip())
-        else:
-            voice = self._chord_voice if chord else self._voice("1")
-        self.cursor.chord_onset, self._chord_voice, self._chord_staff = onset, voice, staff
+            staff = self._staff(child["staff"].text)
+        if "voice" in child or voice < 0:
+            voice = self._voice(child["voice"].text if "voice" in child else "1")
+        cursor.chord_onset, self._chord_staff, self._chord_voice = onset, staff, voice
         if "lyric" in child:
             self._count_verses(note)
         if "notations" in child:
             self.directions.read_note_dynamics(note, onset, staff)
-        if "pitch" in child:
-            self._place(note, child, (staff, voice, onset, duration, grace))
-        elif "unpitched" in child:
-            self.tally.left_out["cue" if "cue" in child else "unpitched"] += 1
-        elif "rest" not in child:
-            self.tally.lost["a note with neither pitch nor rest"] += 1
+        pitch = self._pitch(child, staff)
+        if pitch is not None:
+            ties = self._ties_and_dots(note, child)
+            velocity = self._velocity(note)
+            place = (self.record.index, staff, voice, cursor.bar, onset, duration)
+            self.record.rows.append((*place, pitch, velocity, grace, *ties))
+            self.record.units.append(cursor.unit)
         self._move_on(child, onset, duration, chord)
 
     def _duration(self, child: dict[Any, etree._Element]) -> int | None:
@@ -215,10 +226,10 @@ class PartReader:
         return units
 
     def _move_on(self, child: dict[Any, Any], onset: int, duration: int, chord: bool) -> None:
-        if "rest" in child and child["rest"].get("measure") == "yes":
-            self.cursor.rest_bar(duration)
-        elif chord:
+        if chord:
             self.cursor.reach(onset + duration)
+        elif "rest" in child and child["rest"].get("measure") == "yes":
+            self.cursor.rest_bar(duration)
         elif duration:
             self.cursor.advance(duration)
 
@@ -228,43 +239,23 @@ class PartReader:
             if lyric.find("text") is not None:
                 verses[lyric.get("number", "1")] += 1
 
-    def _place(
-        self,
-        note: etree._Element,
-        child: dict[Any, etree._Element],
-        place: tuple[int, int, int, int, bool],
-    ) -> None:
-        """Add a row for a pitched note, or count why there is none."""
-        staff, voice, onset, duration, grace = place
+    def _pitch(self, child: dict[Any, etree._Element], staff: int) -> int | None:
+        """Sounding pitch of a note; None, and counted, where it is not to be placed."""
+        if "pitch" not in child:
+            if "unpitched" in child:
+                self.tally.left_out["cue" if "cue" in child else "unpitched"] += 1
+            elif "rest" not in child:
+                self.tally.lost["a note with neither pitch nor rest"] += 1
+            return None
         if "cue" in child:
             self.tally.left_out["cue"] += 1
-            return
+            return None
         if staff in self._percussion_staves or (
             self._some_unpitched and self._plays_unpitched(child)
         ):
             self.tally.left_out["unpitched"] += 1
-            return
-        pitch = self._sounding(child["pitch"], staff)
-        if pitch is None:
-            return
-        tie_in, tie_out, staccato = self._ties_and_dots(note, child)
-        self.record.units.append(self.cursor.unit)
-        self.record.rows.append(
-            (
-                self.record.index,
-                staff,
-                voice,
-                self.cursor.bar,
-                onset,
-                duration,
-                pitch,
-                self._velocity(note),
-                grace,
-                tie_in,
-                tie_out,
-                staccato,
-            )
-        )
+            return None
+        return self._sounding(child["pitch"], staff)
 
     def _plays_unpitched(self, child: dict[Any, etree._Element]) -> bool:
         if "instrument" in child:
@@ -280,9 +271,11 @@ class PartReader:
             self.tally.lost["a note whose pitch cannot be read"] += 1
             return None
         pitch = written + self._staff_shift.get(staff, self._shift)
-        if pitch.denominator > 1:
+        if isinstance(pitch, int):
+            sounding = pitch
+        else:
             self.tally.lost["a microtone rounded to the semitone"] += 1
-        sounding = floor(pitch + Fraction(1, 2)) if pitch.denominator > 1 else pitch.numerator
+            sounding = floor(pitch + Fraction(1, 2))
         if not 0 <= sounding <= 127:
             self.tally.lost["a note outside the MIDI range 0-127"] += 1
             return None
@@ -299,10 +292,10 @@ class PartReader:
         self, note: etree._Element, child: dict[Any, etree._Element]
     ) -> tuple[bool, bool, bool]:
         """Ties from `tie` (sound) and `tied` (notation) alike, and staccato."""
-        kinds: list[str | None] = []
+        if "notations" not in child and "tie" not in child:
+            return False, False, False
+        kinds = [tie.get("type") for tie in note.iterchildren("tie")] if "tie" in child else []
         staccato = False
-        if "tie" in child:
-            kinds += [tie.get("type") for tie in note.iterchildren("tie")]
         if "notations" in child:
             for notations in note.iterchildren("notations"):
                 for notation in notations:
@@ -310,7 +303,5 @@ class PartReader:
                         kinds.append(notation.get("type"))
                     elif notation.tag == "articulations":
                         staccato = staccato or any(mark.tag in _STACCATO for mark in notation)
-        if not kinds:
-            return False, False, staccato
         tie_in = "stop" in kinds or "continue" in kinds
         return tie_in, "start" in kinds or "continue" in kinds, staccato

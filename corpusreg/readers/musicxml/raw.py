@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections import Counter, defaultdict
 from dataclasses import dataclass, field
 from fractions import Fraction
+from functools import lru_cache
 from typing import Any, NamedTuple
 
 __all__ = [
@@ -91,7 +92,7 @@ class PartRecord:
     dynamics: list[RawDynamic] = field(default_factory=list)
     pedals: list[tuple[Position, Position | None]] = field(default_factory=list)
     staves: int = 1
-    voices: dict[str, int] = field(default_factory=dict)
+    voices: dict[str | None, int] = field(default_factory=dict)
 
 
 @dataclass
@@ -110,6 +111,7 @@ class Marks:
     verses: defaultdict[int, Counter[str]] = field(default_factory=lambda: defaultdict(Counter))
 
 
+@lru_cache(maxsize=1024)
 def integer(text: str | None) -> int | None:
     """A whole number as people write it ('4', ' 4 ', '4.0'), else None."""
     value = number(text)
