@@ -53,10 +53,15 @@ class Ensemble:
 
 @dataclass(frozen=True)
 class Kind:
-    """A kind with words for sentences ('songs for …') and its meaning."""
+    """A kind with words for sentences ('songs for …'), its wider family, and its meaning.
+
+    family: words for the group in which a work is compared where its own kind is
+    too small, '' where there is none short of all works of its texture.
+    """
 
     kind: str
     works: str
+    family: str
     meaning: str
 
 

@@ -113,14 +113,15 @@ class Placement:
     reason: str = ""
 
 
-def ladder(ensemble: str, group: str, texture: str, titles: Mapping[str, str]) -> list[Rung]:
+def ladder(kind: str, words: str, family: str, texture: str) -> list[Rung]:
     """The rungs for a piece, narrowest first; the last is called broad.
 
-    titles: plain words for an ensemble or a group ('songs for voice and piano').
+    kind, family, texture: as in the works table. words: the kind as people say
+    it ('songs for one or two voices and accompaniment').
     """
-    rungs = [Rung({"ensemble": ensemble}, titles.get(ensemble, ensemble))]
-    if group and group != ensemble:
-        rungs.append(Rung({"family": group}, titles.get(group, group)))
+    rungs = [Rung({"ensemble": kind}, words)]
+    if family:
+        rungs.append(Rung({"family": family}, family))
     broad = {
         "single line": "all single lines",
         "several voices": "all works of more than one voice",

@@ -74,6 +74,7 @@ COMMENT ON COLUMN corpora.works IS 'Works found in them [works]';
 CREATE TABLE works (
     work VARCHAR PRIMARY KEY,
     corpus VARCHAR NOT NULL,
+    collection VARCHAR,
     path VARCHAR NOT NULL,
     number VARCHAR NOT NULL,
     content VARCHAR NOT NULL,
@@ -86,8 +87,10 @@ CREATE TABLE works (
     year_from INTEGER,
     year_to INTEGER,
     year_source VARCHAR,
+    year INTEGER,
     period VARCHAR,
     ensemble VARCHAR,
+    family VARCHAR,
     texture VARCHAR,
     genre VARCHAR,
     unit VARCHAR,
@@ -112,6 +115,7 @@ CREATE TABLE works (
 COMMENT ON TABLE works IS 'One row for every work read: a movement, a song, a tune';
 COMMENT ON COLUMN works.work IS 'Id: corpus, colon, path in the corpus, and # with the number where a file holds many';
 COMMENT ON COLUMN works.corpus IS 'Collection, as in corpora.corpus';
+COMMENT ON COLUMN works.collection IS 'Part of the corpus that the work belongs to: one edition, tune book or series';
 COMMENT ON COLUMN works.path IS 'Path of the file in its collection, with forward slashes';
 COMMENT ON COLUMN works.number IS 'Number of the work in a file of many, else empty';
 COMMENT ON COLUMN works.content IS 'Hash of the file';
@@ -124,9 +128,11 @@ COMMENT ON COLUMN works.died IS 'Death of the composer [year]';
 COMMENT ON COLUMN works.year_from IS 'Earliest year of composition [year]';
 COMMENT ON COLUMN works.year_to IS 'Latest year of composition [year]';
 COMMENT ON COLUMN works.year_source IS 'Where the years come from';
+COMMENT ON COLUMN works.year IS 'The one year by which the period is decided [year]';
 COMMENT ON COLUMN works.period IS 'Period by year of composition';
 COMMENT ON COLUMN works.ensemble IS 'Ensemble kind';
-COMMENT ON COLUMN works.texture IS 'Texture kind';
+COMMENT ON COLUMN works.family IS 'Family of ensembles, the wider group it is compared in where its own is too small';
+COMMENT ON COLUMN works.texture IS 'single line or several voices';
 COMMENT ON COLUMN works.genre IS 'Genre';
 COMMENT ON COLUMN works.unit IS 'Unit that counts once in statistics: the composer, or the source of anonymous works';
 COMMENT ON COLUMN works.tier IS 'Licence tier: open, permitted, noncommercial or reserved';
