@@ -1,0 +1,209 @@
+"""What is known of a work: title, composer, years, period, genre, unit, licence.
+
+Conventions
+-----------
+years    `year_from` to `year_to`, inclusive, None where open; `year_source` says
+         where they come from: 'stated' in the file, 'catalogue' (the sourced works
+         table), 'life dates' (birth to death), 'collection' (the collections table), ''.
+year     the one year that the period rule uses: the middle of stated, catalogue or
+         collection years, birth + 35 but not after death for life dates, else None.
+cluster  the statistical unit: the composer; for folk tunes and tune books their
+         source or region; for anonymous works their collection.
+
+A stated date after the composer's death is a print's or a copy's and is passed over.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from pathlib import PurePosixPath
+
+from corpusreg.catalogue.authority import SIGLUM, Composer, composer_key, is_anonymous, resolve
+from corpusreg.catalogue.bundle import collection_of, work_row
+from corpusreg.catalogue.dates import (
+    Years,
+    parse_life,
+    parse_years,
+    period_of,
+    typical_year,
+)
+from corpusreg.catalogue.files import BUNDLED, SourceFile
+from corpusreg.catalogue.licences import Licence, licence, protected
+from corpusreg.catalogue.tables import cell_year
+from corpusreg.notes import Score
+
+__all__ = ["WorkFacts", "describe"]
+
+# kern records with a work's date: composed, manuscript, published.
+_DATE_RECORDS = ("ODT", "MPD", "PDT")
+_DOUBTFUL = re.compile(r"\?|dubi|doubtful|attrib|spurious|zugeschrieben", re.I)
+_BRACKETED = re.compile(r"[(\[][^)\]]*[)\]]")
+
+
+@dataclass(frozen=True)
+class WorkFacts:
+    """Facts of one work; text is '' and a year None where nothing is known."""
+
+    title: str
+    movement: str
+    number: str
+    composer_id: str
+    composer: str
+    doubtful: bool
+    born: int | None
+    died: int | None
+    year_from: int | None
+    year_to: int | None
+    year_source: str
+    year: int | None
+    period: str
+    genre: str
+    cluster: str
+    collection: str
+    collection_name: str
+    ensemble_hint: str
+    region: str
+    licence: Licence
+
+
+def describe(file: SourceFile, score: Score, stated: Licence | None = None) -> WorkFacts:
+    """Facts of the work that a reader found in a file.
+
+    `stated` is the file's licence where the caller has it already (a file of many
+    tunes is asked once). Titles fall back on the file's name, nothing else is guessed.
+    """
+    meta = score.metadata
+    collection, work = _known(file)
+    name = meta.get("composer", "").strip()
+    anonymous = is_anonymous(name, file.relative)
+    composer = resolve(
+        work["composer"] or collection["composer"] or ("" if anonymous else name)
+    )
+    born, died = (composer.born, composer.died) if composer else (None, None)
+    if born is None and died is None:
+        born, died = _stated_life(meta, name)
+    years, source = _years(score, work, collection, born, died)
+    year = typical_year(born, died) if source == "life dates" else years.middle
+    title = meta.get("title") or meta.get("movement") or PurePosixPath(file.relative).stem
+    movement = meta.get("movement", "")
+    said = protected(stated or licence(file), composer)
+    return WorkFacts(
+        title=title,
+        movement="" if movement == title else movement,
+        number=meta.get("number", "") or score.number,
+        composer_id=composer.id if composer else "",
+        composer=composer.name if composer else "" if anonymous else name,
+        doubtful=_DOUBTFUL.search(name) is not None,
+        born=born,
+        died=died,
+        year_from=years.first,
+        year_to=years.last,
+        year_source=source,
+        year=year,
+        period=period_of(year),
+        genre=work["genre"] or collection["genre"] or _stated_genre(meta),
+        cluster=_cluster(file, collection, composer, "" if anonymous else name),
+        collection=collection["id"],
+        collection_name=collection["name"],
+        ensemble_hint=work["ensemble"] or collection["ensemble"],
+        region=collection["region"] or meta.get("abc:O", "") or meta.get("OCY", ""),
+        licence=said,
+    )
+
+
+def _known(file: SourceFile) -> tuple[dict[str, str], dict[str, str]]:
+    """Rows of the collections and works tables; empty but for the name elsewhere."""
+    if file.corpus == BUNDLED:
+        return collection_of(file.relative), work_row(file.relative)
+    columns = ("composer", "genre", "ensemble", "cluster", "region")
+    years = ("year_from", "year_to", "year_source")
+    empty = dict.fromkeys((*columns, *years), "")
+    return empty | {"id": file.corpus, "name": file.corpus}, empty
+
+
+def _stated_life(meta: Mapping[str, str], name: str) -> tuple[int | None, int | None]:
+    """Life dates that the file gives: kern's CDT record, or after the composer's name."""
+    if meta.get("CDT"):
+        return parse_life(meta["CDT"])
+    bracketed = _BRACKETED.findall(name)
+    lives = [parse_life(text.strip("()[]")) for text in bracketed]
+    # '(1780)' after a name dates the piece; a life has two ends or says born, died.
+    said = [
+        life
+        for life, text in zip(lives, bracketed, strict=True)
+        if None not in life or re.search(r"\b[bd]\.|\*|†|born|died", text)
+    ]
+    return said[0] if said else (None, None)
+
+
+def _years(
+    score: Score,
+    work: Mapping[str, str],
+    collection: Mapping[str, str],
+    born: int | None,
+    died: int | None,
+) -> tuple[Years, str]:
+    stated = _stated_years(score, born, died)
+    if stated is not None:
+        return stated, "stated"
+    if work["year_source"]:
+        return _row_years(work), "catalogue"
+    if born is not None or died is not None:
+        return Years(born, died), "life dates"
+    if collection["year_source"]:
+        return _row_years(collection), "collection"
+    return Years(None, None), ""
+
+
+def _row_years(row: Mapping[str, str]) -> Years:
+    return Years(cell_year(row["year_from"]), cell_year(row["year_to"]))
+
+
+def _stated_years(score: Score, born: int | None, died: int | None) -> Years | None:
+    meta = score.metadata
+    texts = [meta.get(key, "") for key in _DATE_RECORDS]
+    # A date in MusicXML is the encoding's; elsewhere a reader's 'date' is the work's.
+    if score.format != "musicxml":
+        texts.append(meta.get("date", ""))
+    # 'Stephen Foster 1854': a year after the name, where no life dates are meant.
+    tail = SIGLUM.sub("", _BRACKETED.sub(" ", meta.get("composer", "")))
+    texts.append(tail if len(re.findall(r"\d{4}", tail)) == 1 else "")
+    for text in texts:
+        years = parse_years(text) if text else None
+        if years is None:
+            continue
+        early = years.first if years.first is not None else years.last
+        late = years.last if years.last is not None else years.first
+        posthumous = died is not None and early is not None and early > died
+        unborn = born is not None and late is not None and late <= born
+        if not posthumous and not unborn:
+            return _until(years, died)
+    return None
+
+
+def _until(years: Years, died: int | None) -> Years:
+    """The part of a range that the composer lived to see."""
+    if died is None or years.last is None or years.last <= died:
+        return years
+    return replace(years, last=died)
+
+
+def _stated_genre(meta: Mapping[str, str]) -> str:
+    said = meta.get("AGN", "") or meta.get("abc:R", "")
+    return re.split(r"[;,(]", said)[0].strip().casefold()
+
+
+def _cluster(
+    file: SourceFile, collection: Mapping[str, str], composer: Composer | None, name: str
+) -> str:
+    if collection["cluster"]:
+        return collection["cluster"]
+    if composer is not None:
+        return composer.id
+    if name:
+        return f"name:{composer_key(name)}"
+    top = file.relative.split("/")[0] if "/" in file.relative else ""
+    place = collection["id"] if file.corpus == BUNDLED or not top else f"{file.corpus}/{top}"
+    return f"anonymous:{place}"

@@ -1,0 +1,171 @@
+"""The few lines of a score file that say whose it is and what may be done with it.
+
+Only a head (and for kern a tail) of the file is read, never the music: MusicXML up
+to its first part, at most 512 kB; kern 64 kB at either end; ABC, where every tune
+may carry its own line, up to 8 MB. Text that is not UTF-8 is read as Latin-1.
+"""
+
+from __future__ import annotations
+
+import html
+import re
+import zipfile
+import zlib
+from dataclasses import dataclass
+from pathlib import Path
+
+__all__ = ["Head", "read_head"]
+
+_HEAD_BYTES = 512_000
+_KERN_BYTES = 64_000
+_ABC_BYTES = 8_000_000
+_MENTIONS = re.compile(
+    r"©|\(c\)\s*\d{4}|copyright|licen[sc]e|permission|public domain|\brights?\b|\bcc0\b|"
+    r"\bcc[ -]by|creative ?commons|commercial|\bp\.d\.",
+    re.I,
+)
+_XML_RIGHTS = re.compile(r"<rights\b[^>]*>(.*?)</rights>", re.S)
+_XML_CREDIT = re.compile(r"<credit-words\b[^>]*>(.*?)</credit-words>", re.S)
+_XML_CREATOR = re.compile(r"<creator\b([^>]*)>(.*?)</creator>", re.S)
+_XML_COMMENT = re.compile(r"<!--(.*?)-->", re.S)
+_XML_FIELD = re.compile(r"<miscellaneous-field\b[^>]*>(.*?)</miscellaneous-field>", re.S)
+_IMPRINT = re.compile(r"\bedition|édition|edizion", re.I)
+_LILYPOND_FIELD = re.compile(r"^\s*(licen[sc]e|copyright)\s*=\s*(.+)$", re.M)
+_KERN_RECORD = re.compile(r"^!!!([^:\s]+)\s*:\s*(.*)$")
+_ABC_NOTE = re.compile(r"^(%+|[ZNCSFB]:)\s*(.*)$")
+
+
+@dataclass(frozen=True)
+class Head:
+    """What a file says of itself.
+
+    statements: (place, text) pairs in file order, such as ('rights', 'CC0'), only
+    those that speak of rights. composer: the first composer named, '' for none.
+    """
+
+    statements: tuple[tuple[str, str], ...] = ()
+    composer: str = ""
+
+
+def read_head(path: Path, format: str) -> Head:
+    """The statements about rights and the composer in a file of the given format.
+
+    A file that cannot be opened or unpacked gives an empty Head: whether it can be
+    read at all is the reader's finding, not the catalogue's.
+    """
+    try:
+        if format == "musicxml":
+            return _musicxml(_musicxml_text(path))
+        if format == "kern":
+            return _kern(_ends(path))
+        if format == "abc":
+            return _abc(_text(_start(path, _ABC_BYTES)))
+        if format == "lilypond":
+            return _lilypond(_text(_start(path, _KERN_BYTES)))
+        return _other(_text(_start(path, _KERN_BYTES)))
+    except (
+        OSError,
+        zipfile.BadZipFile,
+        zlib.error,
+        EOFError,
+        RuntimeError,
+        NotImplementedError,
+    ):
+        return Head()
+
+
+def _musicxml_text(path: Path) -> str:
+    start = _start(path, _HEAD_BYTES)
+    if start[:2] == b"PK":
+        with zipfile.ZipFile(path) as archive:
+            names = [n for n in archive.namelist() if n.lower().endswith((".xml", ".musicxml"))]
+            names = [n for n in names if not n.startswith("META-INF")]
+            if not names:
+                return ""
+            with archive.open(names[0]) as member:
+                start = member.read(_HEAD_BYTES)
+    # A time-wise score begins its music with <measure> instead of <part>.
+    return re.split(r"<part\s|<measure\s", _text(start), maxsplit=1)[0]
+
+
+def _musicxml(text: str) -> Head:
+    statements = [("rights", _clean(t)) for t in _XML_RIGHTS.findall(text)]
+    credits = [_clean(t) for t in _XML_CREDIT.findall(text)]
+    creators = [(kind, _clean(t)) for kind, t in _XML_CREATOR.findall(text)]
+    statements += [("credit", t) for t in credits if _MENTIONS.search(t)]
+    # Notation programs put an edition's imprint where a second creator belongs.
+    statements += [
+        ("creator", t) for _, t in creators if _MENTIONS.search(t) or _IMPRINT.search(t)
+    ]
+    statements += [
+        ("comment", t)
+        for t in map(_clean, _XML_COMMENT.findall(text) + _XML_FIELD.findall(text))
+        if _MENTIONS.search(t)
+    ]
+    composer = next((t for kind, t in creators if "composer" in kind), "")
+    return Head(tuple((where, t) for where, t in statements if t), composer)
+
+
+def _kern(text: str) -> Head:
+    found = [m.groups() for m in map(_KERN_RECORD.match, text.splitlines()) if m]
+    said = [
+        (f"!!!{k}", v.strip()) for k, v in found if k.startswith("YE") or _MENTIONS.search(v)
+    ]
+    said = [(k, v) for k, v in said if v and k not in ("!!!YEN", "!!!OTL", "!!!OMD")]
+    composer = next((value.strip() for key, value in found if key == "COM"), "")
+    return Head(tuple(dict.fromkeys(said)), composer)
+
+
+def _abc(text: str) -> Head:
+    said: dict[tuple[str, str], None] = {}
+    composer = ""
+    for line in text.splitlines():
+        match = _ABC_NOTE.match(line)
+        if match is None:
+            continue
+        mark, value = match[1], match[2].strip()
+        if _MENTIONS.search(value):
+            said[("comment" if mark[0] == "%" else mark, value)] = None
+        if mark == "C:" and (not composer or ("Music" in value and "Music" not in composer)):
+            composer = value
+    return Head(tuple(said), composer)
+
+
+def _lilypond(text: str) -> Head:
+    said = [(key, value.strip()[:1000]) for key, value in _LILYPOND_FIELD.findall(text)]
+    return Head(tuple((key, value) for key, value in said if _MENTIONS.search(value)))
+
+
+def _other(text: str) -> Head:
+    lines = (_clean(re.sub(r"<[^>]+>", " ", line)) for line in text.splitlines())
+    return Head(tuple(("text", line[:300]) for line in lines if _MENTIONS.search(line)))
+
+
+def _start(path: Path, limit: int) -> bytes:
+    with path.open("rb") as stream:
+        return stream.read(limit)
+
+
+def _ends(path: Path) -> str:
+    """Both ends of a kern file, whose records stand before or after the music."""
+    with path.open("rb") as stream:
+        head = stream.read(_KERN_BYTES)
+        size = stream.seek(0, 2)
+        stream.seek(max(len(head), size - _KERN_BYTES))
+        return _text(head + b"\n" + stream.read())
+
+
+def _text(data: bytes) -> str:
+    if data[:2] in (b"\xff\xfe", b"\xfe\xff"):
+        return data.decode("utf-16", "replace")
+    try:
+        return data.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        # A head cut inside a letter is still UTF-8; anything earlier is not.
+        if error.start >= len(data) - 3:
+            return data[: error.start].decode("utf-8-sig")
+        return data.decode("latin-1")
+
+
+def _clean(text: str) -> str:
+    return re.sub(r"\s+", " ", html.unescape(text)).strip()
