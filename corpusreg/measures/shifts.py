@@ -33,9 +33,10 @@ _PITCH = np.arange(128)
 class Shift:
     """A shift at the beginning of played bar `bar`.
 
-    size: semitones, the largest of the three moves counted from its own
-    threshold's kind (mass, top, bottom), named by `by`. abrupt: the bar before
-    and after already differ by the full distance of the surrounding two bars.
+    size: semitones, of the move that passes its own threshold furthest, named by
+    `by` ('mass', 'top', 'bottom'). mass, top, bottom: all three moves. abrupt:
+    the share of the mass moved over three barlines, this one in the middle, that
+    is moved at this one: a third where the texture glides, 1 where it leaps.
     """
 
     bar: int
@@ -45,6 +46,7 @@ class Shift:
     mass: float
     top: int
     bottom: int
+    abrupt: float
 
 
 def is_shift(mass: float, top: float, bottom: float, single_line: bool) -> bool:
@@ -81,6 +83,9 @@ def shifts(texture: Texture) -> list[Shift]:
                     mass=float(mass[step]),
                     top=top,
                     bottom=bottom,
+                    abrupt=float(mass[step] / mass[max(step - 1, 0) : step + 2].sum())
+                    if mass[step]
+                    else 0.0,
                 )
             )
     return result

@@ -1,0 +1,211 @@
+"""One score file to plain rows: the work done in a worker.
+
+A work that cannot be read or measured becomes a failures row and stops nothing.
+"""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+
+import numpy as np
+
+from corpusreg.analysis import Analysis, analyse, is_narrow
+from corpusreg.catalogue.facts import WorkFacts, describe
+from corpusreg.catalogue.files import SourceFile, content_hash
+from corpusreg.catalogue.licences import licence
+from corpusreg.compare import occupied_bands, segments
+from corpusreg.duplicates import fingerprint
+from corpusreg.ensembles import Ensemble, classify, kinds
+from corpusreg.errors import CorpusregError
+from corpusreg.instruments import load
+from corpusreg.notes import Score
+from corpusreg.played import Played, perform
+from corpusreg.readers import read_file
+from corpusreg.store.tables import Rows, columns
+
+__all__ = ["EXTRACTION_VERSION", "ensemble_of", "extract_file"]
+
+# Raised when readers or this module give other rows for the same file and definitions.
+EXTRACTION_VERSION = "1"
+
+
+def extract_file(file: SourceFile) -> Rows:
+    """Rows of all works in a file, by table, in the order of the schema's columns."""
+    rows: Rows = {}
+    content = content_hash(file.path)
+    try:
+        result = read_file(file.path)
+        stated = licence(file)
+    except CorpusregError as error:
+        return {"failures": [_failure(file, content, "", "read", error)]}
+    for number, reason in result.failures:
+        _add(rows, "failures", [_failure(file, content, number, "read", reason)])
+    for score in result.scores:
+        try:
+            played = perform(score)
+            analysis = analyse(played)
+            facts = describe(file, score, stated)
+        except CorpusregError as error:
+            _add(rows, "failures", [_failure(file, content, score.number, "measure", error)])
+            continue
+        work = f"{file.corpus}:{file.relative}" + (f"#{score.number}" if score.number else "")
+        for table, part in _work_rows(work, file, content, score, analysis, facts).items():
+            _add(rows, table, part)
+    return rows
+
+
+def ensemble_of(score: Score, played: Played) -> Ensemble:
+    """The ensemble of a work, from its parts and from what they play."""
+    part = played.notes.part
+    active = [bool((part == index).any()) for index in range(len(score.parts))]
+    chords = [on and _sounds_together(played, index) for index, on in enumerate(active)]
+    return classify(score.parts, active, chords)
+
+
+def _sounds_together(played: Played, index: int) -> bool:
+    """Whether a part sounds two pitches at once in more than a hundredth of its notes."""
+    rows = played.notes.part == index
+    onset, pitch = played.notes.onset[rows], played.notes.pitch[rows]
+    end = onset + played.notes.duration[rows]
+    overlaps = (onset[1:] < np.maximum.accumulate(end)[:-1]) & (pitch[1:] != pitch[:-1])
+    return bool(overlaps.sum() * 100 > len(onset))
+
+
+def _add(rows: Rows, table: str, part: list[tuple[Any, ...]]) -> None:
+    rows.setdefault(table, []).extend(part)
+
+
+def _failure(
+    file: SourceFile, content: str, number: str, stage: str, reason: object
+) -> tuple[Any, ...]:
+    line = " ".join(str(reason).split())
+    return (file.corpus, file.relative, number, content, stage, line)
+
+
+def _work_rows(
+    work: str,
+    file: SourceFile,
+    content: str,
+    score: Score,
+    analysis: Analysis,
+    facts: WorkFacts,
+) -> Rows:
+    ensemble = ensemble_of(score, analysis.played)
+    row = _facts_row(facts) | _music_row(score, analysis, ensemble)
+    row |= {
+        "work": work,
+        "corpus": file.corpus,
+        "path": file.relative,
+        "number": score.number,
+        "content": content,
+        "fingerprint": fingerprint(score),
+        "same_as": None,
+    }
+    total = analysis.texture.total
+    used = np.flatnonzero(total > 0)
+    count = np.bincount(analysis.played.notes.pitch, minlength=len(total))
+    return {
+        "works": [tuple(row[column] for column in columns("works"))],
+        "parts": _part_rows(work, score, analysis),
+        "measures": [
+            (work, name, each.value, each.reason or None)
+            for name, each in analysis.values.items()
+        ],
+        "stays": _stay_rows(work, analysis),
+        "shifts": _shift_rows(work, analysis),
+        "band_weights": [
+            (work, band - 1, float(share))
+            for band, share in enumerate(analysis.band_shares)
+            if share > 0
+        ],
+        "pitch_weights": [
+            (work, int(pitch), float(total[pitch] / total.sum()), int(count[pitch]))
+            for pitch in used
+        ],
+    }
+
+
+def _facts_row(facts: WorkFacts) -> dict[str, Any]:
+    return {
+        "collection": facts.collection or None,
+        "title": facts.title,
+        "movement": facts.movement or None,
+        "composer": facts.composer_id or None,
+        "composer_name": facts.composer or None,
+        "born": facts.born,
+        "died": facts.died,
+        "year_from": facts.year_from,
+        "year_to": facts.year_to,
+        "year_source": facts.year_source or None,
+        "year": facts.year,
+        "period": facts.period or None,
+        "genre": facts.genre or None,
+        "unit": facts.cluster,
+        "tier": facts.licence.tier,
+        "statement": facts.licence.statement,
+        "evidence": facts.licence.evidence,
+    }
+
+
+def _music_row(score: Score, analysis: Analysis, ensemble: Ensemble) -> dict[str, Any]:
+    played = analysis.played
+    beats = played.bars.length / np.maximum(played.bars.beat, 1)
+    return {
+        "ensemble": ensemble.kind,
+        "family": kinds()[ensemble.kind].family or None,
+        "texture": ensemble.texture,
+        "format": score.format,
+        "bars": len(played.bars),
+        "beats": float(beats.sum()),
+        "notes": len(played.notes),
+        "parts": len(score.parts),
+        "lowest": analysis.lowest,
+        "highest": analysis.highest,
+        "dynamics_known": played.dynamics_known,
+        "pedal_known": played.pedal_known,
+        "tempo_known": played.tempo_known,
+        "assumed": list(played.assumed),
+        "lost": json.dumps(dict(score.lost), sort_keys=True) if score.lost else None,
+    }
+
+
+def _part_rows(work: str, score: Score, analysis: Analysis) -> list[tuple[Any, ...]]:
+    notes = analysis.played.notes
+    rows = []
+    for index, (part, instrument) in enumerate(
+        zip(score.parts, load().match_all(score.parts), strict=True)
+    ):
+        pitch = notes.pitch[notes.part == index]
+        found = (
+            (len(pitch), int(pitch.min()), int(pitch.max()), float(pitch.mean()))
+            if len(pitch)
+            else (0, None, None, None)
+        )
+        named = (instrument.id, instrument.family) if instrument else (None, None)
+        rows.append((work, index, part.name, *named, *found))
+    return rows
+
+
+def _stay_rows(work: str, analysis: Analysis) -> list[tuple[Any, ...]]:
+    bars, line = analysis.played.bars, analysis.texture.single_line
+    rows = []
+    for rank, index in enumerate(analysis.ranking, start=1):
+        stay = analysis.stays[index]
+        first, last = segments(bars, stay.first, stay.last)[0]
+        rows.append(
+            (work, None, index, first, last)
+            + (bars.labels[stay.first], bars.labels[stay.last - 1], stay.first, stay.last)
+            + (stay.bars, stay.low, stay.high, "narrow" if is_narrow(stay, line) else "wide")
+            + (list(occupied_bands(stay, analysis)), rank)
+        )
+    return rows
+
+
+def _shift_rows(work: str, analysis: Analysis) -> list[tuple[Any, ...]]:
+    bars = analysis.played.bars
+    return [
+        (work, index, int(bars.written[shift.bar]), bars.labels[shift.bar], shift.size)
+        + (shift.direction, shift.by, shift.abrupt, bool(bars.section[shift.bar]))
+        for index, shift in enumerate(analysis.shifts)
+    ]
