@@ -123,10 +123,21 @@ def _labels(measures: list[Measure], fulls: list[int]) -> tuple[tuple[str, ...],
         ):
             labels.append(labels[-1])  # a barline inside the bar, such as a repeat sign
         else:
-            number = re.match(r"\d+", labels[-1])
-            labels.append(str(int(number.group()) + 1 if number else index + 1))
+            following = next((later.label for later in measures[index:] if later.label), "")
+            halved = index + 1 < len(measures) and measures[index + 1].label == following
+            whole = halved and measures[index + 1].end - measure.start <= fulls[index]
+            labels.append(_next_label(labels[-1], "" if whole else following))
             counted += 1
     return tuple(labels), counted
+
+
+def _next_label(label: str, following: str) -> str:
+    """A number for a bar without one; '12a' where the next bar is printed as 13."""
+    number, letters = re.fullmatch(r"(\d*)(.*)", label).groups()  # type: ignore[union-attr]
+    if letters:
+        return number + letters[:-1] + chr(ord(letters[-1]) + 1)
+    onward = str(int(number) + 1)
+    return f"{number}a" if onward == following else onward
 
 
 def _first_label(measures: list[Measure], fulls: list[int]) -> str:
@@ -152,6 +163,20 @@ def expansion_list(record: str) -> list[str] | None:
     return [label.strip() for label in match.group(1).split(",") if label.strip()]
 
 
+def _without_commas(text: str, at: dict[str, list[int]]) -> list[str]:
+    """Labels of a list written as one word; the word itself where it is no such list."""
+    longest_first = sorted(at, key=len, reverse=True)
+    found: list[str] = []
+    place = 0
+    while place < len(text):
+        label = next((name for name in longest_first if text.startswith(name, place)), "")
+        if not label:
+            return [text]
+        found.append(label)
+        place += len(label)
+    return found
+
+
 def played_order(
     wanted: list[str], at: dict[str, list[int]], bars: int
 ) -> tuple[tuple[int, ...] | None, str]:
@@ -160,8 +185,10 @@ def played_order(
     at: for each label the bars where it stands. Returns the order, or None and the
     reason why the list cannot be followed.
     """
-    if len(wanted) == 1 and wanted[0] not in at and all(sign in at for sign in wanted[0]):
-        wanted = list(wanted[0])  # written without commas
+    if len(wanted) == 1 and wanted[0] not in at:
+        wanted = _without_commas(wanted[0], at)
+    if wanted and wanted[0] not in at and all(0 not in places for places in at.values()):
+        at = at | {wanted[0]: [0]}  # the first section needs no label
     missing = [label for label in wanted if label not in at]
     if missing or not wanted:
         return None, f"expansion list names a section that is not marked: {missing[:1]}"

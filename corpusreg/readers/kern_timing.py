@@ -12,6 +12,7 @@ from __future__ import annotations
 from collections import Counter
 from dataclasses import dataclass, field
 from fractions import Fraction
+from itertools import islice
 
 from corpusreg.readers.kern_bars import (
     Measure,
@@ -102,6 +103,8 @@ class _Run:
         ticks, self.cells = _cells(table)
         self.out = Timeline(ticks=ticks)
         self.places = places
+        self.rows = table.rows
+        self.index = 0  # place of the present row
         self.bar = Measure(0)
         self.now = 0  # time of the last timed row
         self.metre: Metre | None = None
@@ -260,26 +263,43 @@ class _Run:
         bar.section = bar.section or line.double or line.repeat_end or line.repeat_start
 
     def bar_time(self, strands: list[Spine]) -> int:
-        """Where a bar ends: notes may reach past it, strands may fall short of it."""
+        """Where a bar ends: notes may reach past it, strands may fall short of it.
+
+        Where the strands differ, those count that have a token in the next data
+        row: a long rest that goes on past the barline has none.
+        """
         clocks = [spine.clock for spine in strands if not spine.fresh]
         if not clocks:
             return max((spine.clock for spine in strands), default=self.now)
         time = clocks[0]
-        if clocks.count(time) == len(clocks):
-            return max(time, self.now)
-        metre = self.metre or Metre(4, 4)
-        full = self.bar.start + metre.bar(self.out.ticks)
-        time = (
-            full
-            if full in clocks
-            else min((c for c in clocks if c > self.now), default=self.now)
-        )
-        for spine in strands:
-            if spine.clock < time:
-                if not spine.fresh:
-                    self.out.lost["spines that fall short of the barline"] += 1
-                spine.clock = time
-        return time
+        if clocks.count(time) != len(clocks):
+            later = [clock for clock in clocks if clock >= self.soonest] or [self.now]
+            counts = Counter(clock for clock in self.next_clocks(strands) if clock in later)
+            most = max(counts.values(), default=0)
+            time = min([clock for clock, count in counts.items() if count == most] or later)
+            for spine in strands:
+                if spine.clock < time:
+                    self.out.lost["spines that fall short of the barline"] += not spine.fresh
+                    spine.clock = time
+        return max(time, self.now)
+
+    def next_clocks(self, strands: list[Spine]) -> list[int]:
+        """Clocks of the strands that have a token in the next data row."""
+        here = set(strands)
+        born: list[Spine] = []
+        for row in islice(self.rows, self.index + 1, None):
+            if row.kind != "data":
+                continue
+            born = [s for c, s, _ in row.layout.kern if row.fields[c] != "."]
+            if born:
+                break
+        clocks = []
+        for spine in born:
+            while spine not in here and spine.parents:
+                spine = spine.parents[0]
+            if spine in here and not spine.fresh:
+                clocks.append(spine.clock)
+        return clocks
 
     def close_bar(self, time: int, cut: bool = False) -> None:
         self.bar.end = time
@@ -333,6 +353,6 @@ class _Run:
 def run_table(table: Table, places: dict[Track, Place]) -> Timeline:
     """Notes, bars, labels, dynamics, pedals and tempos of a table, in ticks."""
     run = _Run(table, places)
-    for row in table.rows:
+    for run.index, row in enumerate(table.rows):
         run.row(row)
     return run.finish(table.ended)

@@ -136,6 +136,8 @@ def parse_token(token: str) -> Event:
     (Fraction(3, 4), [(73, True, False), (64, False, True)])
     """
     pieces = token.split()
+    if not pieces:
+        return Event(None, (), False, ("empty token",))
     grace = "q" in token
     first = None if grace else _duration(pieces[0])
     notes: list[Note] = []
