@@ -19,7 +19,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from corpusreg import catalogue
+from corpusreg import catalogue, readers
 from corpusreg.catalogue.authority import composer_key, is_anonymous
 from corpusreg.catalogue.bundle import collection_of, work_row
 from corpusreg.catalogue.files import FORMATS, MAX_DEPTH, bundled_root
@@ -199,7 +199,25 @@ def test_one_file_knows_its_format_or_says_none(tmp_path: Path) -> None:
     for name, format in (("a b ü.MusicXML", "musicxml"), ("x.doc", "")):
         (tmp_path / name).write_text("")
         assert catalogue.one_file(tmp_path / name, "mine").format == format
-    assert set(FORMATS.values()) == {"musicxml", "kern", "abc", "midi", "mei", "lilypond"}
+
+
+def test_every_format_that_can_be_read_is_looked_for() -> None:
+    assert readers.FORMATS.items() <= FORMATS.items()
+
+
+def test_a_file_that_cannot_be_named_or_followed_is_reported(tmp_path: Path) -> None:
+    (tmp_path / "loop.abc").symlink_to(tmp_path / "loop.abc")
+    (tmp_path / "tune.abc").write_text("X:1\n")
+    try:
+        Path(os.fsdecode(os.fsencode(tmp_path) + b"/\xff.abc")).write_text("X:1\n")
+    except (OSError, UnicodeError):
+        pytest.skip("this file system takes UTF-8 names only")
+    problems: list[str] = []
+    found = catalogue.folder(tmp_path, "mine", problems)
+    assert [f.relative for f in found] == ["tune.abc"]
+    assert len(problems) == 2
+    assert any("not UTF-8" in line for line in problems)
+    assert all(line.isascii() for line in problems)
 
 
 # --- licences ------------------------------------------------------------------------
@@ -717,6 +735,48 @@ def test_the_encoding_date_of_musicxml_is_not_the_works() -> None:
     assert known.year_source == ""
     other = catalogue.describe(source("a.mei"), score("mei", composer="Zed", date="1815"), OPEN)
     assert (other.year, other.period) == (1815, "classical")
+
+
+@pytest.mark.parametrize(
+    ("relative", "title", "movement"),
+    [
+        ("haydn/opus74no1/movement3.mxl", "String Quartet op. 74 no. 1", "movement 3"),
+        ("monteverdi/madrigal.3.10.mxl", "Madrigals, book 3", "madrigal 10"),
+        ("schumann_clara/polonaise_op1n2.mxl", "Quatre Polonaises op. 1", "polonaise 2"),
+        ("beethoven/opus132.mxl", "String Quartet op. 132", ""),
+        ("bach/bwv187.7.mxl", "BWV 187.7", ""),
+    ],
+)
+def test_titles_where_the_file_has_none(relative: str, title: str, movement: str) -> None:
+    known = facts(relative, title=Path(relative).name)
+    assert (known.title, known.movement) == (title, movement)
+
+
+def test_the_files_own_title_counts_where_the_table_has_none() -> None:
+    known = facts("bach/bwv101.7.mxl", title="Nimm von uns", movement="Nimm von uns")
+    assert (known.title, known.movement) == ("Nimm von uns", "")
+
+
+def test_a_hymns_credit_is_read_for_its_music() -> None:
+    words, music = "Words: A. Poet, 1719.", "Music: 'St. Anne' William Croft, 1708. Setting: B."
+    both = {"composer": words, "abc:C": f"{words}; {music}; copyright: public domain."}
+    known = catalogue.describe(source("a.abc"), score(**both), OPEN)
+    assert (known.composer_id, known.year, known.year_source) == (
+        "croft-william",
+        1708,
+        "stated",
+    )
+    poet = catalogue.describe(source("a.abc"), score(composer=words), OPEN)
+    assert (poet.composer, poet.year_source, poet.cluster) == ("", "", "anonymous:mine")
+
+
+@pytest.mark.parametrize(
+    ("said", "genre"),
+    [("Sacred; Mass", "mass"), ("Secular: Impromptu", "impromptu"), ("Sacred", "sacred")],
+)
+def test_genre_of_a_kern_record(said: str, genre: str) -> None:
+    known = catalogue.describe(source("a.krn"), score("kern", AGN=said), OPEN)
+    assert known.genre == genre
 
 
 def test_protection_is_judged_per_work() -> None:

@@ -18,7 +18,15 @@ from functools import cache
 
 from corpusreg.catalogue.tables import cell_year, rows
 
-__all__ = ["SIGLUM", "Composer", "composer_key", "is_anonymous", "resolve", "unresolved"]
+__all__ = [
+    "SIGLUM",
+    "Composer",
+    "composer_key",
+    "is_anonymous",
+    "music_by",
+    "resolve",
+    "unresolved",
+]
 
 # Letters that have no accent to strip but are written plainly in many catalogues.
 _LETTERS = str.maketrans(
@@ -26,9 +34,9 @@ _LETTERS = str.maketrans(
 )
 # Hymn books put everything on one line: "Words: A. Music: 'Tune' B, 1680. Setting: C."
 _MUSIC_BY = re.compile(
-    r"\bMusic(?: and Setting)?:\s*(?:['\"].*?['\"]\s)?(.*?)(?:\bSetting\b.*)?$"
+    r"\bMusic(?: and Setting)?:\s*(?:(['\"]).*?\1\s(?:or\s)?)*(.*?)\s*(?:\bSetting\b|;|$)"
 )
-_LEADING = re.compile(r"^\W*(?:(?:melody|composed|composer|comp|by)\b\W*)+", re.I)
+_LEADING = re.compile(r"^\W*(?:(?:melody|composed|composer|comp|attr|by)\b\W*)+", re.I)
 _NOT_NAME = re.compile(
     r"[(\[{<].*?[)\]}>]|[(\[{<].*$"  # whatever is bracketed
     r"|[\\\n%?].*$"  # footnote marks, further lines, doubts
@@ -81,8 +89,7 @@ def is_anonymous(name: str, relative: str = "") -> bool:
 
 def composer_key(name: str) -> str:
     """A name in the form that spellings are compared in: 'johann sebastian bach'."""
-    music = _MUSIC_BY.search(name)
-    plain = _LEADING.sub("", music[1] if music else SIGLUM.sub("", name.strip()))
+    plain = _LEADING.sub("", SIGLUM.sub("", music_by(name)))
     plain = _NOT_NAME.sub("", " " + plain).strip(" ,;.")
     if plain.count(",") == 1:
         last, first = plain.split(",")
@@ -90,6 +97,18 @@ def composer_key(name: str) -> str:
     plain = unicodedata.normalize("NFKD", plain.translate(_LETTERS))
     plain = "".join(c for c in plain if not unicodedata.combining(c))
     return " ".join(re.sub(r"[\W_]+", " ", re.sub("['’ʻ]", "", plain)).casefold().split())
+
+
+def music_by(text: str) -> str:
+    """The part of a credit that is about the music; '' where it is about the words only.
+
+    >>> music_by("Words: A. Poet, 1719.  Music: 'St. Anne' William Croft, 1708.")
+    'William Croft, 1708.'
+    """
+    found = _MUSIC_BY.search(text)
+    if found is not None:
+        return found[2]
+    return "" if text.lstrip().startswith("Words:") else text.strip()
 
 
 @cache

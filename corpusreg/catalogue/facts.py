@@ -20,7 +20,14 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from pathlib import PurePosixPath
 
-from corpusreg.catalogue.authority import SIGLUM, Composer, composer_key, is_anonymous, resolve
+from corpusreg.catalogue.authority import (
+    SIGLUM,
+    Composer,
+    composer_key,
+    is_anonymous,
+    music_by,
+    resolve,
+)
 from corpusreg.catalogue.bundle import collection_of, work_row
 from corpusreg.catalogue.dates import (
     Years,
@@ -39,6 +46,8 @@ __all__ = ["WorkFacts", "describe"]
 # kern records with a work's date: composed, manuscript, published.
 _DATE_RECORDS = ("ODT", "MPD", "PDT")
 _DOUBTFUL = re.compile(r"\?|dubi|doubtful|attrib|spurious|zugeschrieben", re.I)
+# File names of movements: movement3, madrigal.3.10, polonaise_op1n2.
+_NUMBERED = re.compile(r"(movement|madrigal|polonaise)(?:\D.*?)?(\d+)")
 _BRACKETED = re.compile(r"[(\[][^)\]]*[)\]]")
 
 
@@ -76,7 +85,7 @@ def describe(file: SourceFile, score: Score, stated: Licence | None = None) -> W
     """
     meta = score.metadata
     collection, work = _known(file)
-    name = meta.get("composer", "").strip()
+    name = music_by(_credit(meta))
     anonymous = is_anonymous(name, file.relative)
     composer = resolve(
         work["composer"] or collection["composer"] or ("" if anonymous else name)
@@ -84,14 +93,13 @@ def describe(file: SourceFile, score: Score, stated: Licence | None = None) -> W
     born, died = (composer.born, composer.died) if composer else (None, None)
     if born is None and died is None:
         born, died = _stated_life(meta, name)
-    years, source = _years(score, work, collection, born, died)
+    years, source = _years(score, name, work, collection, born, died)
     year = typical_year(born, died) if source == "life dates" else years.middle
-    title = meta.get("title") or meta.get("movement") or PurePosixPath(file.relative).stem
-    movement = meta.get("movement", "")
+    title, movement = _titles(meta, work, file)
     said = protected(stated or licence(file), composer)
     return WorkFacts(
         title=title,
-        movement="" if movement == title else movement,
+        movement=movement,
         number=meta.get("number", "") or score.number,
         composer_id=composer.id if composer else "",
         composer=composer.name if composer else "" if anonymous else name,
@@ -117,10 +125,32 @@ def _known(file: SourceFile) -> tuple[dict[str, str], dict[str, str]]:
     """Rows of the collections and works tables; empty but for the name elsewhere."""
     if file.corpus == BUNDLED:
         return collection_of(file.relative), work_row(file.relative)
-    columns = ("composer", "genre", "ensemble", "cluster", "region")
+    columns = ("title", "composer", "genre", "ensemble", "cluster", "region")
     years = ("year_from", "year_to", "year_source")
     empty = dict.fromkeys((*columns, *years), "")
     return empty | {"id": file.corpus, "name": file.corpus}, empty
+
+
+def _credit(meta: Mapping[str, str]) -> str:
+    """The composer's credit; the lines of an ABC tune that name the music, if any do."""
+    lines = meta.get("abc:C", "")
+    return lines if "Music" in lines else meta.get("composer", "")
+
+
+def _titles(
+    meta: Mapping[str, str], work: Mapping[str, str], file: SourceFile
+) -> tuple[str, str]:
+    """Title and movement: from the works table, else the file, else the file's name."""
+    path = PurePosixPath(file.relative)
+    stated, movement = meta.get("title", ""), meta.get("movement", "")
+    if stated.casefold() in (path.name.casefold(), path.stem.casefold()):
+        stated = ""
+    title = work["title"] or stated or movement or re.sub(r"^bwv(?=\d)", "BWV ", path.stem)
+    # Where the table has the title, the file's own are scanned letters or generic.
+    numbered = _NUMBERED.fullmatch(path.stem)
+    if work["title"] and numbered:
+        movement = " ".join(numbered.groups())
+    return title, "" if movement == title else movement
 
 
 def _stated_life(meta: Mapping[str, str], name: str) -> tuple[int | None, int | None]:
@@ -140,12 +170,13 @@ def _stated_life(meta: Mapping[str, str], name: str) -> tuple[int | None, int | 
 
 def _years(
     score: Score,
+    name: str,
     work: Mapping[str, str],
     collection: Mapping[str, str],
     born: int | None,
     died: int | None,
 ) -> tuple[Years, str]:
-    stated = _stated_years(score, born, died)
+    stated = _stated_years(score, name, born, died)
     if stated is not None:
         return stated, "stated"
     if work["year_source"]:
@@ -161,14 +192,14 @@ def _row_years(row: Mapping[str, str]) -> Years:
     return Years(cell_year(row["year_from"]), cell_year(row["year_to"]))
 
 
-def _stated_years(score: Score, born: int | None, died: int | None) -> Years | None:
+def _stated_years(score: Score, name: str, born: int | None, died: int | None) -> Years | None:
     meta = score.metadata
     texts = [meta.get(key, "") for key in _DATE_RECORDS]
     # A date in MusicXML is the encoding's; elsewhere a reader's 'date' is the work's.
     if score.format != "musicxml":
         texts.append(meta.get("date", ""))
     # 'Stephen Foster 1854': a year after the name, where no life dates are meant.
-    tail = SIGLUM.sub("", _BRACKETED.sub(" ", meta.get("composer", "")))
+    tail = SIGLUM.sub("", _BRACKETED.sub(" ", name))
     texts.append(tail if len(re.findall(r"\d{4}", tail)) == 1 else "")
     for text in texts:
         years = parse_years(text) if text else None
@@ -192,7 +223,9 @@ def _until(years: Years, died: int | None) -> Years:
 
 def _stated_genre(meta: Mapping[str, str]) -> str:
     said = meta.get("AGN", "") or meta.get("abc:R", "")
-    return re.split(r"[;,(]", said)[0].strip().casefold()
+    first, *more = [part.strip().casefold() for part in re.split(r"[;:,(]", said)]
+    # 'Sacred; Mass' is a mass; 'Sacred' alone says at least that.
+    return more[0] if more and first in ("sacred", "secular") else first
 
 
 def _cluster(

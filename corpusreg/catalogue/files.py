@@ -39,10 +39,15 @@ FORMATS = {
     ".xml": "musicxml",
     ".musicxml": "musicxml",
     ".krn": "kern",
+    ".kern": "kern",
     ".abc": "abc",
     ".mid": "midi",
     ".midi": "midi",
+    ".rmi": "midi",
     ".mei": "mei",
+    ".capx": "capella",
+    ".nwctxt": "noteworthy",
+    ".tntxt": "tinynotation",
     ".ly": "lilypond",
 }
 _BUNDLED_FORMATS = ("musicxml", "kern", "abc")
@@ -92,8 +97,8 @@ def excluded(relative: str) -> str:
 def folder(path: Path, corpus: str, problems: list[str] | None = None) -> list[SourceFile]:
     """Every score file below a folder, sorted, links to directories not followed.
 
-    What cannot be entered (no permission, deeper than 40 folders) is appended to
-    `problems` as one line each; without that list the first one raises ReadError,
+    What cannot be entered (no permission, deeper than 40 folders) or named (a name
+    that is not UTF-8) is appended to `problems`, one line each; without that list the first one raises ReadError,
     so that nothing is passed over silently. Raises ReadError when `path` is no folder.
     """
     root = Path(path).absolute()
@@ -140,9 +145,19 @@ def _sort_in(
         return
     kind = FORMATS.get(Path(entry.name).suffix.lower())
     # macOS leaves '._name.xml' files beside the real ones on foreign disks.
-    if kind is None or entry.name.startswith("._") or not entry.is_file():
+    if kind is None or entry.name.startswith("._"):
         return
-    found.append(SourceFile(corpus, relative, Path(entry.path), kind, entry.stat().st_size))
+    try:
+        relative.encode("utf-8")
+        if entry.is_file():
+            size = entry.stat().st_size
+            found.append(SourceFile(corpus, relative, Path(entry.path), kind, size))
+    except UnicodeEncodeError:
+        faults.append(f"{ascii(entry.path)}: the name is not UTF-8; rename the file")
+    except OSError as error:
+        faults.append(
+            f"{entry.path}: cannot be opened ({error.strerror}); check where it leads"
+        )
 
 
 def one_file(path: Path, corpus: str) -> SourceFile:
