@@ -5,8 +5,9 @@ Conventions
 - A bar is what stands between bar lines. A short first bar is bar 0. A short bar
   that completes the short bar before it (an upbeat after a repeat) is that bar's
   second half, '8a' (common practice, no source).
-- Sounding pitch: the written note, moved by octave clefs and `octave=` (lytk),
-  `-8va`, `transpose=` and `%%MIDI transpose`.
+- Sounding pitch: the written note, moved by octave clefs, `octave=`, `-8va` and
+  `transpose=`, or where there is no octave mark by `%%MIDI transpose`. Old tunes
+  in the bass clef are written two octaves up; they are known by their height.
 - `P:` before the key gives the played order of the parts named in the tune;
   repeat signs inside a part are followed each time.
 - Metadata 'phrase_ticks': tick where each line of music begins in the first
@@ -54,6 +55,7 @@ _STEP = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
 _BEATS = {"breve": 2, "whole": 1, "half": 1 / 2, "quarter": 1 / 4, "eighth": 1 / 8}
 _BEATS |= {"16th": 1 / 16, "32nd": 1 / 32, "64th": 1 / 64}
 _DOTS = frozenset(("staccato", "staccatissimo", "spiccato"))
+_TREBLE = 66  # a mean pitch above which no line in the bass clef lies
 _MOST_TICKS = 2**40
 _MOST_PARTS_PLAYED = 1000
 
@@ -335,14 +337,32 @@ class _Tune:
                     continue
                 shift = printed[index] + self._playback(index, place[1], by_part[index])
                 rows += [self._row(seats[index], bar, place, element, h, shift) for h in heads]
+        rows = self._lowered(rows, seats)
         if read < self.source.notes:
             self.lost["notes in the text that were not read"] = self.source.notes - read
         return [row for row in rows if self._playable(row)]
+
+    def _lowered(
+        self, rows: list[tuple[Any, ...]], seats: list[_Seat]
+    ) -> list[tuple[Any, ...]]:
+        """Voices in the bass clef that are written as for the treble, in their place."""
+        for index, part in enumerate(self.parts):
+            clefs = part["measures"][0].get("attributes", {}).get("clefs", {})
+            own = [r[6] for r in rows if r[:2] == (seats[index].part, seats[index].staff)]
+            bass = any(clef["sign"] == "F" for clef in clefs.values())
+            if not bass or not own or min(own) < 60 or sum(own) < _TREBLE * len(own):
+                continue
+            self.assumed.append("bass clef over notes of the treble: read two octaves lower")
+            place = (seats[index].part, seats[index].staff)
+            rows = [(*r[:6], r[6] - 24, *r[7:]) if r[:2] == place else r for r in rows]
+        return rows
 
     def _drums(self, name: str) -> bool:
         return self.source.voices.get(name, Voice()).percussion
 
     def _playback(self, index: int, tick: int, changes: list[tuple[int, int]]) -> int:
+        if self.source.octave_marked:
+            return 0
         voice = self.source.voices.get(self.voices[index], Voice())
         later = [value for at, value in changes if at <= tick]
         return later[-1] if later else voice.transpose

@@ -37,6 +37,10 @@ _TOKEN = re.compile(
     r"|%.*"  # remark
 )
 _NOTE = re.compile(r"[\^_=]*(?:\d*/\d*)?[A-Ga-g]")
+_PIECE = re.compile(
+    r'"[^"]*"?|![^!|\s]*!|\[[A-Za-z]:[^\]]*\]'  # as above: no notes in these
+    r"|(?P<bar>[|:]+)|(?P<sign>\^{1,2}|_{1,2}|=)?(?P<note>[A-Ga-g])"
+)
 _OPTION = re.compile(r'(\w+)=\s*("[^"]*"|\S+)')
 _OLD_CHORD = re.compile(r"\+(?!f{2,4}\+)((?:[\^_=]*[A-Ga-g][,']*\d*/*\d*){2,})\+")
 _MIDI = re.compile(r"(?:%%|I:\s*)MIDI\s+(\w+)\s*(.*)", re.IGNORECASE)
@@ -92,7 +96,7 @@ class Source:
     markers: list[Marker] = field(default_factory=list)
     staves: list[tuple[list[list[str]], bool]] = field(default_factory=list)
     notes: int = 0
-    repeats: str = ""
+    octave_marked: bool = False
     assumed: list[str] = field(default_factory=list)
     lost: dict[str, int] = field(default_factory=dict)
 
@@ -125,13 +129,14 @@ def split_tunes(text: str) -> tuple[str, list[tuple[str, str]]]:
 def read_source(head: str, tune: str) -> Source:
     """Read one tune beside the library. Raises ReadError where nesting could crash it."""
     _guard(tune)
-    reader = _Reader(doubled="%%MIDI transpose" in tune and re.search(r"[\s-]8va\b", tune))
+    reader = _Reader()
     for line in head.split("\n"):
         reader.file_header(line.rstrip())
     lines = tune.split("\n")
     for number, line in enumerate(lines):
-        if not reader.line(line.rstrip()):
-            reader.after_end(lines[number + 1 :])
+        if line.strip() or not reader.body:
+            reader.line(line.rstrip())
+        elif not reader.reads_on(lines[number + 1 :]):
             break
     return reader.finish()
 
@@ -149,15 +154,17 @@ def _guard(tune: str) -> None:
 class _Reader:
     """Goes through the lines of one tune once."""
 
-    def __init__(self, doubled: object) -> None:
+    def __init__(self) -> None:
         self.source = Source()
         self.out: list[str] = []
         self.voice = ""
         self.body = False
         self.key_seen = False
         self.pending: list[tuple[str, str]] = []
-        # '-8va' beside '%%MIDI transpose' says the same thing twice (see finish).
-        self.octaves_by_midi = bool(doubled)
+        self.gap = False  # an empty line has been passed
+        self.carry = True  # accidentals hold in all octaves, see _carried
+        self.carried: dict[str, dict[str, str]] = {}
+        self.signed: set[str] = set()  # voices with a segno so far
 
     def file_header(self, line: str) -> None:
         """A line before the first tune: fields hold for all tunes, the rest is free text."""
@@ -168,14 +175,14 @@ class _Reader:
             self._field(line[0], line[2:])
             self.out.append(line)
 
-    def line(self, line: str) -> bool:
-        """Take one line; False at the empty line that ends the tune."""
-        if not line.strip():
-            return not self.body
+    def line(self, line: str) -> None:
+        """Take one line of the tune."""
+        if not line.strip() or (self.gap and not _looks_musical(line)):
+            return
         if line.startswith("%%"):
             self._directive(line)
         elif line.startswith("%"):
-            pass
+            return
         elif (found := _FIELD.match(line)) and not (
             self.key_seen and _NOTE_NOT_FIELD.match(line)
         ):
@@ -183,20 +190,22 @@ class _Reader:
         elif self.key_seen:
             self.body = True
             self._music(line)
-        return True
 
-    def after_end(self, lines: list[str]) -> None:
-        """Count lines that look like music behind the empty line that ends a tune."""
-        stray = [line for line in lines if "|" in line and not re.match(r"[A-Za-z%+]:?", line)]
-        if stray:
-            self.source.lost["lines after the empty line that ends the tune"] = len(stray)
+    def reads_on(self, lines: list[str]) -> bool:
+        """Whether a tune goes on behind an empty line, which should have ended it."""
+        if self.gap:
+            return True
+        self.gap = any(_looks_musical(line) and not _FIELD.match(line) for line in lines)
+        if self.gap:
+            self.source.assumed.append("an empty line inside the tune: read on behind it")
+        return self.gap
 
     def finish(self) -> Source:
         """The whole tune."""
-        if self.octaves_by_midi:
-            self.source.assumed.append(
-                "octave marks (8va) and MIDI transposition say the same: counted once"
-            )
+        moved = any(v.transpose for v in self.source.voices.values())
+        moved |= any(m.kind == "transpose" for m in self.source.markers)
+        if self.source.octave_marked and moved:
+            self.source.assumed.append("octave marks (8va) outweigh MIDI transposition")
         self.source.text = "\n".join(self.out) + "\n"
         return self.source
 
@@ -220,7 +229,7 @@ class _Reader:
         elif letter == "P" and self.key_seen:
             self.pending.append(("part", value.split("%", 1)[0].strip()))
             return
-        elif letter == "I" and _MIDI.match("I:" + value):
+        elif letter == "I" and re.match(r"\s*(?:MIDI|propagate)", value):
             self._directive("I:" + value)
             return
         elif not self.key_seen:
@@ -235,9 +244,10 @@ class _Reader:
 
     def _octave(self, value: str) -> str:
         """Octave marks in the one form that the library follows."""
+        if re.search(r"[+-]8(?:va)?\b|octave=", value):
+            self.source.octave_marked = True
         value = re.sub(r"([+-]8)va\b", r"\1", value)
-        by = "" if self.octaves_by_midi else r" octave=\g<1>1"
-        return re.sub(r"(?:^|(?<=\s))([+-])8(?=\s|$)", by, value)
+        return re.sub(r"(?:^|(?<=\s))([+-])8(?=\s|$)", r" octave=\g<1>1", value)
 
     def _voice(self, value: str) -> str:
         value = value.split("%", 1)[0].strip()
@@ -262,6 +272,8 @@ class _Reader:
             self._midi(midi[1].lower(), re.findall(r"-?\d+", midi[2].split("%")[0]))
         elif staves := re.match(r"%%(?:score|staves)\s+(.*)", line):
             self.source.staves = _staves(staves[1])
+        elif re.match(r"(?:%%|I:\s*)propagate-accidentals\s+(?:octave|not)", line):
+            self.carry = False
         self.out.append(line)
 
     def _midi(self, what: str, numbers: list[str]) -> None:
@@ -297,10 +309,30 @@ class _Reader:
             line = line[lead.end() :]
         line = _OLD_CHORD.sub(r"[\1]", line)
         start = self._line_start()
-        marked = _TOKEN.sub(self._token, line)
+        marked = _TOKEN.sub(self._token, self._carried(line) if self.carry else line)
         self.source.notes += len(_NOTE.findall(_TOKEN.sub(" ", line)))
-        self.source.repeats += re.sub(r"[^|:]", "", _TOKEN.sub(" ", line))
         self.out.append((f"[V:{value}]" if lead else "") + start + marked)
+
+    def _carried(self, line: str) -> str:
+        """Write out accidentals that hold to the bar line.
+
+        They hold in every octave (2.1, I:propagate-accidentals, whose default is
+        'pitch', from memory); the library carries them in their own octave only.
+        """
+        signs = self.carried.setdefault(self.voice, {})
+
+        def piece(found: re.Match[str]) -> str:
+            if found["bar"]:
+                signs.clear()
+            elif found["note"]:
+                letter = found["note"].upper()
+                if found["sign"]:
+                    signs[letter] = found["sign"]
+                elif letter in signs:
+                    return signs[letter] + found["note"]
+            return found[0]
+
+        return _PIECE.sub(piece, line)
 
     def _token(self, found: re.Match[str]) -> str:
         text = found[0]
@@ -315,8 +347,10 @@ class _Reader:
             return text
         rest = found.string[found.end() :]
         closes = re.match(r'(?:\s|"[^"]*"|![^!]*!)*(?:[|:\]]|\\?$)', rest) is not None
-        if jump == "segno" and closes:  # a sign behind the last note sends back to the first
-            jump = "dalsegno"
+        if jump == "segno":
+            if closes and self.voice in self.signed:  # behind the last note: back to the sign
+                jump = "dalsegno"
+            self.signed.add(self.voice)
         return self._mark("jump", jump, closes)
 
     def _inline(self, letter: str, value: str) -> str:
@@ -330,6 +364,14 @@ class _Reader:
             self._midi(midi[1].lower(), re.findall(r"-?\d+", midi[2]))
             return self._line_start() if self.pending else ""
         return "" if letter == "r" else f"[{letter}:{value}]"
+
+
+def _looks_musical(line: str) -> bool:
+    """Whether a line behind an empty line is music or a field, not prose."""
+    return bool(re.match(r"[A-Za-z]:|%%", line)) or (
+        "|" in line
+        and not re.search(r"[A-Za-z]{2}[h-tH-Y]|[i-tI-KN-RUVWY]", _TOKEN.sub(" ", line))
+    )
 
 
 def _staves(text: str) -> list[tuple[list[list[str]], bool]]:
