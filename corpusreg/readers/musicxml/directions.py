@@ -9,7 +9,10 @@ in quarter notes per minute; `sound dynamics` is a percentage of velocity 90
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
+from dataclasses import dataclass, field
 from fractions import Fraction
+from typing import Any
 
 from lxml import etree
 
@@ -49,74 +52,78 @@ _BEATS = {
 _DOUBLE_BARS = ("light-light", "light-heavy", "heavy-light", "heavy-heavy")
 
 
+@dataclass
+class _Direction:
+    """What one `direction` has said so far."""
+
+    at: Position
+    staff: int
+    tags: set[object] = field(default_factory=set)
+    words: str = ""
+    marks: list[RawDynamic] = field(default_factory=list)
+    hairpin: RawDynamic | None = None
+    tempo: Fraction | None = None
+
+
 class DirectionReader:
     """Reads what is not a note in one part, where its cursor stands."""
 
     def __init__(self, cursor: Cursor) -> None:
         self.cursor = cursor
-        self._open: dict[tuple[str, str, int], RawDynamic] = {}
+        self._line_starts: list[tuple[str, RawDynamic]] = []  # (kind and number, hairpin)
+        self._line_stops: list[tuple[str, Position, int]] = []
         self._pedal: Position | None = None
         self._damper = True
+        self._handlers: dict[Any, Callable[[etree._Element, _Direction], None]] = {
+            "dynamics": self._read_dynamics,
+            "wedge": self._read_wedge,
+            "words": self._read_words,
+            "dashes": self._read_dashes,
+            "pedal": self._read_pedal_sign,
+            "metronome": self._read_metronome,
+            "rehearsal": self._read_rehearsal,
+        }
 
     def read_direction(self, element: etree._Element) -> None:
         """Everything in one `direction` element."""
-        at, staff = self._place(element)
-        types = [item for kind in element.iterchildren("direction-type") for item in kind]
-        tempo: Fraction | None = None
-        marks: list[RawDynamic] = []
-        words = ""
-        hairpin: RawDynamic | None = None
-        pedal = False
-        for item in types:
-            tag = item.tag
-            if tag == "dynamics":
-                marks += self._read_marks(item, at, staff)
-            elif tag == "wedge":
-                self._read_wedge(item, at, staff)
-            elif tag == "words":
-                words = f"{words} {plain_text(item)}".strip()
-            elif tag == "dashes" and words:
-                hairpin = hairpin or self._words_hairpin(words, at, staff)
-                self._read_dashes(item, at, staff, hairpin)
-            elif tag == "dashes":
-                self._read_dashes(item, at, staff, None)
-            elif tag == "pedal":
-                pedal = True
-                self._read_pedal(item.get("type", ""), at)
-            elif tag == "metronome":
-                tempo = tempo or _metronome(item)
-            elif tag == "rehearsal":
-                self.cursor.marks.rehearsals.append(at)
-        if words and hairpin is None:
-            self._words_hairpin(words, at, staff)
-        sound = element.find("sound")
-        jumped = self._read_sound(sound, at, staff, marks, tempo, pedal)
+        child = {c.tag: c for c in element}
+        direction = self._place(child)
+        handlers = self._handlers
+        for kind in element.iterchildren("direction-type"):
+            for item in kind:
+                direction.tags.add(item.tag)
+                handler = handlers.get(item.tag)
+                if handler is not None:
+                    handler(item, direction)
+        jumped = "sound" in child and self._read_sound(child["sound"], direction)
+        self._add_tempo(direction)
+        if direction.words:
+            self._hairpin_in_words(direction)
         if not jumped:
-            self._read_signs({item.tag for item in types}, words, at)
+            self._read_signs(direction)
 
     def read_sound(self, element: etree._Element) -> None:
         """A `sound` directly in the measure."""
-        at, staff = self._place(element)
-        self._read_sound(element, at, staff, [], None, False)
+        direction = self._place({c.tag: c for c in element})
+        self._read_sound(element, direction)
+        self._add_tempo(direction)
 
-    def read_note_dynamics(self, note: etree._Element, onset: int, staff: int) -> None:
+    def read_note_dynamics(self, item: etree._Element, onset: int, staff: int) -> None:
         """Dynamic marks written in a note's notations."""
-        for notations in note.iterchildren("notations"):
-            for item in notations.iterchildren("dynamics"):
-                self._read_marks(
-                    item, Position(self.cursor.bar, onset, self.cursor.unit), staff
-                )
+        self._read_dynamics(
+            item, _Direction(Position(self.cursor.bar, onset, self.cursor.unit), staff)
+        )
 
-    def _place(self, element: etree._Element) -> tuple[Position, int]:
-        offset_text, staff_text = element.findtext("offset"), element.findtext("staff")
-        offset = 0 if offset_text is None else self.cursor.units(offset_text)
-        if offset is None:
-            self.cursor.tally.lost["a direction offset that cannot be read"] += 1
-        staff = integer(staff_text) or 0
-        return self.cursor.here(offset or 0), staff if 0 <= staff <= 64 else 0
+    def _place(self, child: dict[Any, etree._Element]) -> _Direction:
+        offset: int | None = 0
+        if "offset" in child:
+            offset = self.cursor.units(child["offset"].text)
+            if offset is None:
+                self.cursor.tally.lost["a direction offset that cannot be read"] += 1
+        staff = (integer(child["staff"].text) or 0) if "staff" in child else 0
+        return _Direction(self.cursor.here(offset or 0), staff if 0 <= staff <= 64 else 0)
 
-    def _read_marks(self, item: etree._Element, at: Position, staff: int) -> list[RawDynamic]:
-        found = []
+    def _read_dynamics(self, item: etree._Element, direction: _Direction) -> None:
         for mark in item:
             if mark.tag == "other-dynamics":  # 'piu f', 'subito p', 'dolce'
                 names = _MARK.findall(plain_text(mark).lower())
@@ -124,46 +131,70 @@ class DirectionReader:
                 names = _MARK.findall(str(mark.tag))
                 if not names:
                     self.cursor.tally.lost["a dynamic mark of unknown meaning"] += 1
-            found += [RawDynamic(at, "mark", mark=name, staff=staff) for name in names]
-        self.cursor.record.dynamics += found
-        return found
+            direction.marks += [
+                RawDynamic(direction.at, "mark", mark=name, staff=direction.staff)
+                for name in names
+            ]
+        self.cursor.record.dynamics += direction.marks
 
-    def _read_wedge(self, item: etree._Element, at: Position, staff: int) -> None:
-        kind, number_ = item.get("type", ""), item.get("number", "1")
+    def _read_wedge(self, item: etree._Element, direction: _Direction) -> None:
+        kind, line = item.get("type", ""), f"wedge {item.get('number', '1')}"
         if kind in ("crescendo", "diminuendo"):
-            hairpin = RawDynamic(at, "cresc" if kind == "crescendo" else "dim", staff=staff)
-            self._start("wedge", number_, hairpin)
-            self.cursor.record.dynamics.append(hairpin)
-        elif kind == "stop" and not self._stop("wedge", number_, at, staff):
-            self.cursor.tally.lost["a hairpin's end without its beginning"] += 1
+            hairpin = self._add_hairpin("cresc" if kind == "crescendo" else "dim", direction)
+            self._line_starts.append((line, hairpin))
+        elif kind == "stop":
+            self._line_stops.append((line, direction.at, direction.staff))
 
-    def _read_dashes(
-        self, item: etree._Element, at: Position, staff: int, hairpin: RawDynamic | None
-    ) -> None:
-        if item.get("type") == "start" and hairpin is not None:
-            self._start("dashes", item.get("number", "1"), hairpin)
-        elif item.get("type") == "stop":
-            self._stop("dashes", item.get("number", "1"), at, staff)
+    def _read_words(self, item: etree._Element, direction: _Direction) -> None:
+        direction.words = f"{direction.words} {plain_text(item)}".strip()
 
-    def _start(self, sign: str, number_: str, hairpin: RawDynamic) -> None:
-        self._open[sign, number_, hairpin.staff] = hairpin
+    def _read_dashes(self, item: etree._Element, direction: _Direction) -> None:
+        """The line after 'cresc.' or 'dim.': its end is the hairpin's."""
+        line = f"dashes {item.get('number', '1')}"
+        if item.get("type") == "stop":
+            self._line_stops.append((line, direction.at, direction.staff))
+        elif item.get("type") == "start":
+            self._hairpin_in_words(direction)
+            if direction.hairpin is not None:
+                self._line_starts.append((line, direction.hairpin))
 
-    def _stop(self, sign: str, number_: str, at: Position, staff: int) -> bool:
-        """Close the open line with this number, on the same staff where there is one."""
-        keys = [key for key in self._open if key[:2] == (sign, number_)]
-        if not keys:
-            return False
-        key = (sign, number_, staff) if (sign, number_, staff) in keys else keys[0]
-        self._open.pop(key).end = at
-        return True
-
-    def _words_hairpin(self, words: str, at: Position, staff: int) -> RawDynamic | None:
+    def _hairpin_in_words(self, direction: _Direction) -> None:
+        words = direction.words
         kind = "dim" if _DIM.search(words) else "cresc" if _CRESC.search(words) else ""
-        if not kind:
-            return None
-        hairpin = RawDynamic(at, kind, staff=staff)
+        if kind and direction.hairpin is None:
+            direction.hairpin = self._add_hairpin(kind, direction)
+
+    def _add_hairpin(self, kind: str, direction: _Direction) -> RawDynamic:
+        hairpin = RawDynamic(direction.at, kind, staff=direction.staff)
         self.cursor.record.dynamics.append(hairpin)
         return hairpin
+
+    def _pair_lines(self) -> None:
+        """Give hairpins their ends, in order of time: a file may have the end first."""
+        events: list[tuple[Any, ...]] = [
+            (_when(at), 0, line, staff, at) for line, at, staff in self._line_stops
+        ]
+        events += [(_when(h.at), 1, line, h.staff, h) for line, h in self._line_starts]
+        open_: dict[tuple[str, int], RawDynamic] = {}
+        for _, _, line, staff, what in sorted(events, key=lambda e: e[:2]):
+            if isinstance(what, RawDynamic):
+                open_[line, staff] = what
+                continue
+            keys = [key for key in open_ if key[0] == line]
+            if keys:
+                key = (line, staff) if (line, staff) in keys else keys[0]
+                open_.pop(key).end = what
+            elif line.startswith("wedge"):
+                self.cursor.tally.lost["a hairpin's end without its beginning"] += 1
+
+    def _read_metronome(self, item: etree._Element, direction: _Direction) -> None:
+        direction.tempo = direction.tempo or _metronome(item)
+
+    def _read_rehearsal(self, item: etree._Element, direction: _Direction) -> None:
+        self.cursor.marks.rehearsals.append(direction.at)
+
+    def _read_pedal_sign(self, item: etree._Element, direction: _Direction) -> None:
+        self._read_pedal(item.get("type", ""), direction.at)
 
     def _read_pedal(self, kind: str, at: Position) -> None:
         if kind == "sostenuto":
@@ -186,64 +217,56 @@ class DirectionReader:
             self._pedal = None
 
     def finish(self) -> None:
-        """Keep a pedal that is never lifted, with an open end."""
+        """Pair hairpins with their ends; keep a pedal never lifted, with an open end."""
+        self._pair_lines()
         if self._pedal is not None:
             self.cursor.record.pedals.append((self._pedal, None))
 
-    def _read_sound(
-        self,
-        sound: etree._Element | None,
-        at: Position,
-        staff: int,
-        marks: list[RawDynamic],
-        written: Fraction | None,
-        pedal: bool,
-    ) -> bool:
-        """Take a `sound` and a written tempo; True when the sound states a jump."""
-        tempo = written
-        jumped = False
-        if sound is not None:
-            tempo = written or number(sound.get("tempo"))
-            self._sound_dynamics(sound.get("dynamics"), at, staff, marks)
-            if not pedal and sound.get("damper-pedal") is not None:
-                up = sound.get("damper-pedal") in ("no", "0")
-                self._read_pedal("stop" if up else "start", at)
-            if sound.get("forward-repeat") == "yes":
-                self.cursor.marks.repeat_start.add(at.bar)
-            for jump in _SOUND_JUMPS:
-                if sound.get(jump, "no") not in ("no", ""):
-                    self.cursor.marks.jumps.append((at, jump))
-                    jumped = True
-        if tempo is not None:
-            if 1 <= tempo <= 2000:
-                self.cursor.marks.tempos.append((self.cursor.record.index, at, float(tempo)))
-            else:
-                self.cursor.tally.lost["a tempo outside 1-2000 quarter notes a minute"] += 1
-        return jumped
+    def _read_sound(self, sound: etree._Element, direction: _Direction) -> bool:
+        """Everything a `sound` says; True when it states a jump."""
+        given, at, marks = sound.attrib, direction.at, self.cursor.marks
+        if "tempo" in given:
+            direction.tempo = direction.tempo or number(given["tempo"])
+        if "dynamics" in given:
+            self._sound_dynamics(number(given["dynamics"]), direction)
+        if "damper-pedal" in given and "pedal" not in direction.tags:
+            self._read_pedal("stop" if given["damper-pedal"] in ("no", "0") else "start", at)
+        if given.get("forward-repeat") == "yes":
+            marks.repeat_start.add(at.bar)
+        jumps = [jump for jump in _SOUND_JUMPS if given.get(jump, "no") not in ("no", "")]
+        marks.jumps += [(at, jump) for jump in jumps]
+        return bool(jumps)
 
-    def _sound_dynamics(
-        self, text: str | None, at: Position, staff: int, marks: list[RawDynamic]
-    ) -> None:
-        percent = number(text)
+    def _add_tempo(self, direction: _Direction) -> None:
+        if direction.tempo is None:
+            return
+        if 1 <= direction.tempo <= 2000:
+            tempo = (self.cursor.record.index, direction.at, float(direction.tempo))
+            self.cursor.marks.tempos.append(tempo)
+        else:
+            self.cursor.tally.lost["a tempo outside 1-2000 quarter notes a minute"] += 1
+
+    def _sound_dynamics(self, percent: Fraction | None, direction: _Direction) -> None:
         if percent is None or percent <= 0:
             return
         velocity = float(min(Fraction(127), percent * 90 / 100))
-        if marks:
-            marks[-1].velocity = velocity
+        if direction.marks:
+            direction.marks[-1].velocity = velocity
         else:
             self.cursor.record.dynamics.append(
-                RawDynamic(at, "mark", velocity=velocity, staff=staff)
+                RawDynamic(direction.at, "mark", velocity=velocity, staff=direction.staff)
             )
 
-    def _read_signs(self, tags: set[object], words: str, at: Position) -> None:
+    def _read_signs(self, direction: _Direction) -> None:
         """Jumps from signs and words, where no `sound` states one."""
-        jumps = self.cursor.marks.jumps
-        named = [name for name, pattern in _JUMP_WORDS if pattern.search(words)]
+        marks, at, tags = self.cursor.marks, direction.at, direction.tags
+        words = direction.words
+        named = [name for name, pattern in _JUMP_WORDS if words and pattern.search(words)]
         if "segno" in tags and "dalsegno" not in named:
-            jumps.append((at, "segno"))
+            marks.jumps.append((at, "segno"))
         if "coda" in tags and not named:
-            self.cursor.marks.coda_signs.append(at)
-        jumps += [(at, name) for name in named[:1]]
+            marks.coda_signs.append(at)
+        marks.jumps += [(at, name) for name in named[:1]]
 
     def read_barline(self, element: etree._Element) -> None:
         """Repeats, endings, signs and double bars of one `barline` element."""
@@ -281,6 +304,10 @@ class DirectionReader:
             self.cursor.marks.ending_start[bar] = passes
         else:
             self.cursor.tally.lost["an ending without a number"] += 1
+
+
+def _when(at: Position) -> tuple[int, Fraction]:
+    return at.bar, Fraction(at.offset, at.unit)
 
 
 def _passes(text: str) -> tuple[int, ...]:

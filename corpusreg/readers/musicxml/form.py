@@ -34,7 +34,7 @@ def read_form(
         length=layout.length,
         full=layout.full,
         beat=layout.beat,
-        section=_sections(layout, marks, records),
+        section=_sections(layout, marks, records, endings),
         repeat_start=repeat_start,
         repeat_end=_repeat_ends(layout, marks, endings, tally),
         endings=endings,
@@ -101,10 +101,18 @@ def _verses(marks: Marks, first: int, last: int) -> int:
     return sum(1 for count in found.values() if 2 * count >= most)
 
 
-def _sections(layout: Layout, marks: Marks, records: Sequence[PartRecord]) -> NDArray[np.bool_]:
+def _sections(
+    layout: Layout,
+    marks: Marks,
+    records: Sequence[PartRecord],
+    endings: tuple[tuple[int, ...], ...],
+) -> NDArray[np.bool_]:
+    """Bars that begin a section; a second ending begins none."""
     n = len(layout.labels)
     section = np.zeros(n, bool)
-    first = set(marks.sections) | set(marks.repeat_start) | {i + 1 for i in marks.repeat_end}
+    repeated = {i + 1 for i in marks.repeat_end if i + 1 < n}
+    first = set(marks.sections) | set(marks.repeat_start) | repeated
+    first -= {i for i in repeated if endings[i] and endings[i - 1]}
     first |= {layout.bar_of(at, end_counts_next=True) for at in marks.rehearsals}
     first |= _new_keys(records) & {
         i for i in range(1, n) if layout.metres[i] != layout.metres[i - 1]

@@ -128,20 +128,17 @@ class PartReader:
                 ] = None
 
     def _read_time(self, element: etree._Element) -> None:
+        """A metre; the summands of '3+2' stay apart, because each is felt by itself."""
         pairs: list[tuple[int, int]] = []
-        beats: str | None = None
+        beats = ""
         for child in element:
             if child.tag == "beats":
-                beats = child.text
+                beats = child.text or ""
             elif child.tag == "beat-type":
-                tops = [integer(part) for part in (beats or "").split("+")]
-                bottom = integer(child.text)
-                top = sum(t for t in tops if t) if None not in tops else 0
-                if not 0 < top <= 1000 or bottom is None or not 0 < bottom <= 1024:
-                    self.tally.lost["a metre that cannot be read"] += 1
-                    return
-                pairs.append((top, bottom))
-        if not pairs and element.find("senza-misura") is None:
+                bottom = integer(child.text) or 0
+                pairs += [(integer(top) or 0, bottom) for top in beats.split("+")]
+        sane = all(0 < top <= 1000 and 0 < bottom <= 1024 for top, bottom in pairs)
+        if not sane or (not pairs and element.find("senza-misura") is None):
             self.tally.lost["a metre that cannot be read"] += 1
             return
         bar = self.cursor.bar + (self.cursor.offset > 0)
@@ -206,11 +203,11 @@ class PartReader:
         cursor.chord_onset, self._chord_staff, self._chord_voice = onset, staff, voice
         if "lyric" in child:
             self._count_verses(note)
-        if "notations" in child:
-            self.directions.read_note_dynamics(note, onset, staff)
+        ties = (False, False, False)
+        if "notations" in child or "tie" in child:
+            ties = self._ties_and_dots(note, onset, staff)
         pitch = self._pitch(child, staff)
         if pitch is not None:
-            ties = self._ties_and_dots(note, child)
             velocity = self._velocity(note)
             place = (self.record.index, staff, voice, cursor.bar, onset, duration)
             self.record.rows.append((*place, pitch, velocity, grace, *ties))
@@ -289,19 +286,24 @@ class PartReader:
         return min(127, max(1, round(percent * _FORTE_VELOCITY / 100)))
 
     def _ties_and_dots(
-        self, note: etree._Element, child: dict[Any, etree._Element]
+        self, note: etree._Element, onset: int, staff: int
     ) -> tuple[bool, bool, bool]:
-        """Ties from `tie` (sound) and `tied` (notation) alike, and staccato."""
-        if "notations" not in child and "tie" not in child:
-            return False, False, False
-        kinds = [tie.get("type") for tie in note.iterchildren("tie")] if "tie" in child else []
+        """Ties from `tie` (sound) and `tied` (notation) alike, and staccato.
+
+        Dynamic marks among the notations are read on the way.
+        """
+        kinds: list[str | None] = []
         staccato = False
-        if "notations" in child:
-            for notations in note.iterchildren("notations"):
-                for notation in notations:
+        for child in note:
+            if child.tag == "tie":
+                kinds.append(child.get("type"))
+            elif child.tag == "notations":
+                for notation in child:
                     if notation.tag == "tied":
                         kinds.append(notation.get("type"))
                     elif notation.tag == "articulations":
                         staccato = staccato or any(mark.tag in _STACCATO for mark in notation)
+                    elif notation.tag == "dynamics":
+                        self.directions.read_note_dynamics(notation, onset, staff)
         tie_in = "stop" in kinds or "continue" in kinds
         return tie_in, "start" in kinds or "continue" in kinds, staccato
