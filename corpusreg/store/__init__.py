@@ -14,7 +14,7 @@ from __future__ import annotations
 
 from corpusreg.store.lock import build_lock
 from corpusreg.store.publish import Draft, publish
-from corpusreg.store.reading import Reference, Result, open_reference, row_hashes
+from corpusreg.store.reading import Reference, Result, open_reference, pointed, row_hashes
 from corpusreg.store.shards import Entry, Recipe, Shards
 from corpusreg.store.tables import Rows, columns
 
@@ -29,6 +29,7 @@ __all__ = [
     "build_lock",
     "columns",
     "open_reference",
+    "pointed",
     "publish",
     "row_hashes",
 ]

@@ -13,7 +13,6 @@ import contextlib
 import dataclasses
 import datetime
 import hashlib
-import importlib.metadata
 import json
 import os
 import shutil
@@ -130,7 +129,10 @@ def _fill(
         f"ATTACH '{path}' AS draft (STORAGE_VERSION '{settings.STORAGE_VERSION}')"
     )
     connection.execute("USE draft")
+    # In one transaction: each statement alone would wait for the disk.
+    connection.execute("BEGIN")
     connection.execute(sql.load("schema"))
+    connection.execute("COMMIT")
     connection.execute(sql.load("wanted"))
     rows = [
         (corpus, printable(name), shards.entries[corpus, printable(name)].shard)
@@ -247,6 +249,8 @@ def _remove_drafts(folder: Path) -> None:
 
 
 def _version(library: str) -> str | None:
+    import importlib.metadata
+
     try:
         return importlib.metadata.version(library)
     except importlib.metadata.PackageNotFoundError:

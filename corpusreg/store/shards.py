@@ -38,10 +38,6 @@ from corpusreg.store.tables import EXTRACTED, Rows, checked, columns, insert, pr
 
 __all__ = ["Entry", "Recipe", "Shards"]
 
-# A batch ends at whichever comes first; a crash loses at most one.
-_BATCH_ROWS = 100_000
-_BATCH_SECONDS = 20.0
-
 
 @dataclass(frozen=True)
 class Recipe:
@@ -86,15 +82,27 @@ class Shards:
     `damaged` names the shards that were found damaged and set aside.
     """
 
-    def __init__(self, folder: Path, recipe: Recipe, *, fresh: bool = False) -> None:
+    def __init__(
+        self,
+        folder: Path,
+        recipe: Recipe,
+        *,
+        fresh: bool = False,
+        batch_rows: int = 100_000,
+        batch_seconds: float = 20.0,
+    ) -> None:
         """Read and check the labels; `fresh` ignores what was measured before.
 
+        batch_rows, batch_seconds: a batch is written when it holds so many rows
+        or has been open so long; a crash loses at most one.
         Raises StoreError when the folder cannot be written.
         """
         self.folder = folder
         self.recipe = recipe
         self.damaged: list[str] = []
         self.entries: dict[tuple[str, str], Entry] = {}
+        self._batch_rows = batch_rows
+        self._batch_seconds = batch_seconds
         self._batch: list[tuple[str, str, str, bool]] = []
         self._rows: Rows = {}
         self._opened = 0.0
@@ -133,8 +141,8 @@ class Shards:
         self._batch.append((corpus, path, content, final))
         for table, part in taken.items():
             self._rows.setdefault(table, []).extend(part)
-        full = sum(map(len, self._rows.values())) >= _BATCH_ROWS
-        if full or time.monotonic() - self._opened >= _BATCH_SECONDS:
+        full = sum(map(len, self._rows.values())) >= self._batch_rows
+        if full or time.monotonic() - self._opened >= self._batch_seconds:
             self.flush()
 
     def flush(self) -> None:

@@ -1,0 +1,124 @@
+"""Invented work for the workers: each file's text says how to behave."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import signal
+import time
+from pathlib import Path
+from typing import Any
+
+from corpusreg.catalogue.files import SourceFile
+from corpusreg.errors import ReadError
+from corpusreg.store import columns
+
+
+def make_files(
+    folder: Path, texts: dict[str, str], corpus: str = "invented"
+) -> list[SourceFile]:
+    """Write files and list them as a catalogue would."""
+    folder.mkdir(parents=True, exist_ok=True)
+    for name, text in texts.items():
+        (folder / name).write_text(text, encoding="utf-8")
+    return [
+        SourceFile(corpus, path.name, path, "invented", path.stat().st_size)
+        for path in sorted(folder.iterdir())
+    ]
+
+
+def plain(count: int) -> dict[str, str]:
+    """Texts of files that behave, all different."""
+    return {f"piece{number:03}.txt": f"fine {number}" for number in range(count)}
+
+
+def rows_of(corpus: str, path: str, value: float) -> dict[str, Any]:
+    """Invented rows of one file with one work."""
+    work = f"{corpus}:{path}"
+    given = {
+        "work": work,
+        "corpus": corpus,
+        "path": path,
+        "number": "",
+        "content": f"hash of {path}",
+        "title": "Evening Piece",
+        "composer": "invented",
+        "period": "1820-1909",
+        "ensemble": "piano",
+        "tier": "open",
+        "bars": 20,
+        "assumed": ["read as 4/4"],
+    }
+    return {
+        "works": [tuple(given.get(column) for column in columns("works"))],
+        "measures": [(work, "span", value, None), (work, "travel", None, "too short to place")],
+        "pitch_weights": [(work, 60, 1.0, 100)],
+    }
+
+
+def work(file: SourceFile) -> dict[str, Any]:
+    """Do what the file says, then return one work."""
+    text = file.path.read_text(encoding="utf-8")
+    verb, _, rest = text.partition(" ")
+    _behave(verb, rest)
+    if verb == "bad":
+        return {"failures": [(file.corpus, file.relative, "", "", "read", "not a score")]}
+    if verb == "nan":
+        return rows_of(file.corpus, file.relative, float("nan"))
+    return rows_of(file.corpus, file.relative, float(len(text)))
+
+
+def _behave(verb: str, rest: str) -> None:
+    if verb == "exit":
+        os._exit(7)
+    elif verb == "segv":
+        os.kill(os.getpid(), getattr(signal, "SIGSEGV", signal.SIGTERM))
+    elif verb == "hang":
+        time.sleep(3600)
+    elif verb == "spin":
+        while True:
+            pass
+    elif verb == "eat":
+        held = []
+        while True:
+            held.append(bytearray(20_000_000))
+    elif verb == "raise":
+        raise ZeroDivisionError("by nothing")
+    elif verb == "refuse":
+        raise ReadError("the file says no")
+    elif verb == "print":
+        print("noise on standard output")
+        os.write(1, b"\x00\x00\x00\x00\x00\x00\x00\x05noise")
+    elif verb == "once":
+        # Crashes the first time, behaves the second.
+        mark = Path(rest)
+        with contextlib.suppress(FileExistsError):
+            mark.touch(exist_ok=False)
+            os._exit(9)
+    elif verb == "burn":
+        end = time.process_time() + float(rest)
+        while time.process_time() < end:
+            pass
+    elif verb == "wait":
+        time.sleep(float(rest.split()[0]))
+
+
+def cannot_load(file: SourceFile) -> dict[str, Any]:
+    """Stands for a function that the workers do not find."""
+    raise NotImplementedError
+
+
+def build_forever(home: str) -> None:
+    """A build in a process of its own, meant to be killed: 40 files, small batches."""
+    from corpusreg import batch, definitions, store
+
+    root = Path(home)
+    files = make_files(root / "scores", {f"p{n:02}.txt": f"wait 0.02 {n}" for n in range(40)})
+    with store.build_lock(root / "build.lock"):
+        shards = store.Shards(
+            root / "shards", store.Recipe(definitions.VERSION, "test"), batch_seconds=0.1
+        )
+        tally = batch.run(files, work, shards, workers=2)
+        store.publish(shards, tally.files, folder=root / "reference")
+        shards.tidy()
+    print(tally.kept, tally.measured, flush=True)
