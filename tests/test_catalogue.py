@@ -422,7 +422,7 @@ def test_summary_counts_every_file_once_and_fast() -> None:
     assert time.process_time() - started < 6
     assert sum(row.files for row in table) == len(FILES)
     assert all(row.reason and row.works >= row.files for row in table)
-    works = Counter()
+    works: Counter[str] = Counter()
     for row in table:
         works[row.collection] += row.works
     assert works["ryan"] == 1059
@@ -727,6 +727,22 @@ def test_years_beside_a_name(
     known = catalogue.describe(source("a.abc"), score(composer=composer), OPEN)
     assert (known.year_from, known.year_to) == years
     assert known.year_source == source_
+
+
+@pytest.mark.parametrize(
+    ("metadata", "expected"),
+    [
+        ({"ODT": "<1611"}, (None, 1611, "stated", None)),
+        ({"ODT": "<1790", "CDT": "1755-~1820"}, (1755, 1820, "life dates", 1790)),
+        ({"ODT": "1838-40", "CDT": "1810-1839"}, (1838, 1839, "stated", 1838)),
+        ({"PDT": "1855", "CDT": "1810-1849"}, (1810, 1849, "life dates", 1845)),
+    ],
+)
+def test_bounds_and_late_prints(
+    metadata: dict[str, str], expected: tuple[int | None, int | None, str, int | None]
+) -> None:
+    known = catalogue.describe(source("a.krn"), score("kern", composer="Zed", **metadata), OPEN)
+    assert (known.year_from, known.year_to, known.year_source, known.year) == expected
 
 
 def test_the_encoding_date_of_musicxml_is_not_the_works() -> None:

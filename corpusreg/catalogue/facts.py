@@ -10,7 +10,8 @@ year     the one year that the period rule uses: the middle of stated, catalogue
 cluster  the statistical unit: the composer; for folk tunes and tune books their
          source or region; for anonymous works their collection.
 
-A stated date after the composer's death is a print's or a copy's and is passed over.
+A stated date after the composer's death is a print's or a copy's and is passed over; a
+stated bound such as '<1611' gives way to life dates.
 """
 
 from __future__ import annotations
@@ -177,12 +178,14 @@ def _years(
     died: int | None,
 ) -> tuple[Years, str]:
     stated = _stated_years(score, name, born, died)
-    if stated is not None:
+    if stated is not None and stated.middle is not None:
         return stated, "stated"
     if work["year_source"]:
         return _row_years(work), "catalogue"
     if born is not None or died is not None:
         return Years(born, died), "life dates"
+    if stated is not None:  # an open end, such as '<1611'
+        return stated, "stated"
     if collection["year_source"]:
         return _row_years(collection), "collection"
     return Years(None, None), ""

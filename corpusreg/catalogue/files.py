@@ -98,8 +98,9 @@ def folder(path: Path, corpus: str, problems: list[str] | None = None) -> list[S
     """Every score file below a folder, sorted, links to directories not followed.
 
     What cannot be entered (no permission, deeper than 40 folders) or named (a name
-    that is not UTF-8) is appended to `problems`, one line each; without that list the first one raises ReadError,
-    so that nothing is passed over silently. Raises ReadError when `path` is no folder.
+    that is not UTF-8) is appended to `problems`, one line each; without that list the
+    first one raises ReadError, so that nothing is passed over silently. Raises ReadError
+    when `path` is no folder.
     """
     root = Path(path).absolute()
     if not root.is_dir():
@@ -153,7 +154,7 @@ def _sort_in(
             size = entry.stat().st_size
             found.append(SourceFile(corpus, relative, Path(entry.path), kind, size))
     except UnicodeEncodeError:
-        faults.append(f"{ascii(entry.path)}: the name is not UTF-8; rename the file")
+        faults.append(f"{entry.path!a}: the name is not UTF-8; rename the file")
     except OSError as error:
         faults.append(
             f"{entry.path}: cannot be opened ({error.strerror}); check where it leads"
