@@ -460,6 +460,15 @@ def test_composer_ids_and_spellings_are_unambiguous() -> None:
             assert found is not None and found.id == row["id"], spelling
 
 
+def test_no_composer_is_listed_twice() -> None:
+    lives = Counter(
+        (composer_key(row["name"]).split()[-1], row["born"], row["died"])
+        for row in rows("composers.csv")
+        if row["born"] and row["died"]
+    )
+    assert [life for life, count in lives.items() if count > 1] == []
+
+
 @pytest.mark.parametrize(
     ("spelling", "id"),
     [
