@@ -16,11 +16,8 @@ Conventions
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
-from itertools import pairwise
-from math import gcd, lcm
 from pathlib import Path
 from typing import Any
 
@@ -29,17 +26,14 @@ import numpy as np
 from corpusreg.errors import ReadError
 from corpusreg.notes import (
     NOTE_DTYPE,
-    Bars,
     Dynamic,
     Part,
     Score,
     Tempo,
-    felt_beat,
     note_table,
 )
-from corpusreg.order import played_order
+from corpusreg.readers.abc_bars import bars_of
 from corpusreg.readers.abc_source import (
-    MARK,
     Marker,
     Source,
     Voice,
@@ -47,6 +41,7 @@ from corpusreg.readers.abc_source import (
     read_source,
     split_tunes,
 )
+from corpusreg.readers.abc_tree import Tree, is_grace, parts_of
 from corpusreg.readers.result import ReadResult
 
 __all__ = ["read_abc", "read_abc_file"]
@@ -56,8 +51,6 @@ _BEATS = {"breve": 2, "whole": 1, "half": 1 / 2, "quarter": 1 / 4, "eighth": 1 /
 _BEATS |= {"16th": 1 / 16, "32nd": 1 / 32, "64th": 1 / 64}
 _DOTS = frozenset(("staccato", "staccatissimo", "spiccato"))
 _TREBLE = 66  # a mean pitch above which no line in the bass clef lies
-_MOST_TICKS = 2**40
-_MOST_PARTS_PLAYED = 1000
 
 
 def read_abc(path: Path) -> list[Score]:
@@ -97,36 +90,10 @@ def _read_tune(head: str, number: str, tune: str) -> Score:
     except (lytk.LytkError, ValueError, OverflowError, RecursionError) as error:
         reason = " ".join(str(error).split())
         raise ReadError(f"the tune cannot be read ({reason})") from error
-    parts = list(_parts(tree))
+    parts = list(parts_of(tree))
     if not any(part["measures"] for part in parts):
         raise ReadError("the tune has no music after its K: field")
-    return _Tune(source, parts, number).score()
-
-
-def _parts(tree: dict[str, Any]) -> Iterator[dict[str, Any]]:
-    for child in tree.get("children", ()):
-        for kind, content in child.items():
-            if kind == "Part":
-                yield content
-            else:
-                yield from _parts(content)
-
-
-def _length(duration: dict[str, Any]) -> tuple[int, int]:
-    """A written length as a fraction of a whole note."""
-    over, under = duration["base"]
-    over *= duration.get("tuplet_normal", 1)
-    under *= duration.get("tuplet_actual", 1)
-    common = gcd(over, under) or 1
-    return over // common, under // common
-
-
-def _content(element: dict[str, Any]) -> tuple[dict[str, Any], list[dict[str, Any]]]:
-    """The element itself and the notes it sounds."""
-    ((kind, content),) = element.items()
-    if kind == "Chord":
-        return content, content["notes"]
-    return content, [content] if kind == "Note" else []
+    return _Tune(source, Tree(parts, source.markers), number).score()
 
 
 @dataclass
@@ -142,7 +109,7 @@ class _Tune:
     """One tune on its way from the library's tree to a Score."""
 
     source: Source
-    parts: list[dict[str, Any]]
+    tree: Tree
     number: str
     lost: dict[str, int] = field(default_factory=dict)
     left_out: dict[str, int] = field(default_factory=dict)
@@ -151,18 +118,15 @@ class _Tune:
     def score(self) -> Score:
         self.assumed += self.source.assumed
         self.lost |= self.source.lost
-        self.whole = self._resolution()
-        self.start, self.length = self._measures()
-        bars = self._bars()
+        bars = bars_of(self.tree, self.source, self.assumed, self.lost)
         self.voices = self._voices()
         parts, seats = self._seats()
-        marks = list(self._marks())
+        marks = list(self.tree.marks())
         rows = self._rows(seats, marks)
         table = _join_ties(note_table(rows), self.lost)
         dynamics, tempos = self._directions(seats)
-        bars = self._signs(bars, marks)
         return Score(
-            ticks=self.whole // 4,
+            ticks=self.tree.whole // 4,
             parts=parts,
             bars=bars,
             notes=table,
@@ -176,124 +140,22 @@ class _Tune:
             format="abc",
         )
 
-    def _each(self) -> Iterator[tuple[int, int, dict[str, Any]]]:
-        for index, part in enumerate(self.parts):
-            for bar, measure in enumerate(part["measures"]):
-                yield index, bar, measure
-
-    def _resolution(self) -> int:
-        """Ticks per whole note such that every length and place is an integer."""
-        found = {16}
-        for _, _, measure in self._each():
-            for voice in measure.get("voices", ()):
-                found |= {_length(_content(e)[0]["duration"])[1] for e in voice["elements"]}
-            found |= {d["offset"][1] for d in measure.get("directions", ()) if "offset" in d}
-            if time := measure.get("attributes", {}).get("time"):
-                found.add(time["beat_type"])
-        whole = lcm(*found)
-        if whole > _MOST_TICKS:
-            raise ReadError("the note values have no common unit; look for a mistyped length")
-        return whole
-
-    def _ticks(self, fraction: tuple[int, int] | list[int]) -> int:
-        return fraction[0] * self.whole // fraction[1]
-
-    def _measures(self) -> tuple[list[int], list[int]]:
-        count = max(len(part["measures"]) for part in self.parts)
-        length = [0] * count
-        for _, bar, measure in self._each():
-            for voice in measure.get("voices", ()):
-                total = 0
-                for element in voice["elements"]:
-                    content = _content(element)[0]
-                    if not content.get("is_grace"):
-                        total += self._ticks(_length(content["duration"]))
-                length[bar] = max(length[bar], total)
-        start = [0]
-        for ticks in length:
-            start.append(start[-1] + ticks)
-        if start[-1] > 2**62:
-            raise ReadError("the tune is too long; look for a mistyped length")
-        return start, length
-
-    def _bars(self) -> Bars:
-        full, beat = self._metre()
-        count = len(self.length)
-        repeat_start, section = np.zeros(count, bool), np.zeros(count, bool)
-        repeat_end = np.zeros(count, np.int64)
-        endings: list[tuple[int, ...]] = [()] * count
-        lead = max(self.parts, key=lambda part: len(part["measures"]))
-        open_ending: tuple[int, ...] = ()
-        for bar, measure in enumerate(lead["measures"]):
-            left, right = measure.get("left_barline", {}), measure.get("right_barline", {})
-            repeat_start[bar] = left.get("repeat_direction") == "Forward"
-            repeat_end[bar] = 2 * (right.get("repeat_direction") == "Backward")
-            if left.get("ending_type") == "start":
-                open_ending = (left.get("ending_number", 1),)
-            endings[bar] = open_ending
-            if "ending_type" in right:
-                open_ending = ()
-            if bar + 1 < count and right.get("style") in ("Double", "Final", "RepeatBackward"):
-                section[bar + 1] = True
-        return Bars.plain(
-            _labels(self.length, full),
-            self.length,
-            full,
-            beat,
-            repeat_start=repeat_start,
-            repeat_end=repeat_end,
-            section=section | repeat_start,
-            endings=tuple(endings),
-        )
-
-    def _metre(self) -> tuple[list[int], list[int]]:
-        """Full length and felt beat of each bar."""
-        if not any(
-            m.strip().lower() not in ("", "none") for m in self.source.fields.get("M", [])
-        ):
-            self.assumed.append("no metre written: read as 4/4")
-        full, beat = [], []
-        now = self.whole, felt_beat(4, 4, self.whole // 4)
-        changes = self.parts[0]["measures"]
-        for bar in range(len(self.length)):
-            attributes = changes[bar].get("attributes", {}) if bar < len(changes) else {}
-            if time := attributes.get("time"):
-                beats = sum(int(n) for n in re.findall(r"\d+", str(time["beats"]))) or 4
-                unit = time["beat_type"] or 4
-                now = beats * self.whole // unit, felt_beat(beats, unit, self.whole // 4)
-            full.append(now[0])
-            beat.append(now[1])
-        return full, beat
-
     def _voices(self) -> list[str]:
         """The source's voice of each part, from the markers that came back in it."""
         named = list(self.source.voices) or [""]
         if len(named) > 1 and "" in named:
             named.remove("")
         found = []
-        for index, part in enumerate(self.parts):
-            back = (m.voice for _, m in self._marks_of(part) if m.kind == "line" and m.voice)
+        for index, part in enumerate(self.tree.parts):
+            back = (
+                m.voice for _, m in self.tree.marks_of(part) if m.kind == "line" and m.voice
+            )
             found.append(next(back, named[index] if index < len(named) else ""))
         return found
 
-    def _marks_of(self, part: dict[str, Any]) -> Iterator[tuple[tuple[int, int], Marker]]:
-        for bar, measure in enumerate(part["measures"]):
-            for direction in measure.get("directions", ()):
-                text = direction.get("text", {}).get("text", "")
-                if text.startswith(MARK) and text[len(MARK) :].isdigit():
-                    offset = self._ticks(direction.get("offset", (0, 1)))
-                    marker = self.source.markers[int(text[len(MARK) :])]
-                    yield (bar, self.start[bar] + offset), marker
-
-    def _marks(self) -> Iterator[tuple[int, int, int, Marker]]:
-        """(part, bar, tick, marker) of every marker that came back."""
-        for index, part in enumerate(self.parts):
-            for (bar, tick), marker in self._marks_of(part):
-                yield index, bar, tick, marker
-
     def _seats(self) -> tuple[tuple[Part, ...], list[_Seat]]:
         """Parts, and the part and staff of each voice; a brace makes one player."""
-        seats = [_Seat(-1, 1) for _ in self.parts]
+        seats = [_Seat(-1, 1) for _ in self.tree.parts]
         parts: list[Part] = []
         place = {name: index for index, name in enumerate(self.voices)}
         for staves, braced in self.source.staves:
@@ -318,13 +180,13 @@ class _Tune:
     ) -> list[tuple[Any, ...]]:
         rows: list[tuple[Any, ...]] = []
         read = 0
-        by_part: list[list[tuple[int, int]]] = [[] for _ in self.parts]
+        by_part: list[list[tuple[int, int]]] = [[] for _ in self.tree.parts]
         for index, _, tick, marker in marks:
             if marker.kind == "transpose":
                 by_part[index].append((tick, int(marker.value)))
-        printed = [0] * len(self.parts)
+        printed = [0] * len(self.tree.parts)
         drums = [self._drums(name) for name in self.voices]
-        for index, bar, measure in self._each():
+        for index, bar, measure in self.tree.each():
             attributes = measure.get("attributes", {})
             if "transpose" in attributes:
                 printed[index] = attributes["transpose"].get("chromatic", 0)
@@ -346,7 +208,7 @@ class _Tune:
         self, rows: list[tuple[Any, ...]], seats: list[_Seat]
     ) -> list[tuple[Any, ...]]:
         """Voices in the bass clef that are written as for the treble, in their place."""
-        for index, part in enumerate(self.parts):
+        for index, part in enumerate(self.tree.parts):
             clefs = part["measures"][0].get("attributes", {}).get("clefs", {})
             own = [r[6] for r in rows if r[:2] == (seats[index].part, seats[index].staff)]
             bass = any(clef["sign"] == "F" for clef in clefs.values())
@@ -378,14 +240,9 @@ class _Tune:
     ) -> Iterator[tuple[tuple[int, int, int], dict[str, Any], list[dict[str, Any]]]]:
         """((voice, onset, duration), element, its notes) for what sounds in a measure."""
         for voice in measure.get("voices", ()):
-            at = self.start[bar]
-            for element in voice["elements"]:
-                content, heads = _content(element)
-                grace = content.get("is_grace") or (heads and heads[0].get("is_grace"))
-                ticks = 0 if grace else self._ticks(_length(content["duration"]))
+            for at, ticks, content, heads in self.tree.elements(voice):
                 if heads:
-                    yield (voice["number"], at, ticks), content, heads
-                at += ticks
+                    yield (voice["number"], self.tree.start[bar] + at, ticks), content, heads
 
     def _row(
         self,
@@ -414,7 +271,7 @@ class _Tune:
             ticks,
             pitch + shift,
             -1,
-            bool(element.get("is_grace") or head.get("is_grace")),
+            is_grace(element, [head]),
             False,
             bool(ties & {"Start", "Continue"}),
             bool(signs & _DOTS),
@@ -424,10 +281,12 @@ class _Tune:
         dynamics: list[Dynamic] = []
         tempos: dict[int, Tempo] = {}
         hairpins: dict[int, int] = {}
-        for index, bar, measure in self._each():
+        for index, bar, measure in self.tree.each():
             seat = seats[index]
             for direction in measure.get("directions", ()):
-                tick = self.start[bar] + self._ticks(direction.get("offset", (0, 1)))
+                tick = self.tree.start[bar] + self.tree.to_ticks(
+                    direction.get("offset", (0, 1))
+                )
                 if "dynamic" in direction:
                     sign = direction["dynamic"]["sign"]
                     dynamics.append(Dynamic(seat.part, tick, "mark", sign))
@@ -443,55 +302,6 @@ class _Tune:
                         tempos.setdefault(tick, Tempo(tick, unit * tempo["per_minute"]))
         return dynamics, [tempos[tick] for tick in sorted(tempos)]
 
-    def _signs(self, bars: Bars, marks: list[tuple[int, int, int, Marker]]) -> Bars:
-        """Endings with several numbers, jumps, parts and their order."""
-        endings, jumps = list(bars.endings), [set(m) for m in bars.marks]
-        section = bars.section.copy()
-        labels: dict[str, int] = {}
-        first = min((index for index, *_ in marks), default=0)
-        codas = sum(m.value == "coda" for i, _, _, m in marks if i == first)
-        for index, bar, tick, marker in marks:
-            if index != first:
-                continue
-            if marker.kind == "ending" and endings[bar]:
-                _renumber(endings, bar, _numbers(marker.value))
-            elif marker.kind == "jump":
-                value = marker.value
-                if value == "coda":  # of two coda signs the first is where one leaves
-                    value = "tocoda" if codas > 1 else "coda"
-                    codas = 0
-                ends = value not in ("segno", "coda")
-                if ends and marker.closes and tick == self.start[bar] and bar:
-                    bar -= 1
-                elif not ends and marker.closes and bar + 1 < len(jumps):
-                    bar += tick > self.start[bar]
-                jumps[bar].add(value)
-            elif marker.kind == "part":
-                labels.setdefault(marker.value, bar)
-                section[bar] = True
-        bars = replace(
-            bars, endings=tuple(endings), marks=tuple(map(frozenset, jumps)), section=section
-        )
-        return replace(bars, order=self._order(bars, labels))
-
-    def _order(self, bars: Bars, labels: dict[str, int]) -> tuple[int, ...] | None:
-        """Played order of `P:` in the header, None where it gives none."""
-        wanted = _expand(" ".join(self.source.fields.get("P", [])))
-        if not wanted or not labels:
-            return None
-        missing = sum(label not in labels for label in wanted)
-        if missing:
-            self.lost["parts of P: that the tune does not have"] = missing
-            return None
-        edges = sorted({0, *labels.values(), len(bars)})
-        until = dict(pairwise(edges))
-        order: list[int] = []
-        for label in wanted:
-            begin = labels[label]
-            inner, _ = played_order(_slice(bars, begin, until[begin]))
-            order += [begin + bar for bar in inner]
-        return tuple(order)
-
     def _metadata(self, marks: list[tuple[int, int, int, Marker]]) -> dict[str, str]:
         fields = self.source.fields
         data = {f"abc:{key}": "; ".join(values) for key, values in fields.items()}
@@ -502,75 +312,6 @@ class _Tune:
         lines = sorted({t for i, _, t, m in marks if i == 0 and m.kind == "line"})
         data["phrase_ticks"] = ",".join(map(str, lines))
         return data
-
-
-def _labels(length: list[int], full: list[int]) -> list[str]:
-    """Printed bar numbers (see the module's conventions)."""
-    labels: list[str] = []
-    number, halved = 0, False
-    for bar, (ticks, whole) in enumerate(zip(length, full, strict=True)):
-        if bar == 0 and 0 < ticks < whole and len(length) > 1:
-            labels.append("0")
-            continue
-        short = 0 < ticks < whole
-        if short and not halved and bar > 1 and length[bar - 1] + ticks == whole:
-            labels.append(f"{number}a")
-            halved = True
-            continue
-        number, halved = number + 1, False
-        labels.append(str(number))
-    return labels
-
-
-def _numbers(text: str) -> tuple[int, ...]:
-    """Passes that an ending names: '1,3' or '1-3'."""
-    found: list[int] = []
-    for piece in filter(None, text.split(",")):
-        ends = [int(n) for n in re.findall(r"\d{1,2}", piece)]
-        if ends:
-            found += range(ends[0], ends[-1] + 1)
-    return tuple(dict.fromkeys(found)) or (1,)
-
-
-def _renumber(endings: list[tuple[int, ...]], bar: int, passes: tuple[int, ...]) -> None:
-    old = endings[bar]
-    while bar < len(endings) and endings[bar] == old:
-        endings[bar] = passes
-        bar += 1
-
-
-def _expand(text: str) -> list[str]:
-    """Parts in order: 'A2(BC)2' is A A B C B C; dots and blanks only separate."""
-    tokens = (
-        re.findall(r"[A-Z(]|\)\d*|\d+", text) if re.fullmatch(r"[A-Z\d().\s]+", text) else []
-    )
-    stack: list[list[str]] = [[]]
-    for token in tokens:
-        if token == "(":
-            stack.append([])
-        elif token[0] == ")":
-            if len(stack) > 1:
-                group = stack.pop()
-                stack[-1] += group * min(int(token[1:] or 1), _MOST_PARTS_PLAYED)
-        elif token.isdigit():
-            stack[-1] += stack[-1][-1:] * (min(int(token), _MOST_PARTS_PLAYED) - 1)
-        else:
-            stack[-1].append(token)
-        if sum(map(len, stack)) > _MOST_PARTS_PLAYED:
-            return []
-    return [label for group in stack for label in group]
-
-
-def _slice(bars: Bars, begin: int, end: int) -> Bars:
-    return Bars.plain(
-        bars.labels[begin:end],
-        bars.length[begin:end],
-        bars.full[begin:end],
-        bars.beat[begin:end],
-        repeat_start=bars.repeat_start[begin:end],
-        repeat_end=bars.repeat_end[begin:end],
-        endings=bars.endings[begin:end],
-    )
 
 
 def _hairpin(
