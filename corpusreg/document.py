@@ -18,11 +18,15 @@ __all__ = ["document"]
 
 
 def document(
-    comparisons: Sequence[Comparison], reference_id: str, definitions: str
+    comparisons: Sequence[Comparison],
+    failures: Sequence[str],
+    reference_id: str,
+    definitions: str,
 ) -> dict[str, Any]:
-    """The document for all works of one or more files."""
+    """The document for all works of one or more files; failures: one line each."""
     return {
         "works": [_work(each) for each in comparisons],
+        "failures": list(failures),
         "reference_id": reference_id,
         "definitions": definitions,
     }
@@ -46,6 +50,7 @@ def _work(c: Comparison) -> dict[str, Any]:
             "broad": cohort.rung.broad,
             "works": cohort.works,
             "composers": cohort.composers,
+            "sources": cohort.sources,
             "collections": cohort.collections,
             "description": words.cohort_words(cohort),
         },

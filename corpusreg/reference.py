@@ -62,12 +62,17 @@ class Rung:
 
 @dataclass(frozen=True)
 class Cohort:
-    """Works to be compared with. unit: shape (n,), ints; values: name -> shape (n,), NaN for none."""
+    """Works to be compared with.
+
+    unit: shape (n,), the number of each work's unit. values: by measure name,
+    shape (n,), NaN where a work has none. sources: units that are no composers.
+    """
 
     rung: Rung
     unit: NDArray[np.int64]
     values: Mapping[str, Floats]
     composers: int
+    sources: int
     collections: int
 
     @property
@@ -79,6 +84,21 @@ class Cohort:
     def units(self) -> int:
         """Number of statistical units."""
         return len(np.unique(self.unit))
+
+    @property
+    def effective(self) -> float:
+        """Effective number of works: how many equally weighted ones would tell as much.
+
+        1 / sum(weight^2) (Kish 1965); 0 for an empty cohort.
+        """
+        weights = unit_weights(self.unit, np.ones(self.works, bool))
+        return float(1 / (weights**2).sum()) if self.works else 0.0
+
+    @property
+    def wanted(self) -> str:
+        """The least that is asked for, in words."""
+        least = MINIMUM_UNITS_BROAD if self.rung.broad else MINIMUM_UNITS
+        return f"at least {MINIMUM_WORKS} works by {least} composers are asked for"
 
     @property
     def enough(self) -> bool:

@@ -52,9 +52,12 @@ def bar_range(bars: PlayedBars, first: int, last: int) -> str:
 
 def cohort_words(cohort: Cohort) -> str:
     """How many works of which kind, by how many composers, from how many collections."""
+    people = [plural(cohort.composers, "composer")] if cohort.composers else []
+    if cohort.sources:
+        people.append(plural(cohort.sources, "source") + " of anonymous music")
     return (
-        f"{plural(cohort.works, 'work')} ({cohort.rung.title}) by "
-        f"{plural(cohort.composers, 'composer')} in {plural(cohort.collections, 'collection')}"
+        f"{plural(cohort.works, 'work')} ({cohort.rung.title}) by {' and '.join(people)}, "
+        f"from {plural(cohort.collections, 'collection')}"
     )
 
 

@@ -287,6 +287,7 @@ CREATE TABLE rungs (
     broad BOOLEAN,
     works INTEGER,
     composers INTEGER,
+    sources INTEGER,
     collections INTEGER,
     effective DOUBLE
 );
@@ -296,6 +297,7 @@ COMMENT ON COLUMN rungs.title IS 'The group in words';
 COMMENT ON COLUMN rungs.broad IS 'Wider than one ensemble';
 COMMENT ON COLUMN rungs.works IS 'Works that count [works]';
 COMMENT ON COLUMN rungs.composers IS 'Composers, or sources of anonymous works [units]';
+COMMENT ON COLUMN rungs.sources IS 'Sources that stand for composers of anonymous works [sources]';
 COMMENT ON COLUMN rungs.collections IS 'Collections [collections]';
 COMMENT ON COLUMN rungs.effective IS 'Effective number of composers after weighting [units]';
 

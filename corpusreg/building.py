@@ -1,0 +1,76 @@
+"""The last step of a build: what depends on all works together.
+
+Works outside the chosen licence tiers go, copies of the same music are marked,
+the matrix that comparisons read is made, and every rung of the ladder gets its
+table of quantiles before any piece is seen.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+
+import numpy as np
+
+from corpusreg import sql
+from corpusreg.cohorts import fetch_cohort
+from corpusreg.definitions import MEASURES
+from corpusreg.ensembles import kinds
+from corpusreg.reference import Cohort, Rung, ladder, weighted_quantile
+from corpusreg.store import Draft
+
+__all__ = ["finishing"]
+
+_SHARES = (0.05, 0.1, 0.25, 0.5, 0.75, 0.9, 0.95)
+_TABLES = (
+    "parts", "measures", "stays", "shifts", "band_weights", "pitch_weights", "works",
+)  # fmt: skip
+
+
+def finishing(tiers: Sequence[str]) -> Callable[[Draft], None]:
+    """The step that `publish` calls with the draft; tiers: those the user asked for."""
+
+    def finish(draft: Draft) -> None:
+        for table in _TABLES:
+            draft.execute(sql.load("outside").format(table=table), {"tiers": list(tiers)})
+        draft.execute(sql.load("copies"))
+        columns = ", ".join(
+            f"max(m.value) FILTER (m.name = '{m.name}') AS \"{m.name}\"" for m in MEASURES
+        )
+        draft.execute(sql.load("matrix").format(measures=columns))
+        _store_rungs(draft)
+
+    return finish
+
+
+def _store_rungs(draft: Draft) -> None:
+    found = draft.fetch_columns(sql.load("rung_values"))
+    rungs: dict[str, Rung] = {}
+    for kind, family, texture in zip(*found.values(), strict=True):
+        for rung in ladder(str(kind), kinds()[str(kind)].works, family or "", str(texture)):
+            rungs[rung.name] = rung
+    rows, quantiles = [], []
+    for name in sorted(rungs):
+        cohort = fetch_cohort(draft, rungs[name])
+        rows.append(_rung_row(cohort))
+        quantiles += _quantile_rows(cohort)
+    draft.insert("rungs", rows)
+    draft.insert("rung_quantiles", quantiles)
+
+
+def _rung_row(cohort: Cohort) -> tuple[object, ...]:
+    rung = cohort.rung
+    counts = (cohort.works, cohort.composers, cohort.sources, cohort.collections)
+    return (rung.name, rung.title, rung.broad, *counts, cohort.effective)
+
+
+def _quantile_rows(cohort: Cohort) -> list[tuple[object, ...]]:
+    rows = []
+    for name, values in cohort.values.items():
+        weights = cohort.weights(name)
+        has = weights > 0
+        if not has.any():
+            continue
+        for share in _SHARES:
+            value = weighted_quantile(values[has], weights[has], share)
+            rows.append((cohort.rung.name, name, share, float(np.round(value, 9))))
+    return rows

@@ -1,0 +1,83 @@
+"""Cohorts out of the store: the SQL side of `corpusreg.reference`."""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Mapping, Sequence
+from typing import Any, Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from corpusreg import sql
+from corpusreg.definitions import MEASURES
+from corpusreg.errors import UsageError
+from corpusreg.reference import Cohort, Rung
+
+__all__ = ["COLUMNS", "fetch_cohort", "parse_cohort"]
+
+# What a user may choose a cohort by, with the words used on screen.
+COLUMNS = ("ensemble", "family", "texture", "genre", "period", "composer", "collection", "corpus")
+
+
+class Source(Protocol):
+    """A reference, open or being built."""
+
+    def fetch_columns(
+        self, text: str, params: Mapping[str, object] | Sequence[object] | None = None
+    ) -> dict[str, NDArray[Any]]:
+        """Result columns as arrays."""
+
+
+def fetch_cohort(source: Source, rung: Rung, leave_out: str | None = None) -> Cohort:
+    """The works of a rung; `leave_out` is the fingerprint of a piece that is placed."""
+    conditions = " AND ".join(f'"{column}" = ${column}' for column in rung.where)
+    params = {**rung.where, "leave_out": leave_out}
+    names = ", ".join(f'"{measure.name}"' for measure in MEASURES)
+    rows = source.fetch_columns(
+        sql.load("cohort").format(measures=names, conditions=conditions), params
+    )
+    counts = source.fetch_columns(
+        sql.load("cohort_counts").format(conditions=conditions), params
+    )
+    return Cohort(
+        rung=rung,
+        unit=rows["unit_number"].astype(np.int64),
+        values={m.name: rows[m.name].astype(np.float64) for m in MEASURES},
+        composers=int(counts["composers"][0]),
+        sources=int(counts["sources"][0]),
+        collections=int(counts["collections"][0]),
+    )
+
+
+def parse_cohort(source: Source, text: str) -> Rung:
+    """A rung from a user's 'ensemble=piano,period=romantic'.
+
+    Raises UsageError that names the nearest valid words.
+    """
+    where: dict[str, str] = {}
+    for pair in text.split(","):
+        column, sign, value = (piece.strip() for piece in pair.partition("="))
+        if not sign or column not in COLUMNS:
+            raise UsageError(
+                f"--cohort: '{pair.strip()}' is not understood; write NAME=VALUE with a name "
+                f"among {', '.join(COLUMNS)}{_near(column, COLUMNS)}"
+            )
+        known = _known_values(source, column)
+        if value not in known:
+            hint = _near(value, known) or f"; there are {', '.join(known[:12])}"
+            raise UsageError(f"--cohort: no work has {column} '{value}'{hint}")
+        where[column] = value
+    return Rung(where, text)
+
+
+def _known_values(source: Source, column: str) -> list[str]:
+    found = source.fetch_columns(
+        f'SELECT DISTINCT "{column}" AS value FROM matrix WHERE "{column}" IS NOT NULL ORDER BY 1'
+    )
+    return [str(value) for value in found["value"]]
+
+
+def _near(word: str, known: Sequence[str]) -> str:
+    near = difflib.get_close_matches(word, known, n=3, cutoff=0.5)
+    return f"; did you mean {' or '.join(near)}?" if near else ""

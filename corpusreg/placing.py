@@ -1,0 +1,163 @@
+"""A score file to comparisons: read, analyse, find the cohorts, compare."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from corpusreg import words
+from corpusreg.analysis import Analysis, analyse
+from corpusreg.cohorts import fetch_cohort, parse_cohort
+from corpusreg.compare import Comparison, Piece, compare
+from corpusreg.duplicates import fingerprint
+from corpusreg.ensembles import Ensemble, kinds
+from corpusreg.extract import ensemble_of
+from corpusreg.instruments import load
+from corpusreg.notes import Score
+from corpusreg.pitch import note_name
+from corpusreg.played import Played, perform
+from corpusreg.readers import read_file, sniff
+from corpusreg.reference import Cohort, Rung, ladder
+
+if TYPE_CHECKING:
+    from corpusreg.readers import ReadResult
+    from corpusreg.store import Reference
+
+__all__ = ["place_file"]
+
+# Formats read by native code or by music21, which may crash or balloon: in a
+# bounded process of their own. The others are read by bounded Python code here.
+_READ_APART = frozenset(("abc", "mei", "capella", "noteworthy", "tinynotation"))
+
+
+@dataclass(frozen=True)
+class _Work:
+    score: Score
+    played: Played
+    whole: Analysis
+    ensemble: Ensemble
+
+
+def place_file(
+    reference: Reference, path: Path, cohort: str | None, as_written: bool
+) -> tuple[list[Comparison], list[str]]:
+    """Comparisons of all works in a file, and the failures among them, one line each.
+
+    cohort: a user's choice such as 'ensemble=piano', or None for the ladder.
+    Raises ReadError where nothing in the file can be read.
+    """
+    chosen = parse_cohort(reference, cohort) if cohort else None
+    result = _read(path)
+    failures = [f"{path}: no. {number}: {reason}" for number, reason in result.failures]
+    found = []
+    for score in result.scores:
+        played = perform(score, as_written=as_written)
+        work = _Work(score, played, analyse(played), ensemble_of(score, played))
+        found.append(_placed(reference, path, work, chosen))
+    return found, failures
+
+
+def _read(path: Path) -> ReadResult:
+    if sniff(path) in _READ_APART:
+        from corpusreg.isolate import call
+
+        result: ReadResult = call(read_file, path)
+        return result
+    return read_file(path)
+
+
+def _placed(reference: Reference, path: Path, work: _Work, chosen: Rung | None) -> Comparison:
+    kind = kinds()[work.ensemble.kind]
+    mark = fingerprint(work.score)
+    rungs = ladder(kind.kind, kind.works, kind.family, work.ensemble.texture)
+    asked = [chosen] if chosen else rungs
+    cohorts = [fetch_cohort(reference, rung, leave_out=mark) for rung in asked]
+    parts = _part_analyses(work)
+    notes = [*_copies(reference, mark), *_thin(cohorts, chosen), *_lost(work.score)]
+    notes += _out_of_range(work.score, work.played)
+    piece = Piece(
+        title=_title(work.score, path),
+        path=str(path),
+        parts=tuple(parts) or ("",),
+        ensemble=work.ensemble.kind,
+        assumed=work.played.assumed,
+        notes=tuple(notes),
+    )
+    return compare(
+        piece,
+        work.whole,
+        parts if len(parts) > 1 else {},
+        cohorts,
+        written_bars=len(work.score.bars),
+    )
+
+
+def _title(score: Score, path: Path) -> str:
+    meta = score.metadata
+    title = meta.get("title") or meta.get("movement") or path.stem
+    return f"{title} (no. {score.number})" if score.number else title
+
+
+def _part_analyses(work: _Work) -> dict[str, Analysis]:
+    """Analyses of the sounding parts by a name that is theirs alone."""
+    found: dict[str, Analysis] = {}
+    for index, part in enumerate(work.score.parts):
+        rows = work.played.notes.part == index
+        if rows.any():
+            name = part.name or part.abbreviation or f"Part {index + 1}"
+            name = name if name not in found else f"{name} ({index + 1})"
+            found[name] = analyse(work.played.only(rows))
+    return found
+
+
+def _copies(reference: Reference, mark: str | None) -> list[str]:
+    if mark is None:
+        return []
+    same = reference.fetch_columns(
+        "SELECT title FROM works WHERE fingerprint = $mark ORDER BY work", {"mark": mark}
+    )["title"]
+    if not len(same):
+        return []
+    return [f"This music is in the reference ({same[0]}); it is left out of the comparison."]
+
+
+def _thin(cohorts: list[Cohort], chosen: Rung | None) -> list[str]:
+    first = cohorts[0]
+    if first.enough:
+        return []
+    held = f"{words.plural(first.works, 'work')} by {words.plural(first.units, 'composer')}"
+    asked = "the cohort you asked for" if chosen else first.rung.title
+    return [
+        f"The reference holds {held} of {asked}, too few to place a piece among them "
+        f"({cohorts[0].wanted}); more scores can be measured with "
+        "'corpusreg extract bundled FOLDER'."
+    ]
+
+
+def _lost(score: Score) -> list[str]:
+    return [
+        f"{count} times in this file: {reason}" for reason, count in sorted(score.lost.items())
+    ]
+
+
+def _out_of_range(score: Score, played: Played) -> list[str]:
+    """Notes beyond an instrument's usual range, flagged and never clipped."""
+    found = []
+    for index, instrument in enumerate(load().match_all(score.parts)):
+        rows = played.notes.part == index
+        if instrument is None or not rows.any():
+            continue
+        pitch = played.notes.pitch[rows]
+        low, high = instrument.professional
+        for beyond, side in ((pitch < low, "below"), (pitch > high, "above")):
+            if beyond.any():
+                first = int(beyond.argmax())
+                bar = played.bars.labels[int(played.notes.bar[rows][first])]
+                found.append(
+                    f"{score.parts[index].name}: {words.plural(int(beyond.sum()), 'note')} "
+                    f"{side} the usual range ({note_name(low)} to {note_name(high)}), first "
+                    f"{note_name(int(pitch[first]))} in bar {bar}. The table is a guide; "
+                    "extremes can strain: ask the player, the singer or the teacher."
+                )
+    return found
