@@ -9,6 +9,7 @@ numbers are bounded.
 
 from __future__ import annotations
 
+import re
 from collections import Counter
 from pathlib import Path
 
@@ -43,7 +44,7 @@ def read_musicxml(path: Path) -> Score:
             reader.feed(piece)
         root = reader.parser.close()
     except etree.XMLSyntaxError as error:
-        reason = " ".join(str(error.msg).split())
+        reason = re.sub(r", line \d+, column \d+$", "", " ".join(str(error.msg).split()))
         raise ReadError(
             f"{reader.name}: damaged XML at line {error.lineno or 1} ({reason}); "
             "export the score again"

@@ -48,7 +48,7 @@ def score_bytes(path: Path) -> Iterator[bytes]:
             if start.startswith(b"PK"):
                 yield from _archived(file, name)
             else:
-                yield from _bounded(file, name)
+                yield from _bounded(file, name, MAX_BYTES)
     except PermissionError:
         raise ReadError(f"{name}: no permission to read it; change its permissions") from None
     except FileNotFoundError:
@@ -60,7 +60,7 @@ def score_bytes(path: Path) -> Iterator[bytes]:
         raise ReadError(f"{name}: cannot be read ({reason}); check the file") from None
 
 
-def _bounded(file: IO[bytes], name: str, limit: int = MAX_BYTES) -> Iterator[bytes]:
+def _bounded(file: IO[bytes], name: str, limit: int) -> Iterator[bytes]:
     left = limit
     while piece := file.read(_PIECE):
         left -= len(piece)
@@ -77,7 +77,7 @@ def _archived(file: IO[bytes], name: str) -> Iterator[bytes]:
             zipfile.ZipFile(file) as archive,
             archive.open(_score_member(archive, name)) as score,
         ):
-            yield from _bounded(score, name)
+            yield from _bounded(score, name, MAX_BYTES)
     except (zipfile.BadZipFile, zlib.error, EOFError, ValueError, LookupError):
         raise ReadError(f"{name}: damaged .mxl archive; export the score again") from None
     except (NotImplementedError, RuntimeError):
