@@ -22,7 +22,6 @@ they are read by `load` and not listed.
 from __future__ import annotations
 
 import difflib
-import importlib.resources
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -97,7 +96,7 @@ def folder() -> Path:
 
     Raises DataError when it is in none of them.
     """
-    package = Path(str(importlib.resources.files("corpusreg")))
+    package = Path(__file__).resolve().parent
     for candidate in (package / "queries", package.parent / "queries"):
         if candidate.is_dir():
             return candidate

@@ -204,6 +204,9 @@ def _interruptible(
     """Run a statement in a thread, so that an interrupt reaches it while it runs."""
     results: list[Result] = []
     errors: list[BaseException] = []
+    # An event and not Thread.join, which an interrupt can leave believing that
+    # a running thread has ended.
+    done = threading.Event()
 
     def run() -> None:
         try:
@@ -214,15 +217,18 @@ def _interruptible(
             results.append(Result(names, types, found.fetchall()))
         except BaseException as error:  # noqa: BLE001 - raised again by the caller
             errors.append(error)
+        finally:
+            done.set()
 
-    thread = threading.Thread(target=run, daemon=True)
-    thread.start()
+    threading.Thread(target=run, daemon=True).start()
     try:
-        while thread.is_alive():
-            thread.join(0.1)
+        while not done.wait(0.1):
+            pass
     except KeyboardInterrupt:
+        # Again and again: the statement may not have begun yet.
         connection.interrupt()
-        thread.join()
+        while not done.wait(0.1):
+            connection.interrupt()
         raise
     if errors:
         raise errors[0]

@@ -196,6 +196,8 @@ class Shards:
         for path in self.folder.iterdir():
             if path.is_dir() and path.name not in used:
                 shutil.rmtree(path, ignore_errors=True)
+            elif path.suffix == ".new":
+                path.unlink(missing_ok=True)
 
     def _enter(self, label: _Label) -> None:
         if label.recipe != self.recipe.key or label.sequence < self._floor:
