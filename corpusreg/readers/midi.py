@@ -15,28 +15,23 @@ Conventions
 
 from __future__ import annotations
 
-import io
 import re
-import struct
 from bisect import bisect_right
-from collections import deque
 from collections.abc import Iterator
-from contextlib import suppress
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 from itertools import pairwise
 from math import gcd, lcm
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 
 from corpusreg.errors import ReadError
 from corpusreg.notes import Bars, Part, Pedal, Score, Tempo, felt_beat, note_table
+from corpusreg.readers.midi_events import Events, Stream, collect, load, quarter_of
 
 __all__ = ["read_midi"]
 
 _PERCUSSION = 9
-_SUSTAIN = 64
 _MOST_BARS = 200_000
 _UNSIGNED = (False, False, False, False)  # no grace, ties, dots: a file of sounds has none
 _KEYBOARDS = frozenset((None, *range(9), *range(16, 21)))  # pianos, celesta, organs
@@ -44,42 +39,15 @@ _RIGHT = re.compile(r"\b(right|rh|r\.h\.?|upper|treble|rechte?|droite)\b", re.IG
 _LEFT = re.compile(r"\b(left|lh|l\.h\.?|lower|bass|linke?|gauche)\b", re.IGNORECASE)
 
 
-@dataclass
-class _Stream:
-    """What one channel of one track plays: notes as (onset, end, pitch, velocity)."""
-
-    track: int
-    channel: int
-    name: str
-    notes: list[tuple[int, int, int, int]] = field(default_factory=list)
-    programs: list[tuple[int, int]] = field(default_factory=list)
-    pedal: list[tuple[int, bool]] = field(default_factory=list)
-
-
-@dataclass
-class _Events:
-    """All events of a file, in absolute ticks."""
-
-    streams: dict[tuple[int, int], _Stream] = field(default_factory=dict)
-    metres: list[tuple[int, int, int]] = field(default_factory=list)
-    tempos: list[tuple[int, int]] = field(default_factory=list)
-    names: dict[int, str] = field(default_factory=dict)
-    rights: str = ""
-    end: int = 0
-    unended: int = 0
-    unbegun: int = 0
-    instant: int = 0
-
-
 def read_midi(path: Path) -> Score:
     """The notes of a MIDI file as written in its tracks.
 
     Raises ReadError when the file is damaged or has no quarter notes to count in.
     """
-    kind, division, tracks = _load(path)
+    kind, division, tracks = load(path)
     assumed: list[str] = []
-    quarter, factor = _quarter(path, division, assumed)
-    events = _collect(tracks, chained=kind == 2)
+    quarter, factor = quarter_of(path, division, assumed)
+    events = collect(tracks, chained=kind == 2)
     if factor == 2:
         events.tempos = [(0, 500_000)]  # what half a second to the quarter note means
     if kind == 2:
@@ -90,144 +58,7 @@ def read_midi(path: Path) -> Score:
     return _score(events, bars, ticks, scale, assumed)
 
 
-def _load(path: Path) -> tuple[int, int, list[Any]]:
-    """Format, division and tracks; everything mido can raise is caught here."""
-    import mido
-    from mido.midifiles.meta import KeySignatureError
-
-    data = _chunks(path, path.read_bytes())
-    try:
-        found = mido.MidiFile(file=io.BytesIO(data))
-        return int(found.type), int(found.ticks_per_beat), list(found.tracks)
-    except (
-        ArithmeticError,
-        AttributeError,
-        EOFError,
-        KeySignatureError,
-        LookupError,
-        MemoryError,
-        OSError,
-        TypeError,
-        ValueError,
-        struct.error,
-    ) as error:
-        reason = " ".join(str(error).split()) or "it ends too early"
-        raise ReadError(f"{path}: damaged MIDI file ({reason}); export it again") from error
-
-
-def _chunks(path: Path, data: bytes) -> bytes:
-    """Header and tracks alone: other chunks are to be ignored, RIFF wraps are undone."""
-    at = data.find(b"MThd", 0, 64)
-    if at < 0 or len(data) < at + 14:
-        raise ReadError(
-            f"{path}: not a MIDI file, it does not begin with MThd; export it again"
-        )
-    size = struct.unpack(">L", data[at + 4 : at + 8])[0]
-    header, at = data[at + 8 : at + 14], at + 8 + size
-    tracks = []
-    while at + 8 <= len(data):
-        size = struct.unpack(">L", data[at + 4 : at + 8])[0]
-        if data[at : at + 4] == b"MTrk":
-            if at + 8 + size > len(data):
-                raise ReadError(
-                    f"{path}: damaged MIDI file (a track is cut off); export it again"
-                )
-            tracks.append(data[at : at + 8 + size])
-        at += 8 + size
-    count = struct.pack(">h", min(len(tracks), 32767))
-    return b"MThd\0\0\0\6" + header[:2] + count + header[4:6] + b"".join(tracks)
-
-
-def _quarter(path: Path, division: int, assumed: list[str]) -> tuple[int, int]:
-    """Ticks of the file in a quarter note, and the factor that makes them whole."""
-    if division > 0:
-        return division, 1
-    frames, parts = -(division >> 8), division & 0xFF
-    if frames not in (24, 25, 29, 30) or not parts:
-        raise ReadError(
-            f"{path}: MIDI time division {division} is not defined; export it again"
-        )
-    assumed.append("time code instead of beats: half a second read as a quarter note")
-    return (30 if frames == 29 else frames) * parts, 2
-
-
-def _collect(tracks: list[Any], *, chained: bool) -> _Events:
-    """Go through every track once; chained sequences begin where the one before ended."""
-    events = _Events()
-    for index, track in enumerate(tracks):
-        tick = events.end if chained else 0
-        waiting: dict[tuple[int, int], deque[tuple[int, int]]] = {}
-        for message in track:
-            tick += message.time
-            if message.is_meta:
-                _meta(events, index, tick, message)
-            elif message.type in ("note_on", "note_off"):
-                _note(events, index, tick, message, waiting)
-            elif message.type == "program_change":
-                _stream(events, index, message.channel).programs.append((tick, message.program))
-            elif message.type == "control_change" and message.control == _SUSTAIN:
-                down = message.value >= 64
-                _stream(events, index, message.channel).pedal.append((tick, down))
-        for (channel, pitch), open_notes in waiting.items():
-            events.unended += len(open_notes)
-            for onset, velocity in open_notes:
-                _sound(events, index, channel, (onset, tick, pitch, velocity))
-        events.end = max(events.end, tick)
-    return events
-
-
-def _stream(events: _Events, track: int, channel: int) -> _Stream:
-    key = track, channel
-    if key not in events.streams:
-        events.streams[key] = _Stream(track, channel, "")
-    return events.streams[key]
-
-
-def _meta(events: _Events, track: int, tick: int, message: Any) -> None:
-    if message.type in ("track_name", "instrument_name"):
-        name = _text(message.name)
-        if message.type == "track_name" or track not in events.names:
-            events.names[track] = name
-    elif message.type == "set_tempo" and message.tempo > 0:
-        events.tempos.append((tick, message.tempo))
-    elif message.type == "time_signature":
-        events.metres.append((tick, message.numerator, message.denominator))
-    elif message.type == "copyright":
-        events.rights = _text(message.text)
-
-
-def _text(found: str) -> str:
-    """Text of a meta event: UTF-8 where it is that, else Latin-1; one line."""
-    with suppress(UnicodeError):
-        found = found.encode("latin-1").decode("utf-8")
-    return " ".join(re.sub(r"[\x00-\x1f\x7f]", " ", found).split())
-
-
-def _note(
-    events: _Events,
-    track: int,
-    tick: int,
-    message: Any,
-    waiting: dict[tuple[int, int], deque[tuple[int, int]]],
-) -> None:
-    key = message.channel, message.note
-    if message.type == "note_on" and message.velocity:
-        waiting.setdefault(key, deque()).append((tick, message.velocity))
-    elif waiting.get(key):
-        onset, velocity = waiting[key].popleft()
-        _sound(events, track, message.channel, (onset, tick, message.note, velocity))
-    else:
-        events.unbegun += 1
-
-
-def _sound(events: _Events, track: int, channel: int, note: tuple[int, int, int, int]) -> None:
-    if note[0] == note[1]:
-        events.instant += 1
-        note = note[0], note[1] + 1, note[2], note[3]
-    _stream(events, track, channel).notes.append(note)
-
-
-def _scale(events: _Events, quarter: int) -> int:
+def _scale(events: Events, quarter: int) -> int:
     """Factor on ticks that makes every bar of the file's metres a whole number."""
     parts = [1]
     for _, numerator, denominator in events.metres:
@@ -240,7 +71,7 @@ def _sensible(numerator: int, denominator: int) -> bool:
     return 0 < numerator <= 128 and denominator in (1, 2, 4, 8, 16, 32, 64)
 
 
-def _metres(events: _Events, scale: int) -> dict[int, tuple[int, int]]:
+def _metres(events: Events, scale: int) -> dict[int, tuple[int, int]]:
     """Metre by the tick where it begins, 4/4 before the first; repetitions do not count."""
     metres = {0: (4, 4)}
     given = {t * scale: (n, d) for t, n, d in events.metres if _sensible(n, d)}
@@ -251,7 +82,7 @@ def _metres(events: _Events, scale: int) -> dict[int, tuple[int, int]]:
     return metres
 
 
-def _bars(path: Path, events: _Events, ticks: int, scale: int, assumed: list[str]) -> Bars:
+def _bars(path: Path, events: Events, ticks: int, scale: int, assumed: list[str]) -> Bars:
     metres = _metres(events, scale)
     if 0 not in {t for t, n, d in events.metres if _sensible(n, d)}:
         assumed.append("no metre: read as 4/4")
@@ -275,7 +106,7 @@ def _bars(path: Path, events: _Events, ticks: int, scale: int, assumed: list[str
     return Bars.plain([str(n + 1) for n in range(len(length))], length, full, beat)
 
 
-def _score(events: _Events, bars: Bars, ticks: int, scale: int, assumed: list[str]) -> Score:
+def _score(events: Events, bars: Bars, ticks: int, scale: int, assumed: list[str]) -> Score:
     streams = [s for s in events.streams.values() if s.notes]
     drums = sum(len(s.notes) for s in streams if s.channel == _PERCUSSION)
     streams = [s for s in streams if s.channel != _PERCUSSION]
@@ -307,7 +138,7 @@ def _score(events: _Events, bars: Bars, ticks: int, scale: int, assumed: list[st
     )
 
 
-def _lost(events: _Events) -> dict[str, int]:
+def _lost(events: Events) -> dict[str, int]:
     ignored = sum(not _sensible(n, d) for _, n, d in events.metres)
     found = {
         "note-offs without a note": events.unbegun,
@@ -316,14 +147,14 @@ def _lost(events: _Events) -> dict[str, int]:
     return {reason: count for reason, count in found.items() if count}
 
 
-def _metadata(events: _Events, streams: list[_Stream]) -> dict[str, str]:
+def _metadata(events: Events, streams: list[Stream]) -> dict[str, str]:
     """The name of a first track that plays nothing is the title, as is that of the only one."""
     silent = 0 not in {s.track for s in streams} or len({s.track for s in streams}) == 1
     title = events.names.get(0, "") if silent else ""
     return {k: v for k, v in (("title", title), ("rights", events.rights)) if v}
 
 
-def _program(events: _Events, stream: _Stream) -> int | None:
+def _program(events: Events, stream: Stream) -> int | None:
     """Program in force at the stream's first note, set in its track or for its channel."""
     first = min(note[0] for note in stream.notes)
     same = [s for s in events.streams.values() if s.channel == stream.channel]
@@ -336,7 +167,7 @@ def _program(events: _Events, stream: _Stream) -> int | None:
 
 
 def _parts(
-    events: _Events, streams: list[_Stream], assumed: list[str]
+    events: Events, streams: list[Stream], assumed: list[str]
 ) -> tuple[tuple[Part, ...], list[tuple[int, int]]]:
     """Parts, and (part, staff) of each stream."""
     alone = [Part(events.names.get(s.track, ""), program=_program(events, s)) for s in streams]
@@ -374,7 +205,7 @@ def _two_hands(parts: list[Part], index: int) -> bool:
     return bool(a.name) and a.name == b.name and same == 2
 
 
-def _is_lower(streams: list[_Stream], parts: list[Part], index: int) -> bool:
+def _is_lower(streams: list[Stream], parts: list[Part], index: int) -> bool:
     """Whether the second of two hands is the left one, by name or else by pitch."""
     if _LEFT.search(parts[index].name) and not _RIGHT.search(parts[index].name):
         return True
@@ -392,7 +223,7 @@ def _shared(parts: list[Part], index: int) -> str:
 
 
 def _pedals(
-    events: _Events, streams: list[_Stream], seats: list[tuple[int, int]], scale: int
+    events: Events, streams: list[Stream], seats: list[tuple[int, int]], scale: int
 ) -> Iterator[Pedal]:
     """Times at which the pedal is down; a channel's pedal holds in all tracks that use it."""
     done = set()

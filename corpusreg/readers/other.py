@@ -14,7 +14,7 @@ import contextlib
 import io
 import warnings
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from math import lcm
 from pathlib import Path
@@ -24,6 +24,7 @@ import numpy as np
 
 from corpusreg.errors import ReadError
 from corpusreg.notes import Bars, Dynamic, Part, Score, Tempo, felt_beat, note_table
+from corpusreg.readers.mei import MeiFacts, read_facts
 
 __all__ = ["read_all_with_music21", "read_with_music21"]
 
@@ -57,7 +58,10 @@ def read_all_with_music21(path: Path, family: str = "") -> list[Score]:
     # zip modules underneath, so nothing narrower than Exception can be named here.
     try:
         with _quiet():
-            return [_Work(stream).score(path, family) for stream in _parse(path, family)]
+            mei = family == "mei" or path.suffix.lower() == ".mei"
+            facts = read_facts(path) if mei else MeiFacts()
+            works = [_Work(stream, facts) for stream in _parse(path, family)]
+            return [work.score(path, family) for work in works]
     except ReadError:
         raise
     except Exception as error:
@@ -111,6 +115,7 @@ class _Work:
     """One music21 stream on its way to a Score."""
 
     stream: Any
+    facts: MeiFacts
     notes: list[_Note] = field(default_factory=list)
     left_out: dict[str, int] = field(default_factory=dict)
     lost: dict[str, int] = field(default_factory=dict)
@@ -128,6 +133,10 @@ class _Work:
         self.lead = max(self.measures, key=len)
         lengths, metres = self._lengths()
         self.ticks = self._resolution(path, lengths, metres)
+        read = len(self.notes) + sum(self.left_out.values()) + sum(self.lost.values())
+        self.lost |= self.facts.unread
+        if read < self.facts.notes:
+            self.lost["notes in the file that were not read"] = self.facts.notes - read
         bars = self._bars(lengths, metres)
         self.start = bars.start
         return Score(
@@ -153,25 +162,32 @@ class _Work:
 
     def _parts(self, staves: list[Any]) -> tuple[tuple[Part, ...], list[tuple[int, int]]]:
         """Parts, and (part, staff) of each staff."""
-        braces = [
+        braced = self._braces(staves)
+        names = self.facts.names if len(self.facts.names) == len(staves) else [""] * len(staves)
+        parts: list[Part] = []
+        seats: list[tuple[int, int]] = []
+        last = -1
+        for staff, group, name in zip(staves, braced, names, strict=True):
+            if group >= 0 and group == last:
+                seats.append((len(parts) - 1, seats[-1][1] + 1))
+                parts[-1] = replace(parts[-1], staves=seats[-1][1])
+            else:
+                parts.append(_part(staff, name))
+                seats.append((len(parts) - 1, 1))
+            last = group
+        return tuple(parts), seats
+
+    def _braces(self, staves: list[Any]) -> list[int]:
+        """For each staff the number of the brace it stands in, or -1."""
+        if len(self.facts.braces) == len(staves):
+            return self.facts.braces
+        groups = [
             list(group.getSpannedElements())
             for group in self.stream.recurse().getElementsByClass("StaffGroup")
             if group.symbol == "brace"
         ]
-        braced = {id(s): n for n, group in enumerate(braces) for s in group}
-        parts: list[Part] = []
-        seats: list[tuple[int, int]] = []
-        last: int | None = None
-        for staff in staves:
-            group = braced.get(id(staff))
-            if group is not None and group == last:
-                seats.append((len(parts) - 1, seats[-1][1] + 1))
-                parts[-1] = _with_staves(parts[-1], seats[-1][1])
-            else:
-                parts.append(_part(staff))
-                seats.append((len(parts) - 1, 1))
-            last = group
-        return tuple(parts), seats
+        braced = {id(s): n for n, group in enumerate(groups) for s in group}
+        return [braced.get(id(staff), -1) for staff in staves]
 
     def _read_measure(self, index: int, bar: int, measure: Any) -> None:
         voices = list(measure.voices)
@@ -327,7 +343,7 @@ class _Work:
     def _metadata(self, path: Path) -> dict[str, str]:
         given = self.stream.metadata
         if given is None:
-            return {}
+            return dict(self.facts.metadata)
         found = {
             "title": given.title or given.movementName,
             "movement": given.movementName if given.title else None,
@@ -339,7 +355,7 @@ class _Work:
         found = {key: _clean(value) for key, value in found.items() if value}
         if found.get("title") == path.name:  # music21 puts the file's name there
             del found["title"]
-        return found
+        return self.facts.metadata | found
 
 
 def _left_out(element: Any) -> str:
@@ -359,17 +375,13 @@ def _clean(text: Any) -> str:
     return " ".join(str(text or "").split()).strip('"')
 
 
-def _part(staff: Any) -> Part:
+def _part(staff: Any, name: str) -> Part:
     instrument = staff.getInstrument(returnDefault=False)
     if instrument is None:
-        return Part(_clean(staff.partName), _clean(staff.partAbbreviation))
+        return Part(name or _clean(staff.partName), _clean(staff.partAbbreviation))
     return Part(
-        _clean(staff.partName or instrument.partName or instrument.instrumentName),
+        name or _clean(staff.partName or instrument.partName or instrument.instrumentName),
         _clean(staff.partAbbreviation or instrument.partAbbreviation),
         sound_id=instrument.instrumentSound or "",
         program=instrument.midiProgram,
     )
-
-
-def _with_staves(part: Part, staves: int) -> Part:
-    return Part(part.name, part.abbreviation, staves, part.sound_id, part.program)
