@@ -21,7 +21,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 from importlib import resources
 
-from corpusreg.instruments import Instrument, Instruments, load
+from corpusreg.instruments import SUNG_SYLLABLES, Instrument, Instruments, load
 from corpusreg.notes import Part
 
 __all__ = ["LARGEST_CHAMBER", "Ensemble", "Kind", "classify", "kinds"]
@@ -136,7 +136,8 @@ def _one(player: _Player, one_line: bool) -> str:
     if one_line and player.part.staves == 1:
         return "solo melody"
     if player.instrument is None:
-        return "keyboard" if player.part.staves >= 2 else "unnamed parts"
+        sung = player.part.lyrics >= SUNG_SYLLABLES  # a hymn on two staves
+        return "keyboard" if player.part.staves >= 2 and not sung else "unnamed parts"
     if player.family == "voice":
         return "choir"  # one singer cannot sound two notes at once
     if player.id in _ALONE:

@@ -133,7 +133,7 @@ def _instrument(text: Mapping[str, str], at: str, base: Instrument | None) -> In
         base = Instrument(
             text["id"], text["id"], "", student, professional, student, (), "sustained", ""
         )
-    comfortable = base.comfortable
+    comfortable = _inside(base.comfortable, student) or student
     if text.get("comfortable_low") or text.get("comfortable_high"):
         comfortable = _range(text, "comfortable", at)
     row = replace(

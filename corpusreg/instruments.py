@@ -23,6 +23,7 @@ from __future__ import annotations
 import csv
 import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import replace
 from functools import lru_cache
 from importlib import resources
 from pathlib import Path
@@ -36,6 +37,7 @@ __all__ = [
     "DECAYS",
     "FAMILIES",
     "LEVELS",
+    "SUNG_SYLLABLES",
     "Instrument",
     "Instruments",
     "Register",
@@ -44,7 +46,15 @@ __all__ = [
     "register_name",
 ]
 
+# Syllables under a part from which it is taken to be sung: more than a cue's.
+SUNG_SYLLABLES = 10
+
+# Families whose parts can carry words without the name being wrong.
+_TEXTED = frozenset(("voice", "keyboard", "plucked"))
 _UNPITCHED = "unpitched"
+_UNPITCHED_CODES = frozenset(
+    ("trngl", "tambn", "gong", "tamtm", "piatt", "crshc", "drump", "drums", "sdrum", "bdrum")
+)
 
 
 def height(pitch: float, instrument: Instrument, level: str = "professional") -> float:
@@ -111,13 +121,17 @@ class Instruments(Mapping[str, Instrument]):
     def match(self, part: Part) -> Instrument | None:
         """The instrument of a part, or None where nothing names one: never a guess.
 
-        The kern code, where given, says what the editor read. Otherwise the
-        printed name decides, and the MusicXML sound id chooses between the
-        meanings of the name or makes it narrower ('Clarinet' with the sound of
-        one in A). A sound that contradicts the name loses: songs printed
-        'Singstimme' are often played back by an oboe. Then, for names unknown to
-        the table, sound id and abbreviation; and for names that say nothing
-        the General MIDI program, except 0, which is most programs' default.
+        The printed name decides; the MusicXML sound id or kern code chooses between
+        its meanings or makes it narrower ('Clarinet' with the sound of one in A),
+        and says which voice type is meant. One that contradicts the name loses:
+        songs printed 'Singstimme' are often played back by an oboe. For names
+        unknown to the table sound id, code and abbreviation decide in this
+        order; for names that say nothing, the General MIDI program, except
+        0, the default of most software, unless the part has two staves, and
+        except the sound of a melody instrument under the export default 'MusicXML
+        Part' (vocal trecento parts are played by saxophones there). A part
+        with many syllables that is not a voice, keyboard or plucked
+        instrument is sung: its name is that of the sound that plays it back.
         """
         choices = self._choices(part)
         return choices[0] if choices else None
@@ -126,8 +140,11 @@ class Instruments(Mapping[str, Instrument]):
         """`match` for the parts of one score, where the others decide unclear names.
 
         'Basso', 'Alto' or 'Bass' is a voice by itself; it is the string instrument
-        where some part is certainly a string and none certainly a voice.
+        where some part is certainly a string and none certainly a voice. Names that
+        only count ('S1', 'S2', 'S3') are no names.
         """
+        if _numbered([part.name for part in parts]):
+            parts = [replace(part, name="") for part in parts]
         choices = [self._choices(part) for part in parts]
         certain = {found[0].family for found in choices if len(found) == 1}
         return [_fitting(found, certain) for found in choices]
@@ -138,7 +155,10 @@ class Instruments(Mapping[str, Instrument]):
 
     def is_unpitched(self, part: Part) -> bool:
         """The printed name is that of percussion without pitch, which has no range."""
-        return self._ids(part.name)[:1] == (_UNPITCHED,)
+        ids = self._ids(part.name)
+        return ids[:1] == (_UNPITCHED,) or (
+            not ids and _plain_code(part.code) in _UNPITCHED_CODES
+        )
 
     def _ids(self, name: str) -> tuple[str, ...]:
         """Ids that a name may mean, the key taken into account."""
@@ -161,24 +181,47 @@ class Instruments(Mapping[str, Instrument]):
 
     def _choices(self, part: Part) -> tuple[Instrument, ...]:
         """What a part may be: one instrument where something is certain of it."""
+        found = self._instruments(part)
+        sung = part.lyrics >= SUNG_SYLLABLES and part.staves == 1
+        if sung and not any(one.family in _TEXTED for one in found):
+            return (self._rows["voice"],)
+        return found
+
+    def _instruments(self, part: Part) -> tuple[Instrument, ...]:
         named = self.named(part.name)
-        code = self._coded(part.code)
-        if code is not None:
-            return (_narrower(code, named) or code,)
-        sound = self._sounding(part.sound_id)
-        if named:
-            agreed = _narrower(sound, named) if sound else None
+        code, sound = self._coded(part.code), self._sounding(part.sound_id)
+        machine = code or sound
+        if named and machine:
+            agreed = _narrower(machine, named)
+            if agreed is None and self._better(machine, part, named, coded=code is not None):
+                agreed = machine
             return (agreed,) if agreed else named
+        if named:
+            return named
         if self.is_unpitched(part):
             return ()
-        if sound is not None:
-            return (sound,)
+        if machine is not None:
+            return (machine,)
         return self.named(part.abbreviation) or self._programmed(part)
+
+    def _better(
+        self, machine: Instrument, part: Part, named: Sequence[Instrument], *, coded: bool
+    ) -> bool:
+        """Whether code or sound id tells more than a name that says something else.
+
+        Names of voices in old music tell the function and not the range (of 28
+        trecento and other parts with two voice types the sound id's was nearer to
+        the notes in 25). An unclear name gives way to a code, not to a sound.
+        """
+        if machine.family == named[0].family == "voice":
+            lists_several = len(read_name(part.name, self._names).phrases) > 1
+            return not machine.generic and not lists_several
+        return coded and len(named) > 1
 
     def _coded(self, code: str) -> Instrument | None:
         """Kern codes; of codes joined by '&' or '|' the first that is known."""
         for one in re.split(r"[&|]", code):
-            found = self._codes.get(one.strip().removeprefix("*").removeprefix("I").casefold())
+            found = self._codes.get(_plain_code(one))
             if found:
                 return self._rows[found]
         return None
@@ -192,12 +235,15 @@ class Instruments(Mapping[str, Instrument]):
         return None
 
     def _programmed(self, part: Part) -> tuple[Instrument, ...]:
-        if part.program is None or not is_generic(part.name):
+        found = self._programs.get(-1 if part.program is None else part.program)
+        if found is None or not is_generic(part.name):
             return ()
+        row = self._rows[found]
         if part.program == 0 and part.staves < 2:
             return ()
-        found = self._programs.get(part.program)
-        return (self._rows[found],) if found else ()
+        if "MusicXML" in part.name and row.family not in ("voice", "keyboard"):
+            return ()
+        return (row,)
 
 
 def _narrower(found: Instrument, named: Sequence[Instrument]) -> Instrument | None:
@@ -208,6 +254,18 @@ def _narrower(found: Instrument, named: Sequence[Instrument]) -> Instrument | No
         if found.id == meaning.id or found.kind_of == meaning.id:
             return found
     return None
+
+
+def _plain_code(code: str) -> str:
+    """'*Ivioln' -> 'violn'."""
+    return code.strip().removeprefix("*").removeprefix("I").casefold()
+
+
+def _numbered(names: Sequence[str]) -> bool:
+    """Names are one letter with the numbers 1, 2, … ('P1', 'P2')."""
+    return len(names) > 1 and all(
+        re.fullmatch(rf"{re.escape(names[0][:1])}{i}", name) for i, name in enumerate(names, 1)
+    )
 
 
 def _fitting(choices: tuple[Instrument, ...], certain: set[str]) -> Instrument | None:
@@ -253,12 +311,11 @@ def _standard() -> Instruments:
     rows = [row for row, _ in read_rows(text.splitlines(), "instruments.csv", {})]
     text = (data / "instrument_names.csv").read_text(encoding="utf-8")
     names: dict[str, tuple[str, ...]] = {}
-    plurals = set()
+    plurals: dict[str, bool] = {}
     for line in csv.DictReader(text.splitlines()):
         phrase = plain(line["name"])
         meanings = names.get(phrase, ())
         if line["instrument"] not in meanings:
             names[phrase] = (*meanings, line["instrument"])
-        if line["form"] == "plural":
-            plurals.add(phrase)
-    return Instruments(rows, names, frozenset(plurals))
+        plurals[phrase] = plurals.get(phrase, True) and line["form"] == "plural"
+    return Instruments(rows, names, frozenset(p for p, always in plurals.items() if always))

@@ -69,6 +69,7 @@ class Part:
     sound_id: str = ""  # MusicXML instrument-sound, such as 'strings.violin'
     program: int | None = None
     code: str = ""  # kern instrument code without the star, such as 'Ivioln'
+    lyrics: int = 0  # notes of the part with a sung syllable under them
 
 
 @dataclass(frozen=True)

@@ -33,12 +33,25 @@ ripieni ripien rip concertato concertante conc principale princ obligato obbliga
 obligatto obligat oblig obl in ex e ed et und and vel or oder ou o with con mit avec the
 for practice only verse strophe cutaway part parte pars staff section sordino sord sordini
 muted ad lib libitum pro de del della per la l il left right hand rh lh upper lower
+secondi due duo obligata obligate oblige oblg obgl obg obligatt placitum unisono chorale
+imi jmo ida iida toni mus im principalo libe expressivo espressivo
 """
 _GROUP_WORDS = "coro cori chori choro choir chorus chor chorum"
 _NOISE = frozenset(_NOISE_WORDS.split())
 _GROUP = frozenset(_GROUP_WORDS.split())
 _GENERIC = frozenset(
-    ("", "musicxml part", "track", "part", "staff", "instrument", "untitled", "midi", "p")
+    (
+        "",
+        "musicxml part",
+        "track",
+        "part",
+        "staff",
+        "instrument",
+        "untitled",
+        "midi",
+        "p",
+        "s v",
+    )
 )
 _SYLLABLES = {"ut": "C", "do": "C", "re": "D", "mi": "E", "fa": "F", "sol": "G", "la": "A"}
 _GERMAN = {"es": "Eb", "as": "Ab", "b": "Bb", "h": "B", "dis": "Eb", "des": "Db", "si": "B"}
@@ -46,7 +59,7 @@ _KEY = r"(?:(?:ut|re|mi|fa|sol|la|si)(?:\s?b(?:emol)?)?|[ad-h]es|[ae]s|dis|[a-h]
 _IN_KEY = re.compile(rf"\b(?:in|ex|en|aus)\s+({_KEY})(?![a-z#])|\(({_KEY})\)")
 _LONE_KEY = re.compile(r"[a-h]b?|[ae]s|d[ie]s|ut|[sm]ib")
 _ORDINAL = re.compile(
-    r"\d+\s?\.?\s?(?:mo|do|ndo|dus|di|da|to|tus|tes?|st|nd|rd|th|er|re|me|eme|ma|us|um|o)?(?![a-z])"
+    r"\d+\s?\.?\s?(?:mo|do|ndo|m?us|dus|tius|ti[oa]|di|da|to|tus|tes?|st|nd|rd|th|er|re|me|eme|m?a|um|m|o)?(?![a-z])"
 )
 _FLAT = re.compile(r"\b([a-h])(?:\||[ -])?(?:b|flat|bemol)\b")
 _WORD = re.compile(r"[^\W\d_]+")
@@ -92,7 +105,8 @@ def read_name(name: str, known: Container[str]) -> Reading:
     """
     text = _folded(name)
     key, rest = _key(text)
-    for attempt in (rest, re.sub(r"\([^)]*\)?", " ", rest)):
+    joined = re.sub(r"(?<=[^\W\d_])\(([^\W\d_]+)\)", r"\1", rest)
+    for attempt in (rest, joined, re.sub(r"\([^)]*\)?", " ", rest)):
         words = _WORD.findall(_ORDINAL.sub(" ", attempt))
         without = [word for word in words if word not in _GROUP]
         for chosen in (words, without):
