@@ -327,6 +327,28 @@ def test_whole_bar_rest_is_no_longer_than_its_metre(read: Any) -> None:
     assert table(score, "onset") == [(3,)]
 
 
+def test_a_lone_rest_of_conventional_length(read: Any) -> None:
+    two = "<time><beats>2</beats><beat-type>4</beat-type></time>"
+    score = read(
+        [attributes(two) + rest(4), note(duration=2)], [attributes(two) + note(), note()]
+    )
+    assert table(score, "part", "onset") == [(0, 2), (1, 0), (1, 2)]
+
+
+def test_parts_in_different_metres_take_the_one_that_fills_the_bar(read: Any) -> None:
+    compound = "<time><beats>12</beats><beat-type>8</beat-type></time>"
+    score = read([attributes() + note(duration=4)], [attributes(compound) + note(duration=6)])
+    assert quarters(score, score.bars.full[0]) == quarters(score, score.bars.length[0]) == 6
+    assert quarters(score, score.bars.beat[0]) == 1.5
+    assert any("different metres" in text for text in score.assumed)
+
+
+def test_a_bar_longer_than_its_metre_is_kept_and_said(read: Any) -> None:
+    score = read([attributes() + note(duration=7), note()])
+    assert table(score, "onset") == [(0,), (7,)]
+    assert "bars longer than their metre (1): kept as long as they are" in score.assumed
+
+
 def test_measures_without_number(read: Any) -> None:
     bare = f"<measure>{note(duration=4)}</measure>"
     first = f'<measure number="7">{attributes()}{note(duration=4)}</measure>'

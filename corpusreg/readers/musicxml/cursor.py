@@ -98,7 +98,7 @@ class Cursor:
         bar.extent = max(bar.extent, offset)
 
     def rest_bar(self, units: int) -> None:
-        """Go on by a whole-bar rest, whose length may be conventional."""
+        """Go on by a rest that may stand for a whole bar, whatever its written length."""
         bar = self.record.bars[-1]
         self.offset = min(self.offset + units, MAX_QUARTERS * self.unit)
         bar.rest_extent = max(bar.rest_extent, self.offset)

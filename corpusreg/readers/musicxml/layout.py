@@ -56,26 +56,32 @@ class Layout:
 def lay_out(records: Sequence[PartRecord], tally: Tally) -> Layout:
     """Common ticks and the bars of the whole score."""
     n = max((len(record.bars) for record in records), default=0)
-    metres = _metres(records, n, tally)
-    ticks = _common_ticks(records, metres)
+    choices = _metres(records, n, tally)
+    ticks = _common_ticks(records, choices)
+    fulls = {metre: int(metre.quarters * ticks) for found in set(choices) for metre in found}
+    metres: list[Metre] = []
     length, full = np.zeros(n, np.int64), np.zeros(n, np.int64)
     beat = np.full(n, ticks, np.int64)
-    fulls = {metre: int(metre.quarters * ticks) for metre in set(metres)}
-    for i, metre in enumerate(metres):
-        full[i] = fulls[metre]
-        found = _content(records, i, ticks, int(full[i]))
-        length[i] = found or int(full[i]) or ticks
+    for i, found in enumerate(choices):
+        metre = found[0]
+        content = _content(records, i, ticks, max(fulls[m] for m in found))
+        metre = next((m for m in found if fulls[m] == content), metre)
+        metres.append(metre)
+        length[i] = content or fulls[metre] or ticks
+        full[i] = fulls[metre] or length[i]
         if metre.pairs:
             beat[i] = min(felt_beat(top, bottom, ticks) for top, bottom in metre.pairs)
-        else:
-            full[i] = length[i]
     start = np.concatenate(([0], np.cumsum(length)[:-1])).astype(np.int64)[:n]
-    _say_what_differs(records, tally)
+    _say_what_differs(records, int(np.count_nonzero(length > full)), tally)
     labels = _labels(records, n, tally)
-    return Layout(ticks, labels, start, length, full, beat, metres)
+    return Layout(ticks, labels, start, length, full, beat, tuple(metres))
 
 
-def _say_what_differs(records: Sequence[PartRecord], tally: Tally) -> None:
+def _say_what_differs(records: Sequence[PartRecord], longer: int, tally: Tally) -> None:
+    if longer:
+        tally.assumed[f"bars longer than their metre ({longer}): kept as long as they are"] = (
+            None
+        )
     counts = [len(record.bars) for record in records]
     if counts and min(counts) != max(counts):
         tally.assumed[
@@ -83,9 +89,10 @@ def _say_what_differs(records: Sequence[PartRecord], tally: Tally) -> None:
         ] = None
 
 
-def _common_ticks(records: Sequence[PartRecord], metres: Sequence[Metre]) -> int:
+def _common_ticks(records: Sequence[PartRecord], choices: Sequence[tuple[Metre, ...]]) -> int:
     units = {bar.unit for record in records for bar in record.bars}
-    units |= {bottom // gcd(bottom, 4) for metre in set(metres) for _, bottom in metre.pairs}
+    metres = {metre for found in set(choices) for metre in found}
+    units |= {bottom // gcd(bottom, 4) for metre in metres for _, bottom in metre.pairs}
     ticks = 1
     for unit in sorted(units):
         ticks = lcm(ticks, unit)
@@ -94,35 +101,29 @@ def _common_ticks(records: Sequence[PartRecord], metres: Sequence[Metre]) -> int
     return ticks
 
 
-def _metres(records: Sequence[PartRecord], n: int, tally: Tally) -> tuple[Metre, ...]:
-    """Metre of every bar: that of the first part which has one."""
-    changes = [dict(record.metres) for record in records]
-    stated = next((change for change in changes if change), {})
-    for change in changes:
-        if change and _filled(change, n) != _filled(stated, n):
-            tally.assumed["parts have different metres: the first part's is taken"] = None
-            break
-    if 0 not in stated and n:
+def _metres(records: Sequence[PartRecord], n: int, tally: Tally) -> list[tuple[Metre, ...]]:
+    """The metres in force in each bar, in the order of parts, each once."""
+    changes = [dict(record.metres) for record in records if record.metres] or [{}]
+    if n and all(0 not in change for change in changes):
         tally.assumed["no metre written at the beginning: read as 4/4"] = None
-    if any(not metre.pairs for metre in stated.values()):
-        tally.assumed["bars without metre: beats taken as quarter notes"] = None
-    return _filled(stated, n)
-
-
-def _filled(changes: dict[int, Metre], n: int) -> tuple[Metre, ...]:
-    metre, metres = _COMMON_TIME, []
+    now = [_COMMON_TIME for _ in changes]
+    choices = []
     for i in range(n):
-        metre = changes.get(i, metre)
-        metres.append(metre)
-    return tuple(metres)
+        now = [change.get(i, metre) for change, metre in zip(changes, now, strict=True)]
+        choices.append(tuple(dict.fromkeys(now)))
+    if any(len(found) > 1 for found in choices):
+        tally.assumed["parts in different metres: bars take the one that fills them"] = None
+    if any(not metre.pairs for found in choices for metre in found):
+        tally.assumed["bars without metre: beats taken as quarter notes"] = None
+    return choices
 
 
 def _content(records: Sequence[PartRecord], i: int, ticks: int, full: int) -> int:
     """Longest content of bar i in any part, in ticks; 0 where there is none.
 
-    A whole-bar rest is often written with the length of a full bar whatever the
-    bar's real length, so it never makes a bar longer than its metre, and in a
-    pickup (implicit) it counts only where nothing else is in the bar.
+    A rest from the barline on often has a conventional length (a whole rest in
+    2/4), so it never makes a bar longer than its metre, and in a pickup
+    (implicit) it counts only where nothing else is in the bar.
     """
     played = rested = 0
     implicit = False

@@ -225,7 +225,7 @@ class PartReader:
     def _move_on(self, child: dict[Any, Any], onset: int, duration: int, chord: bool) -> None:
         if chord:
             self.cursor.reach(onset + duration)
-        elif "rest" in child and child["rest"].get("measure") == "yes":
+        elif "rest" in child and (not onset or child["rest"].get("measure") == "yes"):
             self.cursor.rest_bar(duration)
         elif duration:
             self.cursor.advance(duration)

@@ -55,7 +55,7 @@ class RawBar:
     implicit: bool
     unit: int = 1
     extent: int = 0  # furthest moment reached by notes, rests and forwards
-    rest_extent: int = 0  # the same for whole-bar rests alone
+    rest_extent: int = 0  # the same for rests that may stand for a whole bar
 
 
 @dataclass
