@@ -71,12 +71,14 @@ def converter21_staves(path: Path) -> list[Counter[NoteRow]]:
     """Rows that converter21 gives, at sounding pitch.
 
     Its metadata code does not fit the installed music21, so that reference records
-    are taken out of the text first; they hold no notes.
+    are taken out of the text first; they hold no notes. So are *tremolo records: at
+    those it folds repeated notes into one with strokes.
     """
     import converter21
 
     text = path.read_bytes().decode("utf-8", "replace")
     kept = "\n".join(line for line in text.splitlines() if not line.startswith("!!!"))
+    kept = re.sub(r"\*X?tremolo\b", "*", kept)
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
         converter = converter21.HumdrumConverter()
@@ -93,7 +95,10 @@ def lytk_staves(path: Path) -> list[Counter[NoteRow]]:
         rows: Counter[NoteRow] = Counter()
         start = Fraction(0)
         for measure in child["Part"]["measures"]:
-            ends = [_lytk_voice(voice["elements"], start, rows) for voice in measure["voices"]]
+            ends = [
+                _lytk_voice(voice["elements"], start, rows)
+                for voice in measure.get("voices", ())
+            ]
             start = max(ends, default=start)
         staves.append(rows)
     return staves

@@ -291,6 +291,8 @@ def test_added_and_ended_spines(tmp_path: Path) -> None:
         (["*part1", "*Ivioln"], ["*part1", "*Iempty"], 1),
         (["*part2", "*Ipiano"], ["*part1", "*Ipiano"], 1),
         (["*Iorgan"], ["*Iorgan"], 1),
+        (["*Iorgan", '*I"Organ I'], ["*Iorgan", '*I"Organ II'], 2),
+        (["*Iorgan", '*I"Pedal'], ["*Iorgan", '*I"Manual'], 1),
         (["*Ivioln"], ["*Ivioln"], 2),
         (["*Itenor", '*I"Tenor'], ["*Itenor", '*I"Tenor'], 2),
         (['*I"Clavier'], ['*I"Clavier'], 1),
@@ -384,6 +386,34 @@ def test_repeat_signs_on_both_sides(tmp_path: Path) -> None:
     ).bars
     assert bars.repeat_start.tolist() == [True, True, False]
     assert bars.repeat_end.tolist() == [2, 2, 0]
+
+
+def test_segno_fine_and_da_capo_from_layout_texts(tmp_path: Path) -> None:
+    score = read(
+        tmp_path,
+        column(
+            "*M2/4",
+            "=1",
+            "!LO:TX:a:t=[segno]:problem=on the barline",
+            "4c",
+            "4d",
+            "!LO:TX:b:t=Fine.",
+            "=2",
+            "4e",
+            "!LO:TX:b:i:t=Da Capo.",
+            "4f",
+            "!LO:TX:a:t=Trio Da Capo",
+            "=3",
+            "!LO:TX:a:t=dal Segno",
+            "2g",
+            "==",
+        ),
+    )
+    assert score.bars.marks == (
+        frozenset({"segno", "fine"}),
+        frozenset({"dacapo"}),
+        frozenset({"dalsegno"}),
+    )
 
 
 def test_metre_changes_and_breves(tmp_path: Path) -> None:

@@ -14,7 +14,7 @@ them are first and second endings. The list *>[A,A1,A,A2] is the played order;
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -25,9 +25,11 @@ __all__ = [
     "Measure",
     "Metre",
     "bar_table",
+    "expansion_list",
     "parse_barline",
+    "parse_mark",
     "parse_metre",
-    "played_order",
+    "section_label",
 ]
 
 _BARLINE = re.compile(r"=+(\d+[a-z]*)?(.*)")
@@ -72,6 +74,7 @@ class Measure:
     section: bool = False
     repeat_start: bool = False
     repeat_end: bool = False
+    marks: set[str] = field(default_factory=set)  # as in Bars.marks
     cut: bool = False  # goes on with the bar before it (a label inside that bar)
 
 
@@ -103,6 +106,30 @@ def parse_metre(record: str) -> Metre | None:
     count, unit = sum(map(int, match.group(1).split("+"))), int(match.group(2))
     good = count > 0 and unit in (0, 1, 2, 4, 8, 16, 32, 64, 128, 3, 6, 12, 24)
     return Metre(count, unit) if good else None
+
+
+_TEXT = re.compile(r"!LO:TX.*?:t=([^:]*)")
+_MARKS = {
+    "segno": r"segno",
+    "coda": r"coda",
+    "fine": r"fine",
+    "dacapo": r"da ?capo(?: al fine)?|d\. ?c(?:\. al fine)?",
+    "dalsegno": r"d?[a']*l segno(?: al fine)?|d\. ?s",
+}
+
+
+def parse_mark(comment: str) -> str:
+    """The mark of `Bars.marks` that a layout comment shows, else ''; whole words only,
+    since 'Trio da capo' names a place that the bar numbers do not tell.
+
+    >>> parse_mark("!LO:TX:a:t=Da Capo."), parse_mark("!LO:TX:a:t=Trio Da Capo")
+    ('dacapo', '')
+    """
+    match = _TEXT.match(comment)
+    if match is None:
+        return ""
+    words = match.group(1).split("|")[0].strip("[]. ").lower()
+    return next((mark for mark, form in _MARKS.items() if re.fullmatch(form, words)), "")
 
 
 def _labels(measures: list[Measure], fulls: list[int]) -> tuple[tuple[str, ...], int]:
@@ -177,7 +204,7 @@ def _without_commas(text: str, at: dict[str, list[int]]) -> list[str]:
     return found
 
 
-def played_order(
+def _played_order(
     wanted: list[str], at: dict[str, list[int]], bars: int
 ) -> tuple[tuple[int, ...] | None, str]:
     """Played order of bars from an expansion list.
@@ -202,7 +229,7 @@ def played_order(
     return tuple(order), ""
 
 
-def endings_of(at: dict[str, list[int]], bars: int) -> tuple[tuple[int, ...], ...]:
+def _endings(at: dict[str, list[int]], bars: int) -> tuple[tuple[int, ...], ...]:
     """Passes of each bar: from labels A1, A2 where a section A is marked too."""
     starts = sorted({bar for places in at.values() for bar in places} | {bars})
     endings: list[tuple[int, ...]] = [()] * bars
@@ -234,7 +261,7 @@ def bar_table(
     at: dict[str, list[int]] = {}
     for bar, label in labels:
         at.setdefault(label, []).append(bar)
-    order, problem = (None, "") if wanted is None else played_order(wanted, at, len(measures))
+    order, problem = (None, "") if wanted is None else _played_order(wanted, at, len(measures))
     if problem:
         assumed.append(f"played order from repeat signs: {problem}")
     section = [measure.section for measure in measures]
@@ -251,7 +278,8 @@ def bar_table(
         section=np.array(section, bool),
         repeat_start=np.array([measure.repeat_start for measure in measures], bool),
         repeat_end=np.array([2 if measure.repeat_end else 0 for measure in measures], np.int64),
-        endings=endings_of(at, len(measures)),
+        endings=_endings(at, len(measures)),
+        marks=tuple(frozenset(measure.marks) for measure in measures),
         order=order,
     )
     return bars, assumed

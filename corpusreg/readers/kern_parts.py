@@ -6,8 +6,10 @@ Columns stand lowest first in kern; parts come out top first, as on the page, an
 staff 1 of a part is its right-most (top) column. Columns are one part when
 
 1. they carry the same *part number, or
-2. they are neighbours with the same keyboard or harp code (*Ipiano, *Iorgan, ...)
-   and no *part number gives either of them a partner: two staves, for organ three, or
+2. they are neighbours with keyboard codes (*Ipiano, *Iorgan, ...) or the same harp
+   code, not numbered differently in their names (I and II), and no *part number
+   gives the second a partner: pairs of staves, for an organ as many as stand
+   together (pedal, or a score in parts), or
 3. they are neighbours with the same printed name (*I"...) that is not the name of
    a single-staff instrument or voice (its code is absent or a keyboard's), or
 4. there are just two and !!!AIN names one keyboard instrument alone.
@@ -42,6 +44,8 @@ _KEYBOARDS = frozenset(
         *("organ", "porgn", "reedo", "hrmon", "accor", "harp", "arpa"),
     )
 )
+_HARPS = frozenset({"Iharp", "Iarpa"})
+_NUMERAL = re.compile(r"\b(i{1,3}|\d+|primo|sec[ou]ndo|1mo|2do)\b")
 _AIN_KEYBOARDS = ("piano", "forte", "organ", "cemba", "hpschd", "harp", "arpa", "clavi", "pf")
 _TRANSPOSED = re.compile(r"\*Trd([+-]?\d+)c([+-]?\d+)")
 _NUMBERED = re.compile(r"\*(?:part|staff)(\d+)")
@@ -94,13 +98,20 @@ def _code(track: Track) -> str:
     return ""
 
 
+def _numerals(name: str) -> set[str]:
+    return set(_NUMERAL.findall(name.lower()))
+
+
 def _together(left: Track, right: Track) -> bool:
     """Whether two neighbours without a common *part number are one instrument."""
     codes = {_code(left), _code(right)} - {""}
-    if len(codes) == 1 and codes <= _KEYBOARDS and _code(left) == _code(right):
-        return True
-    name = _text(left, '*I"')
-    return bool(name) and name == _text(right, '*I"') and codes <= _KEYBOARDS
+    names = [_text(left, '*I"'), _text(right, '*I"')]
+    numerals = [_numerals(name) for name in names]
+    if not codes <= _KEYBOARDS or (all(numerals) and numerals[0] != numerals[1]):
+        return False
+    if _code(left) and _code(right):
+        return len(codes) == 1 or not codes & _HARPS
+    return names[0] != "" and names[0] == names[1]
 
 
 def _groups(tracks: list[Track], instruments: str) -> list[list[Track]]:
@@ -113,9 +124,8 @@ def _groups(tracks: list[Track], instruments: str) -> list[list[Track]]:
     groups: list[list[Track]] = []
     for group in numbered.values():
         last = groups[-1] if groups else []
-        room = 3 if last and _code(last[-1]) == "Iorgan" else 2
-        alone = len(group) == 1 and (len(last) == 1 or (room == 3 and len(last) == 2))
-        if last and alone and len(last) < room and _together(last[-1], group[0]):
+        full = len(last) > 1 and _code(last[-1]) != "Iorgan"
+        if last and not full and len(group) == 1 and _together(last[-1], group[0]):
             last.extend(group)
         else:
             groups.append(group)

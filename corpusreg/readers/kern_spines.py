@@ -60,7 +60,7 @@ class Layout:
 
 @dataclass(slots=True)
 class Row:
-    """One line: kind is 'data', 'bar', 'record' (interpretations) or 'layout'."""
+    """One line: kind is 'data', 'bar', 'record' (interpretations), 'text' or 'layout'."""
 
     line: int
     kind: str
@@ -203,6 +203,8 @@ def read_table(lines: list[tuple[int, str]], name: str) -> Table:
         if text[0] == "!":
             if text.startswith("!!!"):
                 _reference(table, text)
+            elif "!LO:TX" in text:
+                rows.append(Row(line, "text", text.split("\t"), columns.layout))
             continue
         fields = text.split("\t")
         layout = columns.layout

@@ -18,6 +18,7 @@ from corpusreg.readers.kern_bars import (
     Measure,
     Metre,
     parse_barline,
+    parse_mark,
     parse_metre,
     section_label,
 )
@@ -112,6 +113,7 @@ class _Run:
         self.filled = False  # the bar has a data row
         self.open_strands: tuple[Spine, ...] = ()
         self.pending: list[tuple[Track, str]] = []  # records waiting for a time
+        self.marks: set[str] = set()  # segno, fine ... waiting for their bar
         self.waiting: list[list[tuple[Track, str]]] = []  # rows without kern tokens
 
     def born(self, layout: Layout) -> None:
@@ -130,6 +132,8 @@ class _Run:
             self.record(row)
         elif row.kind == "bar":
             self.barline(row)
+        elif row.kind == "text":
+            self.marks.update(filter(None, map(parse_mark, row.fields)))
         else:
             self.born(row.layout)
 
@@ -199,6 +203,9 @@ class _Run:
             self.reach(time)
             if self.pending:
                 self.settle(time)
+            if self.marks:
+                self.bar.marks |= self.marks
+                self.marks.clear()
             if not self.filled:
                 self.filled = True
                 self.bar.metre = self.metre
@@ -252,6 +259,9 @@ class _Run:
         texts = [row.fields[column] for column, _, _ in row.layout.kern] or row.fields
         line = parse_barline(next((text for text in texts if text[:1] == "="), "="))
         if self.filled:
+            ending = self.marks - {"segno", "coda"}  # written at the barline that ends the bar
+            self.bar.marks |= ending
+            self.marks -= ending
             self.close_bar(time)
         bar = self.bar
         bar.start = time
