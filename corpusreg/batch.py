@@ -194,11 +194,7 @@ class _Run:
     def _collect(self, child: Child) -> list[SourceFile]:
         again = []
         for answer in child.collect():
-            kind = answer.error.kind if isinstance(answer.error, StoppedError) else ""
-            if kind == "start":
-                assert answer.error is not None
-                raise answer.error
-            if kind in _TRY_AGAIN:
+            if isinstance(answer.error, StoppedError) and answer.error.kind in _TRY_AGAIN:
                 again.append(answer.item)
             else:
                 self.take(answer)

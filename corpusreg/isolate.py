@@ -40,6 +40,7 @@ __all__ = ["Answer", "Child", "Limits", "StoppedError", "call", "serve"]
 
 _LENGTH = 8  # bytes that give the length of a message
 _POLL_SECONDS = 0.05
+_TOO_LONG = "takes more than {:g} s of computing"
 # Room beyond the limit for what a process maps without using it.
 _ADDRESS_SPACE = 3_000_000_000
 
@@ -125,23 +126,24 @@ class Child:
         """Answers that have arrived, in the order of the items, without waiting.
 
         When the child has ended, the last answer is the error of the item it
-        worked on; the others stay in `waiting`.
+        worked on; the others stay in `waiting`. Raises StoppedError of kind
+        'start' when the child could not start or not load the function.
         """
         answers = []
         while not self._messages.empty():
             message = self._messages.get()
             if message is None:
                 self.ended = True
-                error = self._ending()
                 if self.waiting:
-                    answers.append(Answer(self.waiting.popleft(), error=error))
+                    answers.append(Answer(self.waiting.popleft(), error=self._ending()))
                 break
             result, error, self._cpu = pickle.loads(message)
             self._began = time.monotonic()
-            if not self._ready and error is None:
-                self._ready = True
-            else:
+            if self._ready:
                 answers.append(Answer(self.waiting.popleft(), result, error))
+            elif error is not None:
+                raise error
+            self._ready = True
         return answers
 
     def watch(self) -> None:
@@ -153,7 +155,7 @@ class Child:
         if used is not None and used.memory > limits.memory:
             self._stop("memory", f"needs more than {limits.memory / 1e6:.0f} MB of memory")
         elif used is not None and used.cpu_seconds - self._cpu > limits.cpu_seconds:
-            self._stop("time", f"takes more than {limits.cpu_seconds:g} s of computing")
+            self._stop("time", _TOO_LONG.format(limits.cpu_seconds))
         elif time.monotonic() - self._began > limits.wall_seconds:
             self._stop("time", f"takes more than {limits.wall_seconds:g} s")
 
@@ -190,18 +192,16 @@ class Child:
         code = self._process.wait()
         if self._stopped is not None:
             return self._stopped
-        if not self._ready:
-            return StoppedError("start", f"a worker process could not start (exit code {code})")
-        if code == -getattr(signal, "SIGXCPU", 0):
-            return StoppedError(
-                "time", f"takes more than {self.limits.cpu_seconds:g} s of computing"
-            )
-        if code == -getattr(signal, "SIGKILL", 0):
-            return StoppedError("killed", "the process reading it was killed from outside")
         name = f"exit code {code}"
         if code < 0:
             with contextlib.suppress(ValueError):
                 name = signal.Signals(-code).name
+        if not self._ready:
+            raise StoppedError("start", f"a worker process could not start ({name})")
+        if name == "SIGXCPU":
+            return StoppedError("time", _TOO_LONG.format(self.limits.cpu_seconds))
+        if name == "SIGKILL":
+            return StoppedError("killed", "the process reading it was killed from outside")
         return StoppedError("crash", f"the process reading it crashed ({name})")
 
 

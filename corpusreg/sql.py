@@ -31,7 +31,7 @@ from corpusreg.errors import DataError, UsageError
 
 __all__ = ["Column", "Parameter", "Query", "find", "folder", "listed", "load", "read_file"]
 
-_ENTRY = re.compile(r"^ {2,}(\$?)(\w+) (\w+(?:\[\])?)(?: = ('[^']*'|\S+))? {2,}(\S.*)$")
+_ENTRY = re.compile(r"^ {2,}(\$?)(\w+) (\w+(?:\[\])?)(?: = ('[^']*'|\S+))? +(\S.*)$")
 _SECTIONS = ("Parameters:", "Columns:")
 
 

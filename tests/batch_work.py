@@ -32,25 +32,20 @@ def plain(count: int) -> dict[str, str]:
     return {f"piece{number:03}.txt": f"fine {number}" for number in range(count)}
 
 
+def row(table: str, **values: Any) -> tuple[Any, ...]:
+    """A row of a table from named values; what is not named is NULL."""
+    unknown = values.keys() - columns(table).keys()
+    assert not unknown, unknown
+    return tuple(values.get(column) for column in columns(table))
+
+
 def rows_of(corpus: str, path: str, value: float) -> dict[str, Any]:
     """Invented rows of one file with one work."""
     work = f"{corpus}:{path}"
-    given = {
-        "work": work,
-        "corpus": corpus,
-        "path": path,
-        "number": "",
-        "content": f"hash of {path}",
-        "title": "Evening Piece",
-        "composer": "invented",
-        "period": "1820-1909",
-        "ensemble": "piano",
-        "tier": "open",
-        "bars": 20,
-        "assumed": ["read as 4/4"],
-    }
+    head = {"work": work, "corpus": corpus, "path": path, "number": ""}
+    more = {"content": f"hash of {path}", "bars": 20, "assumed": ["read as 4/4"]}
     return {
-        "works": [tuple(given.get(column) for column in columns("works"))],
+        "works": [row("works", **head, **more, title="Evening Piece", composer="invented")],
         "measures": [(work, "span", value, None), (work, "travel", None, "too short to place")],
         "pitch_weights": [(work, 60, 1.0, 100)],
     }

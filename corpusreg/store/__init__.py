@@ -16,9 +16,10 @@ from corpusreg.store.lock import build_lock
 from corpusreg.store.publish import Draft, publish
 from corpusreg.store.reading import Reference, Result, open_reference, pointed, row_hashes
 from corpusreg.store.shards import Entry, Recipe, Shards
-from corpusreg.store.tables import Rows, columns
+from corpusreg.store.tables import EXTRACTED, Rows, columns
 
 __all__ = [
+    "EXTRACTED",
     "Draft",
     "Entry",
     "Recipe",

@@ -318,6 +318,9 @@ def _check_ids(corpus: str, path: str, rows: Rows) -> None:
             raise DataError(f"works.work: '{work}' does not belong to {own}")
     if len(set(works)) != len(works):
         raise DataError(f"works.work: {own} has two works of one id")
+    for row in rows.get("failures", []):
+        if tuple(row[:2]) != (corpus, path):
+            raise DataError(f"failures.path: '{row[0]}:{row[1]}' is not {own}")
     known = set(works)
     for table in EXTRACTED:
         if table not in ("works", "failures"):

@@ -1,0 +1,274 @@
+"""The queries that ship: headers against statements, and answers worked out by hand."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+from typing import Any
+
+import pytest
+from batch_work import row
+
+from corpusreg import definitions, sql, store
+
+QUERIES = {query.name: query for query in sql.listed()}
+
+# An invented corpus of six works by two composers and a tune book; the last is a copy.
+#   work   unit  period     ensemble  bars  lowest-highest  span  shift_rate  hollow_share
+WORKS = [
+    ("a1", "ann", "romantic", "piano", 100, 30, 90, 60.0, 10.0, 0.2),
+    ("a2", "ann", "romantic", "piano", 50, 40, 80, 40.0, 0.0, 0.4),
+    ("a3", "ann", "romantic", "piano", 80, 36, 86, 50.0, 6.0, 0.6),
+    ("b1", "ben", "romantic", "choir", 60, 45, 75, 30.0, 2.0, 0.0),
+    ("t1", "tune book", "baroque", "solo melody", 16, 60, 74, 14.0, None, None),
+    ("copy", "ben", "romantic", "choir", 60, 45, 75, 30.0, 2.0, 0.0),
+]
+YEARS = {"a1": 1841, "a2": 1848, "a3": 1852, "b1": 1845, "t1": None, "copy": 1845}
+
+
+def invented() -> dict[str, list[tuple[Any, ...]]]:
+    rows: dict[str, list[tuple[Any, ...]]] = {table: [] for table in store.EXTRACTED}
+    for name, unit, period, ensemble, bars, low, high, *values in WORKS:
+        work = f"c:book.abc#{name}"
+        rows["works"].append(
+            row(
+                "works",
+                work=work,
+                corpus="c",
+                path="book.abc",
+                number=name,
+                content="h",
+                collection=unit,
+                title=f"Piece {name}",
+                composer_name=None if unit == "tune book" else unit.title(),
+                unit=unit,
+                year=YEARS[name],
+                period=period,
+                ensemble=ensemble,
+                tier="open",
+                bars=bars,
+                lowest=low,
+                highest=high,
+                same_as="c:book.abc#b1" if name == "copy" else None,
+            )
+        )
+        for measure, value in zip(("span", "shift_rate", "hollow_share"), values, strict=True):
+            reason = "too short to place" if value is None else None
+            rows["measures"].append((work, measure, value, reason))
+        compass = {"lowest": low, "highest": high, "mean_pitch": (low + high) / 2}
+        part = row("parts", work=work, part=0, instrument=ensemble, notes=100, **compass)
+        rows["parts"].append(part)
+        rows["band_weights"] += [(work, 3, 0.25), (work, 4, 0.75)]
+        rows["pitch_weights"] += [(work, low, 0.25, 25), (work, 60, 0.75, 75)]
+        stay = {"part": None, "stay": 1, "first": 0, "last": bars // 2, "start_bar": "1"}
+        rows["stays"].append(
+            row(
+                "stays",
+                work=work,
+                **stay,
+                end_bar=str(bars // 2),
+                bars=bars // 2,
+                low=50.0,
+                high=60.0,
+                width="narrow",
+                bands=[3, 4],
+                rank=1,
+            )
+        )
+        rows["shifts"].append(
+            row(
+                "shifts",
+                work=work,
+                shift=1,
+                position=bars // 2,
+                bar=str(bars // 2 + 1),
+                size=float(bars) / 10,
+                direction="up",
+                by="mass",
+                at_section=True,
+            )
+        )
+    rows["failures"] = [
+        ("c", "book.abc", number, "h", "read", f"book.abc: bar {bar} has no end")
+        for number, bar in (("x", 3), ("y", 15))
+    ]
+    return rows
+
+
+@pytest.fixture(scope="module")
+def reference(tmp_path_factory: pytest.TempPathFactory) -> store.Reference:
+    folder = tmp_path_factory.mktemp("queries")
+    shards = store.Shards(folder / "shards", store.Recipe(definitions.VERSION, "test"))
+    shards.add("c", "book.abc", "h", invented())
+    shards.flush()
+    return store.Reference(store.publish(shards, [("c", "book.abc", "h")], folder=folder))
+
+
+def answer(reference: store.Reference, name: str, **given: object) -> list[dict[str, Any]]:
+    query = QUERIES[name]
+    result = reference.query(query.text, query.values(given))
+    return [dict(zip(result.names, values, strict=True)) for values in result.rows]
+
+
+def values_for(query: sql.Query) -> dict[str, object]:
+    return query.values({"work": "c:book.abc#a1"} if query.name == "one_work" else {})
+
+
+def test_there_are_at_least_ten() -> None:
+    assert len(QUERIES) >= 10
+
+
+@pytest.mark.parametrize("name", QUERIES)
+def test_a_header_says_what_the_statement_returns(
+    reference: store.Reference, name: str
+) -> None:
+    query = QUERIES[name]
+    rows = reference.query(f"DESCRIBE {query.text}", values_for(query)).rows
+    described = [(row[0], row[1]) for row in rows]
+    assert [(column.name, column.type) for column in query.columns] == described
+    used = set(re.findall(r"\$(\w+)", re.sub(r"--.*", "", query.text)))
+    assert {parameter.name for parameter in query.parameters} == used
+
+
+@pytest.mark.parametrize("name", QUERIES)
+def test_a_header_is_a_question_with_units(name: str) -> None:
+    query = QUERIES[name]
+    assert query.title.endswith("?")
+    for entry in query.columns:
+        if entry.type in ("INTEGER", "BIGINT", "DOUBLE"):
+            assert re.search(r"\[.+\]", entry.words), f"{name}: {entry.name} has no unit"
+
+
+@pytest.mark.parametrize("name", QUERIES)
+def test_a_query_has_rows_on_the_invented_works(reference: store.Reference, name: str) -> None:
+    query = QUERIES[name]
+    given = {"least": 1} if "least" in {p.name for p in query.parameters} else {}
+    values = values_for(query) | given
+    assert reference.query(query.text, values).rows
+
+
+def test_queries_run_on_an_empty_reference(tmp_path: Path) -> None:
+    shards = store.Shards(tmp_path / "shards", store.Recipe(definitions.VERSION, "test"))
+    with store.Reference(store.publish(shards, [], folder=tmp_path)) as empty:
+        for query in QUERIES.values():
+            assert empty.query(query.text, values_for(query)).rows == [], query.name
+
+
+def test_span_counts_each_composer_once(reference: store.Reference) -> None:
+    baroque, romantic = answer(reference, "span_by_period")
+    assert (baroque["period"], baroque["works"], baroque["middle"]) == ("baroque", 1, 14.0)
+    # Ann's median is 50, Ben's 30; the copy does not count.
+    assert (romantic["works"], romantic["composers"], romantic["middle"]) == (4, 2, 40.0)
+    assert (romantic["low_quarter"], romantic["high_quarter"]) == (35.0, 45.0)
+    (only,) = answer(reference, "span_by_period", ensemble="choir")
+    assert (only["works"], only["middle"]) == (1, 30.0)
+
+
+def test_longest_stays_come_with_bars_and_share(reference: store.Reference) -> None:
+    rows = answer(reference, "longest_stays", rows=2)
+    assert [row["work"] for row in rows] == ["c:book.abc#a1", "c:book.abc#a3"]
+    assert (rows[0]["start_bar"], rows[0]["end_bar"], rows[0]["share"]) == ("1", "50", 0.5)
+    assert answer(reference, "longest_stays", width="wide") == []
+
+
+def test_shift_rates_leave_out_what_has_none(reference: store.Reference) -> None:
+    (ann,) = answer(reference, "shift_rate_by_composer")
+    assert ann == {
+        "composer": "Ann",
+        "works": 3,
+        "middle": 6.0,
+        "highest": 10.0,
+        "still": pytest.approx(1 / 3),
+    }
+    rows = answer(reference, "shift_rate_by_composer", least=1)
+    assert [row["composer"] for row in rows] == ["Ann", "Ben"]
+
+
+def test_extremes_of_a_measure(reference: store.Reference) -> None:
+    rows = answer(reference, "extremes", rows=1)
+    assert [(row["place"], row["value"], row["unit"]) for row in rows] == [
+        ("lowest", 14.0, "semitones"),
+        ("highest", 60.0, "semitones"),
+    ]
+    rates = answer(reference, "extremes", measure="shift_rate", rows=9)
+    assert [row["value"] for row in rates] == [0.0, 2.0, 6.0, 10.0]
+
+
+def test_register_use_sums_to_one_in_each_period(reference: store.Reference) -> None:
+    rows = answer(reference, "register_use_by_period")
+    assert [(row["period"], row["band"], row["share"]) for row in rows] == [
+        ("baroque", 3, 0.25),
+        ("baroque", 4, 0.75),
+        ("romantic", 3, 0.25),
+        ("romantic", 4, 0.75),
+    ]
+
+
+def test_bass_by_decade(reference: store.Reference) -> None:
+    rows = answer(reference, "bass_by_decade")
+    # 1840s: Ann's median of 30 and 40 is 35, Ben's is 45.
+    assert [(row["decade"], row["usual_bass"], row["lowest"]) for row in rows] == [
+        (1840, 40.0, 30),
+        (1850, 36.0, 36),
+    ]
+
+
+def test_thin_cohorts_say_why(reference: store.Reference) -> None:
+    rows = {row["ensemble"]: row for row in answer(reference, "thin_cohorts", enough=1)}
+    assert rows["piano"]["works"] == 3
+    assert rows["piano"]["thin"] is True, "a single collection"
+    assert rows["choir"]["works"] == 1, "the copy does not count"
+
+
+def test_failures_are_gathered_by_reason(reference: store.Reference) -> None:
+    (row,) = answer(reference, "failures_by_reason")
+    assert (row["reason"], row["failures"]) == ("the file: bar N has no end", 2)
+
+
+def test_copies_name_the_one_that_counts(reference: store.Reference) -> None:
+    (row,) = answer(reference, "copies")
+    assert (row["counts"], row["copy"]) == ("c:book.abc#b1", "c:book.abc#copy")
+    assert answer(reference, "copies", across=True) == []
+
+
+def test_one_work_is_told_in_order(reference: store.Reference) -> None:
+    rows = answer(reference, "one_work", work="c:book.abc#a1")
+    kinds = [row["about"] for row in rows]
+    assert list(dict.fromkeys(kinds)) == ["work", "part", "measure", "stay", "shift"]
+    told = {(row["about"], row["name"]): row["value"] for row in rows}
+    assert told["work", "compass"] == "30-90 (MIDI)"
+    assert told["measure", "span"] == "60.0 semitones"
+    assert told["stay", "bars 1-50"] == "narrow, 50.0-60.0 (MIDI), rank 1"
+    assert told["shift", "bar 51"] == "up, 10.0 semitones, by mass"
+    assert told["work", "years"] == ""
+
+
+def test_part_ranges(reference: store.Reference) -> None:
+    (row,) = answer(reference, "part_ranges", instrument="piano", least=3)
+    assert (row["parts"], row["composers"], row["lowest"], row["highest"]) == (3, 1, 30, 90)
+    # Of 30, 36 and 40 a tenth of the way: 30 + 0.2 x 6.
+    assert row["usual_low"] == pytest.approx(31.2)
+
+
+def test_largest_shifts(reference: store.Reference) -> None:
+    row = answer(reference, "largest_shifts")[0]
+    assert (row["work"], row["bar"], row["size"], row["by"]) == (
+        "c:book.abc#a1",
+        "51",
+        10.0,
+        "mass",
+    )
+
+
+def test_hollow_by_ensemble(reference: store.Reference) -> None:
+    piano, choir = answer(reference, "hollow_by_ensemble")
+    assert piano["hollow"] == pytest.approx(0.4)
+    assert (choir["hollow"], choir["hollow_at_all"], choir["works"]) == (0.0, 0.0, 1)
+
+
+def test_pitch_centre_counts_notes(reference: store.Reference) -> None:
+    rows = {row["collection"]: row for row in answer(reference, "pitch_centre_by_collection")}
+    # Ann: 25 notes at 30, 40 and 36, and 225 at 60; none of the low ones from 43 up.
+    assert rows["ann"]["mean"] == pytest.approx((25 * (30 + 40 + 36) + 225 * 60) / 300)
+    assert rows["ann"]["inside"] == pytest.approx(0.75)
+    assert rows["ben"]["notes"] == 100
