@@ -335,6 +335,18 @@ def test_a_lone_rest_of_conventional_length(read: Any) -> None:
     assert table(score, "part", "onset") == [(0, 2), (1, 0), (1, 2)]
 
 
+def test_a_rest_too_many_in_one_part(read: Any) -> None:
+    two = "<time><beats>2</beats><beat-type>4</beat-type></time>"
+    score = read([attributes(two) + note(duration=2) + rest(2), note(duration=2)])
+    assert table(score, "onset") == [(0,), (2,)]
+
+
+def test_rests_count_where_notes_pass_the_metre_and_in_pickups(read: Any) -> None:
+    pickup = f'<measure number="0" implicit="yes">{attributes()}{note()}{rest()}</measure>'
+    score = read([pickup, note(duration=6) + rest(2), note()])
+    assert table(score, "onset") == [(0,), (2,), (10,)]
+
+
 def test_parts_in_different_metres_take_the_one_that_fills_the_bar(read: Any) -> None:
     compound = "<time><beats>12</beats><beat-type>8</beat-type></time>"
     score = read([attributes() + note(duration=4)], [attributes(compound) + note(duration=6)])

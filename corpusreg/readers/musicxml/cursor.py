@@ -79,8 +79,7 @@ class Cursor:
             self.unit = finer
             if self.record.bars:
                 bar = self.record.bars[-1]
-                bar.extent, bar.rest_extent = bar.extent * growth, bar.rest_extent * growth
-                bar.unit = finer
+                bar.refine(finer)
         scale = self.unit / self._divisions
         self._scale = int(scale) if scale.denominator == 1 else scale
 
@@ -97,11 +96,14 @@ class Cursor:
         bar = self.record.bars[-1]
         bar.extent = max(bar.extent, offset)
 
-    def rest_bar(self, units: int) -> None:
-        """Go on by a rest that may stand for a whole bar, whatever its written length."""
+    def rest(self, units: int, from_barline: bool) -> None:
+        """Go on by a rest; one from the barline on may stand for the whole bar."""
         bar = self.record.bars[-1]
         self.offset = min(self.offset + units, MAX_QUARTERS * self.unit)
-        bar.rest_extent = max(bar.rest_extent, self.offset)
+        if from_barline:
+            bar.whole_extent = max(bar.whole_extent, self.offset)
+        else:
+            bar.rest_extent = max(bar.rest_extent, self.offset)
 
     def back(self, units: int) -> None:
         """Go back, not beyond the barline."""

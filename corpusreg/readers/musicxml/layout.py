@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from corpusreg.notes import NOTE_DTYPE, felt_beat
 from corpusreg.readers.musicxml.cursor import MAX_UNIT
-from corpusreg.readers.musicxml.raw import Metre, PartRecord, Position, RawBar, Tally
+from corpusreg.readers.musicxml.raw import Metre, PartRecord, Position, Tally
 
 __all__ = ["Layout", "lay_out", "note_rows"]
 
@@ -121,25 +121,25 @@ def _metres(records: Sequence[PartRecord], n: int, tally: Tally) -> list[tuple[M
 def _content(records: Sequence[PartRecord], i: int, ticks: int, full: int) -> int:
     """Longest content of bar i in any part, in ticks; 0 where there is none.
 
-    A rest from the barline on often has a conventional length (a whole rest in
-    2/4), so it never makes a bar longer than its metre, and in a pickup
-    (implicit) it counts only where nothing else is in the bar.
+    Rests never make a bar longer than its metre (a whole rest in 2/4, a rest
+    too many in one part) unless its notes do. A rest from the barline on may have
+    the length of a full bar in a pickup (implicit): there it counts only where
+    nothing else is in the bar.
     """
-    played = rested = 0
+    played = rested = whole = 0
     implicit = False
     for record in records:
         if i < len(record.bars):
             bar = record.bars[i]
             implicit = implicit or bar.implicit
-            played = max(played, _ticks(bar, bar.extent, ticks))
-            rested = max(rested, _ticks(bar, bar.rest_extent, ticks))
-    if implicit and played:
-        return played
-    return max(played, min(rested, full) if full else rested)
-
-
-def _ticks(bar: RawBar, units: int, ticks: int) -> int:
-    return _rescaled(units, bar.unit, ticks)
+            played = max(played, _rescaled(bar.extent, bar.unit, ticks))
+            rested = max(rested, _rescaled(bar.rest_extent, bar.unit, ticks))
+            whole = max(whole, _rescaled(bar.whole_extent, bar.unit, ticks))
+    if not (implicit and (played or rested)):
+        rested = max(rested, whole)
+    if full and played <= full:
+        rested = min(rested, full)
+    return max(played, rested)
 
 
 def _rescaled(units: int, unit: int, ticks: int) -> int:

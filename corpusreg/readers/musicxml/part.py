@@ -225,8 +225,9 @@ class PartReader:
     def _move_on(self, child: dict[Any, Any], onset: int, duration: int, chord: bool) -> None:
         if chord:
             self.cursor.reach(onset + duration)
-        elif "rest" in child and (not onset or child["rest"].get("measure") == "yes"):
-            self.cursor.rest_bar(duration)
+        elif "rest" in child:
+            from_barline = not onset or child["rest"].get("measure") == "yes"
+            self.cursor.rest(duration, from_barline)
         elif duration:
             self.cursor.advance(duration)
 

@@ -54,8 +54,17 @@ class RawBar:
     label: str
     implicit: bool
     unit: int = 1
-    extent: int = 0  # furthest moment reached by notes, rests and forwards
-    rest_extent: int = 0  # the same for rests that may stand for a whole bar
+    extent: int = 0  # furthest moment reached by notes and forwards
+    rest_extent: int = 0  # the same for rests
+    whole_extent: int = 0  # the same for rests from the barline on, perhaps whole-bar rests
+
+    def refine(self, unit: int) -> None:
+        """Count in a finer unit, a multiple of the present one."""
+        growth = unit // self.unit
+        self.extent *= growth
+        self.rest_extent *= growth
+        self.whole_extent *= growth
+        self.unit = unit
 
 
 @dataclass
