@@ -10,17 +10,29 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 
 import numpy as np
+from numpy.typing import NDArray
 
 from corpusreg import sql
 from corpusreg.cohorts import fetch_cohort
 from corpusreg.definitions import MEASURES
 from corpusreg.ensembles import kinds
-from corpusreg.reference import Cohort, Rung, ladder, weighted_quantile
+from corpusreg.reference import (
+    Cohort,
+    Rung,
+    ladder,
+    oddness_of_works,
+    unit_weights,
+    weighted_quantile,
+)
 from corpusreg.store import Draft
 
 __all__ = ["finishing"]
 
 _SHARES = (0.05, 0.1, 0.25, 0.5, 0.75, 0.9, 0.95)
+# How odd the works of a rung are among each other: from so many works, kept at
+# so many shares.
+_ODD_WORKS = 200
+_ODD_SHARES = tuple(round(step / 50, 2) for step in range(51))
 _TABLES = (
     "parts", "measures", "stays", "shifts", "band_weights", "pitch_weights", "works",
 )  # fmt: skip
@@ -48,7 +60,8 @@ def _store_rungs(draft: Draft) -> None:
     for kind, family, texture in zip(*found.values(), strict=True):
         for rung in ladder(str(kind), kinds()[str(kind)].works, family or "", str(texture)):
             rungs[rung.name] = rung
-    rows, quantiles = [], []
+    rows: list[tuple[object, ...]] = []
+    quantiles: list[tuple[object, ...]] = []
     for name in sorted(rungs):
         cohort = fetch_cohort(draft, rungs[name])
         rows.append(_rung_row(cohort))
@@ -64,13 +77,26 @@ def _rung_row(cohort: Cohort) -> tuple[object, ...]:
 
 
 def _quantile_rows(cohort: Cohort) -> list[tuple[object, ...]]:
-    rows = []
+    rows: list[tuple[object, ...]] = []
     for name, values in cohort.values.items():
-        weights = cohort.weights(name)
-        has = weights > 0
-        if not has.any():
-            continue
-        for share in _SHARES:
-            value = weighted_quantile(values[has], weights[has], share)
-            rows.append((cohort.rung.name, name, share, float(np.round(value, 9))))
-    return rows
+        has = np.isfinite(values)
+        weights = unit_weights(cohort.unit, has.astype(float))
+        rows += _quantiles(cohort.rung.name, name, values[has], weights[has], _SHARES)
+    odd = oddness_of_works(cohort, _ODD_WORKS)
+    return rows + _quantiles(cohort.rung.name, "oddness", odd, np.ones(len(odd)), _ODD_SHARES)
+
+
+def _quantiles(
+    rung: str,
+    measure: str,
+    values: NDArray[np.float64],
+    weights: NDArray[np.float64],
+    shares: Sequence[float],
+) -> list[tuple[object, ...]]:
+    if not len(values):
+        return []
+    # Rounded, since sums may differ in their last bits from machine to machine.
+    return [
+        (rung, measure, share, round(weighted_quantile(values, weights, share), 9))
+        for share in shares
+    ]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import difflib
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from typing import Any, Protocol
 
 import numpy as np
@@ -12,9 +13,12 @@ from numpy.typing import NDArray
 from corpusreg import sql
 from corpusreg.definitions import MEASURES
 from corpusreg.errors import UsageError
-from corpusreg.reference import Cohort, Rung
+from corpusreg.reference import Cohort, Rung, oddness_of_works
 
-__all__ = ["COLUMNS", "fetch_cohort", "parse_cohort"]
+__all__ = ["COLUMNS", "Source", "fetch_cohort", "parse_cohort", "with_oddness"]
+
+# Works of a user's own cohort whose oddness is found while the user waits.
+_SAMPLE = 40
 
 # What a user may choose a cohort by, with the words used on screen.
 COLUMNS = ("ensemble", "family", "texture", "genre", "period", "composer", "collection", "corpus")
@@ -44,10 +48,20 @@ def fetch_cohort(source: Source, rung: Rung, leave_out: str | None = None) -> Co
         rung=rung,
         unit=rows["unit_number"].astype(np.int64),
         values={m.name: rows[m.name].astype(np.float64) for m in MEASURES},
+        bars=rows["bars"].astype(np.float64),
+        voices=rows["voices"].astype(np.float64),
         composers=int(counts["composers"][0]),
         sources=int(counts["sources"][0]),
         collections=int(counts["collections"][0]),
     )
+
+
+def with_oddness(source: Source, cohort: Cohort) -> Cohort:
+    """The cohort with the oddness of its own works: as stored, or from a small sample."""
+    stored = source.fetch_columns(sql.load("rung_oddness"), {"rung": cohort.rung.name})["value"]
+    if not len(stored):
+        stored = oddness_of_works(cohort, _SAMPLE)
+    return replace(cohort, odd=stored)
 
 
 def parse_cohort(source: Source, text: str) -> Rung:

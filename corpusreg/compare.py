@@ -19,7 +19,7 @@ from corpusreg.definitions import MEASURES, Measure
 from corpusreg.measures.shifts import Shift
 from corpusreg.measures.stays import Stay
 from corpusreg.played import PlayedBars
-from corpusreg.reference import Cohort, Placement, oddness, place
+from corpusreg.reference import Cohort, Placement, Size, oddness, place
 
 __all__ = ["Comparison", "Piece", "PlacedMeasure", "PlacedStay", "compare", "segments"]
 
@@ -90,13 +90,14 @@ def compare(
     """Place an analysed piece in the first cohort that is large enough.
 
     cohorts: narrowest first, at least one; where none is large enough the last
-    is reported and nothing is placed. parts: analyses by part name.
+    is reported and nothing is placed. parts: analyses of the sounding parts, by name.
     """
-    chosen = next((cohort for cohort in cohorts if cohort.enough), cohorts[-1])
-    placed = tuple(_placed(measure, whole, chosen) for measure in MEASURES)
+    size = Size(len(whole.played.bars), whole.texture.voices)
+    enough = [cohort for cohort in cohorts if cohort.near(size) is not None]
+    chosen = enough[0] if enough else cohorts[-1]
+    placed = tuple(_placed(measure, whole, chosen, size) for measure in MEASURES)
     far = oddness([each.placement for each in placed])
     known = any(each.placement.percentile is not None for each in placed)
-    odd = chosen.oddnesses if known else np.zeros(0)
     return Comparison(
         piece=piece,
         bars=whole.played.bars,
@@ -105,16 +106,20 @@ def compare(
         cohort=chosen,
         measures=placed,
         others={
-            cohort.rung.title: {m.name: _placement(m.name, whole, cohort) for m in MEASURES}
-            for cohort in cohorts
-            if cohort is not chosen and cohort.enough
+            cohort.rung.title: {m.name: _placement(m.name, whole, cohort, size) for m in MEASURES}
+            for cohort in enough
+            if cohort is not chosen
         },
         stays=(
             *_placed_stays(None, whole),
-            *(stay for name, part in parts.items() for stay in _placed_stays(name, part)),
+            *(
+                stay
+                for name, part in (parts.items() if len(parts) > 1 else ())
+                for stay in _placed_stays(name, part)
+            ),
         ),
         shifts=whole.shifts,
-        odder=float((odd >= far - 1e-9).mean()) if known else None,
+        odder=float((chosen.odd >= far).mean()) if known and len(chosen.odd) else None,
     )
 
 
@@ -149,20 +154,20 @@ def occupied_bands(stay: Stay, analysis: Analysis) -> tuple[int, ...]:
     return tuple(sorted(held))
 
 
-def _placed(measure: Measure, whole: Analysis, cohort: Cohort) -> PlacedMeasure:
+def _placed(measure: Measure, whole: Analysis, cohort: Cohort, size: Size) -> PlacedMeasure:
     return PlacedMeasure(
         measure=measure,
         value=whole.values[measure.name].value,
-        placement=_placement(measure.name, whole, cohort),
+        placement=_placement(measure.name, whole, cohort, size),
         passages=_passages(measure.name, whole),
     )
 
 
-def _placement(name: str, whole: Analysis, cohort: Cohort) -> Placement:
+def _placement(name: str, whole: Analysis, cohort: Cohort, size: Size) -> Placement:
     value = whole.values[name]
     if value.value is None or value.reason:
         return Placement(None, None, None, None, 0.0, value.reason)
-    return place(cohort, name, value.value)
+    return place(cohort, name, value.value, size)
 
 
 def _placed_stays(part: str | None, analysis: Analysis) -> list[PlacedStay]:

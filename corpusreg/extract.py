@@ -27,7 +27,7 @@ from corpusreg.store.tables import Rows, columns
 __all__ = ["EXTRACTION_VERSION", "ensemble_of", "extract_file"]
 
 # Raised when readers or this module give other rows for the same file and definitions.
-EXTRACTION_VERSION = "1"
+EXTRACTION_VERSION = "2"
 
 
 def extract_file(file: SourceFile) -> Rows:
@@ -160,6 +160,7 @@ def _music_row(score: Score, analysis: Analysis, ensemble: Ensemble) -> dict[str
         "beats": float(beats.sum()),
         "notes": len(played.notes),
         "parts": len(score.parts),
+        "voices": analysis.texture.voices,
         "lowest": analysis.lowest,
         "highest": analysis.highest,
         "dynamics_known": played.dynamics_known,

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from corpusreg import words
 from corpusreg.analysis import Analysis, analyse
-from corpusreg.cohorts import fetch_cohort, parse_cohort
+from corpusreg.cohorts import fetch_cohort, parse_cohort, with_oddness
 from corpusreg.compare import Comparison, Piece, compare
 from corpusreg.duplicates import fingerprint
 from corpusreg.ensembles import Ensemble, kinds
@@ -18,7 +18,7 @@ from corpusreg.notes import Score
 from corpusreg.pitch import note_name
 from corpusreg.played import Played, perform
 from corpusreg.readers import read_file, sniff
-from corpusreg.reference import Cohort, Rung, ladder
+from corpusreg.reference import MINIMUM_WORKS, Cohort, Rung, Size, ladder
 
 if TYPE_CHECKING:
     from corpusreg.readers import ReadResult
@@ -72,9 +72,12 @@ def _placed(reference: Reference, path: Path, work: _Work, chosen: Rung | None) 
     mark = fingerprint(work.score)
     rungs = ladder(kind.kind, kind.works, kind.family, work.ensemble.texture)
     asked = [chosen] if chosen else rungs
-    cohorts = [fetch_cohort(reference, rung, leave_out=mark) for rung in asked]
+    cohorts = [
+        with_oddness(reference, fetch_cohort(reference, rung, leave_out=mark)) for rung in asked
+    ]
     parts = _part_analyses(work)
-    notes = [*_copies(reference, mark), *_thin(cohorts, chosen), *_lost(work.score)]
+    size = Size(len(work.played.bars), work.whole.texture.voices)
+    notes = [*_copies(reference, mark), *_thin(cohorts[0], chosen, size), *_lost(work.score)]
     notes += _out_of_range(work.score, work.played)
     piece = Piece(
         title=_title(work.score, path),
@@ -87,7 +90,7 @@ def _placed(reference: Reference, path: Path, work: _Work, chosen: Rung | None) 
     return compare(
         piece,
         work.whole,
-        parts if len(parts) > 1 else {},
+        parts,
         cohorts,
         written_bars=len(work.score.bars),
     )
@@ -95,7 +98,10 @@ def _placed(reference: Reference, path: Path, work: _Work, chosen: Rung | None) 
 
 def _title(score: Score, path: Path) -> str:
     meta = score.metadata
-    title = meta.get("title") or meta.get("movement") or path.stem
+    title = meta.get("title") or path.stem
+    movement = meta.get("movement", "")
+    if movement and movement != title:
+        title = f"{title}: {movement}" if meta.get("title") else movement
     return f"{title} (no. {score.number})" if score.number else title
 
 
@@ -122,16 +128,15 @@ def _copies(reference: Reference, mark: str | None) -> list[str]:
     return [f"This music is in the reference ({same[0]}); it is left out of the comparison."]
 
 
-def _thin(cohorts: list[Cohort], chosen: Rung | None) -> list[str]:
-    first = cohorts[0]
-    if first.enough:
+def _thin(first: Cohort, chosen: Rung | None, size: Size) -> list[str]:
+    if first.works and first.near(size) is not None:
         return []
-    held = f"{words.plural(first.works, 'work')} by {words.plural(first.units, 'composer')}"
-    asked = "the cohort you asked for" if chosen else first.rung.title
+    asked = f"what you asked for ({chosen.name})" if chosen else first.rung.title
     return [
-        f"The reference holds {held} of {asked}, too few to place a piece among them "
-        f"({cohorts[0].wanted}); more scores can be measured with "
-        "'corpusreg extract bundled FOLDER'."
+        f"The reference holds {words.plural(first.works, 'work')} by "
+        f"{words.plural(first.units, 'composer')} under {asked}: too few of about this length "
+        f"to place a piece among them (wanted: {MINIMUM_WORKS} works by {first.least_units} "
+        "composers). More scores can be measured with 'corpusreg extract bundled FOLDER'."
     ]
 
 

@@ -3,22 +3,29 @@
 Conventions
 -----------
 unit        the statistical unit: a composer, or for anonymous and folk works
-            their source. Units weigh the same, however many works they have;
-            within a unit its works share the weight equally.
-percentile  mid-rank, 0 to 100: the weighted share of the cohort below the
-            value plus half of the share that equals it.
-interval    95 %, Student's t with K - 1 degrees of freedom on the logit scale,
-            from the spread of the K units' own shares below the value.
+            their source. Units weigh the same, however many works they have.
+near        a work counts in full when it is as long as the piece, and less the
+            longer or shorter it is: a normal kernel on the logarithm of length in
+            bars. Where a cohort mixes ensembles, likewise on the number of voices.
+            The kernel starts at BANDWIDTH and widens until there is enough to
+            place a piece, to WIDEST at most; nothing is extrapolated.
+unit weight a unit counts in full when its works near the piece add up to one full
+            work, otherwise by what they add up to; within it the kernel decides.
+percentile  mid-rank, 0 to 100: the weighted share of the cohort below the value
+            plus half of the share that equals it.
+interval    95 %, Student's t on the logit scale, from the spread of the units' own
+            shares below the value; the degrees of freedom are the effective number
+            of units less one.
 quantile    the inverse of the mid-rank percentile, linear between values; with
             equal weights type 5 of Hyndman and Fan 1996 (American Statistician
             50:361-365).
+effective   (sum of weights)^2 / sum of squared weights (Kish 1965).
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
-from functools import cached_property
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field, replace
 from statistics import NormalDist
 
 import numpy as np
@@ -30,8 +37,10 @@ __all__ = [
     "Cohort",
     "Placement",
     "Rung",
+    "Size",
     "ladder",
     "oddness",
+    "oddness_of_works",
     "place",
     "student_t",
     "unit_weights",
@@ -42,6 +51,10 @@ MINIMUM_WORKS = 30
 MINIMUM_UNITS = 8
 # The last rung is used with fewer, since there is nothing broader to go to.
 MINIMUM_UNITS_BROAD = 4
+BANDWIDTH = 0.3  # of log length: works from three quarters to four thirds as long
+WIDEST = 1.0
+_BEYOND_WORKS, _BEYOND_UNITS = 3, 2  # works as long, and as short, that there must be
+_NEGLIGIBLE = 1e-3
 
 Floats = NDArray[np.float64]
 
@@ -55,6 +68,11 @@ class Rung:
     broad: bool = False
 
     @property
+    def mixed(self) -> bool:
+        """Whether it mixes ensembles, so that the number of voices differs."""
+        return "ensemble" not in self.where
+
+    @property
     def name(self) -> str:
         """As a user would write it after --cohort."""
         return ",".join(f"{column}={value}" for column, value in self.where.items())
@@ -65,15 +83,20 @@ class Cohort:
     """Works to be compared with.
 
     unit: shape (n,), the number of each work's unit. values: by measure name,
-    shape (n,), NaN where a work has none. sources: units that are no composers.
+    shape (n,), NaN where a work has none. bars, voices: shape (n,), size of each
+    work. sources: units that are no composers. odd: oddness of some of the
+    cohort's own works (see `oddness`), shape (k,).
     """
 
     rung: Rung
     unit: NDArray[np.int64]
     values: Mapping[str, Floats]
+    bars: Floats
+    voices: Floats
     composers: int
     sources: int
     collections: int
+    odd: Floats = field(default_factory=lambda: np.zeros(0))
 
     @property
     def works(self) -> int:
@@ -87,35 +110,52 @@ class Cohort:
 
     @property
     def effective(self) -> float:
-        """Effective number of works: how many equally weighted ones would tell as much.
-
-        1 / sum(weight^2) (Kish 1965); 0 for an empty cohort.
-        """
-        weights = unit_weights(self.unit, np.ones(self.works, bool))
+        """Effective number of works when every unit weighs the same; 0 when empty."""
+        weights = unit_weights(self.unit, np.ones(self.works))
         return float(1 / (weights**2).sum()) if self.works else 0.0
 
     @property
-    def wanted(self) -> str:
-        """The least that is asked for, in words."""
-        least = MINIMUM_UNITS_BROAD if self.rung.broad else MINIMUM_UNITS
-        return f"at least {MINIMUM_WORKS} works by {least} composers are asked for"
+    def least_units(self) -> int:
+        """The fewest units among which a piece is placed."""
+        return MINIMUM_UNITS_BROAD if self.rung.broad else MINIMUM_UNITS
 
-    @property
-    def enough(self) -> bool:
-        """Whether it is large enough to place a piece."""
-        least = MINIMUM_UNITS_BROAD if self.rung.broad else MINIMUM_UNITS
-        return self.works >= MINIMUM_WORKS and self.units >= least
+    def near(self, size: Size, name: str | None = None) -> Floats | None:
+        """How much each work counts for a piece of this size, shape (n,), 0 to 1.
 
-    @cached_property
-    def oddnesses(self) -> Floats:
-        """How odd the oddest measure of each work of the cohort is, shape (n,), 0 to 50."""
-        places = [_mid_ranks(own, self.weights(name)) for name, own in self.values.items()]
-        with np.errstate(invalid="ignore"):
-            return np.nanmax(np.abs(np.array(places) - 50), axis=0, initial=0)
+        name: only works that have this measure count. None where there are too
+        few works of about this size, or none as long or none as short.
+        """
+        has = np.ones(self.works, bool) if name is None else np.isfinite(self.values[name])
+        for longer in (True, False):
+            beyond = has & ((self.bars >= size.bars) if longer else (self.bars <= size.bars))
+            if beyond.sum() < _BEYOND_WORKS or len(np.unique(self.unit[beyond])) < _BEYOND_UNITS:
+                return None
+        away = (np.log(self.bars) - np.log(size.bars)) ** 2
+        if self.rung.mixed:
+            away = away + (np.log(self.voices) - np.log(size.voices)) ** 2
+        width = BANDWIDTH
+        while width <= WIDEST:
+            kernel = np.where(has, np.exp(-away / (2 * width**2)), 0.0)
+            if kernel.sum() >= MINIMUM_WORKS and self._units_near(kernel) >= self.least_units:
+                return kernel
+            width *= 1.2
+        return None
 
-    def weights(self, name: str) -> Floats:
-        """Weights of the works that have the measure, summing to 1; 0 for the others."""
-        return unit_weights(self.unit, np.isfinite(self.values[name]))
+    def _units_near(self, kernel: Floats) -> float:
+        weight = _unit_weight(self.unit, kernel)
+        return float(weight.sum() ** 2 / (weight**2).sum()) if weight.any() else 0.0
+
+
+@dataclass(frozen=True)
+class Size:
+    """Size of a piece: bars as played, and voices (pitches sounding at once on average).
+
+    Voices stand for the number of parts, which is one for a piano and four for a
+    choir of the same density.
+    """
+
+    bars: float
+    voices: float
 
 
 @dataclass(frozen=True)
@@ -149,13 +189,24 @@ def ladder(kind: str, words: str, family: str, texture: str) -> list[Rung]:
     return [*rungs, Rung({"texture": texture}, broad, broad=True)]
 
 
-def unit_weights(unit: NDArray[np.int64], has: NDArray[np.bool_]) -> Floats:
-    """Weights by which every unit counts the same; shape (n,), sum 1 over `has`."""
-    weights = np.zeros(len(unit))
-    if has.any():
-        _, index, count = np.unique(unit[has], return_inverse=True, return_counts=True)
-        weights[has] = 1.0 / count[index] / len(count)
-    return weights
+def unit_weights(unit: NDArray[np.int64], kernel: Floats) -> Floats:
+    """Weights of works by which units count the same; shape (n,), sum 1.
+
+    kernel: shape (n,), how much each work counts within its unit, 0 for not at
+    all. A unit whose works add up to less than one counts by what they add up to.
+    """
+    if not kernel.any():
+        return np.zeros(len(unit))
+    _, index = np.unique(unit, return_inverse=True)
+    added = np.bincount(index, kernel)
+    share = np.minimum(added, 1.0) / np.where(added > 0, added, 1.0)
+    weights = kernel * share[index]
+    return np.asarray(weights / weights.sum())
+
+
+def _unit_weight(unit: NDArray[np.int64], kernel: Floats) -> Floats:
+    _, index = np.unique(unit, return_inverse=True)
+    return np.minimum(np.bincount(index, kernel), 1.0)
 
 
 def weighted_quantile(values: Floats, weights: Floats, share: float) -> float:
@@ -166,40 +217,68 @@ def weighted_quantile(values: Floats, weights: Floats, share: float) -> float:
     return float(np.interp(share, middle, distinct))
 
 
-def place(cohort: Cohort, name: str, value: float) -> Placement:
-    """Percentile of a value of measure `name` in a cohort, with its interval."""
-    values, weights = cohort.values[name], cohort.weights(name)
-    has = weights > 0
-    units = len(np.unique(cohort.unit[has]))
-    least = MINIMUM_UNITS_BROAD if cohort.rung.broad else MINIMUM_UNITS
-    if has.sum() < MINIMUM_WORKS or units < least:
-        return Placement(None, None, None, None, 0.0, "too few to place")
-    own, mass = values[has], weights[has]
-    shares = _unit_shares(own, cohort.unit[has], value)
-    percentile = 100 * float(shares.mean())
-    median, low, high = (weighted_quantile(own, mass, share) for share in (0.5, 0.25, 0.75))
+def place(cohort: Cohort, name: str, value: float, size: Size) -> Placement:
+    """Percentile of a value of measure `name` among works of about the same size."""
+    kernel = cohort.near(size, name)
+    if kernel is None:
+        return Placement(None, None, None, None, 0.0, "too few works of this length to place it")
+    values, has = cohort.values[name], kernel > _NEGLIGIBLE
+    own, near, unit = values[has], kernel[has], cohort.unit[has]
+    weights = unit_weights(unit, near)
+    _, index = np.unique(unit, return_inverse=True)
+    added = np.bincount(index, near)
+    below = (own < value) + 0.5 * (own == value)
+    shares = np.bincount(index, near * below) / added
+    trust = np.minimum(added, 1.0)
+    median, low, high = (weighted_quantile(own, weights, share) for share in (0.5, 0.25, 0.75))
     return Placement(
-        percentile=percentile,
-        interval=_interval(shares),
+        percentile=100 * float((trust * shares).sum() / trust.sum()),
+        interval=_interval(shares, trust),
         median=median,
         quartiles=(low, high),
-        tied=float(mass[own == value].sum()),
+        tied=float(weights[own == value].sum()),
     )
 
 
-def oddness(placements: Sequence[Placement]) -> float:
+def oddness(placements: Iterable[Placement]) -> float:
     """How far the oddest of several placements is from the middle, 0 to 50."""
     return max((abs(p.percentile - 50) for p in placements if p.percentile is not None), default=0)
 
 
-def student_t(degrees: int) -> float:
-    """The .975 quantile of Student's t; within .2 % from 3 degrees on.
+def oddness_of_works(cohort: Cohort, sample: int) -> Floats:
+    """Oddness of the cohort's own works among each other, shape (k,), k <= sample.
 
-    Cornish-Fisher expansion (Abramowitz and Stegun 1964, 26.7.5), with the exact
-    closed forms for 1 and 2 degrees; it spares the comparison a heavy import.
+    The works are taken at even steps, so that the same cohort gives the same
+    answer; each is compared with the works of other units only.
     """
-    if degrees <= 2:
-        return {1: 12.706204736, 2: 4.3026527297}[degrees]
+    steps = np.unique(np.linspace(0, cohort.works - 1, min(sample, cohort.works)).astype(int))
+    found = []
+    for row in steps.tolist():
+        others = cohort.unit != cohort.unit[row]
+        rest = replace(
+            cohort,
+            unit=cohort.unit[others],
+            values={name: values[others] for name, values in cohort.values.items()},
+            bars=cohort.bars[others],
+            voices=cohort.voices[others],
+        )
+        size = Size(float(cohort.bars[row]), float(cohort.voices[row]))
+        places = [
+            place(rest, name, float(values[row]), size)
+            for name, values in cohort.values.items()
+            if np.isfinite(values[row])
+        ]
+        if any(each.percentile is not None for each in places):
+            found.append(oddness(places))
+    return np.array(sorted(found))
+
+
+def student_t(degrees: float) -> float:
+    """The .975 quantile of Student's t for 3 degrees of freedom or more, within .2 %.
+
+    Cornish-Fisher expansion (Abramowitz and Stegun 1964, 26.7.5); it spares the
+    comparison a heavy import.
+    """
     x = NormalDist().inv_cdf(0.975)
     terms = (
         (x**3 + x) / 4,
@@ -210,34 +289,18 @@ def student_t(degrees: int) -> float:
     return x + sum(term / degrees**power for power, term in enumerate(terms, start=1))
 
 
-def _unit_shares(values: Floats, unit: NDArray[np.int64], value: float) -> Floats:
-    """For each unit, its share of works below the value plus half of those equal to it."""
-    below = (values < value) + 0.5 * (values == value)
-    _, index, count = np.unique(unit, return_inverse=True, return_counts=True)
-    return np.asarray(np.bincount(index, below) / count)
-
-
-def _interval(shares: Floats) -> tuple[float, float]:
-    units = len(shares)
-    p = float(shares.mean())
-    # At the very ends the spread between units vanishes; one work's half-rank of
-    # the weight is the least that can be told apart.
+def _interval(shares: Floats, trust: Floats) -> tuple[float, float]:
+    """95 % interval of the trust-weighted mean of shares, in percentile points."""
+    weight = trust / trust.sum()
+    units = 1 / float((weight**2).sum())
+    p = float((weight * shares).sum())
+    # At the very ends the spread between units vanishes; half a unit beyond the
+    # outermost is the least that can be told apart.
     smallest = 0.5 / (units + 1)
     inside = min(max(p, smallest), 1 - smallest)
-    spread = max(float(shares.std(ddof=1)), np.sqrt(smallest * (1 - smallest) / units))
-    error = spread / np.sqrt(units) / (inside * (1 - inside))
+    variance = float((weight**2 * (shares - p) ** 2).sum()) * units / (units - 1)
+    error = max(variance**0.5, (smallest * (1 - smallest)) ** 0.5 / units)
     middle = np.log(inside / (1 - inside))
-    reach = student_t(units - 1) * error
+    reach = student_t(units - 1) * error / (inside * (1 - inside))
     low, high = (100 / (1 + np.exp(-(middle + side * reach))) for side in (-1, 1))
     return min(float(low), 100 * p), max(float(high), 100 * p)
-
-
-def _mid_ranks(values: Floats, weights: Floats) -> Floats:
-    """Percentile of each value within its own weighted sample; NaN stays NaN."""
-    ranks = np.full(len(values), np.nan)
-    has = weights > 0
-    if has.any():
-        _, index = np.unique(values[has], return_inverse=True)
-        mass = np.bincount(index, weights[has])
-        ranks[has] = 100 * (np.cumsum(mass) - mass / 2)[index]
-    return ranks

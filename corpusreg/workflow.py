@@ -219,7 +219,7 @@ def table(measure: str, by: str) -> list[dict[str, Any]]:
     for group in dict.fromkeys(found["group"].tolist()):
         chosen = found["group"] == group
         values, unit = found["value"][chosen], found["unit_number"][chosen]
-        weights = unit_weights(unit, np.ones(len(unit), bool))
+        weights = unit_weights(unit, np.ones(len(unit)))
         rows.append(
             {"group": group, "works": len(unit), "units": len(np.unique(unit))}
             | {

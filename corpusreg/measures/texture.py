@@ -37,9 +37,9 @@ class Texture:
 
     beats: shape (slices, 128), weight per beat; beat_bar: shape (slices,), the
     played bar of each beat. bars: shape (bars, 128), weight per played bar.
-    total: shape (128,), ticks of weight in the whole work.
-    single_line: no two pitches ever sound together (ten milliseconds' overlap
-    of a thousandth of the work is let pass: played files overlap).
+    total: shape (128,), ticks of weight in the whole work. most_together: most
+    pitches that sound at once for a thousandth of the sounding time or more
+    (played files overlap a little). voices: how many sound at once on average.
     """
 
     beats: Floats
@@ -47,6 +47,7 @@ class Texture:
     bars: Floats
     total: Floats
     most_together: int
+    voices: float
 
     @property
     def single_line(self) -> bool:
@@ -77,12 +78,14 @@ def texture(notes: Notes, bars: PlayedBars) -> Texture:
     beat_ticks = np.diff(reach, axis=0)
     bar_at = np.searchsorted(edges, np.append(bars.start, edges[-1]))
     bar_ticks = np.diff(reach[bar_at], axis=0)
+    most_together, voices = _together(notes)
     return Texture(
         beats=beat_ticks / np.diff(edges)[:, None],
         beat_bar=beat_bar,
         bars=bar_ticks / np.maximum(bars.length, 1)[:, None],
         total=reach[-1],
-        most_together=_most_together(notes),
+        most_together=most_together,
+        voices=voices,
     )
 
 
@@ -146,8 +149,8 @@ def _disjoint(notes: Notes) -> tuple[Ints, Ints, Ints, Floats]:
     return joined[0][order], joined[1][order], joined[2][order], joined[3][order]
 
 
-def _most_together(notes: Notes) -> int:
-    """Most pitches that sound at once for a thousandth of the sounding time or more."""
+def _together(notes: Notes) -> tuple[int, float]:
+    """Pitches that sound at once: the most, and the average while anything sounds."""
     pitch, start, end, _ = _disjoint(notes)
     ticks = np.concatenate((start, end))
     change = np.concatenate((np.ones(len(start), np.int64), -np.ones(len(end), np.int64)))
@@ -155,8 +158,10 @@ def _most_together(notes: Notes) -> int:
     ticks, together = ticks[order], np.cumsum(change[order])
     lasting = np.diff(ticks, append=ticks[-1])
     time = np.bincount(together, weights=lasting, minlength=2)
-    enough = np.cumsum(time[::-1])[::-1] >= time[1:].sum() / 1000
-    return int(np.flatnonzero(enough).max(initial=1))
+    time[0] = 0.0
+    enough = np.cumsum(time[::-1])[::-1] >= time.sum() / 1000
+    most = int(np.flatnonzero(enough).max(initial=1))
+    return most, float(time @ np.arange(len(time)) / time.sum())
 
 
 def quantiles(cumulated: Floats, shares: tuple[float, ...]) -> Ints:

@@ -1,5 +1,5 @@
 -- The works of one cohort with their measures, a piece's own copies left out.
-SELECT unit_number, composer IS NULL AS sourced, collection, {measures}
+SELECT unit_number, composer IS NULL AS sourced, collection, bars, voices, {measures}
 FROM matrix
 WHERE {conditions} AND fingerprint IS DISTINCT FROM $leave_out
 ORDER BY work;

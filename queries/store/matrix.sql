@@ -11,7 +11,7 @@ SELECT
     w.work, w.corpus, w.collection, w.composer, w.unit,
     CAST(dense_rank() OVER (ORDER BY w.unit) AS INTEGER) AS unit_number,
     w.period, w.year, w.ensemble, w.family, w.texture, w.genre, w.tier,
-    w.fingerprint, w.bars, w.parts, wide.* EXCLUDE (work)
+    w.fingerprint, w.bars, w.voices, wide.* EXCLUDE (work)
 FROM works AS w
 LEFT JOIN wide ON wide.work = w.work
 WHERE w.same_as IS NULL

@@ -102,6 +102,7 @@ CREATE TABLE works (
     beats DOUBLE,
     notes INTEGER,
     parts INTEGER,
+    voices DOUBLE,
     lowest INTEGER,
     highest INTEGER,
     dynamics_known BOOLEAN,
@@ -143,6 +144,7 @@ COMMENT ON COLUMN works.bars IS 'Length as played [bars]';
 COMMENT ON COLUMN works.beats IS 'Length as played [felt beats]';
 COMMENT ON COLUMN works.notes IS 'Sounding notes as played, ties merged [notes]';
 COMMENT ON COLUMN works.parts IS 'Players [parts]';
+COMMENT ON COLUMN works.voices IS 'Pitches sounding at once, on average while anything sounds [pitches]';
 COMMENT ON COLUMN works.lowest IS 'Lowest sounding pitch [MIDI note number]';
 COMMENT ON COLUMN works.highest IS 'Highest sounding pitch [MIDI note number]';
 COMMENT ON COLUMN works.dynamics_known IS 'Dynamics are written';
