@@ -559,6 +559,12 @@ def test_written_times_win_over_verses(read: Any) -> None:
     assert list(score.bars.repeat_end) == [2]
 
 
+def test_times_written_in_one_part_hold_for_all(read: Any) -> None:
+    three, plain = repeat("backward", ' times="3"'), repeat("backward")
+    score = read([attributes() + note() + three], [attributes() + note() + plain])
+    assert list(score.bars.repeat_end) == [3]
+
+
 def test_jumps_from_sound(read: Any) -> None:
     names = ("segno", "tocoda", "dalsegno", "coda", "fine", "dacapo")
     bars = [f'<sound {name}="x"/>' + note(duration=4) for name in names]
@@ -803,6 +809,8 @@ def test_entities_are_not_expanded(tmp_path: Path) -> None:
     outside = f'<!DOCTYPE x [<!ENTITY e SYSTEM "{secret.as_uri()}">]>'
     path.write_text(outside + GOOD.replace("Part 0", "&e;"), "utf-8")
     assert "hidden" not in read_musicxml(path).parts[0].name
+    path.write_text(BOMB + GOOD.replace("<measure", "&a;<measure"), "utf-8")
+    assert len(read_musicxml(path).notes) == 1
     path.write_text(BOMB + GOOD.replace("Part 0", "&j;"), "utf-8")
     assert "damaged XML" in refused(path)
     path.write_text(BOMB + GOOD.replace('number="1"', 'number="&j;"'), "utf-8")

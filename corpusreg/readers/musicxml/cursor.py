@@ -89,7 +89,9 @@ class Cursor:
         if self.offset > MAX_QUARTERS * self.unit:
             self.tally.lost["a bar longer than 4096 quarter notes, cut there"] += 1
             self.offset = MAX_QUARTERS * self.unit
-        self.reach(self.offset)
+        bar = self.record.bars[-1]
+        if self.offset > bar.extent:
+            bar.extent = self.offset
 
     def reach(self, offset: int) -> None:
         """Something sounds until `offset`, so the bar is at least that long."""

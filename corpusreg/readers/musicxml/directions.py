@@ -292,7 +292,8 @@ class DirectionReader:
             marks.repeat_start.add(after)
         elif repeat is not None and after > 0:
             times = integer(repeat.get("times")) or 0
-            marks.repeat_end[after - 1] = times if 0 < times <= 100 else 0
+            stated = marks.repeat_end.get(after - 1, 0)  # by a part before this one
+            marks.repeat_end[after - 1] = max(stated, times if 0 < times <= 100 else 0)
 
     def _read_ending(self, ending: etree._Element, bar: int) -> None:
         if ending.get("type") != "start":
