@@ -149,9 +149,7 @@ class _Run:
         watched = time.monotonic()
         try:
             while pending or any(child.waiting for child in children):
-                for child in children:
-                    while pending and len(child.waiting) < _QUEUED:
-                        child.send(pending.popleft())
+                _deal(pending, children)
                 with contextlib.suppress(queue.Empty):
                     notices.get(timeout=_WATCH_SECONDS)
                 for place, child in enumerate(children):
@@ -216,6 +214,19 @@ class _Run:
                     seconds=time.monotonic() - self._began,
                 )
             )
+
+
+def _deal(pending: deque[SourceFile], children: Sequence[Child]) -> None:
+    """Give every child something to do, then something to do next.
+
+    Towards the end nothing is queued, so that no child waits while another has
+    files left.
+    """
+    depth = _QUEUED if len(pending) > _QUEUED * len(children) else 1
+    for level in range(1, depth + 1):
+        for child in children:
+            if pending and len(child.waiting) < level:
+                child.send(pending.popleft())
 
 
 def _alone(call: Callable[[Any], Any], file: SourceFile, limits: Limits) -> Answer:

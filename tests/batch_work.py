@@ -94,8 +94,19 @@ def _behave(verb: str, rest: str) -> None:
         end = time.process_time() + float(rest)
         while time.process_time() < end:
             pass
+    elif verb == "meet":
+        _meet(*map(Path, rest.split()))
     elif verb == "wait":
         time.sleep(float(rest.split()[0]))
+
+
+def _meet(own: Path, other: Path) -> None:
+    """Come back only when another worker is here at the same time."""
+    own.touch()
+    end = time.monotonic() + 20
+    while not other.exists():
+        assert time.monotonic() < end, "nobody came"
+        time.sleep(0.01)
 
 
 def cannot_load(file: SourceFile) -> dict[str, Any]:
