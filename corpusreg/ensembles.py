@@ -186,7 +186,7 @@ def _is_orchestra(players: Sequence[_Player]) -> bool:
         return True
     strings = [player for player in players if player.family == "strings"]
     winds = [player for player in players if player.family in _WINDS]
-    if len(strings) < 3 or not winds:
+    if len(strings) < 2 or not winds:  # church orchestras may have violins and organ only
         return False
     if any(player.section for player in players) or any(p.id == "timpani" for p in players):
         return True

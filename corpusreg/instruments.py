@@ -144,7 +144,7 @@ class Instruments(Mapping[str, Instrument]):
         only count ('S1', 'S2', 'S3') are no names.
         """
         if _numbered([part.name for part in parts]):
-            parts = [replace(part, name="") for part in parts]
+            parts = [replace(part, name="", abbreviation="") for part in parts]
         choices = [self._choices(part) for part in parts]
         certain = {found[0].family for found in choices if len(found) == 1}
         return [_fitting(found, certain) for found in choices]

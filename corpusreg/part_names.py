@@ -119,8 +119,8 @@ def read_name(name: str, known: Container[str]) -> Reading:
 @lru_cache(maxsize=4096)
 def _folded(text: str) -> str:
     """Lower case without accents; long s, ligatures and flat signs spelled out."""
-    lowered = text.casefold().translate(_PLAIN_LETTERS)
-    letters = unicodedata.normalize("NFKD", lowered)
+    letters = unicodedata.normalize("NFKD", text).casefold().translate(_PLAIN_LETTERS)
+    letters = unicodedata.normalize("NFKD", letters)
     bare = "".join(c for c in letters if not unicodedata.combining(c))
     return _FLAT.sub(r"\1b", bare)
 

@@ -61,6 +61,7 @@ CASES = {
     ],
     "voices and orchestra": [
         ["S", "A", "T", "B", "Oboi", "Timpani", "Violini", "Viole", "Contrabassi"],
+        [*["Canto", "Basso", "Ob. I", "Ob. II", "Cor. I", "Cor. II"], *["Vl."] * 2, "Org."],
     ],
     "plucked ensemble": [["Lute", "Theorbo"], ["Mandolin 1", "Mandolin 2", "Guitar"]],
     "guitar": [["Guitar I", "Guitar II"]],
