@@ -7,10 +7,13 @@ import random
 import subprocess
 import sys
 import zipfile
+from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from corpusreg.errors import ReadError
 from corpusreg.notes import Score
@@ -286,6 +289,46 @@ def test_divisions_change_inside_a_bar_and_differ_between_parts(read: Any) -> No
     onsets = [n["onset"].item() for n in score.notes]
     assert onsets == [0, 30, 35, 40, 45, 0, 3]
     assert score.bars.length[0] == 60
+
+
+@given(
+    lengths=st.lists(st.integers(1, 12), min_size=1, max_size=12),
+    divisions=st.integers(1, 64),
+    factor=st.integers(1, 12),
+    split=st.integers(0, 12),
+)
+def test_divisions_are_only_a_way_of_writing(
+    tmp_path_factory: pytest.TempPathFactory,
+    lengths: list[int],
+    divisions: int,
+    factor: int,
+    split: int,
+) -> None:
+    """The same music in finer divisions, from some note on, has the same times."""
+    plain = attributes(divisions=divisions) + "".join(note(duration=d) for d in lengths)
+    finer = f"<attributes><divisions>{divisions * factor}</divisions></attributes>"
+    changed = attributes(divisions=divisions)
+    for i, length in enumerate(lengths):
+        changed += (finer if i == split else "") + note(
+            duration=length * (factor if i >= split else 1)
+        )
+    path = tmp_path_factory.mktemp("divisions") / "score.xml"
+    found = []
+    for text in (plain, changed):
+        path.write_text(score_text([text]), "utf-8")
+        score = read_musicxml(path)
+        assert not score.lost
+        found.append(
+            [
+                (
+                    Fraction(int(n["onset"]), score.ticks),
+                    Fraction(int(n["duration"]), score.ticks),
+                )
+                for n in score.notes
+            ]
+        )
+    assert found[0] == found[1]
+    assert [duration for _, duration in found[0]] == [Fraction(d, divisions) for d in lengths]
 
 
 def test_absurd_divisions_are_rounded_and_counted(read: Any) -> None:
