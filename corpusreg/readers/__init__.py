@@ -37,6 +37,7 @@ FORMATS = {
     ".tntxt": "tinynotation",
 }
 _MUSIC21 = frozenset(("mei", "capella", "noteworthy", "tinynotation"))
+_MOST_BYTES = 16 * 2**20  # of formats that are read into memory whole
 _HEAD = 65_536  # bytes that decide what a file is
 
 
@@ -106,6 +107,8 @@ def _head(path: Path) -> bytes:
     try:
         if path.is_dir():
             raise ReadError(f"{path}: a folder, not a score; name the files in it")
+        if path.exists() and not path.is_file():  # a pipe would never end
+            raise ReadError(f"{path}: not a regular file; copy the score to one")
         with path.open("rb") as file:
             return file.read(_HEAD)
     except FileNotFoundError as error:
@@ -150,6 +153,8 @@ def _text(head: bytes) -> str:
 def _read(path: Path, family: str) -> ReadResult:
     """One file by the reader of its family; each is imported when it is wanted."""
     try:
+        if family in ("abc", "midi") and path.stat().st_size > _MOST_BYTES:
+            raise ReadError(f"{path}: larger than {_MOST_BYTES >> 20} MB; split the file")
         if family == "abc":
             from corpusreg.readers.abc import read_abc_file
 

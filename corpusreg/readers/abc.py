@@ -16,6 +16,7 @@ Conventions
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -209,7 +210,7 @@ class _Tune:
     ) -> list[tuple[Any, ...]]:
         """Voices in the bass clef that are written as for the treble, in their place."""
         for index, part in enumerate(self.tree.parts):
-            clefs = part["measures"][0].get("attributes", {}).get("clefs", {})
+            clefs = (part["measures"] or [{}])[0].get("attributes", {}).get("clefs", {})
             own = [r[6] for r in rows if r[:2] == (seats[index].part, seats[index].staff)]
             bass = any(clef["sign"] == "F" for clef in clefs.values())
             if not bass or not own or min(own) < 60 or sum(own) < _TREBLE * len(own):
@@ -226,8 +227,8 @@ class _Tune:
         if self.source.octave_marked:
             return 0
         voice = self.source.voices.get(self.voices[index], Voice())
-        later = [value for at, value in changes if at <= tick]
-        return later[-1] if later else voice.transpose
+        later = bisect_right(changes, (tick, 2**31))
+        return changes[later - 1][1] if later else voice.transpose
 
     def _playable(self, row: tuple[Any, ...]) -> bool:
         if 0 <= row[6] <= 127:

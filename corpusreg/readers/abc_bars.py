@@ -69,7 +69,7 @@ def _metre(tree: Tree) -> tuple[list[int], list[int]]:
     for bar in range(len(tree.length)):
         attributes = changes[bar].get("attributes", {}) if bar < len(changes) else {}
         if time := attributes.get("time"):
-            beats = sum(int(n) for n in re.findall(r"\d+", str(time["beats"]))) or 4
+            beats = sum(int(n) for n in re.findall(r"\d{1,3}", str(time["beats"]))) or 4
             unit = time["beat_type"] or 4
             now = beats * tree.whole // unit, felt_beat(beats, unit, tree.whole // 4)
         full.append(now[0])
@@ -169,7 +169,9 @@ def _renumber(endings: list[tuple[int, ...]], bar: int, passes: tuple[int, ...])
 def _expand(text: str) -> list[str]:
     """Parts in order: 'A2(BC)2' is A A B C B C; dots and blanks only separate."""
     tokens = (
-        re.findall(r"[A-Z(]|\)\d*|\d+", text) if re.fullmatch(r"[A-Z\d().\s]+", text) else []
+        re.findall(r"[A-Z(]|\)\d{0,4}|\d{1,4}", text)
+        if re.fullmatch(r"[A-Z\d().\s]+", text)
+        else []
     )
     stack: list[list[str]] = [[]]
     for token in tokens:

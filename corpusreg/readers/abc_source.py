@@ -32,32 +32,22 @@ _NOTE_NOT_FIELD = re.compile(r"[A-Ga-gxz]:[|:\[]")
 _TOKEN = re.compile(
     r'"[^"]*"?'  # chord symbol or annotation
     r"|![^!|\s]*!|\+[^+\s|]+\+"  # decoration, or a chord of version 1
-    r"|\[[A-Za-z]:[^\]]*\]"  # inline field
+    r"|\[[A-Za-z]:[^\[\]]*\]"  # inline field
     r"|(?:\[|\|)(?:\d[\d,\-]*)"  # ending
     r"|%.*"  # remark
 )
 _NOTE = re.compile(r"[\^_=]*(?:\d*/\d*)?[A-Ga-g]")
 _PIECE = re.compile(
-    r'"[^"]*"?|![^!|\s]*!|\[[A-Za-z]:[^\]]*\]'  # as above: no notes in these
+    r'"[^"]*"?|![^!|\s]*!|\[[A-Za-z]:[^\[\]]*\]'  # as above: no notes in these
     r"|(?P<bar>[|:]+)|(?P<sign>\^{1,2}|_{1,2}|=)?(?P<note>[A-Ga-g])"
 )
-_OPTION = re.compile(r'(\w+)=\s*("[^"]*"|\S+)')
-_OLD_CHORD = re.compile(r"\+(?!f{2,4}\+)((?:[\^_=]*[A-Ga-g][,']*\d*/*\d*){2,})\+")
+_OPTION = re.compile(r'\b(\w{1,30})=\s*("[^"]*"|\S+)')
+_CLOSES = re.compile(r'(?:\s|"[^"]*"|![^!]*!){0,20}(?:[|:\]]|\\?$)')
+_OLD_CHORD = re.compile(r"\+(?!f{2,4}\+)((?:[\^_=]*[A-Ga-g][,']*\d*(?:/+\d*)?){2,})\+")
 _MIDI = re.compile(r"(?:%%|I:\s*)MIDI\s+(\w+)\s*(.*)", re.IGNORECASE)
-_JUMPS = {
-    "segno": "segno",
-    "coda": "coda",
-    "fine": "fine",
-    "dc": "dacapo",
-    "dacapo": "dacapo",
-    "dcalfine": "dacapo",
-    "dcalcoda": "dacapo",
-    "ds": "dalsegno",
-    "dalsegno": "dalsegno",
-    "dsalfine": "dalsegno",
-    "dsalcoda": "dalsegno",
-    "tocoda": "tocoda",
-}
+_JUMPS = {"segno": "segno", "coda": "coda", "fine": "fine", "tocoda": "tocoda"}
+_JUMPS |= dict.fromkeys(("dc", "dacapo", "dcalfine", "dcalcoda"), "dacapo")
+_JUMPS |= dict.fromkeys(("ds", "dalsegno", "dsalfine", "dsalcoda"), "dalsegno")
 
 
 @dataclass(frozen=True)
@@ -269,21 +259,21 @@ class _Reader:
 
     def _directive(self, line: str) -> None:
         if midi := _MIDI.match(line):
-            self._midi(midi[1].lower(), re.findall(r"-?\d+", midi[2].split("%")[0]))
+            self._midi(midi[1].lower(), _numbers(midi[2].split("%")[0]))
         elif staves := re.match(r"%%(?:score|staves)\s+(.*)", line):
             self.source.staves = _staves(staves[1])
         elif re.match(r"(?:%%|I:\s*)propagate-accidentals\s+(?:octave|not)", line):
             self.carry = False
         self.out.append(line)
 
-    def _midi(self, what: str, numbers: list[str]) -> None:
+    def _midi(self, what: str, numbers: list[int]) -> None:
         if not numbers or what not in ("program", "transpose", "channel"):
             return
-        value = int(numbers[-1])
+        value = numbers[-1]
         voice = self._named(self.voice)
         if what == "program" and 0 <= value < 128:
             named = [v for ident, v in self.source.voices.items() if ident]
-            channel = int(numbers[0]) - 1 if len(numbers) > 1 else -1
+            channel = numbers[0] - 1 if len(numbers) > 1 else -1
             (named[channel] if 0 <= channel < len(named) else voice).program = value
         elif what == "channel":
             voice.percussion = value == 10
@@ -345,8 +335,7 @@ class _Reader:
         jump = _JUMPS.get(re.sub(r"[^a-z]", "", text.lower()))
         if jump is None:
             return text
-        rest = found.string[found.end() :]
-        closes = re.match(r'(?:\s|"[^"]*"|![^!]*!)*(?:[|:\]]|\\?$)', rest) is not None
+        closes = _CLOSES.match(found.string, found.end()) is not None
         if jump == "segno":
             if closes and self.voice in self.signed:  # behind the last note: back to the sign
                 jump = "dalsegno"
@@ -361,9 +350,13 @@ class _Reader:
         if letter == "P":
             return self._mark("part", value.strip())
         if letter == "I" and (midi := _MIDI.match("I:" + value)):
-            self._midi(midi[1].lower(), re.findall(r"-?\d+", midi[2]))
+            self._midi(midi[1].lower(), _numbers(midi[2]))
             return self._line_start() if self.pending else ""
         return "" if letter == "r" else f"[{letter}:{value}]"
+
+
+def _numbers(text: str) -> list[int]:
+    return [int(number) for number in re.findall(r"-?\d{1,6}", text)]
 
 
 def _looks_musical(line: str) -> bool:
@@ -377,23 +370,23 @@ def _looks_musical(line: str) -> bool:
 def _staves(text: str) -> list[tuple[list[list[str]], bool]]:
     """Groups of `%%score`: (staves, each with its voices; whether a brace joins them)."""
     groups: list[tuple[list[list[str]], bool]] = []
-    brace = paren = False
+    brace: list[list[str]] | None = None
+    paren: list[str] | None = None
     for token in re.findall(r"[{}()]|[^\s{}()\[\]|*]+", text.split("%", 1)[0]):
-        if token in "{}":
-            brace = token == "{"
-            if brace:
-                groups.append(([], True))
-        elif token in "()":
-            paren = token == "("
-            if paren:
-                (groups[-1][0] if brace else _new(groups)).append([])
-        elif paren:
-            groups[-1][0][-1].append(token)
+        if token == "{":
+            brace = []
+            groups.append((brace, True))
+        elif token == "}":
+            brace = None
+        elif token == ")":
+            paren = None
+        elif token != "(" and paren is not None:
+            paren.append(token)
         else:
-            (groups[-1][0] if brace else _new(groups)).append([token])
+            staff = [] if token == "(" else [token]
+            paren = staff if token == "(" else None
+            if brace is None:
+                groups.append(([staff], False))
+            else:
+                brace.append(staff)
     return groups
-
-
-def _new(groups: list[tuple[list[list[str]], bool]]) -> list[list[str]]:
-    groups.append(([], False))
-    return groups[-1][0]

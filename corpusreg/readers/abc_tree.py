@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from itertools import accumulate
@@ -14,6 +15,7 @@ from corpusreg.readers.abc_source import MARK, Marker
 __all__ = ["Tree", "content_of", "is_grace", "parts_of", "written_length"]
 
 _MOST_TICKS = 2**40
+_OURS = re.compile(re.escape(MARK) + r"(\d{1,9})", re.ASCII)
 
 
 def parts_of(tree: dict[str, Any]) -> Iterator[dict[str, Any]]:
@@ -99,11 +101,11 @@ class Tree:
         """((bar, tick), marker) of the markers that came back in a part."""
         for bar, measure in enumerate(part["measures"]):
             for direction in measure.get("directions", ()):
-                text = direction.get("text", {}).get("text", "")
-                if text.startswith(MARK) and text[len(MARK) :].isdigit():
+                found = _OURS.fullmatch(direction.get("text", {}).get("text", ""))
+                # A tune can hold text that only looks like one of our marks.
+                if found and int(found[1]) < len(self.markers):
                     offset = self.to_ticks(direction.get("offset", (0, 1)))
-                    marker = self.markers[int(text[len(MARK) :])]
-                    yield (bar, self.start[bar] + offset), marker
+                    yield (bar, self.start[bar] + offset), self.markers[int(found[1])]
 
     def marks(self) -> Iterator[tuple[int, int, int, Marker]]:
         """(part, bar, tick, marker) of every marker that came back."""
