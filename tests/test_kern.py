@@ -380,6 +380,23 @@ def test_lists_without_commas_and_without_a_first_label(tmp_path: Path) -> None:
     assert read(tmp_path, column("*>[A,A1,B]", *tokens)).bars.order == (0, 1, 2)
 
 
+def test_a_label_that_stands_twice_is_taken_where_it_comes_next(tmp_path: Path) -> None:
+    bars = ["*M1/4"]
+    for number, label in enumerate(["A", "A1", "A", "B"]):
+        bars += [f"={number + 1}", f"*>{label}", "4c"]
+    score = read(tmp_path, column("*>[A,A1,A,B,B]", *bars, "=="))
+    assert score.bars.order == (0, 1, 2, 3, 3)
+
+
+def test_labels_in_one_place_and_endless_lists(tmp_path: Path) -> None:
+    tokens = ["*M1/4", "=1", "*>A", "*>B", "4c", "=2", "4d", "=="]
+    assert read(tmp_path, column("*>[A,B,A,B]", *tokens)).bars.order == (0, 1, 0, 1)
+    endless = "*>[" + "B," * 60_000 + "B]"
+    score = read(tmp_path, column(endless, *tokens))
+    assert score.bars.order is None
+    assert any("more than" in text for text in score.assumed)
+
+
 def test_repeat_signs_on_both_sides(tmp_path: Path) -> None:
     bars = read(
         tmp_path, column("*M1/4", "=1!|:", "4c", "=2:|!|:", "4d", "=3:|!", "4e", "==")

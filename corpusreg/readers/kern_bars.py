@@ -34,6 +34,7 @@ __all__ = [
 
 _BARLINE = re.compile(r"=+(\d+[a-z]*)?(.*)")
 _LABEL = re.compile(r"(.*?)(?:yy)?")
+_MAX_PLAYED = 100_000  # bars in played order; more is a damaged list
 _ENDING = re.compile(r"(.*\D)(\d+)('*)")
 
 
@@ -209,8 +210,9 @@ def _played_order(
 ) -> tuple[tuple[int, ...] | None, str]:
     """Played order of bars from an expansion list.
 
-    at: for each label the bars where it stands. Returns the order, or None and the
-    reason why the list cannot be followed.
+    at: for each label the bars where it stands. Of several places with one label the
+    one that comes next on the page counts, else the one played last. Returns the
+    order, or None and the reason why the list cannot be followed.
     """
     if len(wanted) == 1 and wanted[0] not in at:
         wanted = _without_commas(wanted[0], at)
@@ -219,13 +221,20 @@ def _played_order(
     missing = [label for label in wanted if label not in at]
     if missing or not wanted:
         return None, f"expansion list names a section that is not marked: {missing[:1]}"
-    starts = sorted({bar for places in at.values() for bar in places} | {bars})
-    order: list[int] = []
-    if starts[0] > 0 and wanted:
-        order.extend(range(starts[0]))  # music before the first label is played first
+    sections = [(bar, label) for label, places in at.items() for bar in places]
+    sections.sort(key=lambda section: section[0])
+    starts = [bar for bar, _ in sections] + [bars]
+    order = list(range(starts[0]))  # music before the first label is played first
+    used: dict[str, int] = {}
+    present = -1
     for label in wanted:
-        first = at[label][0]
-        order.extend(range(first, starts[starts.index(first) + 1]))
+        onward = present + 1 < len(sections) and sections[present + 1][1] == label
+        first = next(index for index, section in enumerate(sections) if section[1] == label)
+        present = present + 1 if onward else used.get(label, first)
+        used[label] = present
+        order.extend(range(starts[present], starts[present + 1]))
+        if len(order) > _MAX_PLAYED:
+            return None, f"expansion list plays more than {_MAX_PLAYED} bars"
     return tuple(order), ""
 
 

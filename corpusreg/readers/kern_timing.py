@@ -12,7 +12,6 @@ from __future__ import annotations
 from collections import Counter
 from dataclasses import dataclass, field
 from fractions import Fraction
-from itertools import islice
 
 from corpusreg.readers.kern_bars import (
     Measure,
@@ -29,6 +28,7 @@ from corpusreg.readers.kern_tokens import Event, parse_token, ticks_for
 __all__ = ["Timeline", "run_table"]
 
 _STRANDS = 32  # voice numbers kept for each staff
+_LOOK_AHEAD = 200  # rows searched for the next notes after a barline
 _TIME_LOST = "tokens whose time disagrees with the other spines of the line"
 
 # (duration, pitch, grace, tie_in, tie_out, staccato) in ticks, ready for a row.
@@ -297,7 +297,7 @@ class _Run:
         """Clocks of the strands that have a token in the next data row."""
         here = set(strands)
         born: list[Spine] = []
-        for row in islice(self.rows, self.index + 1, None):
+        for row in self.rows[self.index + 1 : self.index + 1 + _LOOK_AHEAD]:
             if row.kind != "data":
                 continue
             born = [s for c, s, _ in row.layout.kern if row.fields[c] != "."]
