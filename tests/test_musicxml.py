@@ -507,6 +507,13 @@ def test_hairpin_end_earlier_in_the_file_than_its_beginning(read: Any) -> None:
     assert not score.lost
 
 
+def test_a_hairpin_end_with_another_number_closes_the_open_one(read: Any) -> None:
+    start, stop = '<wedge type="crescendo" number="1"/>', '<wedge type="stop" number="2"/>'
+    score = read([attributes() + direction(start) + note() + direction(stop) + direction(stop)])
+    assert [(d.tick, d.end) for d in score.dynamics] == [(0, 1)]
+    assert score.lost == {"a hairpin's end without its beginning": 1}
+
+
 def test_hairpins_in_words_last_until_the_next_mark(read: Any) -> None:
     words = [direction(f"<words>{w}</words>") for w in ("poco cresc.", "dim.", "dolce")]
     mark = direction("<dynamics><p/></dynamics>")

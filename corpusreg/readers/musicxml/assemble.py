@@ -90,9 +90,7 @@ def _dynamics(record: PartRecord, layout: Layout) -> list[Dynamic]:
     for i, (tick, raw) in enumerate(timed):
         end = None
         if raw.kind != "mark":
-            end = layout.tick(raw.end) if raw.end else _next_sign(timed, i)
-            if end is not None and end <= tick:
-                end = None if raw.end is None else tick
+            end = max(tick, layout.tick(raw.end)) if raw.end else _next_sign(timed, i)
         found.append(
             Dynamic(record.index, tick, raw.kind, raw.mark, raw.velocity, end, raw.staff)
         )

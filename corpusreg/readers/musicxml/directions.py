@@ -180,10 +180,12 @@ class DirectionReader:
             if isinstance(what, RawDynamic):
                 open_[line, staff] = what
                 continue
-            keys = [key for key in open_ if key[0] == line]
-            if keys:
-                key = (line, staff) if (line, staff) in keys else keys[0]
-                open_.pop(key).end = what
+            same = [key for key in open_ if key[0] == line]
+            near = [key for key in open_ if key[0][:5] == line[:5] and key[1] == staff]
+            if (line, staff) in open_:
+                open_.pop((line, staff)).end = what
+            elif same or near:  # another staff, or a number that does not agree
+                open_.pop((same or near)[0]).end = what
             elif line.startswith("wedge"):
                 self.cursor.tally.lost["a hairpin's end without its beginning"] += 1
 
