@@ -21,7 +21,16 @@ __all__ = ["COLUMNS", "Source", "fetch_cohort", "parse_cohort", "with_oddness"]
 _SAMPLE = 40
 
 # What a user may choose a cohort by, with the words used on screen.
-COLUMNS = ("ensemble", "family", "texture", "genre", "period", "composer", "collection", "corpus")
+COLUMNS = (
+    "ensemble",
+    "family",
+    "texture",
+    "genre",
+    "period",
+    "composer",
+    "collection",
+    "corpus",
+)
 
 
 class Source(Protocol):

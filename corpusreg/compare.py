@@ -106,7 +106,9 @@ def compare(
         cohort=chosen,
         measures=placed,
         others={
-            cohort.rung.title: {m.name: _placement(m.name, whole, cohort, size) for m in MEASURES}
+            cohort.rung.title: {
+                m.name: _placement(m.name, whole, cohort, size) for m in MEASURES
+            }
             for cohort in enough
             if cohort is not chosen
         },
@@ -214,5 +216,9 @@ def _runs(flags: np.ndarray) -> list[tuple[int, int]]:  # type: ignore[type-arg]
     """Half-open runs of True."""
     change = np.diff(np.concatenate(([0], flags.astype(np.int8), [0])))
     return list(
-        zip(np.flatnonzero(change > 0).tolist(), np.flatnonzero(change < 0).tolist(), strict=True)
+        zip(
+            np.flatnonzero(change > 0).tolist(),
+            np.flatnonzero(change < 0).tolist(),
+            strict=True,
+        )
     )

@@ -70,7 +70,9 @@ def _velocity(dynamic: Dynamic) -> float | None:
 def _lines(own: Sequence[Dynamic], bar_ticks: int) -> list[tuple[int, float, float, int]]:
     """Pieces (from tick, velocity there, change per tick, up to tick) in order of time."""
     ordered = sorted(own, key=lambda d: (d.tick, d.kind != "mark"))
-    marks = [(d.tick, v) for d in ordered if d.kind == "mark" and (v := _velocity(d)) is not None]
+    marks = [
+        (d.tick, v) for d in ordered if d.kind == "mark" and (v := _velocity(d)) is not None
+    ]
     lines: list[tuple[int, float, float, int]] = []
     level = float(MARKS["mf"])
     for dynamic in ordered:
@@ -98,7 +100,9 @@ def _at(
 ) -> NDArray[np.float64]:
     if not lines:
         return np.full(len(ticks), UNMARKED)
-    start, value, slope, stop = (np.asarray(column, float) for column in zip(*lines, strict=True))
+    start, value, slope, stop = (
+        np.asarray(column, float) for column in zip(*lines, strict=True)
+    )
     index = np.searchsorted(start, ticks, side="right") - 1
     known = index >= 0
     at = np.maximum(index, 0)

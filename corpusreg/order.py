@@ -105,8 +105,10 @@ def _last_pass_of_group(bars: Bars) -> list[int]:
     start = 0
     while start < len(bars):
         end = start
-        while end < len(bars) and bars.endings[end] and not (
-            end > start and bars.repeat_start[end]
+        while (
+            end < len(bars)
+            and bars.endings[end]
+            and not (end > start and bars.repeat_start[end])
         ):
             end += 1
         top = max((max(bars.endings[i]) for i in range(start, end)), default=0)

@@ -41,7 +41,9 @@ def parse_note(text: str) -> int:
     """
     match = _NOTE.fullmatch(text.strip())
     if match is None:
-        raise UsageError(f"'{text}' is not a note name; write a letter, an accidental and an octave, as in Bb3")
+        raise UsageError(
+            f"'{text}' is not a note name; write a letter, an accidental and an octave, as in Bb3"
+        )
     letter, signs, octave = match.groups()
     alter = sum(1 if sign in "#♯" else -1 for sign in signs)
     return 12 * (int(octave) + 1) + _STEPS[letter.upper()] + alter

@@ -94,7 +94,10 @@ def perform(score: Score, *, as_written: bool = False) -> Played:
     pitched sounds.
     """
     if as_written:
-        order, remark = list(range(len(score.bars))), "read as written: repeats are not unfolded"
+        order, remark = (
+            list(range(len(score.bars))),
+            "read as written: repeats are not unfolded",
+        )
     else:
         order, remark = played_order(score.bars)
     bars = _played_bars(score.bars, np.asarray(order, np.int64))
@@ -204,9 +207,7 @@ def merge_ties(
     return table[keep], bar_of[keep]
 
 
-def _loudness(
-    score: Score, bars: PlayedBars, table: NDArray[np.void]
-) -> NDArray[np.float64]:
+def _loudness(score: Score, bars: PlayedBars, table: NDArray[np.void]) -> NDArray[np.float64]:
     if score.dynamics:
         dynamics = _unfold_dynamics(score, bars)
         bar_ticks = int(np.median(bars.full)) if len(bars) else 0

@@ -128,7 +128,10 @@ class Cohort:
         has = np.ones(self.works, bool) if name is None else np.isfinite(self.values[name])
         for longer in (True, False):
             beyond = has & ((self.bars >= size.bars) if longer else (self.bars <= size.bars))
-            if beyond.sum() < _BEYOND_WORKS or len(np.unique(self.unit[beyond])) < _BEYOND_UNITS:
+            if (
+                beyond.sum() < _BEYOND_WORKS
+                or len(np.unique(self.unit[beyond])) < _BEYOND_UNITS
+            ):
                 return None
         away = (np.log(self.bars) - np.log(size.bars)) ** 2
         if self.rung.mixed:
@@ -221,7 +224,9 @@ def place(cohort: Cohort, name: str, value: float, size: Size) -> Placement:
     """Percentile of a value of measure `name` among works of about the same size."""
     kernel = cohort.near(size, name)
     if kernel is None:
-        return Placement(None, None, None, None, 0.0, "too few works of this length to place it")
+        return Placement(
+            None, None, None, None, 0.0, "too few works of this length to place it"
+        )
     values, has = cohort.values[name], kernel > _NEGLIGIBLE
     own, near, unit = values[has], kernel[has], cohort.unit[has]
     weights = unit_weights(unit, near)
@@ -242,7 +247,9 @@ def place(cohort: Cohort, name: str, value: float, size: Size) -> Placement:
 
 def oddness(placements: Iterable[Placement]) -> float:
     """How far the oddest of several placements is from the middle, 0 to 50."""
-    return max((abs(p.percentile - 50) for p in placements if p.percentile is not None), default=0)
+    return max(
+        (abs(p.percentile - 50) for p in placements if p.percentile is not None), default=0
+    )
 
 
 def oddness_of_works(cohort: Cohort, sample: int) -> Floats:

@@ -99,14 +99,20 @@ def extract(
 
     started = datetime.datetime.now(datetime.UTC)
     problems: list[str] = []
-    files = [file for name in corpora or ("bundled",) for file in _corpus(name, tiers, problems)]
+    files = [
+        file for name in corpora or ("bundled",) for file in _corpus(name, tiers, problems)
+    ]
     if not files:
         raise UsageError(f"no scores in {', '.join(corpora)}; name a folder that holds scores")
     recipe = Recipe(definitions=VERSION, extraction=EXTRACTION_VERSION)
     with build_lock(settings.lock_file()):
         shards = Shards(settings.shards_folder(), recipe, fresh=fresh)
         tally = batch.run(
-            files, extract_file, shards, workers=workers or _processors(), on_progress=on_progress
+            files,
+            extract_file,
+            shards,
+            workers=workers or _processors(),
+            on_progress=on_progress,
         )
         path = publish(
             shards,
@@ -141,7 +147,9 @@ def _corpus(name: str, tiers: Sequence[str], problems: list[str]) -> list[Source
         return [f for f in catalogue.bundled() if catalogue.licence(f).tier in tiers]
     path = Path(name)
     if not path.is_dir():
-        raise UsageError(f"'{name}' is neither 'bundled' nor a folder; see 'corpusreg corpora list'")
+        raise UsageError(
+            f"'{name}' is neither 'bundled' nor a folder; see 'corpusreg corpora list'"
+        )
     return catalogue.folder(path, path.resolve().name, problems)
 
 

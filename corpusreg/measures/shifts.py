@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 
 from corpusreg.measures.texture import EDGE, Texture, distances, quantiles
 
-__all__ = ["EDGE_MOVES", "MASS_MOVES", "MASS_MOVES_LINE", "Shift", "is_shift", "shifts"]
+__all__ = ["EDGE_MOVES", "MASS_MOVES", "MASS_MOVES_LINE", "Shift", "are_shifts", "shifts"]
 
 MASS_MOVES = 4.5
 MASS_MOVES_LINE = 7.0
@@ -49,11 +49,16 @@ class Shift:
     abrupt: float
 
 
-def is_shift(mass: float, top: float, bottom: float, single_line: bool) -> bool:
-    """Whether moves of this size (semitones) are a shift."""
-    least = MASS_MOVES_LINE if single_line else MASS_MOVES
-    edge = max(abs(top), abs(bottom)) >= EDGE_MOVES and not single_line
-    return mass >= least or edge
+def are_shifts(
+    mass: NDArray[np.float64],
+    top: NDArray[np.int64],
+    bottom: NDArray[np.int64],
+    single_line: bool,
+) -> NDArray[np.bool_]:
+    """Whether moves of these sizes (semitones) are shifts; all of shape (k,)."""
+    if single_line:
+        return mass >= MASS_MOVES_LINE
+    return (mass >= MASS_MOVES) | (np.maximum(np.abs(top), np.abs(bottom)) >= EDGE_MOVES)
 
 
 def edges(texture: Texture) -> NDArray[np.int64]:
@@ -69,26 +74,34 @@ def shifts(texture: Texture) -> list[Shift]:
     mass = distances(cumulated[1:], cumulated[:-1])
     moved = np.diff(edges(texture), axis=0)
     centre = np.diff(texture.profiles @ _PITCH)
-    result = []
-    for step in range(len(mass)):
-        bottom, top = int(moved[step, 0]), int(moved[step, 1])
-        if is_shift(mass[step], top, bottom, texture.single_line):
-            by, size = _largest(float(mass[step]), top, bottom, texture.single_line)
-            result.append(
-                Shift(
-                    bar=int(texture.sounding[step + 1]),
-                    size=size,
-                    direction=_direction(top, bottom, float(centre[step])),
-                    by=by,
-                    mass=float(mass[step]),
-                    top=top,
-                    bottom=bottom,
-                    abrupt=float(mass[step] / mass[max(step - 1, 0) : step + 2].sum())
-                    if mass[step]
-                    else 0.0,
-                )
-            )
-    return result
+    around = np.convolve(mass, np.ones(3), mode="same")
+    steps = np.flatnonzero(are_shifts(mass, moved[:, 1], moved[:, 0], texture.single_line))
+    return [
+        _shift(
+            int(texture.sounding[step + 1]),
+            float(mass[step]),
+            int(moved[step, 1]),
+            int(moved[step, 0]),
+            float(centre[step]),
+            float(mass[step] / around[step]),
+            texture.single_line,
+        )
+        for step in steps.tolist()
+    ]
+
+
+def _shift(
+    bar: int,
+    mass: float,
+    top: int,
+    bottom: int,
+    centre: float,
+    abrupt: float,
+    single_line: bool,
+) -> Shift:
+    by, size = _largest(mass, top, bottom, single_line)
+    direction = _direction(top, bottom, centre)
+    return Shift(bar, size, direction, by, mass, top, bottom, abrupt)
 
 
 def _largest(mass: float, top: int, bottom: int, single_line: bool) -> tuple[str, float]:
@@ -104,7 +117,9 @@ def _largest(mass: float, top: int, bottom: int, single_line: bool) -> tuple[str
 
 def _direction(top: int, bottom: int, centre: float) -> str:
     # An edge that stirs by less than a third does not take part.
-    up_top, up_bottom = (0 if abs(move) < 3 else (1 if move > 0 else -1) for move in (top, bottom))
+    up_top, up_bottom = (
+        0 if abs(move) < 3 else (1 if move > 0 else -1) for move in (top, bottom)
+    )
     if up_top > 0 > up_bottom:
         return "opening"
     if up_top < 0 < up_bottom:

@@ -30,7 +30,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from corpusreg.measures.shifts import is_shift
+from corpusreg.measures.shifts import are_shifts
 from corpusreg.measures.texture import EDGE, Texture, distances, quantiles
 
 __all__ = ["PENALTY", "Stay", "cuts", "expected_dwell", "segment", "stays"]
@@ -129,54 +129,68 @@ def expected_dwell(lengths: NDArray[np.float64]) -> float:
     return float((lengths**2).sum() / lengths.sum())
 
 
-def _difference(
-    a: NDArray[np.float64], b: NDArray[np.float64], single_line: bool
-) -> tuple[float, bool, bool]:
-    """How two summed profiles differ: mass moved, whether by a shift, whether in width.
+def _differences(
+    before: NDArray[np.float64], after: NDArray[np.float64], single_line: bool
+) -> tuple[NDArray[np.float64], NDArray[np.bool_], NDArray[np.bool_]]:
+    """How summed profiles differ, row by row: mass moved, whether by a shift, whether in width.
 
-    Several voices that keep to one octave in both have not left their register.
+    before, after: shape (k, 128). Several voices that keep to one octave in both
+    have not left their register.
     """
-    (low_a, high_a), (low_b, high_b) = quantiles(np.stack((a, b)), (EDGE, 1 - EDGE)).tolist()
-    mass = float(distances(a, b))
-    if not single_line and max(high_a, high_b) - min(low_a, low_b) <= ONE_REGISTER:
-        return mass, False, False
-    top, bottom = high_b - high_a, low_b - low_a
-    return mass, is_shift(mass, top, bottom, single_line), abs(top - bottom) >= WIDENS
+    mass = distances(before, after)
+    low_a, high_a = quantiles(before, (EDGE, 1 - EDGE)).T
+    low_b, high_b = quantiles(after, (EDGE, 1 - EDGE)).T
+    shifted = are_shifts(mass, high_b - high_a, low_b - low_a, single_line)
+    widened = np.abs((high_b - high_a) - (low_b - low_a)) >= WIDENS
+    if not single_line:
+        left = np.maximum(high_a, high_b) - np.minimum(low_a, low_b) > ONE_REGISTER
+        shifted, widened = shifted & left, widened & left
+    return mass, shifted, widened
 
 
 def _merge(texture: Texture, ends: list[int]) -> list[int]:
     """Remove cuts, smallest first, whose neighbouring segments do not differ enough."""
     added = np.vstack((np.zeros(128), np.cumsum(texture.cumulated, axis=0)))
-    points = [0, *ends]
-    while len(points) > 2:
-        weak = []
-        for index in range(1, len(points) - 1):
-            a, b, c = points[index - 1 : index + 2]
-            before, after = (added[b] - added[a]) / (b - a), (added[c] - added[b]) / (c - b)
-            mass, shifted, widened = _difference(before, after, texture.single_line)
-            if not (shifted or widened):
-                weak.append((mass, index))
-        if not weak:
-            break
-        del points[min(weak)[1]]
-    return points[1:]
+    points = np.array([0, *ends])
+    mass, apart = _cut_sizes(added, points, texture.single_line)
+    while len(points) > 2 and not apart.all():
+        weakest = int(np.argmin(np.where(apart, np.inf, mass)))
+        points = np.delete(points, weakest + 1)
+        mass, apart = np.delete(mass, weakest), np.delete(apart, weakest)
+        # Only the cuts beside the removed one see other neighbours now.
+        first, last = max(weakest - 1, 0), min(weakest + 1, len(mass))
+        if first < last:
+            fresh = _cut_sizes(added, points[first : last + 2], texture.single_line)
+            mass[first:last], apart[first:last] = fresh
+    return [int(end) for end in points[1:]]
+
+
+def _cut_sizes(
+    added: NDArray[np.float64], points: NDArray[np.int64], single_line: bool
+) -> tuple[NDArray[np.float64], NDArray[np.bool_]]:
+    """Mass moved at each inner point, and whether its two sides differ enough."""
+    means = np.diff(added[points], axis=0) / np.diff(points)[:, None]
+    mass, shifted, widened = _differences(means[:-1], means[1:], single_line)
+    return mass, shifted | widened
 
 
 def _split_drift(texture: Texture, ends: list[int]) -> list[int]:
     """Ends of stays with those added at which the texture has drifted away."""
+    cumulated = texture.cumulated
     result: list[int] = []
     start = 0
     for end in ends:
-        running = texture.cumulated[start].copy()
-        length = 1
-        for bar in range(start + 1, end):
-            window = texture.cumulated[bar : min(bar + 2, end)].mean(axis=0)
-            if _difference(running / length, window, texture.single_line)[1]:
-                result.append(bar)
-                running, length = texture.cumulated[bar].copy(), 1
-            else:
-                running += texture.cumulated[bar]
-                length += 1
+        while end - start > 1:
+            part = cumulated[start:end]
+            running = np.cumsum(part[:-1], axis=0) / np.arange(1, len(part))[:, None]
+            # Two bars from each bar on; the last bar of the stay stands alone.
+            window = part[1:].copy()
+            window[:-1] = (part[1:-1] + part[2:]) / 2
+            away = np.flatnonzero(_differences(running, window, texture.single_line)[1])
+            if not len(away):
+                break
+            start += int(away[0]) + 1
+            result.append(start)
         result.append(end)
         start = end
     return result
