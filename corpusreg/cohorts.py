@@ -96,7 +96,8 @@ def parse_cohort(source: Source, text: str) -> Rung:
 
 def _known_values(source: Source, column: str) -> list[str]:
     found = source.fetch_columns(
-        f'SELECT DISTINCT "{column}" AS value FROM matrix WHERE "{column}" IS NOT NULL ORDER BY 1'
+        f'SELECT DISTINCT "{column}" AS value FROM matrix '
+        f'WHERE "{column}" IS NOT NULL ORDER BY 1'
     )
     return [str(value) for value in found["value"]]
 

@@ -13,6 +13,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from corpusreg.analysis import Analysis, is_narrow
 from corpusreg.definitions import MEASURES, Measure
@@ -212,7 +213,7 @@ def _extreme_bars(whole: Analysis) -> tuple[tuple[int, int], ...]:
     return tuple((int(notes.bar[row]), int(notes.bar[row]) + 1) for row in rows)
 
 
-def _runs(flags: np.ndarray) -> list[tuple[int, int]]:  # type: ignore[type-arg]
+def _runs(flags: NDArray[np.bool_]) -> list[tuple[int, int]]:
     """Half-open runs of True."""
     change = np.diff(np.concatenate(([0], flags.astype(np.int8), [0])))
     return list(

@@ -194,19 +194,19 @@ def _stay_rows(work: str, analysis: Analysis) -> list[tuple[Any, ...]]:
     for rank, index in enumerate(analysis.ranking, start=1):
         stay = analysis.stays[index]
         first, last = segments(bars, stay.first, stay.last)[0]
-        rows.append(
-            (work, None, index, first, last)
-            + (bars.labels[stay.first], bars.labels[stay.last - 1], stay.first, stay.last)
-            + (stay.bars, stay.low, stay.high, "narrow" if is_narrow(stay, line) else "wide")
-            + (list(occupied_bands(stay, analysis)), rank)
-        )
+        labels = (bars.labels[stay.first], bars.labels[stay.last - 1])
+        width = "narrow" if is_narrow(stay, line) else "wide"
+        bands = list(occupied_bands(stay, analysis))
+        where = (first, last, *labels, stay.first, stay.last, stay.bars)
+        rows.append((work, None, index, *where, stay.low, stay.high, width, bands, rank))
     return rows
 
 
 def _shift_rows(work: str, analysis: Analysis) -> list[tuple[Any, ...]]:
     bars = analysis.played.bars
-    return [
-        (work, index, int(bars.written[shift.bar]), bars.labels[shift.bar], shift.size)
-        + (shift.direction, shift.by, shift.abrupt, bool(bars.section[shift.bar]))
-        for index, shift in enumerate(analysis.shifts)
-    ]
+    rows: list[tuple[Any, ...]] = []
+    for index, shift in enumerate(analysis.shifts):
+        where = (int(bars.written[shift.bar]), bars.labels[shift.bar])
+        what = (shift.size, shift.direction, shift.by, shift.abrupt)
+        rows.append((work, index, *where, *what, bool(bars.section[shift.bar])))
+    return rows

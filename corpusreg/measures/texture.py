@@ -151,7 +151,7 @@ def _disjoint(notes: Notes) -> tuple[Ints, Ints, Ints, Floats]:
 
 def _together(notes: Notes) -> tuple[int, float]:
     """Pitches that sound at once: the most, and the average while anything sounds."""
-    pitch, start, end, _ = _disjoint(notes)
+    _, start, end, _ = _disjoint(notes)
     ticks = np.concatenate((start, end))
     change = np.concatenate((np.ones(len(start), np.int64), -np.ones(len(end), np.int64)))
     order = np.lexsort((change, ticks))
