@@ -16,6 +16,7 @@ from corpusreg.notes import Score
 from corpusreg.readers.kern import read_kern, read_kern_all
 from corpusreg.readers.kern_parts import transposition
 from corpusreg.readers.kern_tokens import parse_dynamics, parse_token
+from corpusreg.readers.musicxml import read_musicxml
 
 PIANO = """!!!COM: Nobody, Anna
 !!!OTL: Kleine Sache
@@ -322,6 +323,31 @@ def test_organ_has_three_staves(tmp_path: Path) -> None:
     score = read(tmp_path, text)
     assert [part.staves for part in score.parts] == [3]
     assert [(row[1], row[4]) for row in rows(score)] == [(1, 72), (2, 60), (3, 48)]
+
+
+MUSICXML = """<score-partwise><part-list><score-part id="P1"><part-name>Piano</part-name>
+</score-part></part-list><part id="P1"><measure number="1"><attributes><divisions>2</divisions>
+<time><beats>2</beats><beat-type>4</beat-type></time><staves>2</staves></attributes>
+<note><pitch><step>C</step><octave>5</octave></pitch><duration>4</duration><staff>1</staff></note>
+<backup><duration>4</duration></backup>
+<note><pitch><step>C</step><octave>3</octave></pitch><duration>2</duration><staff>2</staff></note>
+<note><chord/><pitch><step>G</step><octave>3</octave></pitch><duration>2</duration>
+<staff>2</staff></note>
+<note><rest/><duration>2</duration><staff>2</staff></note></measure></part></score-partwise>"""
+
+
+def test_a_piano_piece_gives_the_same_parts_in_kern_and_musicxml(tmp_path: Path) -> None:
+    path = tmp_path / "piano.musicxml"
+    path.write_text(MUSICXML, "utf-8")
+    other = read_musicxml(path)
+    score = read(
+        tmp_path,
+        "**kern\t**kern\n*Ipiano\t*Ipiano\n*M2/4\t*M2/4\n=1\t=1\n"
+        "4C 4G\t2cc\n4r\t.\n==\t==\n*-\t*-\n",
+    )
+    assert [part.staves for part in score.parts] == [part.staves for part in other.parts] == [2]
+    assert rows(score) == rows(other)
+    assert score.bars.labels == other.bars.labels
 
 
 # -- sounding pitch -----------------------------------------------------------
@@ -632,3 +658,13 @@ def test_bundled_scores_agree_with_music21_note_for_note() -> None:
         score = read_kern(path)
         assert differences(own_staves(score), music21_staves(path)) == {}, path.name
         assert score.lost == {}, path.name
+
+
+def test_one_quartet_movement_is_the_same_in_both_formats() -> None:
+    import music21
+
+    folder = Path(music21.__file__).parent / "corpus" / "beethoven" / "opus18no1"
+    kern, xml = read_kern(folder / "movement3.krn"), read_musicxml(folder / "movement3.mxl")
+    assert [part.staves for part in kern.parts] == [part.staves for part in xml.parts]
+    assert kern.bars.labels == xml.bars.labels
+    assert [row[:3] + row[4:] for row in rows(kern)] == [row[:3] + row[4:] for row in rows(xml)]
