@@ -674,21 +674,23 @@ def braced(upper: str, lower: str, group: str = "", symbol: str = "brace") -> st
 
 
 @pytest.mark.parametrize(
-    ("upper", "lower", "group", "symbol", "parts"),
+    ("upper", "lower", "group", "symbol", "player"),
     [
-        ("Piano", "Piano", "", "brace", 1),
-        ("Harp", "", "", "brace", 1),
-        ("", "", "Organ", "brace", 1),
-        ("Right Hand", "Left Hand", "", "brace", 1),
-        ("Piano (RH)", "Piano (LH)", "", "brace", 1),
-        ("Piano 1", "Piano 2", "", "brace", 2),
-        ("Piano", "Piano", "", "bracket", 2),
-        ("Violin", "Violin", "", "brace", 2),
-        ("Voice", "Piano", "", "brace", 2),
+        ("Piano", "Piano", "", "brace", "Piano"),
+        ("Harp", "", "", "brace", "Harp"),
+        ("", "", "Organ", "brace", "Organ"),
+        ("Right Hand", "Left Hand", "Clavier", "brace", "Clavier"),
+        ("Right Hand", "Left Hand", "", "brace", "Right Hand"),
+        ("Piano (RH)", "Piano (LH)", "", "brace", "Piano"),
+        ("Piano 1", "Piano 2", "", "brace", None),
+        ("Piano", "Piano", "", "bracket", None),
+        ("Violin", "Violin", "", "brace", None),
+        ("Voice", "Piano", "", "brace", None),
+        ("", "", "", "brace", None),
     ],
 )
 def test_two_hands_are_one_player_only_where_certain(
-    read: Any, upper: str, lower: str, group: str, symbol: str, parts: int
+    read: Any, upper: str, lower: str, group: str, symbol: str, player: str | None
 ) -> None:
     loud = direction("<dynamics><f/></dynamics>")
     score = read(
@@ -696,9 +698,9 @@ def test_two_hands_are_one_player_only_where_certain(
         [attributes() + loud + note("C", 3)],
         heads=braced(upper, lower, group, symbol),
     )
-    assert len(score.parts) == parts
-    if parts == 1:
-        assert score.parts[0].staves == 2
+    assert len(score.parts) == (1 if player else 2)
+    if player:
+        assert (score.parts[0].name, score.parts[0].staves) == (player, 2)
         assert table(score, "part", "staff", "voice", "pitch") == [(0, 1, 0, 72), (0, 2, 1, 48)]
         assert [(d.part, d.staff) for d in score.dynamics] == [(0, 2)]
         assert any("two hands" in text for text in score.assumed)

@@ -64,9 +64,8 @@ def _players(
     moves: list[tuple[int, int, int]] = []
     for i, head in enumerate(header.heads):
         if i - 1 in uppers:
-            upper = parts[-1]
-            name = upper.name or head.part.name
-            parts[-1] = replace(upper, staves=2, name=name)
+            name = uppers[i - 1]
+            parts[-1] = replace(parts[-1], staves=2, name=name)
             moves.append((len(parts) - 1, 1, voices[i - 1]))
             tally.assumed[f"two braced parts read as the two hands of one player: {name}"] = (
                 None

@@ -21,10 +21,15 @@ __all__ = ["Header", "PartHead", "hand_pairs", "plain_text"]
 _KEYBOARD = re.compile(
     r"\b(piano|pianoforte|fortepiano|klavier|clavier|hammerklavier|hammerfl\w+gel|"
     r"harpsichord|cembalo|clavecin|clavichord|organ|orgel|orgue|organo|harmonium|"
-    r"celesta|celeste|harp|harfe|harpe|arpa|keyboard)\b"
+    r"celesta|celeste|harp|harfe|harpe|arpa|keyboard)\b",
+    re.IGNORECASE,
 )
-_RIGHT = re.compile(r"\b(right( hand)?|r\.? ?h\.?|upper|rechte( hand)?|m\.? ?d\.?)(?=\W|$)")
-_LEFT = re.compile(r"\b(left( hand)?|l\.? ?h\.?|lower|linke( hand)?|m\.? ?[gs]\.?)(?=\W|$)")
+_RIGHT = re.compile(
+    r"\b(right( hand)?|r\.? ?h\.?|upper|rechte( hand)?|m\.? ?d\.?)(?=\W|$)", re.I
+)
+_LEFT = re.compile(
+    r"\b(left( hand)?|l\.? ?h\.?|lower|linke( hand)?|m\.? ?[gs]\.?)(?=\W|$)", re.I
+)
 
 
 @dataclass
@@ -118,31 +123,29 @@ def _part_head(item: etree._Element) -> PartHead:
 
 def hand_pairs(
     parts: Sequence[Part], staves: Sequence[int], braces: Sequence[tuple[int, int, str]]
-) -> list[int]:
-    """Indices of parts that are the right hand of the part after them."""
-    return sorted(
-        {
-            first
-            for first, end, group in braces
-            if end - first == 2
-            and end <= len(parts)
-            and staves[first] == staves[first + 1] == 1
-            and _same_player(parts[first].name, parts[first + 1].name, group)
-        }
-    )
+) -> dict[int, str]:
+    """Parts that are the right hand of the part after them: index and player's name."""
+    pairs: dict[int, str] = {}
+    for first, end, group in braces:
+        if end - first != 2 or end > len(parts) or staves[first] > 1 or staves[first + 1] > 1:
+            continue
+        name = _player(parts[first].name, parts[first + 1].name, group)
+        if name is not None:
+            pairs[first] = name
+    return pairs
 
 
-def _same_player(upper: str, lower: str, group: str) -> bool:
-    upper, lower, group = upper.lower(), lower.lower(), group.lower()
-    first, second = _RIGHT.sub("", upper).strip(" (),-"), _LEFT.sub("", lower).strip(" (),-")
+def _player(upper: str, lower: str, group: str) -> str | None:
+    """Name of the one player of two braced parts; None where that is not certain."""
+    first = _RIGHT.sub("", upper).strip(" (),-")
+    second = _LEFT.sub("", lower).strip(" (),-")
     hands = first != upper and second != lower
-    if first and second and first != second:
-        return False
-    if not (first and second) and not (hands or first or second or group):
-        return False
-    return any(_KEYBOARD.search(text) for text in (first, second, group)) or (
-        hands and not first and not second
-    )
+    if first and second and first.lower() != second.lower():
+        return None
+    for name in (first, second, group):
+        if _KEYBOARD.search(name):
+            return name
+    return group or upper if hands and not first and not second else None
 
 
 def _read_identification(element: etree._Element, metadata: dict[str, str]) -> None:
