@@ -1,5 +1,44 @@
-"""Register in music: measures over open scores, and a piece placed among them."""
+"""Register in music: measures over open scores, and a piece placed among them.
+
+In Python and in notebooks:
+
+>>> import corpusreg
+>>> corpusreg.compare, corpusreg.open_reference  # doctest: +ELLIPSIS
+(<function compare at ...>, <function open_reference at ...>)
+
+Both are in `corpusreg.api` and are imported when first used.
+"""
 
 from __future__ import annotations
 
+import sys
+from types import ModuleType
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from corpusreg.api import compare as compare
+    from corpusreg.api import open_reference as open_reference
+
 __version__ = "0.1.0"
+__all__ = ["__version__", "compare", "open_reference"]
+
+
+def __getattr__(name: str) -> Any:
+    """The functions of `corpusreg.api`, imported on first use."""
+    if name in ("compare", "open_reference"):
+        from corpusreg import api
+
+        return getattr(api, name)
+    raise AttributeError(f"module 'corpusreg' has no attribute '{name}'")
+
+
+class _Package(ModuleType):
+    """A package whose function `compare` is not hidden by its module of that name."""
+
+    def __setattr__(self, name: str, value: Any) -> None:
+        if name != "compare" or not isinstance(value, ModuleType):
+            super().__setattr__(name, value)
+
+
+# Python puts every module that is imported into its package under its name.
+sys.modules[__name__].__class__ = _Package

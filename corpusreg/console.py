@@ -1,57 +1,93 @@
 """A comparison as text for a terminal: the picture first, then words.
 
-Everything is ASCII, so that it survives any locale and any printer.
+Everything but titles and names is ASCII, 88 columns wide, so that it survives any
+locale and any printer.
 """
 
 from __future__ import annotations
 
 import textwrap
+from collections.abc import Sequence
 
 import numpy as np
+from numpy.typing import NDArray
 
 from corpusreg import words
+from corpusreg.bar_words import bars_list, joined
 from corpusreg.compare import Comparison, PlacedMeasure
+from corpusreg.offers import CAUTION, try_words
+from corpusreg.part_words import part_ranges
 from corpusreg.pitch import note_name
 from corpusreg.reference import Placement
 
-__all__ = ["comparison_text", "register_map", "strip"]
+__all__ = [
+    "WIDTH",
+    "comparison_text",
+    "heading",
+    "items",
+    "outstanding",
+    "register_map",
+    "strip",
+    "wrap",
+]
 
+WIDTH = 88
 _SHADES = " .:+#"
 _MAP_COLUMNS = 64
 _ROW = 6  # semitones a row of the map
-_STRIP = 25
+_STRIP = 17
+_MOST_PARTS = 12
+_MOST = 3  # stays, shifts and outstanding measures told
 
 
 def comparison_text(c: Comparison, reference_id: str, definitions: str) -> str:
     """The whole answer for one work, without a trailing newline."""
-    piece = c.piece
     lines = [
-        f"{piece.title}  ({piece.ensemble}, {words.plural(c.written_bars, 'bar')}"
-        + (f", {len(c.bars)} as played" if len(c.bars) != c.written_bars else "")
-        + ")",
-        *_wrap(f"Compared with {words.cohort_words(c.cohort)}." + _broad(c)),
+        *heading(c),
         "",
         *register_map(c),
+        *_key(c),
         "",
-        *_outstanding(c),
+        "What stands out",
+        *outstanding(c),
         "",
         *_measures(c),
         "",
-        *_where(c),
+        *_stays(c),
+        "",
+        *_shifts(c),
+        *_section("Where it is hollow", _hollow(c)),
+        *_section("Parts", _parts(c)),
+        *_section("Worth knowing", c.piece.notes),
+        *_section("Taken for granted", c.piece.assumed),
+        "",
+        f"(reference {reference_id}, definitions {definitions})",
     ]
-    remarks = [*words.disagreements(c), *piece.notes]
-    if remarks:
-        lines += ["", "Worth knowing", *_items(remarks)]
-    if piece.assumed:
-        lines += ["", "Taken for granted", *_items(piece.assumed)]
-    lines += ["", f"(reference {reference_id}, definitions {definitions})"]
     return "\n".join(lines)
 
 
-def _wrap(text: str, indent: str = "", first: str | None = None) -> list[str]:
+def heading(c: Comparison) -> list[str]:
+    """Title, forces, length and compass, then the works it is compared with."""
+    facts = (words.forces(c), words.length_words(c), words.compass(c))
+    broad = (
+        "a broad group, since the reference holds few works like this piece: "
+        if c.cohort.rung.broad
+        else ""
+    )
+    return [
+        *wrap(words.plain(c.piece.title)),
+        *wrap("  |  ".join(facts)),
+        "",
+        *wrap(f"Compared with {broad}{words.cohort_words(c.cohort)}."),
+        *(line for text in words.disagreements(c) for line in wrap(text)),
+    ]
+
+
+def wrap(text: str, indent: str = "", first: str | None = None) -> list[str]:
+    """Lines of at most 88 columns; `first` indents the first line otherwise."""
     return textwrap.wrap(
         text,
-        width=88,
+        width=WIDTH,
         initial_indent=indent if first is None else first,
         subsequent_indent=indent,
         break_long_words=False,
@@ -59,29 +95,25 @@ def _wrap(text: str, indent: str = "", first: str | None = None) -> list[str]:
     )
 
 
-def _items(texts: list[str] | tuple[str, ...]) -> list[str]:
-    return [line for text in texts for line in _wrap(text, indent="    ", first="  - ")]
+def items(texts: Sequence[str]) -> list[str]:
+    """A list with dashes."""
+    return [line for text in texts for line in wrap(words.plain(text), "    ", "  - ")]
 
 
-def _broad(c: Comparison) -> str:
-    if not c.cohort.rung.broad:
-        return ""
-    return (
-        " This is a broad group: the reference holds too few works like this piece to"
-        " place it among them."
-    )
+def _section(title: str, texts: Sequence[str]) -> list[str]:
+    return ["", title, *items(texts)] if texts else []
 
 
 def register_map(c: Comparison) -> list[str]:
     """Time across, pitch upwards, darker where more sounds; stays marked below."""
     weight = c.whole.texture.bars
-    bars = len(weight)
-    per = -(-bars // _MAP_COLUMNS)
-    starts = np.arange(0, bars, per)
+    per = -(-len(weight) // _MAP_COLUMNS)
+    starts = np.arange(0, len(weight), per)
     columns = np.add.reduceat(weight, starts, axis=0)
-    low = c.whole.lowest // _ROW
-    high = c.whole.highest // _ROW
-    rows = [columns[:, _ROW * row : _ROW * (row + 1)].sum(axis=1) for row in range(low, high + 1)]
+    low, high = c.whole.lowest // _ROW, c.whole.highest // _ROW
+    rows = [
+        columns[:, _ROW * row : _ROW * (row + 1)].sum(axis=1) for row in range(low, high + 1)
+    ]
     top = max(float(np.max(row)) for row in rows)
     lines = []
     for number, row in zip(range(high, low - 1, -1), reversed(rows), strict=True):
@@ -90,15 +122,17 @@ def register_map(c: Comparison) -> list[str]:
     marks = ["-"] * len(starts)
     for stay in c.whole.stays[1:]:
         marks[stay.first // per] = "+"
-    lines.append(f"       +{''.join(marks)}+")
-    lines.append(f"        {_ruler(c, starts)}")
-    scale = "one column a bar" if per == 1 else f"one column is {per} bars"
-    lines += _wrap(
-        f"Each row is half an octave, from the note named; {scale}; darker is more sound. "
-        "A + below marks where a new stay begins.",
+    return [*lines, f"       +{''.join(marks)}+", f"        {_ruler(c, starts)}".rstrip()]
+
+
+def _key(c: Comparison) -> list[str]:
+    per = -(-len(c.bars) // _MAP_COLUMNS)
+    scale = "One column is a bar" if per == 1 else f"One column is {per} bars"
+    return wrap(
+        f"{scale}, one row half an octave upward from the note named; the darker, the more "
+        "sounds there. A + below the map: a new stay begins.",
         indent="        ",
     )
-    return lines
 
 
 def _shade(share: float) -> str:
@@ -107,61 +141,85 @@ def _shade(share: float) -> str:
     return _SHADES[min(1 + int(4 * share**0.6), 4)]
 
 
-def _ruler(c: Comparison, starts: np.ndarray) -> str:  # type: ignore[type-arg]
+def _ruler(c: Comparison, starts: NDArray[np.int64]) -> str:
     line = ""
     for column in range(0, len(starts), 8):
-        label = c.bars.labels[int(starts[column])].split(" ")[0]
-        line = line.ljust(column) + (label if len(line) <= column else "")
+        label = c.bars.labels[int(starts[column])].replace(" (", " ").replace(" time)", "")
+        if len(line) < column or not line:
+            line = line.ljust(column) + label
     return line
 
 
-def _outstanding(c: Comparison) -> list[str]:
-    far = words.standing_out(c)
-    if not far:
-        reason = ""
-        if c.odder is not None and c.odder > 0.5:
-            reason = (
-                f" (of these works about {round(10 * c.odder)} in 10 have some measure"
-                " as far out as this piece's furthest)"
-            )
-        return ["What stands out", *_items([f"Nothing stands out{reason}."])]
-    lines = ["What stands out"]
-    for each in far[:3]:
-        said = words.measure_words(each.measure, each.value, each.placement)
-        value = words.value_words(each.measure, each.value)
-        lines += _items([f"{each.measure.title[0].upper()}{each.measure.title[1:]}: {value}; {said}."])
-        offer = words.try_words(each, c.bars)
-        if offer:
-            lines += _wrap(offer, indent="    ")
-    if any(each.measure.name in ("span", "core_span") for each in far):
-        lines += _wrap(words.CAUTION, indent="    ")
+def outstanding(c: Comparison) -> list[str]:
+    """What stands out as a list, furthest first, with an offer for each; or that nothing does.
+
+    Parts that lie beyond the comfortable range of their instrument come last.
+    """
+    told = words.leading(c)[:_MOST]
+    reaching = [part for part in part_ranges(c) if part.reaches]
+    lines = [] if told else items([_nothing(c)])
+    for each, likewise in told:
+        lines += _told(each, likewise, c)
+    lines += items([f"{part.name}: {part.words}." for part in reaching])
+    if reaching or words.far_apart(c):
+        lines += wrap(CAUTION, indent="    ")
     return lines
+
+
+def _told(each: PlacedMeasure, likewise: Sequence[PlacedMeasure], c: Comparison) -> list[str]:
+    """One measure that stands out: its place, the bars to listen to, and an offer."""
+    said = words.measure_words(each.measure, each.value, each.placement)
+    value = words.value_words(each.measure, each.value)
+    title = each.measure.title
+    more = []
+    if likewise:
+        more.append(f"Likewise {joined([other.measure.title for other in likewise])}.")
+    passages = words.where(each, c)
+    if passages:
+        more.append(f"Listen for it in {bars_list(c.bars, passages)}.")
+    more.append(try_words(each))
+    return [
+        *items([f"{title[0].upper()}{title[1:]}, {value}: {said}."]),
+        *wrap(" ".join(more), indent="    "),
+    ]
+
+
+def _nothing(c: Comparison) -> str:
+    if c.odder is None:
+        return "Nothing can be told: the piece is not placed (see the reasons below)."
+    if c.odder > 0.5:
+        return (
+            f"Nothing stands out: of these works about {min(round(10 * c.odder), 9)} in 10 "
+            "have some measure as far out as this piece's furthest."
+        )
+    return "Nothing stands out."
 
 
 def _measures(c: Comparison) -> list[str]:
-    lines = ["Measures    (o this piece, --- where its true place lies, | the middle)"]
+    placed = f"{'less':<{_STRIP - 4}}more"
+    lines = [f"{'All measures':<32} {'':>17}  {placed} among these works"]
+    unplaced: dict[str, list[str]] = {}
     for each in c.measures:
-        value = words.value_words(each.measure, each.value)
-        if each.measure.name == "span":
-            value = f"{value}, {note_name(c.whole.lowest)} to {note_name(c.whole.highest)}"
-        said = words.measure_words(each.measure, each.value, each.placement)
-        lines.append(f"  {each.measure.title:<29} {strip(each.placement)} {value}")
-        lines += _wrap(said + _bars(each, c), indent=" " * 32)
+        value = words.value_words(each.measure, each.value).removesuffix(" a bar")
+        said = words.place_words(each.measure, each.value, each.placement)
+        lines.append(
+            f"  {each.measure.title:<30} {value:>17}  {strip(each.placement)} {said}".rstrip()
+        )
+        if each.placement.percentile is None:
+            unplaced.setdefault(each.placement.reason, []).append(each.measure.title)
+    if any(each.placement.interval for each in c.measures):
+        lines.append("  o this piece; --- where it may truly lie; | the middle")
+    for reason, titles in unplaced.items():
+        lines += wrap(f"Not placed: {joined(titles)} ({reason}).", indent="  ")
     return lines
 
 
-def _bars(each: PlacedMeasure, c: Comparison) -> str:
-    if not each.passages:
-        return ""
-    return " (" + ", ".join(words.bar_range(c.bars, a, b) for a, b in each.passages) + ")"
-
-
 def strip(placement: Placement) -> str:
-    """Ranks 0 to 100 as a line of 25 signs: where the piece is, and how surely."""
-    signs = ["."] * _STRIP
-    signs[_STRIP // 2] = "|"
+    """Ranks 0 to 100 as a line of 17 signs: where the piece is, and how surely."""
     if placement.percentile is None or placement.interval is None:
         return " " * _STRIP
+    signs = ["."] * _STRIP
+    signs[_STRIP // 2] = "|"
 
     def at(rank: float) -> int:
         return min(int(rank / 100 * _STRIP), _STRIP - 1)
@@ -173,16 +231,32 @@ def strip(placement: Placement) -> str:
     return "".join(signs)
 
 
-def _where(c: Comparison) -> list[str]:
-    whole = [stay for stay in c.stays if stay.part is None][:3]
-    lines = ["Where it stays", *_items([words.stay_words(stay, c.bars) for stay in whole])]
-    wide = sorted(c.shifts, key=lambda shift: (-shift.mass, shift.bar))[:3]
-    lines += ["", "Where it shifts"]
-    if not wide:
-        return [*lines, "  - no clear shift of register"]
-    count = len(c.shifts)
-    if count > len(wide):
-        lines[-1] += f" (the {len(wide)} clearest of {count})"
-    return lines + _items(
-        [words.shift_words(shift, c.bars) for shift in sorted(wide, key=lambda s: s.bar)]
-    )
+def _stays(c: Comparison) -> list[str]:
+    title = "Where it stays" + _of(len(c.whole.stays), "those most worth saying")
+    told = words.told_stays(c, _MOST)
+    return [title, *items([words.stay_words(stay, c.bars) for stay in told])]
+
+
+def _shifts(c: Comparison) -> list[str]:
+    told = [words.shift_words(shift, c.bars) for shift in words.clearest_shifts(c, _MOST)]
+    title = "Where it shifts" + _of(len(c.shifts), "the clearest")
+    return [title, *items(told or ["no clear shift of register"])]
+
+
+def _of(number: int, which: str) -> str:
+    return f" ({which}, of {number})" if number > _MOST else ""
+
+
+def _parts(c: Comparison) -> list[str]:
+    """One line a part, where there are some to set side by side."""
+    if not 1 < len(c.piece.parts) <= _MOST_PARTS:
+        return []
+    return [f"{part.name}: {part.words}" for part in part_ranges(c)]
+
+
+def _hollow(c: Comparison) -> list[str]:
+    """Bars with an empty octave inside, where three voices or more sound."""
+    for each in c.measures:
+        if each.measure.name == "hollow_share" and each.value and each.passages:
+            return [bars_list(c.bars, each.passages)]
+    return []

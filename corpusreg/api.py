@@ -1,0 +1,263 @@
+"""The toolkit from Python: the same answers as the commands, as pandas frames.
+
+Units are in the docstrings and in every frame's `attrs["units"]`, by column;
+`attrs` also holds `reference_id` and `definitions`, so that a table can be
+traced to what made it. pandas is imported when a frame is made.
+"""
+
+from __future__ import annotations
+
+import os
+import re
+from collections.abc import Mapping, Sequence
+from functools import cached_property
+from pathlib import Path
+from types import TracebackType
+from typing import TYPE_CHECKING, Any
+
+from corpusreg.definitions import BY_NAME, VERSION
+from corpusreg.errors import ReadError
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from corpusreg import store
+
+__all__ = ["PlacedFile", "Reference", "compare", "open_reference"]
+
+_MEASURE_UNITS = {
+    "value": "see the column unit",
+    "median": "see the column unit",
+    "percentile": "percentile, 0 to 100",
+    "low": "percentile, 0 to 100",
+    "high": "percentile, 0 to 100",
+}
+_STAY_UNITS = {
+    "start_bar": "printed bar",
+    "end_bar": "printed bar",
+    "first": "bars as played, from 0",
+    "last": "bars as played, half-open",
+    "bars": "bars",
+    "width": "semitones",
+}
+_SHIFT_UNITS = {"bar": "printed bar", "played": "bars as played, from 0", "size": "semitones"}
+
+
+def compare(
+    path: str | os.PathLike[str], cohort: str | None = None, as_written: bool = False
+) -> PlacedFile:
+    """Place every work of a score file among the present reference.
+
+    path: a score in any format that is read. cohort: works to compare with, as in
+    'ensemble=piano,period=romantic'; by default the narrowest that is large enough.
+    as_written: keep the page's order instead of unfolding repeats.
+
+    Raises ReadError when no work in the file can be read, StoreError when there is
+    no usable reference ('corpusreg extract' makes one), UsageError for a cohort
+    that does not exist.
+    """
+    from corpusreg import workflow
+    from corpusreg.console import comparison_text
+    from corpusreg.document import document
+
+    found = workflow.compare_paths([Path(path)], cohort=cohort, as_written=as_written)
+    if not found.comparisons:
+        raise ReadError(found.failures[0] if found.failures else f"{path}: no works in it")
+    text = "\n\n".join(
+        comparison_text(each, found.reference_id, VERSION) for each in found.comparisons
+    )
+    return PlacedFile(
+        document(found.comparisons, found.failures, found.reference_id, VERSION), text
+    )
+
+
+class PlacedFile:
+    """The placed works of one file.
+
+    document: the answer as nested data, as `compare --json` prints it. text: the
+    answer in words, as `compare` prints it; also what `print` shows. failures: one
+    line for each work in the file that could not be read.
+
+    The frames have a column `work`, the position of the work in the file from 0.
+    """
+
+    def __init__(self, document: dict[str, Any], text: str) -> None:
+        self.document = document
+        self.text = text
+        self.failures: tuple[str, ...] = tuple(document["failures"])
+        self.reference_id: str = document["reference_id"]
+
+    def __str__(self) -> str:
+        return self.text
+
+    def __repr__(self) -> str:
+        titles = ", ".join(work["piece"]["title"] for work in self.document["works"])
+        return f"<corpusreg: {titles}>"
+
+    @cached_property
+    def works(self) -> pd.DataFrame:
+        """One row a work: title, ensemble, bars, cohort and its numbers.
+
+        bars, played_bars [bars]; lowest, highest [note names]; cohort_works,
+        composers, sources, collections [counts]; broad: whether the cohort is.
+        """
+        rows = [
+            {
+                **{name: work["piece"][name] for name in _PIECE},
+                "cohort": work["cohort"]["rung"],
+                "broad": work["cohort"]["broad"],
+                "cohort_works": work["cohort"]["works"],
+                **{
+                    name: work["cohort"][name]
+                    for name in ("composers", "sources", "collections")
+                },
+            }
+            for work in self.document["works"]
+        ]
+        return self._frame(rows, {"bars": "bars", "played_bars": "bars"})
+
+    @cached_property
+    def measures(self) -> pd.DataFrame:
+        """One row a work and measure.
+
+        value and median of the cohort [in `unit`]; percentile and its 95 % interval
+        low to high [percentile, 0 to 100], NaN where not placed, with the `reason`.
+        """
+        rows = []
+        for number, work in enumerate(self.document["works"]):
+            for each in work["measures"]:
+                low, high = each["interval"] or (None, None)
+                rows.append(
+                    {"work": number}
+                    | {name: each[name] for name in ("name", "value", "unit", "percentile")}
+                    | {"low": low, "high": high, "median": each["median"]}
+                    | {"words": each["words"], "reason": each.get("reason", "")}
+                )
+        return self._frame(rows, _MEASURE_UNITS)
+
+    @cached_property
+    def stays(self) -> pd.DataFrame:
+        """One row a stay of the whole (`part` is None) or of a part, by rank.
+
+        start_bar, end_bar [printed bars]; first, last [bars as played, half-open];
+        bars [bars]; low, high [note names]; width [semitones].
+        """
+        rows = []
+        for number, work in enumerate(self.document["works"]):
+            for each in work["stays"]:
+                first, last = each["played"]
+                kept = {name: each[name] for name in _STAY}
+                rows.append({"work": number, **kept, "first": first, "last": last})
+        return self._frame(rows, _STAY_UNITS)
+
+    @cached_property
+    def shifts(self) -> pd.DataFrame:
+        """One row a shift: bar [printed], played [bars as played], size [semitones]."""
+        rows = [
+            {"work": number, **each}
+            for number, work in enumerate(self.document["works"])
+            for each in work["shifts"]
+        ]
+        return self._frame(rows, _SHIFT_UNITS, _SHIFT)
+
+    def _frame(
+        self, rows: Sequence[Mapping[str, Any]], units: Mapping[str, str], columns: Any = None
+    ) -> pd.DataFrame:
+        import pandas as pd
+
+        frame = pd.DataFrame(list(rows), columns=columns if not rows else None)
+        return _marked(frame, units, self.reference_id)
+
+
+_PIECE = ("title", "path", "ensemble", "bars", "played_bars", "lowest", "highest")
+_STAY = (
+    "part", "rank", "start_bar", "end_bar", "bars", "low", "high", "width", "narrow", "bands",
+)  # fmt: skip
+_SHIFT = ["work", "bar", "index", "played", "size", "direction", "by"]
+
+
+class Reference:
+    """The reference in force, open for reading. Close it, or use it in a with block.
+
+    reference_id: hash of its works, definitions and settings. works: their number.
+    """
+
+    def __init__(self, opened: store.Reference) -> None:
+        self._opened = opened
+        self.reference_id: str = opened.reference_id
+        self.works: int = opened.works
+
+    def table(self, measure: str, by: str = "ensemble") -> pd.DataFrame:
+        """Percentiles of a measure by group, every composer counting the same.
+
+        by: 'period', 'ensemble', 'composer' or 'corpus'. Columns: group; works
+        [works]; units [composers, or sources of anonymous works]; p10, p25, p50,
+        p75, p90 [the measure's unit, in attrs["units"]].
+
+        Raises UsageError for an unknown measure or group.
+        """
+        import pandas as pd
+
+        from corpusreg import workflow
+
+        rows = workflow.table(measure, by)
+        columns = ["group", "works", "units", "p10", "p25", "p50", "p75", "p90"]
+        units = {"works": "works", "units": "composers or sources"}
+        units |= dict.fromkeys(columns[3:], BY_NAME[measure].unit)
+        return _marked(pd.DataFrame(rows, columns=columns), units, self.reference_id)
+
+    def query(self, name: str, **parameters: object) -> pd.DataFrame:
+        """Rows of a query that `corpusreg query` lists, or of an .sql file.
+
+        attrs["columns"] has the meaning of every column, attrs["units"] the unit of
+        those that have one. Raises UsageError for an unknown name or parameter.
+        """
+        import pandas as pd
+
+        from corpusreg import sql
+
+        wanted = sql.find(name)
+        result = self._opened.query(wanted.text, wanted.values(parameters))
+        frame = pd.DataFrame(result.rows, columns=list(result.names))
+        meanings = {column.name: column.words for column in wanted.columns}
+        units = {
+            column: found.group(1)
+            for column, words in meanings.items()
+            if (found := re.search(r"\[([^\]]+)\]$", words))
+        }
+        frame.attrs["columns"] = meanings
+        return _marked(frame, units, self.reference_id)
+
+    def close(self) -> None:
+        """Close the file; closing twice is no error."""
+        self._opened.close()
+
+    def __enter__(self) -> Reference:
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        self.close()
+
+
+def open_reference() -> Reference:
+    """Open the reference in force.
+
+    Raises StoreError when there is none ('corpusreg extract' makes one), when it is
+    held for writing, damaged, or made by other definitions.
+    """
+    from corpusreg import store
+
+    return Reference(store.open_reference())
+
+
+def _marked(frame: pd.DataFrame, units: Mapping[str, str], reference_id: str) -> pd.DataFrame:
+    """The frame with its units and what made it."""
+    frame.attrs["units"] = {name: unit for name, unit in units.items() if name in frame}
+    frame.attrs["reference_id"] = reference_id
+    frame.attrs["definitions"] = VERSION
+    return frame

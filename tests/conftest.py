@@ -1,0 +1,107 @@
+"""A small reference of real works, built once a session in a home of its own."""
+
+from __future__ import annotations
+
+import os
+import subprocess
+import sys
+from collections.abc import Callable, Iterator, Sequence
+from pathlib import Path
+
+import pytest
+
+from corpusreg import catalogue, workflow
+from corpusreg.catalogue import SourceFile
+
+ROOT = Path(__file__).parents[1]
+PIECES = ROOT / "demo" / "pieces"
+# How many files of each bundled folder, the smallest first: enough composers for
+# the cohort of choirs, of single melodies and of all works of several voices.
+QUOTAS = {
+    "bach": 25,
+    "beethoven": 4,
+    "haydn": 6,
+    "josquin": 6,
+    "monteverdi": 8,
+    "mozart": 8,
+    "oneills1850": 2,
+    "ryansMammoth": 30,
+    "schumann_clara": 3,
+    "schumann_robert": 5,
+    "trecento": 14,
+}
+SINGLE = (
+    "corelli",
+    "cpebach",
+    "handel",
+    "johnson_j_r",
+    "joplin",
+    "lusitano",
+    "verdi",
+    "webern",
+)
+
+Command = Callable[..., subprocess.CompletedProcess[str]]
+
+
+def chosen_files() -> list[SourceFile]:
+    """The files of the small reference, the same every time."""
+    taken: dict[str, int] = {}
+    chosen = []
+    for file in sorted(catalogue.bundled(), key=lambda file: (file.size, file.relative)):
+        folder = file.relative.split("/")[0]
+        quota = QUOTAS.get(folder, 1 if folder in SINGLE else 0)
+        if (
+            taken.get(folder, 0) < quota
+            and catalogue.licence(file).tier in workflow.DEFAULT_TIERS
+        ):
+            taken[folder] = taken.get(folder, 0) + 1
+            chosen.append(file)
+    return chosen
+
+
+@pytest.fixture(scope="session")
+def small_home(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
+    """A home with a published reference of a few hundred works. Read it, never write to it."""
+    home = tmp_path_factory.mktemp("home")
+    files = chosen_files()
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("CORPUSREG_HOME", str(home))
+        patch.setattr(catalogue, "bundled", lambda: files)
+        built = workflow.extract(workers=2)
+    assert built.failed == 0
+    assert built.works >= 200
+    yield home
+
+
+@pytest.fixture
+def in_home(small_home: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """The small reference as the one in force, in this process."""
+    monkeypatch.setenv("CORPUSREG_HOME", str(small_home))
+    return small_home
+
+
+@pytest.fixture
+def run(small_home: Path) -> Command:
+    """`run('compare', path, …)`: the real command in a process of its own."""
+
+    def call(
+        *arguments: str | Path, env: dict[str, str] | None = None, **options: object
+    ) -> subprocess.CompletedProcess[str]:
+        return command(arguments, {"CORPUSREG_HOME": str(small_home)} | (env or {}), **options)
+
+    return call
+
+
+def command(
+    arguments: Sequence[str | Path], env: dict[str, str], **options: object
+) -> subprocess.CompletedProcess[str]:
+    """`corpusreg ARGUMENTS` with some environment changed, its output as text."""
+    given: dict[str, object] = {"encoding": "utf-8", "timeout": 120} | options
+    return subprocess.run(
+        [sys.executable, "-m", "corpusreg.cli", *map(str, arguments)],
+        capture_output=True,
+        env=os.environ | env,
+        check=False,
+        **given,  # type: ignore[call-overload]
+    )
