@@ -9,8 +9,10 @@ near        a work counts in full when it is as long as the piece, and less the
             bars. Where a cohort mixes ensembles, likewise on the number of voices.
             The kernel starts at BANDWIDTH and widens until there is enough to
             place a piece, to WIDEST at most; nothing is extrapolated.
-unit weight a unit counts in full when its works near the piece add up to one full
-            work, otherwise by what they add up to; within it the kernel decides.
+unit weight a unit counts in full when its works near the piece add up to a quarter
+            of a work (ENOUGH), otherwise in proportion; within it the kernel decides.
+            Bandwidth and quarter keep both the ranks of held-out composers uniform
+            and their correlation with length small (tests/validity).
 percentile  mid-rank, 0 to 100: the weighted share of the cohort below the value
             plus half of the share that equals it.
 interval    95 %, Student's t on the logit scale, from the spread of the units' own
@@ -27,6 +29,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from statistics import NormalDist
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -51,7 +54,8 @@ MINIMUM_WORKS = 30
 MINIMUM_UNITS = 8
 # The last rung is used with fewer, since there is nothing broader to go to.
 MINIMUM_UNITS_BROAD = 4
-BANDWIDTH = 0.3  # of log length: works from three quarters to four thirds as long
+BANDWIDTH = 0.25  # of log length: mostly works from three quarters to four thirds as long
+ENOUGH = 0.25  # works of a unit near the piece that make it count in full
 WIDEST = 1.0
 _BEYOND_WORKS, _BEYOND_UNITS = 3, 2  # works as long, and as short, that there must be
 _NEGLIGIBLE = 1e-3
@@ -145,7 +149,8 @@ class Cohort:
         return None
 
     def _units_near(self, kernel: Floats) -> float:
-        weight = _unit_weight(self.unit, kernel)
+        _, index = np.unique(self.unit, return_inverse=True)
+        weight = _trust(np.bincount(index, kernel))
         return float(weight.sum() ** 2 / (weight**2).sum()) if weight.any() else 0.0
 
 
@@ -196,20 +201,20 @@ def unit_weights(unit: NDArray[np.int64], kernel: Floats) -> Floats:
     """Weights of works by which units count the same; shape (n,), sum 1.
 
     kernel: shape (n,), how much each work counts within its unit, 0 for not at
-    all. A unit whose works add up to less than one counts by what they add up to.
+    all. A unit whose works add up to less than ENOUGH counts in proportion.
     """
     if not kernel.any():
         return np.zeros(len(unit))
     _, index = np.unique(unit, return_inverse=True)
     added = np.bincount(index, kernel)
-    share = np.minimum(added, 1.0) / np.where(added > 0, added, 1.0)
+    share = _trust(added) / np.where(added > 0, added, 1.0)
     weights = kernel * share[index]
     return np.asarray(weights / weights.sum())
 
 
-def _unit_weight(unit: NDArray[np.int64], kernel: Floats) -> Floats:
-    _, index = np.unique(unit, return_inverse=True)
-    return np.minimum(np.bincount(index, kernel), 1.0)
+def _trust(added: NDArray[Any]) -> Floats:
+    """How far units count, 0 to 1, from what the works of each add up to."""
+    return np.asarray(np.minimum(added / ENOUGH, 1.0))
 
 
 def weighted_quantile(values: Floats, weights: Floats, share: float) -> float:
@@ -234,7 +239,7 @@ def place(cohort: Cohort, name: str, value: float, size: Size) -> Placement:
     added = np.bincount(index, near)
     below = (own < value) + 0.5 * (own == value)
     shares = np.bincount(index, near * below) / added
-    trust = np.minimum(added, 1.0)
+    trust = _trust(added)
     median, low, high = (weighted_quantile(own, weights, share) for share in (0.5, 0.25, 0.75))
     return Placement(
         percentile=100 * float((trust * shares).sum() / trust.sum()),
