@@ -10,7 +10,7 @@ from collections import Counter
 from pathlib import Path
 
 import pytest
-from abc_oracle import by_music21, kind_of, ours, split_lines
+from abc_oracle import difference, ours, split_lines
 
 from corpusreg.errors import ReadError
 from corpusreg.notes import Score
@@ -294,22 +294,27 @@ def test_a_text_without_tunes_is_refused(tmp_path: Path) -> None:
         read_abc(path)
 
 
-SAMPLE = {  # file: kinds of difference per tune, with who is right in the results folder
+# Differences that remain when signs that music21 stumbles over are taken out of the
+# text (`without_signs`). All were looked at; results/readers_abc_midi.md says who is
+# right: music21 does not follow MIDI transposition ('octave'), loses a key in mid-line
+# ('pitches'), mixes voices that take turns by the line ('notes' in the fife tunes); the
+# one in dva0 is a damaged tune, 'onsets' a spacer, 'durations' a tie taken out.
+SAMPLE: dict[str, dict[str, int]] = {
     "reelsa-c.abc": {},
-    "4vPerIlludAveProlatum.abc": {},
+    "4vPerIlludAveProlatum.abc": {"octave": 1},
     "fortunaDunGranTempo.abc": {},
     "milleRegrets.abc": {},
     "oVenusBant.abc": {},
     "petiteCamusette.abc": {},
     "irl.abc": {},
     "lot.abc": {},
-    "dva0.abc": {},
+    "dva0.abc": {"notes": 1},
     "book1.abc": {},
-    "0001-0050.abc": {},
-    "0051-0100.abc": {},
+    "0001-0050.abc": {"durations": 1},
+    "0051-0100.abc": {"onsets": 1, "pitches": 1},
     "CaliforniaHornpipe.abc": {},
     "MinnieFostersClog.abc": {},
-    "americanfifeopus.abc": {},
+    "americanfifeopus.abc": {"notes": 4},
 }
 
 
@@ -327,11 +332,11 @@ def test_fixed_sample_against_music21(name: str) -> None:
     scores = read_abc_file(path).scores
     tunes = split_lines(decode(path.read_bytes()))
     kinds = Counter(
-        kind_of(ours(score), by_music21(text))
+        difference(ours(score), text)
         for score, (_, text) in list(zip(scores, tunes, strict=True))[:30]
     )
-    kinds.pop("equal", None)
-    assert kinds == SAMPLE[name]
+    assert kinds["equal"] + kinds["equal without signs"] > 0
+    assert kinds - Counter({"equal": 99, "equal without signs": 99}) == SAMPLE[name]
 
 
 def test_marks_put_into_the_text_change_no_note(tmp_path: Path) -> None:

@@ -34,7 +34,7 @@ from corpusreg.readers.abc_source import decode
 from corpusreg.readers.midi import read_midi
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
-from abc_oracle import by_music21, kind_of, ours, split_lines
+from abc_oracle import difference, ours, split_lines
 
 RESULTS = Path(__file__).parent / "results" / "readers_abc_midi.json"
 
@@ -45,7 +45,7 @@ def compare_abc(every: int) -> dict[str, Any]:
 
     root = Path(music21.__file__).parent / "corpus"
     kinds: Counter[str] = Counter()
-    differing: list[dict[str, Any]] = []
+    differing: list[str] = []
     cpu = Counter[str]()
     seen = notes = 0
     for path in sorted(root.rglob("*.abc")):
@@ -58,34 +58,16 @@ def compare_abc(every: int) -> dict[str, Any]:
             if seen % every:
                 continue
             begun = time.process_time()
-            try:
-                other = by_music21(tune)
-            except Exception as error:  # noqa: BLE001  music21 raises errors of any kind
-                kinds["music21 fails"] += 1
-                reason = f"music21 fails: {str(error)[:100]}"
-                differing.append({"file": path.name, "tune": score.number, "kind": reason})
-                continue
-            cpu["music21"] += time.process_time() - begun
             mine = ours(score)
             notes += mine.total()
-            kind = kind_of(mine, other)
-            kinds[kind] += 1
-            if kind != "equal":
-                here, there = (
-                    sorted((mine - other).elements()),
-                    sorted((other - mine).elements()),
-                )
-                differing.append(
-                    {
-                        "file": path.name,
-                        "tune": score.number,
-                        "kind": kind,
-                        "ours": [[str(e[0]), str(e[1]), e[2]] for e in here[:3]],
-                        "music21": [[str(e[0]), str(e[1]), e[2]] for e in there[:3]],
-                        "only ours": len(here),
-                        "only music21": len(there),
-                    }
-                )
+            try:
+                kind = difference(mine, tune)
+            except Exception as error:  # noqa: BLE001  music21 raises errors of any kind
+                kind = f"music21 fails: {str(error)[:80]}"
+            cpu["music21"] += time.process_time() - begun
+            kinds[kind.split(":")[0]] += 1
+            if not kind.startswith("equal"):
+                differing.append(f"{path.name} {score.number}: {kind}")
     return {
         "tunes": sum(kinds.values()),
         "notes": notes,
