@@ -196,6 +196,7 @@ def test_dynamics_signs() -> None:
     assert strange == 0
     assert parse_dynamics("fyy")[0] == ["f"]
     assert parse_dynamics("p.w")[1] == 1
+    assert parse_dynamics("??? sf") == (["sf"], 1)
 
 
 # -- a piano piece ------------------------------------------------------------

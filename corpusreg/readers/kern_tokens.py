@@ -180,7 +180,7 @@ def ticks_for(fractions: Iterable[Fraction]) -> tuple[int, frozenset[int]]:
 
 
 _DYNAMIC = re.compile(
-    r"(?P<mark>m[fp]|sf+z?p*|r?fz?p*(?:f*)|f+z?p*|p+)|(?P<pin>\[\[|\]\]|[<>\[\]()])|(?P<pass>[xXyYijk\s:;.`'|@?]+)"
+    r"(?P<mark>m[fp]|sf+z?p*|r?fz?p*(?:f*)|f+z?p*|p+)|(?P<pin>\[\[|\]\]|[<>\[\]()])|(?P<pass>[xXyYijk\s:;.`'|@]+)"
     r"|(?P<word>decresc|cresc|dim)"
 )
 
@@ -198,14 +198,14 @@ def parse_dynamics(token: str) -> tuple[list[str | HairpinSign], int]:
     """
     found: list[str | HairpinSign] = []
     strange = 0
-    place = 0
+    place = understood = 0  # up to where the token is looked at, and read
     while place < len(token):
         match = _DYNAMIC.match(token, place)
         if match is None:
-            strange += 1
+            strange += place == understood  # a run of strange signs counts once
             place += 1
             continue
-        place = match.end()
+        place = understood = match.end()
         sign = match.group()
         if match.lastgroup == "mark":
             found.append(sign)
