@@ -1,0 +1,133 @@
+"""Part 1: original works rank above their less mobile twins.
+
+A pair counts for a measure where both values may be placed. Twins (b) and (c) in which
+fewer than a twentieth of the notes moved are no twins and are counted apart.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from corpusreg.analysis import Analysis, analyse
+from corpusreg.played import Played
+
+from . import changes
+from .materials import Piece
+from .tally import LEFT_OUT, Trial
+
+__all__ = ["AIMS", "NOT_MEASURED", "twins"]
+
+CORE = 24  # semitones of core span that a texture needs
+MOVED = 0.05
+# Measures that rise with mobility, and those that fall.
+RISE = (
+    "span", "core_span", "octaves_in_use", "movement_beat", "movement_bar",
+    "movement_phrase", "travel", "shift_rate",
+)  # fmt: skip
+FALL = ("longest_dwell", "expected_dwell", "narrow_dwell")
+SPAN_LIKE = ("span", "core_span")
+# What (c) changes, by the length of its windows: it keeps the movement inside them.
+MUSICAL = {
+    1: (*SPAN_LIKE, "movement_bar", "shift_rate", "longest_dwell", "expected_dwell"),
+    changes.PHRASE: ("movement_phrase",),
+}
+FOLD_AIMED = (
+    "span", "core_span", "movement_beat", "movement_bar", "movement_phrase", "shift_rate",
+    "longest_dwell", "expected_dwell",
+)  # fmt: skip
+NOT_MEASURED = "events in twins: not compared, since this version's analysis has no events"
+
+TEXTURES = ("piano", "quartet", "song")
+AIMS = (
+    {("twins", f"fold: {m}", k): 0.995 for m in (*FOLD_AIMED, "events") for k in TEXTURES}
+    | {
+        ("twins", f"{change}: {m}", k): 0.97
+        for change in ("gentle", "musical 1")
+        for m in SPAN_LIKE
+        for k in TEXTURES
+    }
+    | {
+        ("twins", f"{c}: {m}", k): 0.93
+        for c, m, kinds in (
+            ("gentle", "shift_rate", TEXTURES),
+            ("gentle", "longest_dwell", TEXTURES),
+            ("gentle", "expected_dwell", TEXTURES),
+            ("musical 1", "shift_rate", (*TEXTURES, "line")),
+            ("musical 1", "longest_dwell", (*TEXTURES, "line")),
+            ("musical 1", "expected_dwell", (*TEXTURES, "line")),
+        )
+        for k in kinds
+    }
+)
+
+
+@dataclass(frozen=True)
+class _Twin:
+    change: str
+    played: Played
+    measures: tuple[str, ...]
+
+
+def twins(piece: Piece, original: Analysis) -> Iterator[Trial]:
+    """Comparisons of one work with each of its twins, measure by measure."""
+    line = piece.kind == "line"
+    if not line and original.core[1] - original.core[0] < CORE:
+        return
+    for twin in _twins(piece, line):
+        moved = _share_moved(piece.played, twin.played)
+        if moved < MOVED:
+            yield replace(_trial(piece, f"{twin.change}: too like", True), part=LEFT_OUT)
+            continue
+        found = analyse(twin.played)
+        for measure in twin.measures:
+            yield from _compared(piece, twin.change, measure, original, found)
+        yield from _events(piece, twin.change, original, found)
+
+
+def _twins(piece: Piece, line: bool) -> Iterator[_Twin]:
+    played = piece.played
+    everything = (*RISE, *FALL)
+    if not line:
+        pitch = changes.fold(played.notes.pitch, changes.middle(played.notes))
+        yield _Twin("fold", changes.with_pitch(played, pitch), everything)
+        yield _Twin("gentle", changes.gentle(played), everything)
+    for bars, measures in MUSICAL.items():
+        yield _Twin(f"musical {bars}", changes.musical(played, bars), measures)
+
+
+def _share_moved(a: Played, b: Played) -> float:
+    """Share of sounding time whose pitch the change moved, at the least.
+
+    Notes of both are in order of onset and pitch, so that equal onsets pair up.
+    """
+    time = a.notes.duration
+    return float(time[a.notes.pitch != b.notes.pitch].sum() / time.sum())
+
+
+def _compared(
+    piece: Piece, change: str, measure: str, original: Analysis, twin: Analysis
+) -> Iterator[Trial]:
+    a, b = original.values[measure], twin.values[measure]
+    if a.reason or b.reason or a.value is None or b.value is None:
+        return
+    better = a.value - b.value if measure in RISE else b.value - a.value
+    tied = bool(np.isclose(a.value, b.value, rtol=1e-9, atol=1e-12))
+    detail = f"{a.value:.4g} against {b.value:.4g}"
+    yield _trial(piece, f"{change}: {measure}", better > 0 and not tied, tied, detail)
+
+
+def _events(piece: Piece, change: str, original: Analysis, twin: Analysis) -> Iterator[Trial]:
+    """Events must be fewer in a folded twin; nothing is claimed while there are none."""
+    a, b = getattr(original, "events", None), getattr(twin, "events", None)
+    if change == "fold" and a is not None and b is not None:
+        detail = f"{len(a)} against {len(b)}"
+        yield _trial(piece, "fold: events", len(b) < len(a), len(a) == len(b), detail)
+
+
+def _trial(
+    piece: Piece, question: str, right: bool, tied: bool = False, detail: str = ""
+) -> Trial:
+    return Trial("twins", question, piece.kind, piece.half, piece.name, right, tied, detail)
