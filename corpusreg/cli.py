@@ -5,22 +5,28 @@ from __future__ import annotations
 import argparse
 import codecs
 import json
+import os
 import sys
-import time
 import unicodedata
 from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any, NoReturn
 
 from corpusreg import __version__
-from corpusreg.definitions import BY_NAME, VERSION
-from corpusreg.errors import CorpusregError, StoreError, UsageError
-
-if TYPE_CHECKING:
-    from corpusreg.batch import Progress
+from corpusreg.definitions import BY_NAME, MEASURES, VERSION
+from corpusreg.errors import CorpusregError, UsageError
 
 __all__ = ["main"]
 
+_ABOUT = """\
+How a piece uses musical space, high and low: how wide it ranges, how much it moves,
+where it stays and where it shifts, and where that places it among open scores."""
+_FIRST_STEPS = """\
+first steps:
+  corpusreg demo                    what the answers look like
+  corpusreg compare my-song.mxl     a piece of your own (MusicXML, kern, ABC, MIDI, MEI)
+
+'corpusreg COMMAND --help' says more about a command."""
 _TIERS = ("noncommercial", "reserved")
 _INTERRUPTED = 130
 
@@ -28,19 +34,27 @@ _INTERRUPTED = 130
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command; returns the exit code (0 done, 1 failed, 2 wrong usage)."""
     _plain_output()
-    options = _parser().parse_args(arguments)
     try:
+        options = _parser().parse_args(arguments)
         code: int = options.run(options)
+        sys.stdout.flush()
     except CorpusregError as error:
-        print(f"corpusreg: {error}", file=sys.stderr)
+        _say(error)
         return 2 if isinstance(error, UsageError) else 1
     except KeyboardInterrupt:
-        print("corpusreg: stopped; what was finished is kept", file=sys.stderr)
+        _say("stopped; what was finished is kept")
         return _INTERRUPTED
     except BrokenPipeError:
-        sys.stderr.close()
+        # The reader of our output has gone; nothing more can be said to it, and
+        # Python would try once more at its end.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return 1
     return code
+
+
+def _say(problem: object) -> None:
+    """A problem in one line, whatever signs a file name may bring in."""
+    print("corpusreg:", " ".join(str(problem).split()), file=sys.stderr)
 
 
 def _plain_output() -> None:
@@ -58,62 +72,116 @@ def _plain_output() -> None:
             stream.reconfigure(errors="plain")
 
 
-def _parser() -> argparse.ArgumentParser:
-    parser = argparse.ArgumentParser(
-        prog="corpusreg",
-        description="How a piece uses musical space, placed among open scores.",
-    )
-    parser.add_argument("--version", action="version", version=f"corpusreg {__version__}")
-    commands = parser.add_subparsers(required=True, metavar="COMMAND")
+class _Parser(argparse.ArgumentParser):
+    """Wrong usage is one line; help texts keep their lines."""
 
-    corpora = commands.add_parser("corpora", help="the scores that can be measured")
-    inner = corpora.add_subparsers(required=True, metavar="ACTION")
-    listing = inner.add_parser("list", help="works by collection and licence, and why")
+    def __init__(self, **given: Any) -> None:
+        super().__init__(formatter_class=_Help, **given)
+
+    def error(self, message: str) -> NoReturn:
+        raise UsageError(f"{message}; see '{self.prog} --help'")
+
+
+class _Help(argparse.RawDescriptionHelpFormatter):
+    def __init__(self, prog: str, **given: Any) -> None:
+        super().__init__(prog, max_help_position=26, width=88, **given)
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = _Parser(prog="corpusreg", description=_ABOUT, epilog=_FIRST_STEPS)
+    parser.add_argument("--version", action="version", version=f"corpusreg {__version__}")
+    commands = parser.add_subparsers(required=True, metavar="COMMAND", title="commands")
+
+    corpora = _command(commands, "corpora", "which scores can be measured, and their licences")
+    inner = corpora.add_subparsers(required=True, metavar="ACTION", title="actions")
+    listing = _command(inner, "list", "works by collection and licence, and why")
     listing.set_defaults(run=_corpora_list)
 
-    extract = commands.add_parser("extract", help="measure corpora and publish a reference")
+    extract = _command(commands, "extract", "measure many scores; the result is the reference")
     extract.add_argument(
-        "corpora", nargs="*", metavar="CORPUS", help="'bundled' (the default) or a folder of scores"
+        "corpora",
+        nargs="*",
+        metavar="CORPUS",
+        help="'bundled' (the scores inside music21; the default) or a folder of scores; "
+        "all that are named together make the reference",
     )
     _build_options(extract)
-    extract.add_argument("--fresh", action="store_true", help="measure everything again")
+    extract.add_argument(
+        "--fresh",
+        action="store_true",
+        help="measure everything again, also what has not changed",
+    )
     extract.set_defaults(run=_extract)
 
-    compare = commands.add_parser("compare", help="place pieces among the reference")
-    compare.add_argument("pieces", nargs="+", type=Path, metavar="PIECE", help="scores or folders")
+    compare = _command(commands, "compare", "where a piece lies among the measured works")
     compare.add_argument(
-        "--cohort", metavar="NAME=VALUE", help="compare with these works, as in ensemble=piano,period=romantic"
+        "pieces", nargs="+", type=Path, metavar="PIECE", help="a score, or a folder of scores"
     )
-    compare.add_argument("--as-written", action="store_true", help="do not unfold repeats")
+    compare.add_argument(
+        "--cohort",
+        metavar="NAME=VALUE",
+        help="compare with these works only, as in ensemble=piano,period=romantic",
+    )
+    compare.add_argument(
+        "--as-written", action="store_true", help="keep the page's order, repeats not played"
+    )
     compare.add_argument("--json", action="store_true", help="print JSON")
     compare.set_defaults(run=_compare)
 
-    check = commands.add_parser("check", help="the present reference and whether all is well")
+    check = _command(commands, "check", "which reference is in use, and whether all is well")
     check.add_argument("--json", action="store_true", help="print JSON")
     check.set_defaults(run=_check)
 
-    table = commands.add_parser("table", help="percentiles of a measure by group")
-    table.add_argument("measure", metavar="MEASURE", help=", ".join(BY_NAME))
-    table.add_argument("--by", required=True, metavar="GROUP", help="period, ensemble, composer or corpus")
+    table = _command(commands, "table", "a measure by period, ensemble, composer or corpus")
+    table.epilog = "measures:\n" + "\n".join(f"  {m.name:<18}{m.title}" for m in MEASURES)
+    table.add_argument("measure", metavar="MEASURE", help="one of those below")
+    table.add_argument(
+        "--by", required=True, metavar="GROUP", help="period, ensemble, composer or corpus"
+    )
     _form_options(table)
     table.set_defaults(run=_table)
 
-    query = commands.add_parser("query", help="ask the reference in SQL")
-    query.add_argument("name", nargs="?", metavar="NAME|FILE.sql", help="without it, the queries are listed")
-    query.add_argument("values", nargs="*", metavar="PARAMETER=VALUE")
+    query = _command(commands, "query", "ask the reference a question, ready-made or in SQL")
+    query.add_argument(
+        "name",
+        nargs="?",
+        metavar="NAME|FILE.sql",
+        help="left out: the ready-made ones are listed",
+    )
+    query.add_argument(
+        "values", nargs="*", metavar="PARAMETER=VALUE", help="what the query asks for"
+    )
     _form_options(query)
     query.set_defaults(run=_query)
 
-    demo = commands.add_parser("demo", help="an invented class of eight pieces, compared")
+    demo = _command(commands, "demo", "eight pieces of an invented class, compared")
     _build_options(demo)
     demo.set_defaults(run=_demo)
     return parser
 
 
+def _command(commands: Any, name: str, words: str) -> argparse.ArgumentParser:
+    parser: argparse.ArgumentParser = commands.add_parser(
+        name, help=words, description=words[0].upper() + words[1:] + "."
+    )
+    return parser
+
+
 def _build_options(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("--workers", type=_positive, metavar="N", help="processes (default: all processors)")
     parser.add_argument(
-        "--licence", action="append", choices=_TIERS, default=[], help="add bundled works of this tier"
+        "--workers",
+        type=_positive,
+        metavar="N",
+        help="how many processes measure at once (default: one for each processor)",
+    )
+    parser.add_argument(
+        "--licence",
+        action="append",
+        choices=_TIERS,
+        default=[],
+        metavar="TIER",
+        help="also bundled works that are noncommercial, or reserved (you must have the right "
+        "to use them); may be given twice",
     )
 
 
@@ -124,10 +192,9 @@ def _form_options(parser: argparse.ArgumentParser) -> None:
 
 
 def _positive(text: str) -> int:
-    number = int(text)
-    if number < 1:
-        raise ValueError
-    return number
+    if not text.isdecimal() or int(text) < 1:
+        raise argparse.ArgumentTypeError(f"'{text}' is not a whole number from 1 on")
+    return int(text)
 
 
 def _corpora_list(options: argparse.Namespace) -> int:
@@ -135,15 +202,24 @@ def _corpora_list(options: argparse.Namespace) -> int:
     from corpusreg.tabular import text_table
 
     rows = workflow.corpora_list()
-    print(text_table(
-        ["collection", "licence tier", "files", "works", "why"],
-        [(r.name, r.tier, r.files, r.works, r.reason) for r in rows],
-    ))
+    reasons = {
+        reason: str(n) for n, reason in enumerate(dict.fromkeys(r.reason for r in rows), 1)
+    }
+    names = ["collection", "licence tier", "files", "works", "why"]
+    print(
+        text_table(names, [(r.name, r.tier, r.files, r.works, reasons[r.reason]) for r in rows])
+    )
+    print()
+    print(
+        text_table(
+            ["why", "what the files or the package say"], [(n, r) for r, n in reasons.items()]
+        )
+    )
     totals: dict[str, int] = {}
     for row in rows:
         totals[row.tier] = totals.get(row.tier, 0) + row.works
-    print("\nIn all: " + ", ".join(f"{count:,} {tier}" for tier, count in totals.items()))
-    print("The default reference takes open and permitted; --licence adds the others.")
+    print("\nWorks in all: " + ", ".join(f"{count:,} {tier}" for tier, count in totals.items()))
+    print("The reference takes open and permitted; 'extract --licence TIER' adds the others.")
     return 0
 
 
@@ -152,10 +228,14 @@ def _extract(options: argparse.Namespace) -> int:
     return 0
 
 
-def _build(options: argparse.Namespace, corpora: Sequence[str] = (), fresh: bool = False) -> None:
+def _build(
+    options: argparse.Namespace, corpora: Sequence[str] = (), fresh: bool = False
+) -> None:
     from corpusreg import workflow
 
-    progress = _ProgressBar()
+    from corpusreg.progress import ProgressBar
+
+    progress = ProgressBar()
     try:
         built = workflow.extract(
             corpora,
@@ -167,7 +247,7 @@ def _build(options: argparse.Namespace, corpora: Sequence[str] = (), fresh: bool
     finally:
         progress.close()
     for problem in built.problems:
-        print(f"corpusreg: {problem}", file=sys.stderr)
+        _say(problem)
     print(
         f"Reference {built.reference_id}: {built.works:,} works "
         f"({built.measured:,} files measured, {built.kept:,} kept from before, "
@@ -175,35 +255,6 @@ def _build(options: argparse.Namespace, corpora: Sequence[str] = (), fresh: bool
         + ("; see 'corpusreg query failures')" if built.failed else ")"),
         file=sys.stderr,
     )
-
-
-class _ProgressBar:
-    """Works, rate, time left and failures on one line of a terminal, else now and then."""
-
-    def __init__(self) -> None:
-        self._terminal = sys.stderr.isatty()
-        self._next = 0.0
-
-    def __call__(self, progress: Progress) -> None:
-        now = time.monotonic()
-        if now < self._next and progress.done < progress.total:
-            return
-        self._next = now + (0.2 if self._terminal else 10.0)
-        share = progress.bytes_done / max(progress.bytes_total, 1)
-        left = progress.seconds * (1 - share) / share if share else 0.0
-        rate = progress.works / max(progress.seconds, 1e-9)
-        filled = int(24 * share)
-        line = (
-            f"[{'#' * filled}{'.' * (24 - filled)}] {progress.works:,} works, "
-            f"{rate:.0f} a second, {left:.0f} s left, {progress.failed:,} failed"
-        )
-        print(f"\r{line:<78}" if self._terminal else line, end="" if self._terminal else "\n",
-              file=sys.stderr, flush=True)
-
-    def close(self) -> None:
-        """End the line."""
-        if self._terminal and self._next:
-            print(file=sys.stderr)
 
 
 def _with_reference(options: argparse.Namespace) -> None:
@@ -219,7 +270,7 @@ def _with_reference(options: argparse.Namespace) -> None:
 def _compare(options: argparse.Namespace) -> int:
     from corpusreg import workflow
 
-    workflow.score_files(options.pieces)
+    _some_readable(workflow.score_files(options.pieces))
     _with_reference(options)
     found = workflow.compare_paths(
         options.pieces, cohort=options.cohort, as_written=options.as_written
@@ -227,14 +278,35 @@ def _compare(options: argparse.Namespace) -> int:
     if options.json:
         from corpusreg.document import document
 
-        print(json.dumps(
-            document(found.comparisons, found.failures, found.reference_id, VERSION), indent=1
-        ))
-    else:
+        print(
+            json.dumps(
+                document(found.comparisons, found.failures, found.reference_id, VERSION),
+                indent=1,
+            )
+        )
+    elif found.comparisons:
         _print_comparisons(found.comparisons, found.reference_id)
     for failure in found.failures:
-        print(f"corpusreg: {failure}", file=sys.stderr)
+        _say(failure)
     return 1 if found.failures else 0
+
+
+def _some_readable(files: Sequence[Path]) -> None:
+    """Raise before a reference is built for nothing: where no file can even be opened."""
+    from corpusreg import settings
+    from corpusreg.readers import sniff
+    from corpusreg.store import pointed
+
+    if pointed(settings.reference_folder()) is not None:
+        return
+    problems: list[CorpusregError] = []
+    for file in files:
+        try:
+            sniff(file)
+        except CorpusregError as error:
+            problems.append(error)
+    if len(problems) == len(files):
+        raise problems[0]
 
 
 def _print_comparisons(comparisons: Sequence[Any], reference_id: str) -> None:
@@ -254,7 +326,9 @@ def _check(options: argparse.Namespace) -> int:
     for name, value in found.items():
         if name == "counts":
             value = ", ".join(f"{count:,} {what}" for what, count in value.items())
-        print(f"{name.replace('_', ' ')}: {value if name != 'ok' else 'yes' if value else 'no'}")
+        print(
+            f"{name.replace('_', ' ')}: {value if name != 'ok' else 'yes' if value else 'no'}"
+        )
     return 0 if found["ok"] else 1
 
 
@@ -269,7 +343,9 @@ def _table(options: argparse.Namespace) -> int:
         measure = BY_NAME[options.measure]
         print(f"\n{measure.title} [{measure.unit}]: {measure.meaning}.")
         print("p50 is the middle value; one work in ten lies below p10, one in ten above p90.")
-        print("Every composer counts the same, however many works (units: composers or sources).")
+        print(
+            "Every composer counts the same, however many works (units: composers or sources)."
+        )
     return 0
 
 
@@ -279,7 +355,9 @@ def _query(options: argparse.Namespace) -> int:
     if options.name is None:
         from corpusreg import sql
 
-        print(text_table(["query", "what it answers"], [(q.name, q.title) for q in sql.listed()]))
+        print(
+            text_table(["query", "what it answers"], [(q.name, q.title) for q in sql.listed()])
+        )
         return 0
     from corpusreg import workflow
 
@@ -291,6 +369,9 @@ def _query(options: argparse.Namespace) -> int:
         given[name] = value
     result, wanted = workflow.query(options.name, given)
     print_rows(result.names, result.rows, options)
+    if wanted.columns and not (options.csv or options.json):
+        print()
+        print(text_table(["column", "meaning"], [(c.name, c.words) for c in wanted.columns]))
     return 0
 
 

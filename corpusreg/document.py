@@ -56,7 +56,10 @@ def _work(c: Comparison) -> dict[str, Any]:
         },
         "measures": [_measure(each, c.bars) for each in c.measures],
         "neighbours": [
-            {"cohort": title, "percentiles": {n: _round(p.percentile) for n, p in places.items()}}
+            {
+                "cohort": title,
+                "percentiles": {n: _round(p.percentile) for n, p in places.items()},
+            }
             for title, places in c.others.items()
         ],
         "stands_out": [each.measure.name for each in words.standing_out(c)],
