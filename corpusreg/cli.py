@@ -232,7 +232,6 @@ def _build(
     options: argparse.Namespace, corpora: Sequence[str] = (), fresh: bool = False
 ) -> None:
     from corpusreg import workflow
-
     from corpusreg.progress import ProgressBar
 
     progress = ProgressBar()

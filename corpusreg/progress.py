@@ -20,6 +20,7 @@ class ProgressBar:
         self._next = 0.0
 
     def __call__(self, progress: Progress) -> None:
+        """Show a state; most are passed over, so that showing costs nothing."""
         now = time.monotonic()
         if now < self._next and progress.done < progress.total:
             return
