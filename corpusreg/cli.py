@@ -251,7 +251,7 @@ def _build(
         f"Reference {built.reference_id}: {built.works:,} works "
         f"({built.measured:,} files measured, {built.kept:,} kept from before, "
         f"{built.failed:,} could not be read"
-        + ("; see 'corpusreg query failures')" if built.failed else ")"),
+        + ("; see 'corpusreg query failures_by_reason')" if built.failed else ")"),
         file=sys.stderr,
     )
 

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from corpusreg.batch import Progress
     from corpusreg.catalogue import SourceFile, TierRow
     from corpusreg.compare import Comparison
-    from corpusreg.store import Reference, Result
+    from corpusreg.store import Draft, Reference, Result
 
 __all__ = [
     "DEFAULT_TIERS",
@@ -90,10 +90,10 @@ def extract(
     licence tiers of the bundled corpus that may enter. What was measured before
     and has not changed is kept, so that an interrupted run goes on where it was.
 
-    Raises UsageError for an unknown corpus, StoreError when nothing can be written.
+    Raises UsageError for an unknown corpus, ReadError when not one work could be
+    read, StoreError when nothing can be written; the reference in force stays then.
     """
     from corpusreg import batch
-    from corpusreg.building import finishing
     from corpusreg.extract import EXTRACTION_VERSION, extract_file
     from corpusreg.store import Recipe, Shards, build_lock, publish
 
@@ -118,7 +118,7 @@ def extract(
             shards,
             tally.files,
             tables={"corpora": _corpora_rows(files)},
-            finish=finishing(tiers),
+            finish=_finishing(tiers),
             started=started,
         )
         shards.tidy()
@@ -132,6 +132,26 @@ def extract(
             failed=tally.failed,
             problems=tuple(problems),
         )
+
+
+def _finishing(tiers: Sequence[str]) -> Callable[[Draft], None]:
+    """The last step of a build, which is no build when there is no work in it."""
+    from corpusreg.building import finishing
+
+    finish = finishing(tiers)
+
+    def finish_some(draft: Draft) -> None:
+        finish(draft)
+        if draft.fetch_columns("SELECT count(*) AS works FROM works")["works"][0]:
+            return
+        failed = draft.fetch_columns("SELECT path, reason FROM failures ORDER BY path LIMIT 1")
+        first = [f" (first {p}: {r})" for p, r in zip(*failed.values(), strict=True)]
+        raise ReadError(
+            f"no work could be read{''.join(first)}; the reference in force stays; "
+            "name a folder that holds scores"
+        )
+
+    return finish_some
 
 
 def _processors() -> int:
