@@ -319,6 +319,12 @@ def test_one_keyboard_in_the_instrument_record(tmp_path: Path) -> None:
     assert len(read(tmp_path, "!!!AIN: flt oboe\n" + body).parts) == 2
 
 
+def test_a_change_of_instrument_is_said(tmp_path: Path) -> None:
+    score = read(tmp_path, column("*Iflt", "4c", "*Ipicco", "4d"))
+    assert [part.code for part in score.parts] == ["Iflt"]
+    assert any("change instrument" in text for text in score.assumed)
+
+
 def test_organ_has_three_staves(tmp_path: Path) -> None:
     text = "**kern\t**kern\t**kern\n*Iorgan\t*Iorgan\t*Iorgan\n4C\t4c\t4cc\n*-\t*-\t*-\n"
     score = read(tmp_path, text)

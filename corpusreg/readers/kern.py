@@ -21,7 +21,7 @@ from corpusreg.errors import ReadError
 from corpusreg.notes import Score, Tempo, note_table
 from corpusreg.readers.kern_bars import bar_table, expansion_list
 from corpusreg.readers.kern_dynamics import dynamics_of, pedals_of
-from corpusreg.readers.kern_parts import place_tracks
+from corpusreg.readers.kern_parts import changes_of_instrument, place_tracks
 from corpusreg.readers.kern_spines import Table, read_table
 from corpusreg.readers.kern_timing import run_table
 
@@ -128,6 +128,9 @@ def _score(lines: list[tuple[int, str]], name: str) -> Score:
     dynamics = dynamics_of(timeline, table, places)
     pedals = pedals_of(timeline, places)
     bars, assumed = bar_table(timeline.measures, labels, _wanted(table), timeline.ticks)
+    changed = changes_of_instrument(table)
+    if changed:
+        assumed.append(f"{changed} columns change instrument: the first one is kept")
     other = Counter(track.kind for track in table.tracks if "kern" in track.kind)
     del other["**kern"]
     left_out = timeline.left_out + Counter({f"spine {kind}": n for kind, n in other.items()})

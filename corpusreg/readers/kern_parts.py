@@ -34,7 +34,7 @@ from dataclasses import dataclass
 from corpusreg.notes import Part
 from corpusreg.readers.kern_spines import Table, Track
 
-__all__ = ["Place", "place_tracks", "transposition"]
+__all__ = ["Place", "changes_of_instrument", "place_tracks", "transposition"]
 
 # Instrument codes of the Humdrum tables (value from memory) that use two staves.
 _KEYBOARDS = frozenset(
@@ -48,6 +48,7 @@ _HARPS = frozenset({"Iharp", "Iarpa"})
 _NUMERAL = re.compile(r"\b(i{1,3}|\d+|primo|sec[ou]ndo|1mo|2do)\b")
 _AIN_KEYBOARDS = ("piano", "forte", "organ", "cemba", "hpschd", "harp", "arpa", "clavi", "pf")
 _TRANSPOSED = re.compile(r"\*Trd([+-]?\d+)c([+-]?\d+)")
+_CODE = re.compile(r"\*I[a-z#][\w&#-]*")
 _NUMBERED = re.compile(r"\*(?:part|staff)(\d+)")
 
 
@@ -91,11 +92,19 @@ def _text(track: Track, *starts: str) -> str:
     return ""
 
 
+def _codes(track: Track) -> list[str]:
+    """Instrument codes of a column in file order."""
+    return [record[1:] for record in track.records if _CODE.fullmatch(record)]
+
+
 def _code(track: Track) -> str:
-    for record in track.records:
-        if re.fullmatch(r"\*I[a-z#][\w&#-]*", record):
-            return record[1:]
-    return ""
+    return next(iter(_codes(track)), "")
+
+
+def changes_of_instrument(table: Table) -> int:
+    """How many kern columns name a second instrument; a part keeps its first one."""
+    kern = [track for track in table.tracks if track.kind == "**kern"]
+    return sum(len(set(_codes(track)) - {"Iempty"}) > 1 for track in kern)
 
 
 def _numerals(name: str) -> set[str]:
