@@ -34,7 +34,7 @@ STORAGE_VERSION = "v1.2.0"
 
 # Memory of the database while a reference is built and while one is read;
 # building spills to disk beyond it, reading does not.
-BUILD_MEMORY = "1GB"
+BUILD_MEMORY = "512MB"
 QUERY_MEMORY = "512MB"
 
 # What one file may use in a worker. The largest open scores seen take under
