@@ -260,6 +260,23 @@ def test_dynamics_pedal_tempo_and_metadata(tmp_path: Path) -> None:
     assert score.format == "kern"
 
 
+@pytest.mark.parametrize(
+    ("tokens", "spans"),
+    [
+        (["*ped", "4c", "*lift", "4d", "=2", "2e"], [(0, 1)]),
+        (["*ped", "4c", "*ped", "4d", "*Xped", "=2", "2e"], [(0, 1), (1, 2)]),
+        (["4c", "*ped", "4d", "=2", "2e"], [(1, 2)]),
+        (["4c", "4d", "=2", "*ped", "2e", "*Xped"], [(2, 4)]),
+        (["*Iorgan", "*ped", "4c", "*Xped", "4d", "=2", "2e"], []),
+    ],
+)
+def test_pedal_spans(tmp_path: Path, tokens: list[str], spans: list[tuple[int, int]]) -> None:
+    score = read(tmp_path, column("*M2/4", "=1", *tokens, "=="))
+    quarter = score.ticks
+    assert [(p.start / quarter, p.end / quarter) for p in score.pedals] == spans
+    assert bool(score.left_out) == (not spans)  # an organ's signs are counted
+
+
 # -- parts --------------------------------------------------------------------
 
 
@@ -622,6 +639,8 @@ def _damaged(data: bytes, luck: random.Random) -> bytes:
     """The bytes with one to four cuts, doublings, swaps or strange characters."""
     out = bytearray(data)
     for _ in range(luck.randint(1, 4)):
+        if not out:
+            break
         place = luck.randrange(len(out))
         size = luck.randint(1, 30)
         what = luck.randrange(5)

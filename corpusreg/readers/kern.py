@@ -126,7 +126,7 @@ def _score(lines: list[tuple[int, str]], name: str) -> Score:
     count = len(timeline.measures)
     labels = [(bar, label) for bar, label in timeline.labels if bar < count and label]
     dynamics = dynamics_of(timeline, table, places)
-    pedals = pedals_of(timeline, places)
+    pedals = pedals_of(timeline, parts, places)
     bars, assumed = bar_table(timeline.measures, labels, _wanted(table), timeline.ticks)
     changed = changes_of_instrument(table)
     if changed:

@@ -9,10 +9,11 @@ it counts for all of them (staff 0) when it is the part's only one or says so
 from __future__ import annotations
 
 import re
+from bisect import bisect_right
 from collections import Counter
 from dataclasses import replace
 
-from corpusreg.notes import Dynamic, Pedal
+from corpusreg.notes import Dynamic, Part, Pedal
 from corpusreg.readers.kern_parts import Place
 from corpusreg.readers.kern_spines import Table, Track
 from corpusreg.readers.kern_timing import Timeline
@@ -102,20 +103,32 @@ def dynamics_of(
     return tuple(sorted(found, key=lambda dynamic: (dynamic.tick, dynamic.part)))
 
 
-def pedals_of(timeline: Timeline, places: dict[Track, Place]) -> tuple[Pedal, ...]:
-    """Spans of the sustain pedal; one that is never lifted lasts to the end."""
+def pedals_of(
+    timeline: Timeline, parts: tuple[Part, ...], places: dict[Track, Place]
+) -> tuple[Pedal, ...]:
+    """Spans of the sustain pedal. One that is not lifted lasts until it is pressed
+    again, the last one to the end of its bar; an organ's pedal sustains nothing.
+    """
     down: dict[int, int] = {}
     found: list[Pedal] = []
     for track, tick, pressed in timeline.pedals:
         if track not in places:
             continue
         part = places[track].part
+        if parts[part].code.startswith("Iorgan"):
+            timeline.left_out["pedal sign of an organ"] += 1
+            continue
         if part in down and tick > down[part]:
             found.append(Pedal(part, down[part], tick))
         down.pop(part, None)
         if pressed:
             down[part] = tick
     if down:
-        timeline.assumed.append(f"pedal never lifted in {len(down)} parts: held to the end")
-    found.extend(Pedal(part, tick, timeline.end) for part, tick in down.items())
+        held = f"the last pedal of {len(down)} parts is not lifted: to the end of its bar"
+        timeline.assumed.append(held)
+    ends = [measure.end for measure in timeline.measures]
+    for part, tick in down.items():
+        place = bisect_right(ends, tick)
+        if place < len(ends):
+            found.append(Pedal(part, tick, ends[place]))
     return tuple(found)
