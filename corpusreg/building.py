@@ -25,6 +25,7 @@ from corpusreg.reference import (
     weighted_quantile,
 )
 from corpusreg.store import Draft
+from corpusreg.store.tables import EXTRACTED
 
 __all__ = ["finishing"]
 
@@ -33,9 +34,7 @@ _SHARES = (0.05, 0.1, 0.25, 0.5, 0.75, 0.9, 0.95)
 # so many shares.
 _ODD_WORKS = 200
 _ODD_SHARES = tuple(round(step / 50, 2) for step in range(51))
-_TABLES = (
-    "parts", "measures", "stays", "shifts", "band_weights", "pitch_weights", "works",
-)  # fmt: skip
+_TABLES = (*(table for table in EXTRACTED if table not in ("works", "failures")), "works")
 
 
 def finishing(tiers: Sequence[str]) -> Callable[[Draft], None]:

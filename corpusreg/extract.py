@@ -19,6 +19,7 @@ from corpusreg.duplicates import fingerprint
 from corpusreg.ensembles import Ensemble, classify, kinds
 from corpusreg.errors import CorpusregError
 from corpusreg.instruments import load
+from corpusreg.measures import lines
 from corpusreg.notes import Score
 from corpusreg.played import Played, perform
 from corpusreg.readers import read_file
@@ -27,7 +28,7 @@ from corpusreg.store.tables import Rows, columns
 __all__ = ["EXTRACTION_VERSION", "ensemble_of", "extract_file"]
 
 # Raised when readers or this module give other rows for the same file and definitions.
-EXTRACTION_VERSION = "2"
+EXTRACTION_VERSION = "3"
 
 
 def extract_file(file: SourceFile) -> Rows:
@@ -123,7 +124,36 @@ def _work_rows(
             (work, int(pitch), float(total[pitch] / total.sum()), int(count[pitch]))
             for pitch in used
         ],
+        **_line_rows(work, score, analysis),
     }
+
+
+def _line_rows(work: str, score: Score, analysis: Analysis) -> Rows:
+    notes = analysis.played.notes
+    found: dict[str, list[Any]] = {
+        "part_pitches": lines.part_pitches(notes),
+        "steps": lines.steps(notes),
+        "part_gaps": lines.part_gaps(notes, len(score.parts)),
+        "bass_gaps": lines.bass_gaps(notes),
+        "phrases": _phrases(score),
+    }
+    return {table: [(work, *row) for row in rows] for table, rows in found.items() if rows}
+
+
+def _phrases(score: Score) -> list[tuple[Any, ...]]:
+    """Phrases that a reader marked by the ticks they begin at, in written order."""
+    marks = score.metadata.get("phrase_ticks", "")
+    starts = np.array([int(tick) for tick in marks.split(",") if tick], np.int64)
+    heads = score.notes[~(score.notes["tie_in"] | score.notes["grace"])]
+    heads = heads[np.argsort(heads["onset"], kind="stable")]
+    phrase = np.searchsorted(starts, heads["onset"], side="right") - 1
+    rows: list[tuple[Any, ...]] = []
+    for number in range(len(starts)):
+        pitch = heads["pitch"][phrase == number]
+        if len(pitch):
+            middle = float(pitch[1:-1].mean()) if len(pitch) > 2 else None
+            rows.append((number, len(pitch), float(pitch[0]), middle, float(pitch[-1])))
+    return rows
 
 
 def _facts_row(facts: WorkFacts) -> dict[str, Any]:

@@ -27,6 +27,11 @@ ORDER: Mapping[str, str] = {
     "shifts": "work, shift",
     "band_weights": "work, band",
     "pitch_weights": "work, pitch",
+    "part_pitches": "work, part, pitch",
+    "steps": "work, part, step",
+    "part_gaps": "work, upper",
+    "bass_gaps": "work, bass",
+    "phrases": "work, phrase",
     "failures": "corpus, path, number, stage, reason",
 }
 # The tables that extraction fills.

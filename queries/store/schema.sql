@@ -267,6 +267,74 @@ COMMENT ON COLUMN pitch_weights.pitch IS 'Sounding pitch [MIDI note number]';
 COMMENT ON COLUMN pitch_weights.share IS 'Share of the weight of the work [0-1]';
 COMMENT ON COLUMN pitch_weights.notes IS 'Sounding notes as played at this pitch [notes]';
 
+CREATE TABLE part_pitches (
+    work VARCHAR NOT NULL,
+    part INTEGER NOT NULL,
+    pitch INTEGER NOT NULL,
+    notes INTEGER
+);
+COMMENT ON TABLE part_pitches IS 'How many notes each part has on each pitch';
+COMMENT ON COLUMN part_pitches.work IS 'Work, as in works.work';
+COMMENT ON COLUMN part_pitches.part IS 'Part, as in parts.part';
+COMMENT ON COLUMN part_pitches.pitch IS 'Sounding pitch [MIDI note number]';
+COMMENT ON COLUMN part_pitches.notes IS 'Notes as played, ties merged [notes]';
+
+CREATE TABLE steps (
+    work VARCHAR NOT NULL,
+    part INTEGER NOT NULL,
+    step INTEGER NOT NULL,
+    times INTEGER
+);
+COMMENT ON TABLE steps IS 'How often the line of each part moves by each interval; the line is the highest note of each onset';
+COMMENT ON COLUMN steps.work IS 'Work, as in works.work';
+COMMENT ON COLUMN steps.part IS 'Part, as in parts.part';
+COMMENT ON COLUMN steps.step IS 'Interval from note to note, up positive [semitones]';
+COMMENT ON COLUMN steps.times IS 'How often [times]';
+
+CREATE TABLE part_gaps (
+    work VARCHAR NOT NULL,
+    upper INTEGER NOT NULL,
+    lower INTEGER NOT NULL,
+    onsets INTEGER,
+    mean DOUBLE,
+    over_octave DOUBLE
+);
+COMMENT ON TABLE part_gaps IS 'Space between neighbouring parts at the onsets of the work where both sound';
+COMMENT ON COLUMN part_gaps.work IS 'Work, as in works.work';
+COMMENT ON COLUMN part_gaps.upper IS 'Part above in the score, as in parts.part';
+COMMENT ON COLUMN part_gaps.lower IS 'Part below in the score, as in parts.part';
+COMMENT ON COLUMN part_gaps.onsets IS 'Onsets counted [onsets]';
+COMMENT ON COLUMN part_gaps.mean IS 'Mean interval between them, negative where they cross [semitones]';
+COMMENT ON COLUMN part_gaps.over_octave IS 'Share of onsets with more than an octave between them [0-1]';
+
+CREATE TABLE bass_gaps (
+    work VARCHAR NOT NULL,
+    bass INTEGER NOT NULL,
+    onsets INTEGER,
+    mean DOUBLE
+);
+COMMENT ON TABLE bass_gaps IS 'Space above the lowest sounding pitch at the onsets of the work';
+COMMENT ON COLUMN bass_gaps.work IS 'Work, as in works.work';
+COMMENT ON COLUMN bass_gaps.bass IS 'Lowest sounding pitch [MIDI note number]';
+COMMENT ON COLUMN bass_gaps.onsets IS 'Onsets at which it is the lowest and something sounds above [onsets]';
+COMMENT ON COLUMN bass_gaps.mean IS 'Mean interval to the next higher pitch [semitones]';
+
+CREATE TABLE phrases (
+    work VARCHAR NOT NULL,
+    phrase INTEGER NOT NULL,
+    notes INTEGER,
+    first DOUBLE,
+    middle DOUBLE,
+    last DOUBLE
+);
+COMMENT ON TABLE phrases IS 'Phrases of tunes whose source marks them: a line of ABC';
+COMMENT ON COLUMN phrases.work IS 'Work, as in works.work';
+COMMENT ON COLUMN phrases.phrase IS 'Number of the phrase, from 0';
+COMMENT ON COLUMN phrases.notes IS 'Notes as written [notes]';
+COMMENT ON COLUMN phrases.first IS 'First pitch [MIDI note number]';
+COMMENT ON COLUMN phrases.middle IS 'Mean pitch between the first and the last note; NULL below three notes [MIDI note number]';
+COMMENT ON COLUMN phrases.last IS 'Last pitch [MIDI note number]';
+
 CREATE TABLE failures (
     corpus VARCHAR NOT NULL,
     path VARCHAR NOT NULL,
