@@ -275,22 +275,28 @@ def _nearest(word: str, known: Iterable[str]) -> str:
     return f"; did you mean {' or '.join(near)}?" if near else f"; there are {', '.join(names)}"
 
 
-def score_files(paths: Sequence[Path]) -> list[Path]:
+def score_files(paths: Sequence[Path], problems: list[str] | None = None) -> list[Path]:
     """The files themselves, and the scores in the folders among them.
 
-    Raises ReadError for a folder without scores.
+    What cannot be entered in these folders is appended to `problems`, one line each.
+    Raises ReadError for a folder in which no score can be found.
     """
     from corpusreg.catalogue import folder
+    from corpusreg.readers import existing
 
     files: list[Path] = []
-    for path in paths:
+    for path in map(existing, paths):
         if not path.is_dir():
             files.append(path)
             continue
-        inside = [file.path for file in folder(path, "pieces", [])]
+        faults: list[str] = []
+        inside = [file.path for file in folder(path, "pieces", faults)]
         if not inside:
-            raise ReadError(f"{path}: no scores in this folder; give a score or another folder")
+            nothing = f"{path}: no scores in this folder; give a score or another folder"
+            raise ReadError(faults[0] if faults else nothing)
         files += inside
+        if problems is not None:
+            problems += faults
     return files
 
 
@@ -307,7 +313,7 @@ def compare_paths(
     comparisons: list[Comparison] = []
     failures: list[str] = []
     with _open() as reference:
-        for path in score_files(paths):
+        for path in score_files(paths, failures):
             try:
                 found, failed = place_file(reference, path, cohort, as_written)
             except UsageError:

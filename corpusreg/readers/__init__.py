@@ -18,7 +18,7 @@ from corpusreg.errors import ReadError
 from corpusreg.notes import Score
 from corpusreg.readers.result import ReadResult
 
-__all__ = ["FORMATS", "ReadResult", "read_file", "read_scores", "sniff"]
+__all__ = ["FORMATS", "ReadResult", "existing", "read_file", "read_scores", "sniff"]
 
 # Suffix -> family; a family is one reader.
 FORMATS = {
@@ -58,7 +58,7 @@ def read_file(path: Path) -> ReadResult:
 
     Raises ReadError when the file as a whole cannot be read.
     """
-    path = _existing(Path(path))
+    path = existing(Path(path))
     family = sniff(path)
     expected = FORMATS.get(path.suffix.lower())
     result = _read(path, family)
@@ -91,8 +91,11 @@ def sniff(path: Path) -> str:
     return family
 
 
-def _existing(path: Path) -> Path:
-    """The path, or its twin in the other Unicode normal form where only that exists."""
+def existing(path: Path) -> Path:
+    """The path, or its twin in the other Unicode normal form where only that exists.
+
+    What is typed on one system and stored by another often differs in that form.
+    """
     for form in ("NFC", "NFD"):
         twin = Path(unicodedata.normalize(form, str(path)))
         try:
