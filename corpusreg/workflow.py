@@ -7,6 +7,7 @@ inside the functions.
 from __future__ import annotations
 
 import datetime
+import os
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -155,8 +156,6 @@ def _finishing(tiers: Sequence[str]) -> Callable[[Draft], None]:
 
 
 def _processors() -> int:
-    import os
-
     return os.cpu_count() or 1
 
 
@@ -286,7 +285,8 @@ def score_files(paths: Sequence[Path], problems: list[str] | None = None) -> lis
 
     files: list[Path] = []
     for path in map(existing, paths):
-        if not path.is_dir():
+        # Path.is_dir raises an error inside a folder that may not be entered.
+        if not os.path.isdir(path):  # noqa: PTH112
             files.append(path)
             continue
         faults: list[str] = []
