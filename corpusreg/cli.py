@@ -97,6 +97,23 @@ def _parser() -> argparse.ArgumentParser:
     listing = _command(inner, "list", "works by collection and licence, and why")
     listing.set_defaults(run=_corpora_list)
 
+    _extract_command(commands)
+    _compare_command(commands)
+
+    check = _command(commands, "check", "which reference is in use, and whether all is well")
+    check.add_argument("--json", action="store_true", help="print JSON")
+    check.set_defaults(run=_check)
+
+    _table_command(commands)
+    _query_command(commands)
+
+    demo = _command(commands, "demo", "eight pieces of an invented class, compared")
+    _build_options(demo)
+    demo.set_defaults(run=_demo)
+    return parser
+
+
+def _extract_command(commands: Any) -> None:
     extract = _command(commands, "extract", "measure many scores; the result is the reference")
     extract.add_argument(
         "corpora",
@@ -113,6 +130,8 @@ def _parser() -> argparse.ArgumentParser:
     )
     extract.set_defaults(run=_extract)
 
+
+def _compare_command(commands: Any) -> None:
     compare = _command(commands, "compare", "where a piece lies among the measured works")
     compare.add_argument(
         "pieces", nargs="+", type=Path, metavar="PIECE", help="a score, or a folder of scores"
@@ -128,10 +147,8 @@ def _parser() -> argparse.ArgumentParser:
     compare.add_argument("--json", action="store_true", help="print JSON")
     compare.set_defaults(run=_compare)
 
-    check = _command(commands, "check", "which reference is in use, and whether all is well")
-    check.add_argument("--json", action="store_true", help="print JSON")
-    check.set_defaults(run=_check)
 
+def _table_command(commands: Any) -> None:
     table = _command(commands, "table", "a measure by period, ensemble, composer or corpus")
     table.epilog = "measures:\n" + "\n".join(f"  {m.name:<18}{m.title}" for m in MEASURES)
     table.add_argument("measure", metavar="MEASURE", help="one of those below")
@@ -141,6 +158,8 @@ def _parser() -> argparse.ArgumentParser:
     _form_options(table)
     table.set_defaults(run=_table)
 
+
+def _query_command(commands: Any) -> None:
     query = _command(commands, "query", "ask the reference a question, ready-made or in SQL")
     query.add_argument(
         "name",
@@ -153,11 +172,6 @@ def _parser() -> argparse.ArgumentParser:
     )
     _form_options(query)
     query.set_defaults(run=_query)
-
-    demo = _command(commands, "demo", "eight pieces of an invented class, compared")
-    _build_options(demo)
-    demo.set_defaults(run=_demo)
-    return parser
 
 
 def _command(commands: Any, name: str, words: str) -> argparse.ArgumentParser:

@@ -111,6 +111,7 @@ def translated(source: str) -> Iterator[None]:
 
 
 def first_line(error: BaseException) -> str:
+    """First line of an error of the database, without the kind in front."""
     line = str(error).strip().splitlines()[0]
     return re.sub(r"^(\w+ )+Error: ", "", line)
 

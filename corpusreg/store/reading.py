@@ -175,7 +175,7 @@ def columns_of(found: duckdb.DuckDBPyConnection) -> dict[str, NDArray[Any]]:
     return {name: _unmasked(values) for name, values in found.fetchnumpy().items()}
 
 
-def _unmasked(values: NDArray[Any]) -> NDArray[Any]:
+def _unmasked(values: Any) -> NDArray[Any]:
     if not isinstance(values, np.ma.MaskedArray):
         return np.asarray(values)
     if not np.ma.is_masked(values):
