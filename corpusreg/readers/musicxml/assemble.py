@@ -57,21 +57,25 @@ def _players(
 ) -> tuple[tuple[Part, ...], list[tuple[int, int, int]]]:
     """Parts as players, and for each file part its player and staff and voice shifts."""
     staves, voices = [1] * len(header.heads), [0] * len(header.heads)
+    lyrics = [0] * len(header.heads)
     for record in records:
         staves[record.index], voices[record.index] = record.staves, len(record.voices)
+        lyrics[record.index] = record.lyrics
     uppers = hand_pairs([head.part for head in header.heads], staves, header.braces)
     parts: list[Part] = []
     moves: list[tuple[int, int, int]] = []
     for i, head in enumerate(header.heads):
         if i - 1 in uppers:
             name = uppers[i - 1]
-            parts[-1] = replace(parts[-1], staves=2, name=name)
+            parts[-1] = replace(
+                parts[-1], staves=2, name=name, lyrics=parts[-1].lyrics + lyrics[i]
+            )
             moves.append((len(parts) - 1, 1, voices[i - 1]))
             tally.assumed[f"two braced parts read as the two hands of one player: {name}"] = (
                 None
             )
         else:
-            parts.append(replace(head.part, staves=staves[i]))
+            parts.append(replace(head.part, staves=staves[i], lyrics=lyrics[i]))
             moves.append((len(parts) - 1, 0, 0))
     return tuple(parts), moves
 

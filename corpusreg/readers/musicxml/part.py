@@ -233,9 +233,12 @@ class PartReader:
 
     def _count_verses(self, note: etree._Element) -> None:
         verses = self.marks.verses[self.cursor.bar]
+        sung = False
         for lyric in note.iterchildren("lyric"):
             if lyric.find("text") is not None:
                 verses[lyric.get("number", "1")] += 1
+                sung = True
+        self.record.lyrics += sung
 
     def _pitch(self, child: dict[Any, etree._Element], staff: int) -> int | None:
         """Sounding pitch of a note; None, and counted, where it is not to be placed."""

@@ -101,6 +101,7 @@ class PartRecord:
     dynamics: list[RawDynamic] = field(default_factory=list)
     pedals: list[tuple[Position, Position | None]] = field(default_factory=list)
     staves: int = 1
+    lyrics: int = 0  # notes with words under them
     voices: dict[str | None, int] = field(default_factory=dict)
 
 
