@@ -1,0 +1,237 @@
+"""The real commands, each in a process of its own, against a small reference."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import re
+import subprocess
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from conftest import PIECES, ROOT, Command, command
+from jsonschema import Draft202012Validator
+
+from corpusreg.definitions import MEASURES
+
+# Words that grade. 'too few' and 'too short' speak of the reference and of length.
+GRADING = re.compile(
+    r"\b(weakest|stalled|poor|poorly|norm|below average|should|improve[sd]?|fix|target|score|"
+    r"grade[sd]?|too(?! few| short))\b",
+    re.IGNORECASE,
+)
+
+
+@pytest.fixture(scope="module")
+def schema() -> Draft202012Validator:
+    path = ROOT / "corpusreg" / "data" / "comparison.schema.json"
+    return Draft202012Validator(json.loads(path.read_text(encoding="utf-8")))
+
+
+def good(done: subprocess.CompletedProcess[str]) -> str:
+    assert done.returncode == 0, done.stderr
+    assert done.stderr == ""
+    return done.stdout
+
+
+def pieces() -> Iterator[Path]:
+    yield from sorted(PIECES.iterdir())
+
+
+def test_all_eight_pieces_validate_against_the_schema(
+    run: Command, schema: Draft202012Validator
+) -> None:
+    found = json.loads(good(run("compare", "--json", *pieces())))
+    schema.validate(found)
+    assert len(found["works"]) == 8
+    for work in found["works"]:
+        assert [each["name"] for each in work["measures"]] == [m.name for m in MEASURES]
+        ranks = [stay["rank"] for stay in work["stays"] if stay["part"] is None]
+        assert sorted(ranks) == list(range(1, len(ranks) + 1))
+        bars = [stay["bars"] for stay in work["stays"] if stay["part"] is None]
+        assert sum(bars) == work["piece"]["played_bars"]
+
+
+def test_the_text_is_ascii_at_most_88_columns_and_grades_nothing(run: Command) -> None:
+    text = good(run("compare", PIECES)) + good(run("demo"))
+    assert text.isascii()
+    # The demo names the folder of the pieces, which may be long.
+    assert [line for line in text.splitlines() if len(line) > 88 and "/" not in line] == []
+    assert GRADING.findall(text) == []
+
+
+def test_words_in_json_grade_nothing(run: Command) -> None:
+    found = json.loads(good(run("compare", "--json", PIECES)))
+    for work in found["works"]:
+        said = [each["words"] for each in work["measures"]] + work["notes"] + work["assumed"]
+        assert GRADING.findall("\n".join(said)) == []
+
+
+@pytest.mark.parametrize(
+    "name", ["", "corpora", "extract", "compare", "check", "table", "query"]
+)
+def test_help_fits_the_page(name: str, run: Command) -> None:
+    text = good(run(*filter(None, [name, "--help"])))
+    assert max(len(line) for line in text.splitlines()) <= 88
+    assert text.isascii()
+
+
+def test_a_command_alone_imports_nothing_heavy() -> None:
+    code = (
+        "import sys, corpusreg, corpusreg.cli; corpusreg.cli._parser();"
+        "print([m for m in ('numpy', 'pandas', 'duckdb', 'lxml', 'music21')"
+        " if m in sys.modules])"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, text=True, check=True, timeout=60
+    )
+    assert done.stdout.strip() == "[]"
+
+
+def test_compare_imports_no_statistics_and_no_frames(small_home: Path) -> None:
+    code = (
+        "import sys; from corpusreg.cli import main;"
+        f"main(['compare', {str(PIECES / 'stairs.musicxml')!r}]);"
+        "print([m for m in ('pandas', 'scipy', 'sklearn', 'ruptures', 'music21')"
+        " if m in sys.modules])"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", code],
+        capture_output=True,
+        text=True,
+        check=True,
+        timeout=60,
+        env={"CORPUSREG_HOME": str(small_home), "PATH": ""},
+    )
+    assert done.stdout.splitlines()[-1] == "[]"
+
+
+@pytest.mark.parametrize(
+    "env",
+    [
+        {"PYTHONIOENCODING": "cp1252"},
+        {"PYTHONIOENCODING": "ascii"},
+        {"LC_ALL": "C", "PYTHONUTF8": "0", "PYTHONCOERCECLOCALE": "0"},
+        {"LC_ALL": "de_DE.UTF-8", "LC_NUMERIC": "de_DE.UTF-8"},
+    ],
+)
+def test_output_survives_other_locales(
+    env: dict[str, str], run: Command, tmp_path: Path
+) -> None:
+    plain = good(run("compare", PIECES / "stairs.musicxml"))
+    assert (
+        good(run("compare", PIECES / "stairs.musicxml", env=env, encoding="latin-1")) == plain
+    )
+    named = tmp_path / "named.musicxml"
+    text = (PIECES / "stairs.musicxml").read_text(encoding="utf-8")
+    named.write_text(text.replace(">Stairs<", ">Čarodějka für Åse<"), encoding="utf-8")
+    done = run("compare", named, env=env, encoding="latin-1")
+    assert done.returncode == 0, done.stderr
+    assert "Traceback" not in done.stderr
+    if "LC_NUMERIC" not in env:
+        assert re.match(r"Carodejka f(u|\xfc)r (A|\xc5)se", done.stdout)
+    listed = good(run("table", "span", "--by", "ensemble", "--csv", env=env))
+    assert listed == good(run("table", "span", "--by", "ensemble", "--csv"))
+
+
+def test_the_demo_says_where_to_look_first(run: Command) -> None:
+    lines = good(run("demo")).splitlines()
+    overview = "\n".join(lines[: lines.index("=" * 88)])
+    for title in ("After the Rain", "Kitchen Window", "Stairs", "Three at a Table"):
+        assert title in overview
+    assert re.search(r"Three at a Table .*Bassoon.* 1 to 24", overview)
+    assert "broad group" in overview
+    assert "Allor che ignuda" in overview
+    text = "\n".join(lines)
+    assert "corpusreg extract bundled FOLDER" in text
+    assert "30 works by 8 composers" in " ".join(text.split())
+
+
+def test_check(run: Command, small_home: Path) -> None:
+    found = json.loads(good(run("check", "--json")))
+    assert found["ok"] is True
+    assert Path(found["path"]).is_file()
+    assert Path(found["path"]).is_relative_to(small_home)
+    assert found["reference_id"] in good(run("check"))
+    assert found["reference_id"] in good(run("compare", PIECES / "stairs.musicxml"))
+
+
+def test_check_without_a_reference(tmp_path: Path) -> None:
+    done = command(["check", "--json"], {"CORPUSREG_HOME": str(tmp_path)})
+    found = json.loads(done.stdout)
+    assert done.returncode == 1
+    assert found["ok"] is False
+    assert "corpusreg extract" in found["problem"]
+
+
+def test_table_in_three_forms(run: Command) -> None:
+    records = json.loads(good(run("table", "span", "--by", "ensemble", "--json")))
+    rows = list(
+        csv.DictReader(io.StringIO(good(run("table", "span", "--by", "ensemble", "--csv"))))
+    )
+    assert [row["group"] for row in rows] == [record["group"] for record in records]
+    for record in records:
+        shares = [record[name] for name in ("p10", "p25", "p50", "p75", "p90")]
+        assert shares == sorted(shares)
+    text = good(run("table", "span", "--by", "ensemble"))
+    assert "semitones" in text
+    assert "choir" in text
+
+
+def test_query_lists_answers_and_explains(run: Command, tmp_path: Path) -> None:
+    listed = good(run("query"))
+    assert listed.count("\n") >= 10
+    answer = good(run("query", "span_by_period"))
+    assert "meaning" in answer
+    own = tmp_path / "mine.sql"
+    own.write_text("SELECT count(*) AS n FROM works", encoding="utf-8")
+    counted = json.loads(good(run("query", own, "--json")))
+    assert counted == [{"n": json.loads(good(run("check", "--json")))["counts"]["works"]}]
+
+
+@pytest.mark.parametrize(
+    ("arguments", "said"),
+    [
+        (["bogus"], "invalid choice: 'bogus'"),
+        ([], "COMMAND"),
+        (["table", "spn", "--by", "period"], "span"),
+        (["table", "span", "--by", "perod"], "period"),
+        (["query", "span_by_perod"], "span_by_period"),
+        (["query", "span_by_period", "oops"], "PARAMETER=VALUE"),
+        (["extract", "--workers", "0"], "'0'"),
+        (["extract", "no-such-corpus"], "corpora list"),
+        (["compare", "PIECE", "--cohort", "ensemble=piano forte"], "piano"),
+        (["compare", "PIECE", "--cohort", "ensmble=piano"], "ensemble"),
+    ],
+)
+def test_wrong_usage_is_one_line_and_code_2(
+    arguments: list[str], said: str, run: Command
+) -> None:
+    given = [str(PIECES / "stairs.musicxml") if a == "PIECE" else a for a in arguments]
+    done = run(*given)
+    assert done.returncode == 2
+    assert done.stdout == ""
+    assert len(done.stderr.splitlines()) == 1
+    assert said in done.stderr
+
+
+def test_as_written_keeps_the_page(run: Command) -> None:
+    path = PIECES / "kitchen-window.musicxml"
+    played = json.loads(good(run("compare", path, "--json")))["works"][0]["piece"]
+    page = json.loads(good(run("compare", path, "--json", "--as-written")))["works"][0]["piece"]
+    assert (played["bars"], played["played_bars"]) == (26, 32)
+    assert (page["bars"], page["played_bars"]) == (26, 26)
+
+
+def test_extract_keeps_what_was_measured(tmp_path: Path) -> None:
+    env = {"CORPUSREG_HOME": str(tmp_path / "home")}
+    done = command(["extract", PIECES, "--workers", "1"], env)
+    assert done.returncode == 0, done.stderr
+    assert re.search(r"Reference [0-9a-f]+: 8 works \(8 files measured", done.stderr)
+    again = command(["extract", PIECES, "--workers", "1"], env)
+    assert "0 files measured, 8 kept" in again.stderr
+    fresh = command(["extract", PIECES, "--workers", "1", "--fresh"], env)
+    assert "8 files measured, 0 kept" in fresh.stderr
