@@ -1,0 +1,150 @@
+"""Sentences, strips, tables and frames, on small hand-made values."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+from conftest import PIECES
+
+import corpusreg
+from corpusreg import bar_words, console, tabular, words
+from corpusreg.compare import segments
+from corpusreg.definitions import BY_NAME, MEASURES
+from corpusreg.errors import ReadError, UsageError
+from corpusreg.measures.shifts import Shift
+from corpusreg.played import PlayedBars
+from corpusreg.reference import Placement
+
+SPAN, SHIFTS = BY_NAME["span"], BY_NAME["shift_rate"]
+
+
+def bars(written: list[int]) -> PlayedBars:
+    """Played bars of a page whose bars are numbered from 1."""
+    seen: dict[int, int] = {}
+    labels = []
+    for bar in written:
+        seen[bar] = seen.get(bar, 0) + 1
+        labels.append(f"{bar + 1}" + (" (2nd time)" if seen[bar] == 2 else ""))
+    n = len(written)
+    whole = np.full(n, 4)
+    return PlayedBars(
+        written=np.array(written), time=np.ones(n, int), start=4 * np.arange(n), length=whole,
+        full=whole, beat=np.ones(n, int), section=np.zeros(n, bool), labels=tuple(labels),
+    )  # fmt: skip
+
+
+REPEATED = bars([0, 1, 2, 0, 1, 2, 3])
+
+
+def placed(percentile: float, low: float, high: float, tied: float = 0.0) -> Placement:
+    return Placement(percentile, (low, high), 24.0, (20.0, 30.0), tied)
+
+
+@pytest.mark.parametrize(
+    ("placement", "said", "short"),
+    [
+        (placed(99, 97, 100), "ranges wider than nearly all, unusual here", "above nearly all"),
+        (placed(2, 0, 12), "ranges less wide than nearly all", "below nearly all"),
+        (placed(90, 84, 94), "ranges wider than about 9 in 10", "above 9 in 10"),
+        (placed(20, 14, 28), "ranges less wide than about 8 in 10", "below 8 in 10"),
+        (placed(50, 42, 58), "in the middle of these works", "in the middle"),
+        (placed(80, 61, 92), "ranges wider than at least 3 in 5", "above 3 in 5"),
+        (placed(50, 5, 95), "anywhere among these works: they are few, or differ much",
+         "cannot be told"),
+    ],
+)  # fmt: skip
+def test_places_in_tenths_or_fifths(placement: Placement, said: str, short: str) -> None:
+    assert words.measure_words(SPAN, 30.0, placement) == said
+    assert words.place_words(SPAN, 30.0, placement) == short
+
+
+def test_at_an_atom_the_share_that_is_alike() -> None:
+    placement = placed(35, 20, 50, tied=0.7)
+    assert words.measure_words(SHIFTS, 0.0, placement) == "no shifts, like about 7 in 10"
+    assert words.place_words(SHIFTS, 0.0, placement) == "none, like 7 in 10"
+
+
+def test_what_is_not_placed_says_why() -> None:
+    reason = Placement(None, None, None, None, 0.0, "short")
+    assert words.measure_words(SPAN, 3.0, reason) == "short"
+    assert console.strip(reason).strip() == ""
+
+
+@pytest.mark.parametrize("low", range(0, 100, 7))
+@pytest.mark.parametrize("width", [1, 15, 25, 50, 90])
+def test_every_interval_has_words_that_fit_the_table(low: int, width: int) -> None:
+    high = min(low + width, 100)
+    for percentile in (low, (low + high) / 2, high):
+        placement = placed(percentile, low, high)
+        for measure in MEASURES:
+            assert words.measure_words(measure, 1.0, placement)
+            assert 0 < len(words.place_words(measure, 1.0, placement)) <= 18
+        strip = console.strip(placement)
+        assert len(strip) == 17
+        assert strip.count("o") == 1
+
+
+def test_bars_as_people_write_them() -> None:
+    assert bar_words.bar_range(REPEATED, 0, 1) == "bar 1"
+    assert bar_words.bar_range(REPEATED, 0, 3) == "bars 1 to 3"
+    assert bar_words.bar_range(REPEATED, 3, 6) == "bars 1 to 3 (2nd time)"
+    assert bar_words.bars_list(REPEATED, [(3, 4), (0, 1), (6, 7)]) == "bars 1 and 4"
+
+
+def test_segments_of_a_repeat_are_named_once() -> None:
+    assert segments(REPEATED, 0, 7) == [(0, 3), (0, 4)]
+    assert segments(REPEATED, 0, 6) == [(0, 3)]
+    assert segments(REPEATED, 2, 4) == [(2, 3), (0, 1)]
+
+
+def test_a_shift_says_what_moves() -> None:
+    whole = Shift(1, 12.0, "up", "mass", 12.0, 11, 13, 1.0)
+    assert words.shift_words(whole, REPEATED) == "bar 2: the whole moves up by about an octave"
+    tilt = Shift(1, 12.0, "up", "mass", 12.0, 1, -1, 1.0)
+    assert "the outer notes stay" in words.shift_words(tilt, REPEATED)
+    bass = Shift(1, 19.0, "down", "bottom", 4.0, 0, -19, 1.0)
+    assert words.shift_words(bass, REPEATED) == (
+        "bar 2: the lowest notes move down by about an octave and a fifth"
+    )
+
+
+def test_text_from_files_cannot_command_a_terminal() -> None:
+    assert words.plain("a\x1b[31m\nred\x07") == "a [31m red"
+
+
+def test_tables_align_wrap_and_keep_decimals_equal() -> None:
+    text = tabular.text_table(["n", "share", "why"], [(1, 0.5, "x " * 60), (12, None, "y")])
+    lines = text.splitlines()
+    assert max(map(len, lines)) <= 88
+    assert lines[2].startswith(" 1   0.50  x x")
+    assert lines[-1] == "12      -  y"
+    assert "".join(lines).count("x") == 60
+    assert tabular.text_table(["n"], []) == "no rows"
+    assert "60" in tabular.text_table(["note"], [(60.0,)]).splitlines()[-1]
+
+
+def test_frames_have_units(in_home: Path) -> None:
+    found = corpusreg.compare(PIECES / "stairs.musicxml")
+    assert callable(corpusreg.compare)  # and not hidden by the module of that name
+    assert list(found.measures["name"]) == [m.name for m in MEASURES]
+    assert found.stays.attrs["units"]["width"] == "semitones"
+    assert found.shifts.attrs["reference_id"] == found.reference_id
+    assert str(found).startswith("Stairs")
+    assert found.works.loc[0, "bars"] == 32
+    with corpusreg.open_reference() as reference:
+        assert reference.reference_id == found.reference_id
+        table = reference.table("span", by="ensemble")
+        assert table.attrs["units"]["p50"] == "semitones"
+        answer = reference.query("span_by_period")
+        assert answer.attrs["units"]["middle"] == "semitones"
+        with pytest.raises(UsageError, match="no parameter"):
+            reference.query("span_by_period", nothing=1)
+
+
+def test_a_bad_file_from_python(in_home: Path, tmp_path: Path) -> None:
+    path = tmp_path / "empty.mxl"
+    path.touch()
+    with pytest.raises(ReadError, match="empty"):
+        corpusreg.compare(path)
