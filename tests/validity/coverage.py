@@ -27,12 +27,12 @@ def coverage(rounds: int, seed: int) -> dict[int, tuple[int, int]]:
     """By true percentile: how many intervals held it, of how many."""
     draw = np.random.default_rng(seed)
     unit = np.repeat(np.arange(len(SIZES)), SIZES)
-    same = np.ones(len(unit))
+    same, halves = np.ones(len(unit)), np.full(len(unit), "both")
     held = dict.fromkeys(RANKS, 0)
     for _ in range(rounds):
         level = draw.normal(0, np.sqrt(ALIKE), len(SIZES))
         values = level[unit] + draw.normal(0, np.sqrt(1 - ALIKE), len(unit))
-        cohort = cohort_of(Measured(unit, same, same, {"span": values}))
+        cohort = cohort_of(Measured(unit, halves, same, same, {"span": values}))
         for rank in RANKS:
             placed = place(cohort, "span", NormalDist().inv_cdf(rank / 100), Size(1, 1))
             assert placed.interval is not None

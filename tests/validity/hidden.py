@@ -15,7 +15,7 @@ from . import changes
 from .materials import Piece
 from .tally import Trial
 
-__all__ = ["AIMS", "entrances", "stays", "whole_stays"]
+__all__ = ["AIMS", "entrances", "stays", "unmoved", "whole_stays"]
 
 SHARE = 0.2  # of the work's bars
 OVERLAP = 0.5  # intersection over union
@@ -27,11 +27,11 @@ LASTS = 4  # bars for which a part stays an octave lower
 Mask = NDArray[np.bool_]
 
 _FIRST = {"piano": 0.92, "quartet": 0.92, "song": 0.85}
+_POOLED = "all bands"
 AIMS = {
-    ("stay", f"{question} ({width}, {centre})", kind): rate if question == "first" else 0.98
+    ("stay", f"{question} ({case})", kind): rate if question == "first" else 0.98
     for kind, rate in _FIRST.items()
-    for width in BANDS
-    for centre in CENTRES
+    for case in (_POOLED, "12, middle")
     for question in ("first", "first three")
 } | {
     (part, question, kind): 1.0
@@ -58,7 +58,16 @@ def stays(piece: Piece, seed: int, bands: tuple[int, ...] = BANDS) -> Iterator[T
             at = changes.middle(played.notes, share=share)
             pitch[rows] = changes.into_band(pitch[rows], at, width)
             found = analyse(changes.with_pitch(played, pitch))
-            yield from _found(piece, f"({width}, {centre})", first, last, found)
+            for case in (_POOLED, f"{width}, {centre}"):
+                yield from _found(piece, case, first, last, found)
+
+
+def unmoved(piece: Piece, seed: int) -> Trial | None:
+    """The same passage left where it was, to compare with: is it among the first three?"""
+    passage = _passage(piece.played, random.Random(f"{seed}:{piece.name}"))
+    if passage is None:
+        return None
+    return list(_found(piece, "unmoved", *passage, analyse(piece.played)))[1]
 
 
 def whole_stays(piece: Piece) -> Iterator[Trial]:
@@ -66,9 +75,7 @@ def whole_stays(piece: Piece) -> Iterator[Trial]:
     notes = piece.played.notes
     for width in BANDS:
         for share in CENTRES.values():
-            pitch = changes.into_band(
-                notes.pitch, changes.middle(notes, share=share), width
-            )
+            pitch = changes.into_band(notes.pitch, changes.middle(notes, share=share), width)
             found = analyse(changes.with_pitch(piece.played, pitch)).stays
             detail = f"{len(found)} stays in a band of {width}"
             yield _trial(piece, "stay", "whole work one stay", len(found) == 1, detail)
@@ -98,9 +105,7 @@ def _passage(played: Played, draw: random.Random) -> tuple[int, int] | None:
     return first, first + length
 
 
-def _found(
-    piece: Piece, case: str, first: int, last: int, found: Analysis
-) -> Iterator[Trial]:
+def _found(piece: Piece, case: str, first: int, last: int, found: Analysis) -> Iterator[Trial]:
     overlaps = [
         _overlap((first, last), (found.stays[index].first, found.stays[index].last))
         for index in found.ranking
@@ -110,8 +115,8 @@ def _found(
         f"bars {first}-{last} of {len(found.played.bars)}: rank {rank or 'none'}, "
         f"best overlap {max(overlaps):.2f}"
     )
-    yield _trial(piece, "stay", f"first {case}", rank == 1, detail)
-    yield _trial(piece, "stay", f"first three {case}", 1 <= rank <= 3, detail)
+    yield _trial(piece, "stay", f"first ({case})", rank == 1, detail)
+    yield _trial(piece, "stay", f"first three ({case})", 1 <= rank <= 3, detail)
 
 
 def _overlap(a: tuple[int, int], b: tuple[int, int]) -> float:

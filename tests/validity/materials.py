@@ -22,7 +22,7 @@ from corpusreg.notes import Score
 from corpusreg.played import Played, perform
 from corpusreg.readers import read_file
 
-__all__ = ["CORPORA", "KINDS", "Piece", "half_of", "pieces", "read_pieces"]
+__all__ = ["CORPORA", "KINDS", "Piece", "half_of", "in_turn", "pieces", "read_pieces"]
 
 CORPORA = Path(__file__).resolve().parents[3] / "shared" / "corpora"
 KINDS = ("piano", "quartet", "song", "line")
@@ -68,7 +68,7 @@ def half_of(composer: str) -> str:
 def pieces(kind: str, count: int, seed: int, corpora: Path | None) -> list[Piece]:
     """Up to `count` works of a kind, composers in turn, the same for the same seed."""
     found: list[Piece] = []
-    for file in _in_turn(_files(kind, corpora), seed):
+    for file in in_turn(_files(kind, corpora), seed):
         for piece in read_pieces(file, kind):
             if SHORTEST <= len(piece.played.bars) <= LONGEST:
                 found.append(piece)
@@ -94,7 +94,9 @@ def read_pieces(file: SourceFile, kind: str = "") -> Iterator[Piece]:
             yield from _lines(file, score, played)
         elif not kind or own == kind:
             composer = describe(file, score).cluster
-            name = f"{file.corpus}:{file.relative}" + (f"#{score.number}" if score.number else "")
+            name = f"{file.corpus}:{file.relative}" + (
+                f"#{score.number}" if score.number else ""
+            )
             yield Piece(name, own, composer, half_of(composer), score, played)
 
 
@@ -113,9 +115,7 @@ def _top_notes(played: Played) -> Played:
     last = [*(notes.onset[1:] != notes.onset[:-1]), True]  # rows go up within an onset
     chosen = notes.take([i for i, keep in enumerate(last) if keep])  # type: ignore[arg-type]
     gap = [*(chosen.onset[1:] - chosen.onset[:-1]), max(int(chosen.duration[-1]), 1)]
-    return replace(
-        played, notes=replace(chosen, duration=chosen.duration.clip(max=gap))
-    )
+    return replace(played, notes=replace(chosen, duration=chosen.duration.clip(max=gap)))
 
 
 def _files(kind: str, corpora: Path | None) -> list[SourceFile]:
@@ -135,7 +135,7 @@ def _names_piano(path: Path) -> bool:
     return b"*Ipiano" in path.read_bytes() or b"*Ifortp" in path.read_bytes()
 
 
-def _in_turn(files: Sequence[SourceFile], seed: int) -> list[SourceFile]:
+def in_turn(files: Sequence[SourceFile], seed: int) -> list[SourceFile]:
     """Files in random order, one of each folder of the first two levels after another."""
     shuffled = sorted(files)
     random.Random(seed).shuffle(shuffled)

@@ -24,7 +24,12 @@ def metre(full: int, beat: int, ticks: int) -> tuple[int, int] | None:
     """
     for unit in (4, 8, 2, 16, 1, 32, 64):
         count, rest = divmod(full * unit, 4 * ticks)
-        if count and not rest and not (4 * ticks) % unit and felt_beat(count, unit, ticks) == beat:
+        if (
+            count
+            and not rest
+            and not (4 * ticks) % unit
+            and felt_beat(count, unit, ticks) == beat
+        ):
             return count, unit
     return None
 

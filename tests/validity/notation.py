@@ -16,7 +16,7 @@ from pathlib import Path
 import numpy as np
 
 from corpusreg.analysis import Analysis, analyse
-from corpusreg.notes import Bars, Dynamic, Score
+from corpusreg.notes import Bars, Dynamic, Pedal, Score, Tempo
 from corpusreg.order import played_order
 from corpusreg.played import perform
 from corpusreg.readers import read_scores
@@ -41,7 +41,12 @@ def double_values(score: Score) -> Score:
 
 def halve_values(score: Score) -> Score:
     """Every value half as long, with the bars kept: 4/4 becomes 4/8."""
-    return replace(score, ticks=score.ticks * 2)
+    return replace(score, ticks=score.ticks * 2, tempos=_tempos(score, 1, 0.5))
+
+
+def _tempos(score: Score, times: int, faster: float) -> tuple[Tempo, ...]:
+    """Marks that keep the time a bar takes: minims are counted where crotchets were."""
+    return tuple(Tempo(t.tick * times, t.quarters_per_minute * faster) for t in score.tempos)
 
 
 def _stretched(score: Score, times: int) -> Score:
@@ -53,7 +58,14 @@ def _stretched(score: Score, times: int) -> Score:
         replace(d, tick=d.tick * times, end=None if d.end is None else d.end * times)
         for d in score.dynamics
     )
-    return replace(score, notes=notes, bars=replace(bars, **longer), dynamics=dynamics)
+    return replace(
+        score,
+        notes=notes,
+        bars=replace(bars, **longer),
+        dynamics=dynamics,
+        pedals=tuple(Pedal(p.part, p.start * times, p.end * times) for p in score.pedals),
+        tempos=_tempos(score, times, times),
+    )
 
 
 def write_repeats_out(score: Score) -> Score:
@@ -72,7 +84,32 @@ def write_repeats_out(score: Score) -> Score:
         own["bar"] = new
         rows.append(own)
         dynamics += [_moved(d, move) for d in score.dynamics if _bar_of(d, old) == written]
-    return replace(score, bars=bars, notes=np.concatenate(rows), dynamics=tuple(dynamics))
+    return replace(
+        score,
+        bars=bars,
+        notes=np.concatenate(rows),
+        dynamics=tuple(dynamics),
+        pedals=_pedals_written_out(score, order, bars),
+        tempos=score.tempos[:1],  # the first tempo holds; only seconds depend on it
+    )
+
+
+def _pedals_written_out(score: Score, order: list[int], bars: Bars) -> tuple[Pedal, ...]:
+    """Pedals bar by bar; those that go on over a barline kept in one."""
+    old, found = score.bars, []
+    for pedal in score.pedals:
+        end = -1
+        for new, written in enumerate(order):
+            first = int(max(pedal.start, old.start[written]))
+            last = int(min(pedal.end, old.start[written] + old.length[written]))
+            if first >= last:
+                continue
+            move = int(bars.start[new] - old.start[written])
+            goes_on = end == first + move and new and order[new - 1] == written - 1
+            begin = found.pop().start if goes_on else first + move
+            found.append(Pedal(pedal.part, begin, last + move))
+            end = last + move
+    return tuple(found)
 
 
 def _bar_of(dynamic: Dynamic, bars: Bars) -> int:
@@ -208,7 +245,7 @@ def _cuts_moved(piece: Piece, original: Analysis) -> list[str]:
 
 def through_files(piece: Piece) -> Iterator[Trial]:
     """The rewritings again, each written to a MusicXML file and read."""
-    score = replace(piece.score, dynamics=())
+    score = replace(piece.score, dynamics=(), pedals=(), tempos=())
     if _is_part(piece) or cannot_write(score):
         return
     with tempfile.TemporaryDirectory() as folder:

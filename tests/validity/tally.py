@@ -6,7 +6,16 @@ from collections.abc import Iterable, Sequence
 from dataclasses import asdict, dataclass
 from typing import Any
 
-__all__ = ["LEFT_OUT", "Row", "Trial", "as_json", "exact_interval", "summarise", "table"]
+__all__ = [
+    "LEFT_OUT",
+    "Row",
+    "Trial",
+    "as_json",
+    "exact_interval",
+    "in_order",
+    "summarise",
+    "table",
+]
 
 # The part of what was not asked, so that it can be counted.
 LEFT_OUT = "left out"
@@ -87,10 +96,21 @@ def summarise(trials: Iterable[Trial], aims: dict[tuple[str, str, str], float]) 
         untied = round(right / (len(own) - tied), 4) if tied < len(own) else None
         rows.append(
             Row(
-                part, question, kind, half, len(own), right,
-                tied, round(rate, 4), untied, round(low, 4), round(high, 4), aim, None if aim is None else rate >= aim,
+                part=part,
+                question=question,
+                kind=kind,
+                half=half,
+                trials=len(own),
+                right=right,
+                tied=tied,
+                rate=round(rate, 4),
+                untied=untied,
+                low=round(low, 4),
+                high=round(high, 4),
+                aim=aim,
+                met=None if aim is None else rate >= aim,
             )
-        )  # fmt: skip
+        )
     return rows
 
 
@@ -99,26 +119,41 @@ def as_json(rows: Sequence[Row]) -> list[dict[str, Any]]:
     return [asdict(row) for row in rows]
 
 
+def in_order(rows: Iterable[Row], parts: Sequence[str], kinds: Sequence[str]) -> list[Row]:
+    """Rows by part and question (in order of first appearance), kind and half."""
+    rows = list(rows)
+    questions = {row.question: place for place, row in reversed(list(enumerate(rows)))}
+    return sorted(
+        rows,
+        key=lambda r: (
+            parts.index(r.part), questions[r.question], kinds.index(r.kind), r.half
+        ),
+    )  # fmt: skip
+
+
 def table(rows: Sequence[Row]) -> str:
-    """A short table: one line a question and kind, both halves side by side."""
+    """Rows that have an aim, one line a question and kind, both halves side by side."""
     lines = [
-        f"{'part':<9} {'question':<34} {'kind':<8} {'trials':>6} {'right':>6} "
+        f"{'part':<9} {'question':<36} {'kind':<8} {'trials':>6} {'right':>6} "
         f"{'95 %':>13} {'tied':>4} {'tuning':>7} {'report':>7}  aim"
     ]
     halves = {(r.part, r.question, r.kind, r.half): r for r in rows}
     for row in rows:
-        if row.half != "both":
+        if row.half != "both" or row.aim is None:
             continue
         pair = (halves.get((row.part, row.question, row.kind, h)) for h in ("tuning", "report"))
         sides = " ".join(f"{100 * r.rate:6.1f}%" if r else "      -" for r in pair)
-        verdict = ""
-        if row.aim is not None:
-            verdict = f"{100 * row.aim:.1f}% {'reached' if row.met else 'MISSED'}"
-            if not row.met and row.untied is not None and row.untied >= row.aim:
-                verdict += f", by ties: {100 * row.untied:.1f}% without"
         lines.append(
-            f"{row.part:<9} {row.question:<34} {row.kind:<8} {row.trials:>6} "
+            f"{row.part:<9} {row.question:<36} {row.kind:<8} {row.trials:>6} "
             f"{100 * row.rate:5.1f}% {100 * row.low:5.1f} -{100 * row.high:6.1f} "
-            f"{row.tied:>4} {sides}  {verdict}"
+            f"{row.tied:>4} {sides}  {_verdict(row)}"
         )
     return "\n".join(lines)
+
+
+def _verdict(row: Row) -> str:
+    assert row.aim is not None
+    if row.met:
+        return f"{100 * row.aim:.1f}% reached"
+    ties = row.untied is not None and row.untied >= row.aim
+    return f"{100 * row.aim:.1f}% MISSED{' through ties' if ties else ''}"

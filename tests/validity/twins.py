@@ -18,7 +18,7 @@ from . import changes
 from .materials import Piece
 from .tally import LEFT_OUT, Trial
 
-__all__ = ["AIMS", "NOT_MEASURED", "twins"]
+__all__ = ["AIMS", "FOLD_AIMED", "NOT_MEASURED", "compared", "twins"]
 
 CORE = 24  # semitones of core span that a texture needs
 MOVED = 0.05
@@ -83,7 +83,7 @@ def twins(piece: Piece, original: Analysis) -> Iterator[Trial]:
             continue
         found = analyse(twin.played)
         for measure in twin.measures:
-            yield from _compared(piece, twin.change, measure, original, found)
+            yield from compared(piece, twin.change, measure, original, found)
         yield from _events(piece, twin.change, original, found)
 
 
@@ -107,9 +107,10 @@ def _share_moved(a: Played, b: Played) -> float:
     return float(time[a.notes.pitch != b.notes.pitch].sum() / time.sum())
 
 
-def _compared(
+def compared(
     piece: Piece, change: str, measure: str, original: Analysis, twin: Analysis
 ) -> Iterator[Trial]:
+    """Whether one measure ranks the original as the more mobile; nothing if not placed."""
     a, b = original.values[measure], twin.values[measure]
     if a.reason or b.reason or a.value is None or b.value is None:
         return
