@@ -1,0 +1,148 @@
+"""The documents say what is there: commands, options, files, modules, measures."""
+
+from __future__ import annotations
+
+import argparse
+import re
+import shlex
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from conftest import Command
+from write_glossary import GLOSSARY, renewed
+
+import corpusreg
+from corpusreg import cli, sql
+from corpusreg.catalogue import TIERS
+from corpusreg.definitions import BY_NAME
+from corpusreg.readers import FORMATS
+
+ROOT = Path(__file__).parents[1]
+README = (ROOT / "README.md").read_text(encoding="utf-8")
+DEVELOPERS = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+DOCUMENTS = {"README.md": README, "DEVELOPERS.md": DEVELOPERS}
+PLACEHOLDERS = {"my-piece.musicxml", "my-scores", "my-question.sql"}
+
+
+def blocks(text: str, language: str) -> list[str]:
+    """Fenced code blocks of a language."""
+    return re.findall(rf"^```{language}\n(.*?)^```$", text, re.MULTILINE | re.DOTALL)
+
+
+def commands() -> list[list[str]]:
+    """Arguments of every `corpusreg …` line in the README, in blocks and in running text."""
+    lines = [line for block in blocks(README, "sh") for line in block.splitlines()]
+    lines += re.findall(r"`(corpusreg [^`\n]*)`", README)
+    found = [line.partition("#")[0].rpartition("&& .venv/bin/")[2] for line in lines]
+    return [shlex.split(line)[1:] for line in found if line.startswith("corpusreg ")]
+
+
+def parsers(parser: argparse.ArgumentParser) -> Iterator[argparse.ArgumentParser]:
+    """A parser and the parsers of its commands."""
+    yield parser
+    for action in parser._actions:
+        if isinstance(action, argparse._SubParsersAction):
+            for inner in action.choices.values():
+                yield from parsers(inner)
+
+
+def test_every_command_line_of_the_readme_parses(capsys: pytest.CaptureFixture[str]) -> None:
+    assert len(commands()) > 10
+    for arguments in commands():
+        if arguments == ["--version"]:
+            with pytest.raises(SystemExit, match="0"):
+                cli.main(arguments)
+            assert capsys.readouterr().out == f"corpusreg {corpusreg.__version__}\n"
+        else:
+            assert cli._parser().parse_args(arguments).run
+
+
+def test_what_the_command_lines_name_exists() -> None:
+    for arguments in commands():
+        options = cli._parser().parse_args(arguments) if "--version" not in arguments else None
+        if getattr(options, "measure", None):
+            assert options.measure in BY_NAME
+        if getattr(options, "name", None) and options.name not in PLACEHOLDERS:
+            query = sql.find(options.name)
+            query.values(dict(pair.split("=") for pair in options.values))
+        for piece in getattr(options, "pieces", ()):
+            assert piece.name in PLACEHOLDERS or (ROOT / piece).is_file()
+
+
+def test_every_command_and_option_is_in_the_readme() -> None:
+    shown = {" ".join(words) for words in commands()}
+    for parser in parsers(cli._parser()):
+        if parser.get_default("run"):
+            command = parser.prog.removeprefix("corpusreg ")
+            assert any(line.startswith(command) for line in shown), command
+        for action in parser._actions:
+            for option in set(action.option_strings) - {"-h", "--help"}:
+                assert option in README, f"{parser.prog} {option}"
+
+
+def test_the_setup_commands_are_one_line_each() -> None:
+    setup = [line for line in README.splitlines() if line.startswith("python3 -m venv")]
+    assert len(setup) == 2
+    assert setup[0].endswith(" && .venv/bin/corpusreg demo")
+    assert setup[1].endswith(" && .venv/bin/pytest")
+    assert all(line in "".join(blocks(README, "sh")) for line in setup)
+
+
+def test_the_python_example_runs(in_home: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir(ROOT)
+    (code,) = blocks(README, "python")
+    names: dict[str, Any] = {}
+    exec(compile(code, "README.md", "exec"), names)
+    assert "stay" in str(names["placed"])
+    assert set(names["measures"]["name"]) == set(BY_NAME)
+    assert names["measures"].attrs["units"]
+    assert len(names["spans"])
+    assert len(names["thin"])
+
+
+def test_the_excerpt_is_what_is_printed(run: Command) -> None:
+    """All that does not depend on the reference: picture, values, stays."""
+    (excerpt,) = blocks(README, "text")
+    printed = run("compare", ROOT / "demo" / "pieces" / "kitchen-window.musicxml").stdout
+    lines = excerpt.splitlines()
+    picture = [line for line in lines if re.match(r" +([A-G]#?\d \||\+-)", line)]
+    values = re.findall(r"^(  \w.*)  [-.o|]{17} ", excerpt, re.MULTILINE)
+    stays = lines[lines.index("Where it stays") :]
+    assert (len(picture), len(values)) == (6, len(BY_NAME))
+    assert not [part for part in (*picture, *values, *stays) if part not in printed]
+
+
+def test_the_questions_of_the_readme_are_answered(run: Command) -> None:
+    asked = [
+        arguments for arguments in commands() if arguments[0] in ("table", "query", "check")
+    ]
+    asked = [arguments for arguments in asked if not PLACEHOLDERS & set(arguments)]
+    assert len(asked) >= 6
+    for arguments in asked:
+        done = run(*arguments)
+        assert done.returncode == 0, done.stderr
+        assert len(done.stdout.splitlines()) > 1, arguments
+
+
+@pytest.mark.parametrize("name", DOCUMENTS)
+def test_files_that_are_named_exist(name: str) -> None:
+    text = DOCUMENTS[name]
+    linked = re.findall(r"\]\(([^)#]+)\)", text)
+    quoted = re.findall(r"`((?:corpusreg|tests|demo|queries|\.ci)/[^`\s]*)`", text)
+    quoted = [path for path in quoted if "NAME" not in path]
+    assert linked
+    assert not [path for path in linked + quoted if not (ROOT / path).exists()]
+
+
+def test_formats_and_tiers_are_those_of_the_code() -> None:
+    paragraph = next(p for p in README.split("\n\n") if p.startswith("Scores are read from"))
+    assert set(re.findall(r"`(\.\w+)`", paragraph)) == set(FORMATS)
+    assert tuple(re.findall(r"^\| (\w+) \| .* \| (?:always|with)", README, re.M)) == TIERS
+
+
+def test_the_glossary_holds_every_measure() -> None:
+    text = GLOSSARY.read_text(encoding="utf-8")
+    assert text == renewed(text), "run 'python tests/write_glossary.py'"
+    assert all(f"`{name}`" in text for name in BY_NAME)
