@@ -90,17 +90,16 @@ def lytk_staves(path: Path) -> list[Counter[NoteRow]]:
     """Rows that lytk gives; raises its own error where it refuses the file."""
     import lytk
 
-    staves = []
-    for child in lytk.from_humdrum(str(path)).to_dict()["children"]:
-        rows: Counter[NoteRow] = Counter()
-        start = Fraction(0)
-        for measure in child["Part"]["measures"]:
-            ends = [
-                _lytk_voice(voice["elements"], start, rows)
-                for voice in measure.get("voices", ())
-            ]
-            start = max(ends, default=start)
-        staves.append(rows)
+    parts = [child["Part"] for child in lytk.from_humdrum(str(path)).to_dict()["children"]]
+    staves: list[Counter[NoteRow]] = [Counter() for _ in parts]
+    start = Fraction(0)
+    for bar in range(max(len(part["measures"]) for part in parts)):
+        ends = [start]  # a part may have nothing in a bar that a long rest covers
+        for part, rows in zip(parts, staves, strict=True):
+            for measure in part["measures"][bar : bar + 1]:
+                for voice in measure.get("voices", ()):
+                    ends.append(_lytk_voice(voice["elements"], start, rows))
+        start = max(ends)
     return staves
 
 

@@ -138,6 +138,7 @@ def pitches(score: Score) -> list[int]:
         ("4AAA", 33),
         ("4B#", 60),
         ("4c-", 59),
+        ("8fyyf", 77),
     ],
 )
 def test_pitch_letters(token: str, pitch: int) -> None:
@@ -528,9 +529,12 @@ def test_hidden_notes_sound_and_cue_notes_are_left_out(tmp_path: Path) -> None:
 
 
 def test_bad_tokens_are_counted_and_reading_goes_on(tmp_path: Path) -> None:
-    score = read(tmp_path, column("4c", "4", "xe", "4cE", "4" + "C" * 12, "1%99999999c", "4g"))
+    score = read(
+        tmp_path,
+        column("4c", "4", "xe", "4cE", "16f#/16a", "4" + "C" * 12, "1%99999999c", "4g"),
+    )
     assert pitches(score) == [60, 67]
-    assert sum(score.lost.values()) == 5
+    assert sum(score.lost.values()) == 6
     assert score.lost["note outside MIDI 0-127"] == 1
 
 

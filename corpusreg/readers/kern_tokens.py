@@ -96,12 +96,12 @@ def _duration(text: str) -> Fraction | None:
 
 
 def _pitch(text: str) -> int | None:
-    """MIDI number of the first run of pitch letters; None where it is no pitch."""
-    match = _LETTERS.search(text)
-    if match is None:
-        return None
-    letters = match.group()
-    if letters != letters[0] * len(letters):
+    """MIDI number of the pitch letters; None where they are none or name two pitches.
+
+    Another sign may stand between doubled letters ('8fyyf' is 8ff, hidden).
+    """
+    letters = "".join(_LETTERS.findall(text))
+    if not letters or letters != letters[0] * len(letters):
         return None
     octave = 3 + len(letters) if letters[0].islower() else 4 - len(letters)
     alter = text.count("#") - text.count("-")
