@@ -21,8 +21,6 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from numpy.typing import NDArray
-
 from corpusreg import definitions, settings, sql
 from corpusreg.errors import StoreError
 from corpusreg.store import door
@@ -33,6 +31,7 @@ from corpusreg.store.tables import EXTRACTED, ORDER, checked, columns, insert, p
 
 if TYPE_CHECKING:
     import duckdb
+    from numpy.typing import NDArray
 
 __all__ = ["Draft", "publish"]
 

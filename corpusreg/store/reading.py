@@ -10,15 +10,13 @@ from pathlib import Path
 from types import TracebackType
 from typing import TYPE_CHECKING, Any
 
-import numpy as np
-from numpy.typing import NDArray
-
 from corpusreg import definitions, settings, sql
 from corpusreg.errors import StoreError, UsageError
 from corpusreg.store import door
 
 if TYPE_CHECKING:
     import duckdb
+    from numpy.typing import NDArray
 
 __all__ = ["Reference", "Result", "columns_of", "open_reference", "pointed", "row_hashes"]
 
@@ -176,6 +174,9 @@ def columns_of(found: duckdb.DuckDBPyConnection) -> dict[str, NDArray[Any]]:
 
 
 def _unmasked(values: Any) -> NDArray[Any]:
+    # Queries of users return rows; they need not wait for numpy.
+    import numpy as np
+
     if not isinstance(values, np.ma.MaskedArray):
         return np.asarray(values)
     if not np.ma.is_masked(values):
