@@ -3,7 +3,10 @@
 Between a sounding bar and the one before it there is a shift when at least one
 of these holds (semitones; the numbers are part of the definition):
 
-- mass: the weight moves 4.5 or more (first Wasserstein distance; 7 in a single line),
+- mass: the weight moves 4.5 or more (first Wasserstein distance; 7 in a single
+  line), and an edge with it by 3 or more: weight that tips between two hands that
+  both stay where they are is no shift (hidden stays and twins are found as well
+  with this as without it; tests/validity),
 - top: the upper edge (quantile .95 of the bar) moves 12 or more,
 - bottom: the lower edge (quantile .05) moves 12 or more.
 
@@ -26,6 +29,7 @@ __all__ = ["EDGE_MOVES", "MASS_MOVES", "MASS_MOVES_LINE", "Shift", "are_shifts",
 MASS_MOVES = 4.5
 MASS_MOVES_LINE = 7.0
 EDGE_MOVES = 12
+EDGE_STIRS = 3  # an edge that moves less stays where it is
 _PITCH = np.arange(128)
 
 
@@ -58,7 +62,8 @@ def are_shifts(
     """Whether moves of these sizes (semitones) are shifts; all of shape (k,)."""
     if single_line:
         return mass >= MASS_MOVES_LINE
-    return (mass >= MASS_MOVES) | (np.maximum(np.abs(top), np.abs(bottom)) >= EDGE_MOVES)
+    edge = np.maximum(np.abs(top), np.abs(bottom))
+    return ((mass >= MASS_MOVES) & (edge >= EDGE_STIRS)) | (edge >= EDGE_MOVES)
 
 
 def edges(texture: Texture) -> NDArray[np.int64]:
@@ -116,9 +121,8 @@ def _largest(mass: float, top: int, bottom: int, single_line: bool) -> tuple[str
 
 
 def _direction(top: int, bottom: int, centre: float) -> str:
-    # An edge that stirs by less than a third does not take part.
     up_top, up_bottom = (
-        0 if abs(move) < 3 else (1 if move > 0 else -1) for move in (top, bottom)
+        0 if abs(move) < EDGE_STIRS else (1 if move > 0 else -1) for move in (top, bottom)
     )
     if up_top > 0 > up_bottom:
         return "opening"
