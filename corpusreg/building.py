@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from corpusreg import sql
 from corpusreg.cohorts import fetch_cohort
 from corpusreg.definitions import MEASURES
+from corpusreg.duplicates import FEWEST_SHARED, SAME_SHARE, groups
 from corpusreg.ensembles import kinds
 from corpusreg.reference import (
     Cohort,
@@ -43,7 +44,7 @@ def finishing(tiers: Sequence[str]) -> Callable[[Draft], None]:
     def finish(draft: Draft) -> None:
         for table in _TABLES:
             draft.execute(sql.load("outside").format(table=table), {"tiers": list(tiers)})
-        draft.execute(sql.load("copies"))
+        _mark_copies(draft)
         columns = ", ".join(
             f"max(m.value) FILTER (m.name = '{m.name}') AS \"{m.name}\"" for m in MEASURES
         )
@@ -51,6 +52,21 @@ def finishing(tiers: Sequence[str]) -> Callable[[Draft], None]:
         _store_rungs(draft)
 
     return finish
+
+
+def _mark_copies(draft: Draft) -> None:
+    """Let works that are the same music count once."""
+    limits = {"fewest": FEWEST_SHARED, "share": SAME_SHARE}
+    found = draft.fetch_columns(sql.load("same_pairs"), limits)
+    alike = groups(zip(found["one"].tolist(), found["other"].tolist(), strict=True))
+    numbered = [(work, number) for number, works in enumerate(alike) for work in works]
+    draft.execute(
+        "CREATE TEMP TABLE same_music AS SELECT unnest($works::VARCHAR[]) AS work, "
+        "unnest($numbers::INTEGER[]) AS number",
+        {"works": [work for work, _ in numbered], "numbers": [n for _, n in numbered]},
+    )
+    draft.execute(sql.load("copies"))
+    draft.execute("DROP TABLE temp.same_music")
 
 
 def _store_rungs(draft: Draft) -> None:

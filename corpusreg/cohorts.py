@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import difflib
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Any, Protocol
 
 import numpy as np
@@ -12,10 +12,19 @@ from numpy.typing import NDArray
 
 from corpusreg import sql
 from corpusreg.definitions import MEASURES
+from corpusreg.duplicates import FEWEST_SHARED, SAME_SHARE
 from corpusreg.errors import UsageError
 from corpusreg.reference import Cohort, Rung, oddness_of_works
 
-__all__ = ["COLUMNS", "Source", "fetch_cohort", "parse_cohort", "with_oddness"]
+__all__ = [
+    "COLUMNS",
+    "Copies",
+    "Source",
+    "fetch_cohort",
+    "own_copies",
+    "parse_cohort",
+    "with_oddness",
+]
 
 # Works of a user's own cohort whose oddness is found while the user waits.
 _SAMPLE = 40
@@ -42,10 +51,37 @@ class Source(Protocol):
         """Result columns as arrays."""
 
 
-def fetch_cohort(source: Source, rung: Rung, leave_out: str | None = None) -> Cohort:
-    """The works of a rung; `leave_out` is the fingerprint of a piece that is placed."""
+@dataclass(frozen=True)
+class Copies:
+    """Works of the reference that are the same music as a piece, whole or in part.
+
+    counted: the works that count in their place, which a comparison leaves out.
+    """
+
+    titles: tuple[str, ...] = ()
+    counted: tuple[str, ...] = ()
+
+
+def own_copies(source: Source, fingerprint: str | None, marks: NDArray[np.uint64]) -> Copies:
+    """Copies of a piece, by its fingerprint and shingles (see `corpusreg.duplicates`)."""
+    found = source.fetch_columns(
+        sql.load("own_copies"),
+        {
+            "fingerprint": fingerprint,
+            "marks": marks.tolist(),
+            "fewest": FEWEST_SHARED,
+            "share": SAME_SHARE,
+        },
+    )
+    return Copies(
+        tuple(map(str, found["title"])), tuple(sorted(set(map(str, found["counted"]))))
+    )
+
+
+def fetch_cohort(source: Source, rung: Rung, leave_out: Sequence[str] = ()) -> Cohort:
+    """The works of a rung without some that are named by their ids."""
     conditions = " AND ".join(f'"{column}" = ${column}' for column in rung.where)
-    params = {**rung.where, "leave_out": leave_out}
+    params = {**rung.where, "leave_out": list(leave_out)}
     names = ", ".join(f'"{measure.name}"' for measure in MEASURES)
     rows = source.fetch_columns(
         sql.load("cohort").format(measures=names, conditions=conditions), params

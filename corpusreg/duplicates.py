@@ -91,7 +91,8 @@ def groups(pairs: Iterable[tuple[str, str]]) -> list[list[str]]:
 
 
 def _struck(score: Score) -> NDArray[np.void]:
-    return score.notes[~(score.notes["grace"] | score.notes["tie_in"])]
+    struck: NDArray[np.void] = score.notes[~(score.notes["grace"] | score.notes["tie_in"])]
+    return struck
 
 
 def _turned(sets: NDArray[np.uint64], turn: int) -> NDArray[np.uint64]:

@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING
 
 from corpusreg import words
 from corpusreg.analysis import Analysis, analyse
-from corpusreg.cohorts import fetch_cohort, parse_cohort, with_oddness
+from corpusreg.cohorts import Copies, fetch_cohort, own_copies, parse_cohort, with_oddness
 from corpusreg.compare import Comparison, Piece, compare
-from corpusreg.duplicates import fingerprint
+from corpusreg.duplicates import fingerprint, shingles
 from corpusreg.ensembles import Ensemble, kinds
 from corpusreg.extract import ensemble_of
 from corpusreg.instruments import load
@@ -18,7 +18,7 @@ from corpusreg.notes import Score
 from corpusreg.pitch import note_name
 from corpusreg.played import Played, perform
 from corpusreg.readers import read_file, sniff
-from corpusreg.reference import MINIMUM_WORKS, Cohort, Rung, Size, ladder
+from corpusreg.reference import BASIC, MINIMUM_WORKS, Cohort, Rung, Size, ladder
 
 if TYPE_CHECKING:
     from corpusreg.readers import ReadResult
@@ -54,7 +54,8 @@ def place_file(
     for score in result.scores:
         played = perform(score, as_written=as_written)
         work = _Work(score, played, analyse(played), ensemble_of(score, played))
-        found.append(_placed(reference, path, work, chosen))
+        many = len(result.scores) + len(result.failures) > 1
+        found.append(_placed(reference, path, work, chosen, many=many))
     return found, failures
 
 
@@ -67,20 +68,23 @@ def _read(path: Path) -> ReadResult:
     return read_file(path)
 
 
-def _placed(reference: Reference, path: Path, work: _Work, chosen: Rung | None) -> Comparison:
+def _placed(
+    reference: Reference, path: Path, work: _Work, chosen: Rung | None, *, many: bool
+) -> Comparison:
     kind = kinds()[work.ensemble.kind]
-    mark = fingerprint(work.score)
+    copies = own_copies(reference, fingerprint(work.score), shingles(work.score))
     rungs = ladder(kind.kind, kind.works, kind.family, work.ensemble.texture)
     asked = [chosen] if chosen else rungs
     cohorts = [
-        with_oddness(reference, fetch_cohort(reference, rung, leave_out=mark)) for rung in asked
+        with_oddness(reference, fetch_cohort(reference, rung, leave_out=copies.counted))
+        for rung in asked
     ]
     parts = _part_analyses(work)
     size = Size(len(work.played.bars), work.whole.texture.voices)
-    notes = [*_copies(reference, mark), *_thin(cohorts[0], chosen, size), *_lost(work.score)]
+    notes = [*_left_out(copies), *_thin(cohorts[0], chosen, size), *_lost(work.score)]
     notes += _out_of_range(work.score, work.played)
     piece = Piece(
-        title=_title(work.score, path),
+        title=_title(work.score, path, many=many),
         path=str(path),
         parts=tuple(parts) or ("",),
         ensemble=work.ensemble.kind,
@@ -96,13 +100,13 @@ def _placed(reference: Reference, path: Path, work: _Work, chosen: Rung | None) 
     )
 
 
-def _title(score: Score, path: Path) -> str:
+def _title(score: Score, path: Path, *, many: bool) -> str:
     meta = score.metadata
     title = meta.get("title") or path.stem
     movement = meta.get("movement", "")
     if movement and movement != title:
         title = f"{title}: {movement}" if meta.get("title") else movement
-    return f"{title} (no. {score.number})" if score.number else title
+    return f"{title} (no. {score.number})" if many and score.number else title
 
 
 def _part_analyses(work: _Work) -> dict[str, Analysis]:
@@ -117,24 +121,25 @@ def _part_analyses(work: _Work) -> dict[str, Analysis]:
     return found
 
 
-def _copies(reference: Reference, mark: str | None) -> list[str]:
-    if mark is None:
+def _left_out(copies: Copies) -> list[str]:
+    if not copies.titles:
         return []
-    same = reference.fetch_columns(
-        "SELECT title FROM works WHERE fingerprint = $mark ORDER BY work", {"mark": mark}
-    )["title"]
-    if not len(same):
-        return []
-    return [f"This music is in the reference ({same[0]}); it is left out of the comparison."]
+    more = f" and {len(copies.titles) - 1} more" if len(copies.titles) > 1 else ""
+    return [
+        f"This music is in the reference, whole or in part ({copies.titles[0]}{more}); "
+        "it is left out of the comparison."
+    ]
 
 
 def _thin(first: Cohort, chosen: Rung | None, size: Size) -> list[str]:
-    if first.works and first.near(size) is not None:
+    if first.works and first.near(size, BASIC) is not None:
         return []
     asked = f"what you asked for ({chosen.name})" if chosen else first.rung.title
+    held = words.plural(first.works, "work")
+    if first.works:
+        held += f" by {words.plural(first.units, 'composer')}"
     return [
-        f"The reference holds {words.plural(first.works, 'work')} by "
-        f"{words.plural(first.units, 'composer')} under {asked}: too few of about this length "
+        f"The reference holds {held} under {asked}: too few of about this length "
         f"to place a piece among them (wanted: {MINIMUM_WORKS} works by {first.least_units} "
         "composers). More scores can be measured with 'corpusreg extract bundled FOLDER'."
     ]
@@ -142,7 +147,8 @@ def _thin(first: Cohort, chosen: Rung | None, size: Size) -> list[str]:
 
 def _lost(score: Score) -> list[str]:
     return [
-        f"{count} times in this file: {reason}" for reason, count in sorted(score.lost.items())
+        f"{words.plural(count, 'place')} in this file could not be read: {reason}"
+        for reason, count in sorted(score.lost.items())
     ]
 
 

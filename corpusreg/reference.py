@@ -35,6 +35,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 __all__ = [
+    "BASIC",
     "MINIMUM_UNITS",
     "MINIMUM_WORKS",
     "Cohort",
@@ -54,6 +55,8 @@ MINIMUM_WORKS = 30
 MINIMUM_UNITS = 8
 # The last rung is used with fewer, since there is nothing broader to go to.
 MINIMUM_UNITS_BROAD = 4
+# The measure that every work has: where it can be placed, a cohort is large enough.
+BASIC = "span"
 BANDWIDTH = 0.25  # of log length: mostly works from three quarters to four thirds as long
 ENOUGH = 0.25  # works of a unit near the piece that make it count in full
 WIDEST = 1.0

@@ -4,4 +4,4 @@ SELECT
     count(DISTINCT unit) FILTER (composer IS NULL) AS sources,
     count(DISTINCT collection) AS collections
 FROM matrix
-WHERE {conditions} AND fingerprint IS DISTINCT FROM $leave_out;
+WHERE {conditions} AND NOT list_contains($leave_out::VARCHAR[], work);

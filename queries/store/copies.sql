@@ -1,15 +1,14 @@
 -- Marks every copy of the same music with the work that counts in its place: of
--- the copies the one with the freest licence, then with dynamics, then with most
--- notes and bars, then the first by id.
+-- a group the one with the freest licence, then with most notes (a whole before
+-- its parts), then with dynamics, then the first by id.
 UPDATE works SET same_as = chosen.counted
 FROM (
     SELECT work, first_value(work) OVER (
-        PARTITION BY fingerprint
+        PARTITION BY same_music.number
         ORDER BY
             list_position(['open', 'permitted', 'noncommercial', 'reserved'], tier),
-            dynamics_known DESC, notes DESC, bars DESC, work
+            notes DESC, dynamics_known DESC, work
     ) AS counted
-    FROM works
-    WHERE fingerprint IS NOT NULL
+    FROM works JOIN same_music USING (work)
 ) AS chosen
 WHERE works.work = chosen.work AND works.work <> chosen.counted;
