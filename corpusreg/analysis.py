@@ -8,14 +8,19 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from corpusreg import instruments
 from corpusreg.definitions import BY_NAME, MEASURES
 from corpusreg.measures import hollow, movement, space
+from corpusreg.measures.decay import decayed
+from corpusreg.measures.events import Event
+from corpusreg.measures.happenings import happenings, hollow_passages
+from corpusreg.measures.saturation import Saturation, saturation
 from corpusreg.measures.shifts import Shift, shifts
 from corpusreg.measures.stays import Stay, expected_dwell, stays
-from corpusreg.measures.texture import Texture, texture
+from corpusreg.measures.texture import Texture, beat_weights, texture
 from corpusreg.played import Played
 
-__all__ = ["Analysis", "Value", "analyse", "is_narrow"]
+__all__ = ["Analysis", "Value", "analyse", "is_narrow", "part_events"]
 
 # A stay is narrow within an octave in a single line and within two octaves where
 # several voices sound: about what one melody and one hand-to-hand texture fill
@@ -23,6 +28,8 @@ __all__ = ["Analysis", "Value", "analyse", "is_narrow"]
 NARROW_LINE = 12
 NARROW_TEXTURE = 24
 LONG_STAY = 4
+# Kinds of events that count as cleared entries, from an absence of a bar on.
+_ENTRIES = ("entry", "held_back", "solo")
 
 
 @dataclass(frozen=True)
@@ -41,7 +48,8 @@ class Analysis:
     """What was measured in one work or one part.
 
     lowest, highest: MIDI numbers. core: quantiles .05 and .95 of weight.
-    stays in order of time; `ranking` lists their indices, most worth saying first.
+    stays and events in order of time; `ranking` lists the indices of stays, most worth
+    saying first.
     """
 
     played: Played
@@ -55,6 +63,8 @@ class Analysis:
     shifts: tuple[Shift, ...]
     hollow: NDArray[np.bool_]  # per played bar
     band_shares: NDArray[np.float64]
+    events: tuple[Event, ...]
+    saturation: Saturation
 
 
 def analyse(played: Played) -> Analysis:
@@ -66,7 +76,9 @@ def analyse(played: Played) -> Analysis:
     hollow_bars = np.zeros(len(played.bars), bool)
     hollow_bars[woven.sounding] = hollow.hollow_bars(woven)
     lowest, highest = int(notes.pitch.min()), int(notes.pitch.max())
+    found_events = _events(played, woven, hollow_bars)
     raw = _raw(woven, lowest, highest, core, found_stays, found_shifts, hollow_bars)
+    raw |= _event_rates(found_events, len(played.bars))
     return Analysis(
         played=played,
         texture=woven,
@@ -79,7 +91,52 @@ def analyse(played: Played) -> Analysis:
         shifts=found_shifts,
         hollow=hollow_bars,
         band_shares=space.band_shares(woven.total),
+        events=found_events,
+        saturation=_saturation(played, woven),
     )
+
+
+def part_events(played: Played) -> dict[int, tuple[Event, ...]]:
+    """Events of each sounding part by its index; empty where only one part sounds.
+
+    Hollow passages are a matter of the whole texture and not among them.
+    """
+    numbers = np.unique(played.notes.part).tolist()
+    if len(numbers) < 2:
+        return {}
+    return {
+        number: tuple(
+            happenings(
+                played.notes.take(played.notes.part == number), played.bars, played.seconds
+            )
+        )
+        for number in numbers
+    }
+
+
+def _events(
+    played: Played, woven: Texture, hollow_bars: NDArray[np.bool_]
+) -> tuple[Event, ...]:
+    found = happenings(played.notes, played.bars, played.seconds)
+    if woven.most_together >= 3:
+        found += hollow_passages(woven, hollow_bars)
+    return tuple(sorted(found, key=lambda event: (event.first, event.beat)))
+
+
+def _event_rates(found: tuple[Event, ...], bars: int) -> dict[str, float]:
+    """Events per 100 bars. What is empty for less than a bar is told, and not counted."""
+    entered = sum(event.kind in _ENTRIES and event.bars >= 1 - 1e-6 for event in found)
+    lifted = sum(event.kind == "lift" for event in found)
+    return {"cleared_entries": 100 * entered / bars, "lifts": 100 * lifted / bars}
+
+
+def _saturation(played: Played, woven: Texture) -> Saturation:
+    found = instruments.load().match_all(played.parts)
+    classes = [each.decay if each else "sustained" for each in found]
+    fading = decayed(played.notes, played.bars, classes)
+    same = fading is played.notes
+    weights = woven.beats if same else beat_weights(fading, played.bars)
+    return saturation(weights, played.notes, played.bars, played.seconds)
 
 
 def is_narrow(stay: Stay, single_line: bool) -> bool:

@@ -17,14 +17,26 @@ from numpy.typing import NDArray
 
 from corpusreg.analysis import Analysis, is_narrow
 from corpusreg.definitions import MEASURES, Measure
+from corpusreg.measures.background import Background, background, passages
+from corpusreg.measures.events import Event
 from corpusreg.measures.shifts import Shift
 from corpusreg.measures.stays import Stay
 from corpusreg.played import PlayedBars
-from corpusreg.reference import Cohort, Placement, Size, oddness, place
+from corpusreg.reference import BASIC, Cohort, Placement, Size, oddness, place
 
-__all__ = ["Comparison", "Piece", "PlacedMeasure", "PlacedStay", "compare", "segments"]
+__all__ = [
+    "Comparison",
+    "Piece",
+    "PlacedEvent",
+    "PlacedMeasure",
+    "PlacedStay",
+    "compare",
+    "segments",
+]
 
 _FEW = 3  # passages named for a measure
+# Kinds of events that show a measure.
+_SHOWN = {"cleared_entries": ("entry", "held_back", "solo"), "lifts": ("lift",)}
 
 
 @dataclass(frozen=True)
@@ -61,6 +73,14 @@ class PlacedStay:
 
 
 @dataclass(frozen=True)
+class PlacedEvent:
+    """An event of the whole (part None) or of a part."""
+
+    part: str | None
+    event: Event
+
+
+@dataclass(frozen=True)
 class Comparison:
     """A placed piece.
 
@@ -78,6 +98,8 @@ class Comparison:
     others: Mapping[str, Mapping[str, Placement]]
     stays: tuple[PlacedStay, ...]
     shifts: tuple[Shift, ...]
+    events: tuple[PlacedEvent, ...]
+    background: tuple[Background, ...]
     odder: float | None
 
 
@@ -94,7 +116,7 @@ def compare(
     is reported and nothing is placed. parts: analyses of the sounding parts, by name.
     """
     size = Size(len(whole.played.bars), whole.texture.voices)
-    enough = [cohort for cohort in cohorts if cohort.near(size) is not None]
+    enough = [cohort for cohort in cohorts if cohort.near(size, BASIC) is not None]
     chosen = enough[0] if enough else cohorts[-1]
     placed = tuple(_placed(measure, whole, chosen, size) for measure in MEASURES)
     far = oddness([each.placement for each in placed])
@@ -122,6 +144,8 @@ def compare(
             ),
         ),
         shifts=whole.shifts,
+        events=_placed_events(whole, parts),
+        background=tuple(passages(background(whole.texture))),
         odder=float((chosen.odd >= far).mean()) if known and len(chosen.odd) else None,
     )
 
@@ -186,6 +210,20 @@ def _placed_stays(part: str | None, analysis: Analysis) -> list[PlacedStay]:
     ]
 
 
+def _placed_events(whole: Analysis, parts: Mapping[str, Analysis]) -> tuple[PlacedEvent, ...]:
+    """Events of the whole, then of each part. Hollow passages belong to the whole."""
+    own = parts.items() if len(parts) > 1 else ()
+    return (
+        *(PlacedEvent(None, event) for event in whole.events),
+        *(
+            PlacedEvent(name, event)
+            for name, part in own
+            for event in part.events
+            if event.kind != "hollow"
+        ),
+    )
+
+
 def _passages(name: str, whole: Analysis) -> tuple[tuple[int, int], ...]:
     """Played bars that show a measure best, at most three passages."""
     if name == "span":
@@ -200,6 +238,10 @@ def _passages(name: str, whole: Analysis) -> tuple[tuple[int, int], ...]:
     if name in ("shift_rate", "movement_bar", "movement_phrase"):
         wide = sorted(whole.shifts, key=lambda shift: (-shift.mass, shift.bar))
         return tuple(sorted((shift.bar, shift.bar + 1) for shift in wide[:_FEW]))
+    if name in _SHOWN:
+        shown = [event for event in whole.events if event.kind in _SHOWN[name]]
+        shown.sort(key=lambda event: (-event.strength, event.first))
+        return tuple(sorted((event.first, event.last) for event in shown[:_FEW]))
     if name == "hollow_share":
         runs = _runs(whole.hollow)
         runs.sort(key=lambda run: (run[0] - run[1], run[0]))

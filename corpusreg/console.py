@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from corpusreg import words
 from corpusreg.bar_words import bars_list, joined
 from corpusreg.compare import Comparison, PlacedMeasure
+from corpusreg.event_words import event_words, told_events
 from corpusreg.offers import CAUTION, try_words
 from corpusreg.part_words import part_ranges
 from corpusreg.pitch import note_name
@@ -56,6 +57,7 @@ def comparison_text(c: Comparison, reference_id: str, definitions: str) -> str:
         *_stays(c),
         "",
         *_shifts(c),
+        *_section("What happens in the registers", _events(c)),
         *_section("Where it is hollow", _hollow(c)),
         *_section("Parts", _parts(c)),
         *_section("Worth knowing", c.piece.notes),
@@ -252,6 +254,14 @@ def _parts(c: Comparison) -> list[str]:
     if not 1 < len(c.piece.parts) <= _MOST_PARTS:
         return []
     return [f"{part.name}: {part.words}" for part in part_ranges(c)]
+
+
+def _events(c: Comparison) -> list[str]:
+    """The strongest events of the whole, and that loudness was assumed where it was."""
+    told = [f"{event_words(event, c.bars)}." for event in told_events(c, _MOST)]
+    if told and not c.whole.played.dynamics_known:
+        told.append("No dynamics are written: every note counts as mezzo-forte here.")
+    return told
 
 
 def _hollow(c: Comparison) -> list[str]:

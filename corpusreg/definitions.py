@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 __all__ = ["BY_NAME", "MEASURES", "VERSION", "Measure"]
 
-VERSION = "1"
+VERSION = "2"
 
 
 @dataclass(frozen=True)
@@ -97,6 +97,17 @@ MEASURES = (
         "how much of the time there is an empty octave or more inside the texture",
         "is hollow more of the time", "is hollow less of the time", 4,
         needs="three voices", atom=0.0,
+    ),
+    Measure(
+        "cleared_entries", "cleared entries", "per 100 bars",
+        "how often an octave that was empty for a bar or more is entered again or for the first time",
+        "clears and enters registers more often", "clears and enters registers less often", 16,
+        atom=0.0,
+    ),
+    Measure(
+        "lifts", "liftings", "per 100 bars",
+        "how often a held or repeated low or high sound stops while the rest goes on",
+        "lets held sounds lift more often", "lets held sounds lift less often", 16, atom=0.0,
     ),
 )  # fmt: skip
 

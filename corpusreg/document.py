@@ -9,7 +9,10 @@ from collections.abc import Sequence
 from typing import Any
 
 from corpusreg import words
-from corpusreg.compare import Comparison, PlacedMeasure, PlacedStay, segments
+from corpusreg.compare import Comparison, PlacedEvent, PlacedMeasure, PlacedStay, segments
+from corpusreg.event_words import event_words
+from corpusreg.measures.background import Background
+from corpusreg.measures.events import UNIT
 from corpusreg.measures.shifts import Shift
 from corpusreg.pitch import band_name, note_name
 from corpusreg.played import PlayedBars
@@ -66,6 +69,9 @@ def _work(c: Comparison) -> dict[str, Any]:
         "as_far_out": _round(c.odder, 3),
         "stays": [_stay(each, c.bars) for each in c.stays],
         "shifts": [_shift(each, c.bars) for each in c.shifts],
+        "events": [_event(each, c.bars) for each in c.events],
+        "background": [_background(each, c.bars) for each in c.background],
+        "saturation": _saturation(c),
         "assumed": list(piece.assumed),
         "notes": [*piece.notes, *words.disagreements(c)],
     }
@@ -124,4 +130,56 @@ def _shift(shift: Shift, bars: PlayedBars) -> dict[str, Any]:
         "size": _round(shift.size, 2),
         "direction": shift.direction,
         "by": shift.by,
+    }
+
+
+def _event(each: PlacedEvent, bars: PlayedBars) -> dict[str, Any]:
+    event = each.event
+    start, end = _labels(bars, event.first, event.last)
+    return {
+        "part": each.part,
+        "kind": event.kind,
+        "start_bar": start,
+        "end_bar": end,
+        "index": int(bars.written[event.first]),
+        "played": [event.first, event.last],
+        "beat": event.beat,
+        "low": None if event.low is None else note_name(event.low),
+        "high": None if event.high is None else note_name(event.high),
+        "bars": _round(event.bars, 2),
+        "first_time": event.never,
+        "again_from": None if event.again is None else bars.labels[event.again],
+        "strength": _round(event.strength, 1),
+        "unit": UNIT,
+        "words": event_words(event, bars),
+    }
+
+
+def _background(each: Background, bars: PlayedBars) -> dict[str, Any]:
+    start, end = _labels(bars, each.first, each.last)
+    return {
+        "note": note_name(each.pitch),
+        "start_bar": start,
+        "end_bar": end,
+        "played": [each.first, each.last],
+    }
+
+
+def _saturation(c: Comparison) -> dict[str, Any]:
+    """Peak and mean by octave; claims hold at half and double the time constant too."""
+    found, bars = c.whole.saturation, len(c.bars)
+    peak, mean, full = found.peak(0, bars), found.mean(0, bars), found.saturated(0, bars)
+    return {
+        "time_constant": found.constant,
+        "dynamics_known": c.whole.played.dynamics_known,
+        "bands": [
+            {
+                "band": band_name(number - 1),
+                "peak": [_round(value, 3) for value in peak[:, number]],
+                "mean": [_round(value, 3) for value in mean[:, number]],
+                "saturated": number - 1 in full,
+            }
+            for number in range(peak.shape[1])
+            if peak[0, number] > 0
+        ],
     }

@@ -10,16 +10,18 @@ from typing import Any
 
 import numpy as np
 
-from corpusreg.analysis import Analysis, analyse, is_narrow
+from corpusreg.analysis import Analysis, analyse, is_narrow, part_events
 from corpusreg.catalogue.facts import WorkFacts, describe
 from corpusreg.catalogue.files import SourceFile, content_hash
 from corpusreg.catalogue.licences import licence
 from corpusreg.compare import occupied_bands, segments
-from corpusreg.duplicates import fingerprint
+from corpusreg.duplicates import fingerprint, shingles
 from corpusreg.ensembles import Ensemble, classify, kinds
 from corpusreg.errors import CorpusregError
 from corpusreg.instruments import load
 from corpusreg.measures import lines
+from corpusreg.measures.events import Event
+from corpusreg.measures.saturation import full
 from corpusreg.notes import Score
 from corpusreg.played import Played, perform
 from corpusreg.readers import read_file
@@ -28,7 +30,8 @@ from corpusreg.store.tables import Rows, columns
 __all__ = ["EXTRACTION_VERSION", "ensemble_of", "extract_file"]
 
 # Raised when readers or this module give other rows for the same file and definitions.
-EXTRACTION_VERSION = "3"
+EXTRACTION_VERSION = "4"
+HEARD = 0.01  # mean saturation from which an octave gets a row
 
 
 def extract_file(file: SourceFile) -> Rows:
@@ -115,6 +118,8 @@ def _work_rows(
         ],
         "stays": _stay_rows(work, analysis),
         "shifts": _shift_rows(work, analysis),
+        "events": _event_rows(work, analysis),
+        "saturation": _saturation_rows(work, analysis),
         "band_weights": [
             (work, band - 1, float(share))
             for band, share in enumerate(analysis.band_shares)
@@ -124,6 +129,7 @@ def _work_rows(
             (work, int(pitch), float(total[pitch] / total.sum()), int(count[pitch]))
             for pitch in used
         ],
+        "shingles": [(work, int(mark)) for mark in shingles(score)],
         **_line_rows(work, score, analysis),
     }
 
@@ -239,4 +245,35 @@ def _shift_rows(work: str, analysis: Analysis) -> list[tuple[Any, ...]]:
         where = (int(bars.written[shift.bar]), bars.labels[shift.bar])
         what = (shift.size, shift.direction, shift.by, shift.abrupt)
         rows.append((work, index, *where, *what, bool(bars.section[shift.bar])))
+    return rows
+
+
+def _event_rows(work: str, analysis: Analysis) -> list[tuple[Any, ...]]:
+    played = analysis.played
+    rows: list[tuple[Any, ...]] = []
+    found: list[tuple[int | None, tuple[Event, ...]]] = [(None, analysis.events)]
+    found += list(part_events(played).items())
+    for part, events in found:
+        for index, event in enumerate(events):
+            bar = (int(played.bars.written[event.first]), played.bars.labels[event.first])
+            where = (event.kind, *bar, event.first, event.last, event.beat)
+            what = (event.low, event.high, event.bars, event.never, event.again is not None)
+            rows.append((work, part, index, *where, *what, event.strength))
+    return rows
+
+
+def _saturation_rows(work: str, analysis: Analysis) -> list[tuple[Any, ...]]:
+    """Rows of the whole work and of each stay, for the octaves that sound in them."""
+    found = analysis.saturation
+    rows: list[tuple[Any, ...]] = []
+    spans: list[tuple[int | None, int, int]] = [(None, 0, len(analysis.played.bars))]
+    spans += [(index, stay.first, stay.last) for index, stay in enumerate(analysis.stays)]
+    for number, first, last in spans:
+        peak, mean = found.peak(first, last), found.mean(first, last)
+        saturated = full(peak).tolist()
+        levels = np.concatenate((peak, mean)).T.tolist()
+        rows += [
+            (work, number, band - 1, *levels[band], saturated[band])
+            for band in np.flatnonzero(mean[0] >= HEARD).tolist()
+        ]
     return rows

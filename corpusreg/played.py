@@ -1,8 +1,8 @@
 """From the written score to sounding notes in played order.
 
 What readers leave open is settled here, for every format alike: repeats are
-unfolded, ties merged, staccato notes halved, grace notes set aside, dynamics
-turned into loudness.
+unfolded, ties merged, staccato notes halved, notes under a sustain pedal
+lengthened, grace notes set aside, dynamics turned into loudness.
 
 Conventions
 -----------
@@ -23,6 +23,7 @@ from corpusreg.errors import ReadError
 from corpusreg.loudness import UNMARKED, levels
 from corpusreg.notes import Bars, Dynamic, Part, Score
 from corpusreg.order import played_order
+from corpusreg.pedal import held_ends, played_pedals
 
 __all__ = ["Notes", "Played", "PlayedBars", "merge_ties", "perform"]
 
@@ -71,7 +72,11 @@ class PlayedBars:
 
 @dataclass(frozen=True)
 class Played:
-    """One work as heard."""
+    """One work as heard.
+
+    seconds: how long each played bar lasts at the written tempo, shape (bars,), or
+    None where no tempo is written.
+    """
 
     ticks: int
     parts: tuple[Part, ...]
@@ -81,6 +86,7 @@ class Played:
     pedal_known: bool
     tempo_known: bool
     assumed: tuple[str, ...]
+    seconds: NDArray[np.float64] | None = None
 
     def only(self, rows: NDArray[np.bool_]) -> Played:
         """The same bars with some of the notes."""
@@ -107,6 +113,9 @@ def perform(score: Score, *, as_written: bool = False) -> Played:
     # A dot over a note halves it; within a tie it marks the end and changes nothing.
     dotted = table["staccato"] & ~table["tie_out"]
     table["duration"][dotted] = np.maximum(table["duration"][dotted] // 2, 1)
+    pedals = played_pedals(score.pedals, score.bars, bars.written, bars.start)
+    ends = held_ends(pedals, table["part"], table["pitch"], table["onset"], table["duration"])
+    table["duration"] = np.where(table["duration"] > 0, ends - table["onset"], 0)
     if not len(table):
         raise ReadError("no pitched notes: there is nothing to measure")
     known = bool((table["velocity"] > 0).any()) or any(d.kind == "mark" for d in score.dynamics)
@@ -123,7 +132,21 @@ def perform(score: Score, *, as_written: bool = False) -> Played:
         pedal_known=bool(score.pedals),
         tempo_known=bool(score.tempos),
         assumed=tuple(dict.fromkeys(assumed)),
+        seconds=_bar_seconds(score)[bars.written] if score.tempos else None,
     )
+
+
+def _bar_seconds(score: Score) -> NDArray[np.float64]:
+    """Seconds of each written bar; before the first tempo mark its tempo holds too."""
+    tempos = sorted(score.tempos, key=lambda tempo: tempo.tick)
+    ticks = np.array([tempo.tick for tempo in tempos], float)
+    per_tick = np.array([60 / (t.quarters_per_minute * score.ticks) for t in tempos])
+    edges = np.append(score.bars.start, score.bars.start[-1] + score.bars.length[-1])
+    ticks[0] = min(ticks[0], 0.0)
+    passed = np.concatenate(([0.0], np.cumsum(np.diff(ticks) * per_tick[:-1])))
+    at = np.searchsorted(ticks, edges, side="right") - 1
+    clock = passed[at] + (edges - ticks[at]) * per_tick[at]
+    return np.asarray(np.diff(clock), np.float64)
 
 
 def _played_bars(bars: Bars, order: NDArray[np.int64]) -> PlayedBars:

@@ -83,6 +83,8 @@ _FAMILIES = {
     "expected_dwell": "stays",
     "narrow_dwell": "narrow",
     "hollow_share": "hollow",
+    "cleared_entries": "events",
+    "lifts": "lifts",
 }
 _INTERVALS = (
     "", "a semitone", "a whole tone", "a minor third", "a major third", "a fourth", "a tritone",

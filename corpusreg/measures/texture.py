@@ -22,13 +22,23 @@ from numpy.typing import NDArray
 
 from corpusreg.played import Notes, PlayedBars
 
-__all__ = ["EDGE", "PITCHES", "Texture", "distances", "quantiles", "texture"]
+__all__ = [
+    "EDGE",
+    "PITCHES",
+    "Texture",
+    "beat_edges",
+    "beat_weights",
+    "distances",
+    "quantiles",
+    "texture",
+]
 
 PITCHES = 128
 EDGE = 0.05  # share of weight beyond an edge
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
+_Pieces = tuple[Ints, Ints, Ints, Floats]
 
 
 @dataclass(frozen=True)
@@ -63,7 +73,7 @@ class Texture:
     def profiles(self) -> Floats:
         """Profiles of the sounding bars, shape (sounding, 128)."""
         weights = self.bars[self.sounding]
-        return weights / weights.sum(axis=1, keepdims=True)
+        return np.asarray(weights / weights.sum(axis=1, keepdims=True), np.float64)
 
     @cached_property
     def cumulated(self) -> Floats:
@@ -73,12 +83,13 @@ class Texture:
 
 def texture(notes: Notes, bars: PlayedBars) -> Texture:
     """Weights of the notes over the bars they sound in. Needs at least one note."""
-    edges, beat_bar = _beat_edges(bars)
-    reach = _reach(notes, edges)
+    edges, beat_bar = beat_edges(bars)
+    pieces = _disjoint(notes)
+    reach = _reach(pieces, edges)
     beat_ticks = np.diff(reach, axis=0)
     bar_at = np.searchsorted(edges, np.append(bars.start, edges[-1]))
     bar_ticks = np.diff(reach[bar_at], axis=0)
-    most_together, voices = _together(notes)
+    most_together, voices = _together(pieces)
     return Texture(
         beats=beat_ticks / np.diff(edges)[:, None],
         beat_bar=beat_bar,
@@ -89,7 +100,7 @@ def texture(notes: Notes, bars: PlayedBars) -> Texture:
     )
 
 
-def _beat_edges(bars: PlayedBars) -> tuple[Ints, Ints]:
+def beat_edges(bars: PlayedBars) -> tuple[Ints, Ints]:
     """Ticks between beats, shape (slices + 1,), and the bar of each beat."""
     count = np.maximum(-(-bars.length // np.maximum(bars.beat, 1)), 1)
     count[bars.length == 0] = 0
@@ -100,9 +111,15 @@ def _beat_edges(bars: PlayedBars) -> tuple[Ints, Ints]:
     return np.append(starts, end).astype(np.int64), beat_bar
 
 
-def _reach(notes: Notes, edges: Ints) -> Floats:
+def beat_weights(notes: Notes, bars: PlayedBars) -> Floats:
+    """Weight of every pitch in every beat alone, shape (slices, 128)."""
+    edges, _ = beat_edges(bars)
+    return np.diff(_reach(_disjoint(notes), edges), axis=0) / np.diff(edges)[:, None]
+
+
+def _reach(pieces: _Pieces, edges: Ints) -> Floats:
     """Ticks of weight of each pitch before each edge, shape (edges, 128)."""
-    pitch, start, end, loud = _disjoint(notes)
+    pitch, start, end, loud = pieces
     reach = np.zeros((len(edges), PITCHES))
     first = np.flatnonzero(np.diff(pitch, prepend=-1))
     last = np.append(first[1:], len(pitch))
@@ -118,7 +135,7 @@ def _reach(notes: Notes, edges: Ints) -> Floats:
     return reach
 
 
-def _disjoint(notes: Notes) -> tuple[Ints, Ints, Ints, Floats]:
+def _disjoint(notes: Notes) -> _Pieces:
     """Sounding stretches that do not overlap within a pitch: pitch, start, end, loudness.
 
     Sorted by pitch and start. Where notes of one pitch overlap, the louder counts.
@@ -149,9 +166,9 @@ def _disjoint(notes: Notes) -> tuple[Ints, Ints, Ints, Floats]:
     return joined[0][order], joined[1][order], joined[2][order], joined[3][order]
 
 
-def _together(notes: Notes) -> tuple[int, float]:
+def _together(pieces: _Pieces) -> tuple[int, float]:
     """Pitches that sound at once: the most, and the average while anything sounds."""
-    _, start, end, _ = _disjoint(notes)
+    _, start, end, _ = pieces
     ticks = np.concatenate((start, end))
     change = np.concatenate((np.ones(len(start), np.int64), -np.ones(len(end), np.int64)))
     order = np.lexsort((change, ticks))

@@ -245,6 +245,64 @@ COMMENT ON COLUMN shifts."by" IS 'What moved: mass, top or bottom';
 COMMENT ON COLUMN shifts.abrupt IS 'Abruptness: share of the move made at once [0-1]';
 COMMENT ON COLUMN shifts.at_section IS 'Falls on the beginning of a section';
 
+CREATE TABLE events (
+    work VARCHAR NOT NULL,
+    part INTEGER,
+    event INTEGER NOT NULL,
+    kind VARCHAR NOT NULL,
+    position INTEGER NOT NULL,
+    bar VARCHAR,
+    played_first INTEGER,
+    played_last INTEGER,
+    beat DOUBLE,
+    low INTEGER,
+    high INTEGER,
+    bars DOUBLE,
+    first_time BOOLEAN,
+    again BOOLEAN,
+    strength DOUBLE
+);
+COMMENT ON TABLE events IS 'What happens in the registers, of the whole texture or of one part';
+COMMENT ON COLUMN events.work IS 'Work, as in works.work';
+COMMENT ON COLUMN events.part IS 'Part, as in parts.part; NULL for the whole texture';
+COMMENT ON COLUMN events.event IS 'Number of the event in played order';
+COMMENT ON COLUMN events.kind IS 'entry, held_back, solo, lift or hollow';
+COMMENT ON COLUMN events.position IS 'Written bar in which it begins, position from 0 [bars]';
+COMMENT ON COLUMN events.bar IS 'Printed number of that bar';
+COMMENT ON COLUMN events.played_first IS 'First bar in played order, position from 0 [bars]';
+COMMENT ON COLUMN events.played_last IS 'Bar after its last one in played order, position from 0 [bars]';
+COMMENT ON COLUMN events.beat IS 'Beat in its bar at which it begins, from 1 [felt beats]';
+COMMENT ON COLUMN events.low IS 'Lowest pitch of the register; NULL where open below [MIDI note number]';
+COMMENT ON COLUMN events.high IS 'Highest pitch of the register; NULL where open above [MIDI note number]';
+COMMENT ON COLUMN events.bars IS 'Absence before an entry, sound before a lift, or length in all [bars]';
+COMMENT ON COLUMN events.first_time IS 'The register was not heard before';
+COMMENT ON COLUMN events.again IS 'Earlier music returns, now with this register';
+COMMENT ON COLUMN events.strength IS 'Strength: cube root of time, weight and distance [0-100]';
+
+CREATE TABLE saturation (
+    work VARCHAR NOT NULL,
+    stay INTEGER,
+    band INTEGER NOT NULL,
+    peak DOUBLE,
+    peak_half DOUBLE,
+    peak_double DOUBLE,
+    mean DOUBLE,
+    mean_half DOUBLE,
+    mean_double DOUBLE,
+    saturated BOOLEAN
+);
+COMMENT ON TABLE saturation IS 'How far octaves are filled with sound, of the work and of each stay';
+COMMENT ON COLUMN saturation.work IS 'Work, as in works.work';
+COMMENT ON COLUMN saturation.stay IS 'Number of the stay, as in stays.stay; NULL for the work';
+COMMENT ON COLUMN saturation.band IS 'Octave C to B [octave number, 4 = C4 to B4]';
+COMMENT ON COLUMN saturation.peak IS 'Highest saturation [0-1]';
+COMMENT ON COLUMN saturation.peak_half IS 'The same at half the time constant [0-1]';
+COMMENT ON COLUMN saturation.peak_double IS 'The same at double the time constant [0-1]';
+COMMENT ON COLUMN saturation.mean IS 'Mean saturation [0-1]';
+COMMENT ON COLUMN saturation.mean_half IS 'The same at half the time constant [0-1]';
+COMMENT ON COLUMN saturation.mean_double IS 'The same at double the time constant [0-1]';
+COMMENT ON COLUMN saturation.saturated IS 'Saturated at all three time constants';
+
 CREATE TABLE band_weights (
     work VARCHAR NOT NULL,
     band INTEGER NOT NULL,
@@ -266,6 +324,14 @@ COMMENT ON COLUMN pitch_weights.work IS 'Work, as in works.work';
 COMMENT ON COLUMN pitch_weights.pitch IS 'Sounding pitch [MIDI note number]';
 COMMENT ON COLUMN pitch_weights.share IS 'Share of the weight of the work [0-1]';
 COMMENT ON COLUMN pitch_weights.notes IS 'Sounding notes as played at this pitch [notes]';
+
+CREATE TABLE shingles (
+    work VARCHAR NOT NULL,
+    shingle UBIGINT NOT NULL
+);
+COMMENT ON TABLE shingles IS 'Marks by which the same music is found, whole or in part';
+COMMENT ON COLUMN shingles.work IS 'Work, as in works.work';
+COMMENT ON COLUMN shingles.shingle IS 'Hash of ten successive onsets; a number without unit';
 
 CREATE TABLE part_pitches (
     work VARCHAR NOT NULL,
