@@ -25,12 +25,13 @@ from corpusreg.measures.saturation import full
 from corpusreg.notes import Score
 from corpusreg.played import Played, perform
 from corpusreg.readers import read_file
+from corpusreg.rebar import REBARRED, rebarred
 from corpusreg.store.tables import Rows, columns
 
 __all__ = ["EXTRACTION_VERSION", "ensemble_of", "extract_file"]
 
 # Raised when readers or this module give other rows for the same file and definitions.
-EXTRACTION_VERSION = "4"
+EXTRACTION_VERSION = "5"
 HEARD = 0.01  # mean saturation from which an octave gets a row
 
 
@@ -116,6 +117,7 @@ def _work_rows(
             (work, name, each.value, each.reason or None)
             for name, each in analysis.values.items()
         ],
+        "measures_rebarred": _rebarred_rows(work, analysis, facts),
         "stays": _stay_rows(work, analysis),
         "shifts": _shift_rows(work, analysis),
         "events": _event_rows(work, analysis),
@@ -132,6 +134,19 @@ def _work_rows(
         "shingles": [(work, int(mark)) for mark in shingles(score)],
         **_line_rows(work, score, analysis),
     }
+
+
+def _rebarred_rows(work: str, analysis: Analysis, facts: WorkFacts) -> list[tuple[Any, ...]]:
+    """What is repeated with other bars: for works with a period only, since it takes time."""
+    placed = [name for name in REBARRED if not analysis.values[name].reason]
+    if not facts.period or not placed:
+        return []
+    return [
+        (work, bars, name, values[name])
+        for bars, values in rebarred(analysis.played).items()
+        for name in placed
+        if name in values
+    ]
 
 
 def _line_rows(work: str, score: Score, analysis: Analysis) -> Rows:

@@ -23,6 +23,7 @@ ORDER: Mapping[str, str] = {
     "works": "work",
     "parts": "work, part",
     "measures": "work, name",
+    "measures_rebarred": "work, bars, name",
     "stays": "work, part NULLS FIRST, stay",
     "shifts": "work, shift",
     "events": "work, part NULLS FIRST, event",

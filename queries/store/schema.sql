@@ -189,6 +189,18 @@ COMMENT ON COLUMN measures.name IS 'Measure, as in definitions.name';
 COMMENT ON COLUMN measures.value IS 'Value [definitions.unit]; NULL where it does not apply';
 COMMENT ON COLUMN measures.reason IS 'Why there is no value; NULL where there is one';
 
+CREATE TABLE measures_rebarred (
+    work VARCHAR NOT NULL,
+    bars VARCHAR NOT NULL,
+    name VARCHAR NOT NULL,
+    value DOUBLE
+);
+COMMENT ON TABLE measures_rebarred IS 'Measures that depend on barlines, with other bars; for works with a period';
+COMMENT ON COLUMN measures_rebarred.work IS 'Work, as in works.work';
+COMMENT ON COLUMN measures_rebarred.bars IS 'half: every bar cut in two; double: bars joined in pairs';
+COMMENT ON COLUMN measures_rebarred.name IS 'Measure, as in definitions.name';
+COMMENT ON COLUMN measures_rebarred.value IS 'Value, dwells in written bars; movement is from window to window [definitions.unit]';
+
 CREATE TABLE stays (
     work VARCHAR NOT NULL,
     part INTEGER,
