@@ -58,6 +58,15 @@ def invented() -> dict[str, list[tuple[Any, ...]]]:
         compass = {"lowest": low, "highest": high, "mean_pitch": (low + high) / 2}
         part = row("parts", work=work, part=0, instrument=ensemble, notes=100, **compass)
         rows["parts"].append(part)
+        cello = row("parts", work=work, part=1, instrument="cello", notes=50, mean_pitch=low)
+        rows["parts"].append(cello)
+        rows["part_pitches"] += [(work, 0, low, 25), (work, 0, 60, 75), (work, 1, low, 50)]
+        rows["steps"] += [(work, 0, 2, 30), (work, 0, -2, 60), (work, 0, 12, 9)]
+        rows["steps"].append((work, 1, -1, 49))
+        rows["part_gaps"].append((work, 0, 1, 40, bars / 10, 0.25))
+        rows["bass_gaps"] += [(work, low, 10, 20.0), (work, 50, 30, 10.0)]
+        rows["phrases"] += [(work, 0, 4, 60.0, 64.0, 62.0), (work, 1, 3, 64.0, 62.0, 60.0)]
+        rows["phrases"].append((work, 2, 2, 60.0, None, 62.0))
         rows["band_weights"] += [(work, 3, 0.25), (work, 4, 0.75)]
         rows["pitch_weights"] += [(work, low, 0.25, 25), (work, 60, 0.75, 75)]
         stay = {"part": None, "stay": 1, "first": 0, "last": bars // 2, "start_bar": "1"}
@@ -111,7 +120,10 @@ def answer(reference: store.Reference, name: str, **given: object) -> list[dict[
 
 
 def values_for(query: sql.Query) -> dict[str, object]:
-    return query.values({"work": "c:book.abc#a1"} if query.name == "one_work" else {})
+    """Values for the parameters that have no default."""
+    given: dict[str, object] = {"work": "c:book.abc#a1", "value": 30.0}
+    needed = {p.name for p in query.parameters if p.default is None}
+    return query.values({name: given[name] for name in needed})
 
 
 def test_there_are_at_least_ten() -> None:
@@ -142,8 +154,10 @@ def test_a_header_is_a_question_with_units(name: str) -> None:
 @pytest.mark.parametrize("name", QUERIES)
 def test_a_query_has_rows_on_the_invented_works(reference: store.Reference, name: str) -> None:
     query = QUERIES[name]
-    given = {"least": 1} if "least" in {p.name for p in query.parameters} else {}
-    values = values_for(query) | given
+    # What would leave out an invented corpus of six works.
+    small = {"least": 1, "below": 36}
+    names = {parameter.name for parameter in query.parameters}
+    values = values_for(query) | {name: small[name] for name in small if name in names}
     assert reference.query(query.text, values).rows
 
 
@@ -272,3 +286,109 @@ def test_pitch_centre_counts_notes(reference: store.Reference) -> None:
     assert rows["ann"]["mean"] == pytest.approx((25 * (30 + 40 + 36) + 225 * 60) / 300)
     assert rows["ann"]["inside"] == pytest.approx(0.75)
     assert rows["ben"]["notes"] == 100
+
+
+def test_characteristic_range_is_the_shortest_that_holds_enough(
+    reference: store.Reference,
+) -> None:
+    # Ann's piano: 25 notes each at 30, 36 and 40, and 225 at 60, of 300.
+    (row,) = answer(reference, "characteristic_range", instrument="piano", share=0.75)
+    assert (row["low"], row["high"], row["width"], row["share"]) == (60, 60, 0, 0.75)
+    (row,) = answer(reference, "characteristic_range", instrument="piano", share=0.8)
+    assert (row["low"], row["high"], row["works"], row["notes"]) == (40, 60, 3, 300)
+
+
+def test_fullest_range_is_found_or_asked_for(reference: store.Reference) -> None:
+    (row,) = answer(reference, "fullest_range", instrument="piano")
+    assert (row["low"], row["high"], row["share"]) == (60, 72, 0.75)
+    (row,) = answer(reference, "fullest_range", instrument="piano", low=30)
+    assert (row["low"], row["high"], row["share"]) == (30, 42, 0.25)
+
+
+def test_spacing_of_parts_counts_onsets(reference: store.Reference) -> None:
+    (row,) = answer(reference, "spacing_of_parts", ensemble="piano")
+    assert (row["upper"], row["lower"], row["works"], row["onsets"]) == (
+        "piano",
+        "cello",
+        3,
+        120,
+    )
+    assert row["mean"] == pytest.approx((10 + 5 + 8) / 3)
+    assert row["over_octave"] == pytest.approx(0.25)
+
+
+def test_a_gap_that_narrows_as_the_bass_rises(reference: store.Reference) -> None:
+    (row,) = answer(reference, "gap_above_bass", collections="^ben$")
+    assert (row["rho"], row["onsets"], row["mean_gap"]) == (pytest.approx(-1), 40, 12.5)
+
+
+def test_phrase_shapes_leave_out_what_has_no_middle(reference: store.Reference) -> None:
+    rows = answer(reference, "phrase_shapes")
+    assert [(row["shape"], row["phrases"], row["share"]) for row in rows] == [
+        ("convex", 5, 0.5),
+        ("descending", 5, 0.5),
+    ]
+    assert answer(reference, "phrase_shapes", without="book") == []
+
+
+def test_rising_intervals_by_size_and_kind(reference: store.Reference) -> None:
+    second, octave = answer(reference, "rising_intervals", instrument="choir")
+    assert (second["size"], second["times"], second["kind"]) == (2, 90, "small")
+    assert second["rising"] == pytest.approx(1 / 3)
+    assert (octave["size"], octave["rising_of_kind"], octave["times_of_kind"]) == (12, 1, 9)
+    both = answer(reference, "rising_intervals", ensemble="choir")[0]
+    assert (both["size"], both["times_of_kind"]) == (1, 49 + 90)
+
+
+def test_activity_counts_an_onset_once(reference: store.Reference) -> None:
+    piano, cello = answer(reference, "activity_of_parts", ensemble="piano")
+    assert (piano["instrument"], piano["onsets"], cello["onsets"]) == ("piano", 300, 150)
+    assert piano["rate"] == pytest.approx(300 / 230)
+
+
+def test_notes_beyond_a_limit_name_their_works(reference: store.Reference) -> None:
+    (row,) = answer(reference, "beyond_a_limit", instrument="piano", below=36)
+    assert (row["work"], row["pitch"], row["notes"]) == ("c:book.abc#a1", 30, 25)
+
+
+def test_behind_a_percentile_composers_weigh_the_same(reference: store.Reference) -> None:
+    (row,) = answer(reference, "behind_a_percentile", value=31, rows=1)
+    # The tune book's 14 weighs a third, Ben's 30 a third, and Ann's three a ninth each.
+    assert (row["work"], row["value"]) == ("c:book.abc#b1", 30.0)
+    assert (row["percentile"], row["weight"]) == (pytest.approx(50), pytest.approx(1 / 3))
+    rows = answer(reference, "behind_a_percentile", value=60, rows=2, ensemble="piano")
+    assert [row["value"] for row in rows] == [50.0, 60.0]
+    assert [row["percentile"] for row in rows] == pytest.approx([50, 500 / 6])
+
+
+def test_works_of_a_cell_add_up_to_one(reference: store.Reference) -> None:
+    rows = answer(reference, "works_of_cell", period="romantic")
+    assert [(row["composer"], row["value"]) for row in rows] == [
+        ("Ann", 40.0),
+        ("Ann", 50.0),
+        ("Ann", 60.0),
+        ("Ben", 30.0),
+    ]
+    assert [row["weight"] for row in rows] == pytest.approx([1 / 6, 1 / 6, 1 / 6, 1 / 2])
+    (row,) = answer(reference, "works_of_cell", measure="shift_rate", composer="tune book")
+    assert (row["value"], row["reason"], row["weight"]) == (None, "too short to place", None)
+
+
+def test_composers_of_a_cell(reference: store.Reference) -> None:
+    ann, ben = answer(reference, "composers_of_cell", period="romantic")
+    assert (ann["composer"], ann["works"], ann["middle"]) == ("Ann", 3, 50.0)
+    assert (ben["composer"], ben["collections"]) == ("Ben", ["ben"])
+
+
+def test_bars_of_a_work_are_printed_ones(reference: store.Reference) -> None:
+    stay, shift = answer(reference, "bars_of_work", work="c:book.abc#a1")
+    assert (stay["about"], stay["start_bar"], stay["end_bar"]) == ("stay", "1", "50")
+    assert stay["words"] == "narrow, rank 1"
+    assert (shift["about"], shift["start_bar"], shift["size"]) == ("shift", "51", 10.0)
+    assert shift["words"] == "up, by mass, at a section"
+
+
+def test_parts_of_works_are_the_widest_first(reference: store.Reference) -> None:
+    (row,) = answer(reference, "parts_of_works", instrument="piano", rows=1)
+    assert (row["work"], row["lowest"], row["highest"]) == ("c:book.abc#a1", 30, 90)
+    assert (row["gap_below"], row["rising"]) == (10.0, pytest.approx(1 / 3))
