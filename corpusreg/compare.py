@@ -22,6 +22,7 @@ from corpusreg.measures.events import Event
 from corpusreg.measures.shifts import Shift
 from corpusreg.measures.stays import Stay
 from corpusreg.played import PlayedBars
+from corpusreg.players import NOBODY, Players
 from corpusreg.reference import BASIC, Cohort, Placement, Size, oddness, place
 
 __all__ = [
@@ -101,6 +102,7 @@ class Comparison:
     events: tuple[PlacedEvent, ...]
     background: tuple[Background, ...]
     odder: float | None
+    players: Players = NOBODY
 
 
 def compare(
@@ -109,6 +111,7 @@ def compare(
     parts: Mapping[str, Analysis],
     cohorts: Sequence[Cohort],
     written_bars: int,
+    players: Players = NOBODY,
 ) -> Comparison:
     """Place an analysed piece in the first cohort that is large enough.
 
@@ -147,6 +150,7 @@ def compare(
         events=_placed_events(whole, parts),
         background=tuple(passages(background(whole.texture))),
         odder=float((chosen.odd >= far).mean()) if known and len(chosen.odd) else None,
+        players=players,
     )
 
 

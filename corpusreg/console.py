@@ -17,8 +17,17 @@ from corpusreg.bar_words import bars_list, joined
 from corpusreg.compare import Comparison, PlacedMeasure
 from corpusreg.event_words import event_words, told_events
 from corpusreg.offers import CAUTION, try_words
-from corpusreg.part_words import part_ranges
 from corpusreg.pitch import note_name
+from corpusreg.player_words import (
+    TIRING,
+    edge_words,
+    player_lines,
+    player_remarks,
+    reaching,
+    tires,
+    torn,
+)
+from corpusreg.players import Player
 from corpusreg.reference import Placement
 
 __all__ = [
@@ -37,7 +46,6 @@ _SHADES = " .:+#"
 _MAP_COLUMNS = 64
 _ROW = 6  # semitones a row of the map
 _STRIP = 17
-_MOST_PARTS = 12
 _MOST = 3  # stays, shifts and outstanding measures told
 
 
@@ -59,7 +67,7 @@ def comparison_text(c: Comparison, reference_id: str, definitions: str) -> str:
         *_shifts(c),
         *_section("What happens in the registers", _events(c)),
         *_section("Where it is hollow", _hollow(c)),
-        *_section("Parts", _parts(c)),
+        *_each_player(c),
         *_section("Worth knowing", c.piece.notes),
         *_section("Taken for granted", c.piece.assumed),
         "",
@@ -155,17 +163,29 @@ def _ruler(c: Comparison, starts: NDArray[np.int64]) -> str:
 def outstanding(c: Comparison) -> list[str]:
     """What stands out as a list, furthest first, with an offer for each; or that nothing does.
 
-    Parts that lie beyond the comfortable range of their instrument come last.
+    Parts that lie at the edge of their instrument come last; first, where the whole
+    is in its middle meanwhile, which the measures cannot see.
     """
     told = words.leading(c)[:_MOST]
-    reaching = [part for part in part_ranges(c) if part.reaches]
-    lines = [] if told else items([_nothing(c)])
+    strained = reaching(c)
+    lines = [line for part in strained if torn(part) for line in _strained(part, c)]
+    if not told:
+        lines += items([_nothing(c, besides=bool(lines))])
     for each, likewise in told:
         lines += _told(each, likewise, c)
-    lines += items([f"{part.name}: {part.words}." for part in reaching])
-    if reaching or words.far_apart(c):
+    lines += [line for part in strained if not torn(part) for line in _strained(part, c)]
+    if words.far_apart(c):
         lines += wrap(CAUTION, indent="    ")
     return lines
+
+
+def _strained(part: Player, c: Comparison) -> list[str]:
+    """A part at the edge of its instrument, and what to ask."""
+    tired = part.lying is not None and tires(part.lying)
+    return [
+        *items([f"{edge_words(part, c)}."]),
+        *wrap(TIRING if tired else CAUTION, indent="    "),
+    ]
 
 
 def _told(each: PlacedMeasure, likewise: Sequence[PlacedMeasure], c: Comparison) -> list[str]:
@@ -186,15 +206,16 @@ def _told(each: PlacedMeasure, likewise: Sequence[PlacedMeasure], c: Comparison)
     ]
 
 
-def _nothing(c: Comparison) -> str:
+def _nothing(c: Comparison, *, besides: bool) -> str:
+    none = "Of the measures below none stands out" if besides else "Nothing stands out"
     if c.odder is None:
         return "Nothing can be told: the piece is not placed (see the reasons below)."
     if c.odder > 0.5:
         return (
-            f"Nothing stands out: of these works about {min(round(10 * c.odder), 9)} in 10 "
+            f"{none}: of these works about {min(round(10 * c.odder), 9)} in 10 "
             "have some measure as far out as this piece's furthest."
         )
-    return "Nothing stands out."
+    return f"{none}."
 
 
 def _measures(c: Comparison) -> list[str]:
@@ -249,11 +270,18 @@ def _of(number: int, which: str) -> str:
     return f" ({which}, of {number})" if number > _MOST else ""
 
 
-def _parts(c: Comparison) -> list[str]:
-    """One line a part, where there are some to set side by side."""
-    if not 1 < len(c.piece.parts) <= _MOST_PARTS:
+def _each_player(c: Comparison) -> list[str]:
+    """One line a part: notes, place in the range of its instrument, what it asks."""
+    lines = player_lines(c)
+    if not lines:
         return []
-    return [f"{part.name}: {part.words}" for part in part_ranges(c)]
+    return ["", "Each player", *(f"  {line}" for line in lines), *_strip_key(c)]
+
+
+def _strip_key(c: Comparison) -> list[str]:
+    key = "Each strip: the instrument from its lowest to its highest note, < > notes beyond."
+    known = any(player.lying for player in c.players.parts)
+    return [*(wrap(key, indent="  ") if known else []), *items(player_remarks(c))]
 
 
 def _events(c: Comparison) -> list[str]:

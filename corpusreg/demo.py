@@ -12,7 +12,7 @@ from corpusreg.compare import Comparison, PlacedMeasure
 from corpusreg.console import WIDTH, heading, items, outstanding, register_map, wrap
 from corpusreg.definitions import VERSION
 from corpusreg.errors import DataError
-from corpusreg.part_words import part_ranges
+from corpusreg.player_words import at_edge_of_its_range, reaching, torn
 
 __all__ = ["demo_text", "pieces_folder"]
 
@@ -87,14 +87,15 @@ def _row(title: str, forces: str, first: str, bars: str) -> str:
 def _line(c: Comparison) -> tuple[str, str, str, str]:
     """One piece: title, forces, what stands out first, and the bars to look at."""
     told = words.leading(c)
-    reaching = [part for part in part_ranges(c) if part.reaches]
-    if told:
+    strained = reaching(c)
+    if strained and (torn(strained[0]) or not told):
+        first = at_edge_of_its_range(strained[0])
+        runs = [part.lying.edge_run for part in strained if part.lying]
+        passages = tuple(run for run in runs if run)
+    elif told:
         each = told[0][0]
         first = _SHORT[each.measure.name][0 if _high(each) else 1]
         passages = () if each.measure.name in _OF_SPACE else words.where(each, c)
-    elif reaching:
-        first = f"{reaching[0].name}: beyond easy range"
-        passages = tuple(part.run for part in reaching if part.run)
     else:
         first, passages = "nothing unusual", ()
     bars = bars_list(c.bars, passages or _turns(c)).partition(" ")[2]

@@ -16,6 +16,7 @@ from corpusreg.measures.events import UNIT
 from corpusreg.measures.shifts import Shift
 from corpusreg.pitch import band_name, note_name
 from corpusreg.played import PlayedBars
+from corpusreg.player_document import parts_document, two_level_document
 
 __all__ = ["document"]
 
@@ -72,6 +73,8 @@ def _work(c: Comparison) -> dict[str, Any]:
         "events": [_event(each, c.bars) for each in c.events],
         "background": [_background(each, c.bars) for each in c.background],
         "saturation": _saturation(c),
+        "parts": parts_document(c),
+        "two_level": two_level_document(c),
         "assumed": list(piece.assumed),
         "notes": [*piece.notes, *words.disagreements(c)],
     }

@@ -13,10 +13,11 @@ from corpusreg.compare import Comparison, Piece, compare
 from corpusreg.duplicates import fingerprint, shingles
 from corpusreg.ensembles import Ensemble, kinds
 from corpusreg.extract import ensemble_of
-from corpusreg.instruments import load
+from corpusreg.instruments import Instruments, load
 from corpusreg.notes import Score
-from corpusreg.pitch import note_name
 from corpusreg.played import Played, perform
+from corpusreg.player_words import beyond_words
+from corpusreg.players import players
 from corpusreg.readers import read_file, sniff
 from corpusreg.reference import BASIC, MINIMUM_WORKS, Cohort, Rung, Size, ladder
 
@@ -24,7 +25,7 @@ if TYPE_CHECKING:
     from corpusreg.readers import ReadResult
     from corpusreg.store import Reference
 
-__all__ = ["place_file"]
+__all__ = ["part_names", "place_file", "read_works"]
 
 # Formats read by native code or by music21, which may crash or balloon: in a
 # bounded process of their own. The others are read by bounded Python code here.
@@ -40,26 +41,32 @@ class _Work:
 
 
 def place_file(
-    reference: Reference, path: Path, cohort: str | None, as_written: bool
+    reference: Reference,
+    path: Path,
+    cohort: str | None,
+    as_written: bool,
+    table: Instruments | None = None,
 ) -> tuple[list[Comparison], list[str]]:
     """Comparisons of all works in a file, and the failures among them, one line each.
 
     cohort: a user's choice such as 'ensemble=piano', or None for the ladder.
+    table: ranges of the instruments, those that come with corpusreg where None.
     Raises ReadError where nothing in the file can be read.
     """
     chosen = parse_cohort(reference, cohort) if cohort else None
-    result = _read(path)
+    result = read_works(path)
     failures = [f"{path}: no. {number}: {reason}" for number, reason in result.failures]
     found = []
     for score in result.scores:
         played = perform(score, as_written=as_written)
         work = _Work(score, played, analyse(played), ensemble_of(score, played))
         many = len(result.scores) + len(result.failures) > 1
-        found.append(_placed(reference, path, work, chosen, many=many))
+        found.append(_placed(reference, path, work, chosen, table or load(), many=many))
     return found, failures
 
 
-def _read(path: Path) -> ReadResult:
+def read_works(path: Path) -> ReadResult:
+    """All works of a file; formats that may crash a process are read in one of their own."""
     if sniff(path) in _READ_APART:
         from corpusreg.isolate import call
 
@@ -69,7 +76,13 @@ def _read(path: Path) -> ReadResult:
 
 
 def _placed(
-    reference: Reference, path: Path, work: _Work, chosen: Rung | None, *, many: bool
+    reference: Reference,
+    path: Path,
+    work: _Work,
+    chosen: Rung | None,
+    table: Instruments,
+    *,
+    many: bool,
 ) -> Comparison:
     kind = kinds()[work.ensemble.kind]
     copies = own_copies(reference, fingerprint(work.score), shingles(work.score))
@@ -82,7 +95,9 @@ def _placed(
     parts = _part_analyses(work)
     size = Size(len(work.played.bars), work.whole.texture.voices)
     notes = [*_left_out(copies), *_thin(cohorts[0], chosen, size), *_lost(work.score)]
-    notes += _out_of_range(work.score, work.played)
+    everyone = players(work.whole, parts, table)
+    for player in everyone.parts:
+        notes += beyond_words(player, work.played.bars)
     piece = Piece(
         title=_title(work.score, path, many=many),
         path=str(path),
@@ -97,6 +112,7 @@ def _placed(
         parts,
         cohorts,
         written_bars=len(work.score.bars),
+        players=everyone,
     )
 
 
@@ -109,16 +125,24 @@ def _title(score: Score, path: Path, *, many: bool) -> str:
     return f"{title} (no. {score.number})" if many and score.number else title
 
 
-def _part_analyses(work: _Work) -> dict[str, Analysis]:
-    """Analyses of the sounding parts by a name that is theirs alone."""
-    found: dict[str, Analysis] = {}
-    for index, part in enumerate(work.score.parts):
-        rows = work.played.notes.part == index
-        if rows.any():
+def part_names(played: Played) -> dict[int, str]:
+    """Names of the sounding parts by index, each of them its part's alone."""
+    found: dict[int, str] = {}
+    for index, part in enumerate(played.parts):
+        if (played.notes.part == index).any():
             name = part.name or part.abbreviation or f"Part {index + 1}"
-            name = name if name not in found else f"{name} ({index + 1})"
-            found[name] = analyse(work.played.only(rows))
+            taken = name in found.values()
+            found[index] = f"{name} ({index + 1})" if taken else name
     return found
+
+
+def _part_analyses(work: _Work) -> dict[str, Analysis]:
+    """Analyses of the sounding parts by name."""
+    part = work.played.notes.part
+    return {
+        name: analyse(work.played.only(part == index))
+        for index, name in part_names(work.played).items()
+    }
 
 
 def _left_out(copies: Copies) -> list[str]:
@@ -150,25 +174,3 @@ def _lost(score: Score) -> list[str]:
         f"{words.plural(count, 'place')} in this file could not be read: {reason}"
         for reason, count in sorted(score.lost.items())
     ]
-
-
-def _out_of_range(score: Score, played: Played) -> list[str]:
-    """Notes beyond an instrument's usual range, flagged and never clipped."""
-    found = []
-    for index, instrument in enumerate(load().match_all(score.parts)):
-        rows = played.notes.part == index
-        if instrument is None or not rows.any():
-            continue
-        pitch = played.notes.pitch[rows]
-        low, high = instrument.professional
-        for beyond, side in ((pitch < low, "below"), (pitch > high, "above")):
-            if beyond.any():
-                first = int(beyond.argmax())
-                bar = played.bars.labels[int(played.notes.bar[rows][first])]
-                found.append(
-                    f"{score.parts[index].name}: {words.plural(int(beyond.sum()), 'note')} "
-                    f"{side} the usual range ({note_name(low)} to {note_name(high)}), first "
-                    f"{note_name(int(pitch[first]))} in bar {bar}. The table is a guide; "
-                    "extremes can strain: ask the player, the singer or the teacher."
-                )
-    return found

@@ -37,6 +37,7 @@ from corpusreg.measures.texture import EDGE, PITCHES
 __all__ = [
     "AUDIBLE",
     "EDGE_TENTH",
+    "Floats",
     "Height",
     "at_edge",
     "edge_but_middle",
