@@ -19,8 +19,9 @@ _MOST_PASSES_PER_BAR = 64
 def played_order(bars: Bars) -> tuple[list[int], str]:
     """Written bar indices in the order they are played, and what was assumed.
 
-    The second value is '' where all signs could be followed, otherwise one
-    sentence; then the order is the written one.
+    The second value is '' where all signs could be followed and every bar is
+    reached, otherwise one sentence: signs without end are not followed at all, and
+    bars that no sign leads to (a second ending after no repeat) are told.
     """
     n = len(bars)
     if bars.order is not None:
@@ -28,8 +29,15 @@ def played_order(bars: Bars) -> tuple[list[int], str]:
     if not (bars.repeat_end.any() or any(bars.marks) or any(bars.endings)):
         return list(range(n)), ""
     order = _Walk(bars).run()
-    if order is None:
+    if not order:
         return list(range(n)), "the repeat signs do not come to an end: read in written order"
+    missed = sorted(set(range(n)).difference(order))
+    if missed:
+        count = "a bar is" if len(missed) == 1 else f"{len(missed)} bars are"
+        return (
+            order,
+            f"{count} never reached by the signs, from bar {bars.labels[missed[0]]} on",
+        )
     return order, ""
 
 
@@ -39,6 +47,7 @@ class _Walk:
     def __init__(self, bars: Bars) -> None:
         self.bars = bars
         self.group_last = _last_pass_of_group(bars)
+        self.endings = _endings(bars)
         self.section = 0  # where the current repeat goes back to
         self.number = 1  # the current pass, from 1
         self.jumped = False
@@ -50,7 +59,7 @@ class _Walk:
         while 0 <= bar < n:
             if bars.repeat_start[bar] and bar != self.section:
                 self.section, self.number = bar, 1
-            left_endings = previous >= 0 and bars.endings[previous] and not bars.endings[bar]
+            left_endings = previous >= 0 and self.endings[previous] and not self.endings[bar]
             if left_endings and bar == previous + 1:
                 self.section, self.number = bar, 1
             if self._skipped(bar):
@@ -63,7 +72,7 @@ class _Walk:
         return order
 
     def _skipped(self, bar: int) -> bool:
-        endings = self.bars.endings[bar]
+        endings = self.endings[bar]
         if not endings:
             return False
         number = self.group_last[bar] if self.jumped else self.number
@@ -79,8 +88,7 @@ class _Walk:
             return bar + 1
         times = int(self.bars.repeat_end[bar])
         if times:
-            last = self.group_last[bar] if self.bars.endings[bar] else times
-            if self.number < max(last, times if not self.bars.endings[bar] else 0):
+            if self.number < (self.group_last[bar] if self.endings[bar] else times):
                 self.number += 1
                 return self.section
             self.section, self.number = bar + 1, 1
@@ -105,13 +113,22 @@ def _last_pass_of_group(bars: Bars) -> list[int]:
     start = 0
     while start < len(bars):
         end = start
-        while (
-            end < len(bars)
-            and bars.endings[end]
-            and not (end > start and bars.repeat_start[end])
-        ):
+        while end < len(bars) and bars.endings[end]:
+            if end > start and bars.repeat_start[end] and 1 in bars.endings[end]:
+                break  # the endings of another passage
             end += 1
         top = max((max(bars.endings[i]) for i in range(start, end)), default=0)
         last[start:end] = [top] * (end - start)
         start = max(end, start + 1)
     return last
+
+
+def _endings(bars: Bars) -> list[tuple[int, ...]]:
+    """Passes of each bar, () for all; a passage that opens under a later ending has none."""
+    found = list(bars.endings)
+    for bar in range(1, len(bars)):
+        same = bars.endings[bar] == bars.endings[bar - 1]
+        opens = bars.repeat_start[bar] and 1 not in bars.endings[bar]
+        if opens or (same and not found[bar - 1]):
+            found[bar] = ()
+    return found
