@@ -29,8 +29,8 @@ OUTSIDE: dict[str, tuple[str, ...]] = {
     "music21": ("readers.other",),
     "numpy": (
         "notes", "loudness", "readers", "pedal", "played", "measures", "analysis",
-        "duplicates", "reference", "store", "cohorts", "players", "compare", "console", "extract",
-        "heights", "building", "workflow",
+        "duplicates", "reference", "store", "cohorts", "players", "compare", "console",
+        "extract", "heights", "building", "workflow",
     ),
     "pandas": ("api",),
     "platformdirs": ("settings",),
