@@ -119,7 +119,7 @@ def test_transposing_changes_nothing_but_the_height(score: Score, semitones: int
     assert (b.lowest, b.highest) == (a.lowest + semitones, a.highest + semitones)
     assert b.core == (a.core[0] + semitones, a.core[1] + semitones)
     for name, value in a.values.items():
-        if name != "octaves_in_use":  # cut at fixed octaves
+        if name not in ("octaves_in_use", "cleared_entries"):  # cut at fixed octaves
             assert same(b.values[name].value, value.value), name
     assert [(s.first, s.last, s.low + semitones, s.high + semitones) for s in a.stays] == [
         (s.first, s.last, s.low, s.high) for s in b.stays

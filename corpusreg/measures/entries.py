@@ -8,12 +8,17 @@ on the other side has sounded in the bar before: playing round a border is not
 coming and going. A band that was in use, or never was, and stays empty for ABSENT
 bar or more (or SECONDS where a tempo is written) while something sounds elsewhere,
 is cleared; what comes next is its entry, when it sounds for LASTS of a bar in the
-bar from there on. Neighbouring bands entered in one bar are one entry.
+bar from there on and lies NEAR semitones or more from all that sounded in the bar
+before. Neighbouring bands entered in one bar are one entry.
 
 At the low or high end of what sounded meanwhile an entry is 'held back' after
 HELD bars (for the first time) or HELD_AGAIN bars, and a 'solo' when it lasts a bar
 at most, is alone for ALONE bars before and after, and CLEAR semitones from
 everything that sounds in the bars around it.
+
+NEAR was chosen by hidden clearings (tests/benchmarks/events.py): at 3 semitones 97 to
+100 % of clearings of 1, 2, 4 and 8 bars are found in each kind of work, at 5 semitones
+89 to 98 %, while events by nature fall from 41 to 37 per 100 bars (piano).
 """
 
 from __future__ import annotations
@@ -29,6 +34,7 @@ from corpusreg.measures.presence import BANDS, Presence
 __all__ = ["entries"]
 
 BORDER = 3  # semitones
+NEAR = 3  # semitones
 ABSENT = 1.0  # bars
 SECONDS = 2.0
 LASTS = 0.2  # of a bar
@@ -79,7 +85,7 @@ def entries(here: Presence, seconds: Floats | None = None) -> list[Event]:
     runs, window, weight = runs.take(kept), window[kept], weight[kept]
     far, new = _distances(here, runs, window)
     # What stays within a border's width of the bar before has not come from elsewhere.
-    kept = np.flatnonzero(far >= BORDER)
+    kept = np.flatnonzero(far >= NEAR)
     runs, weight, far, new = runs.take(kept), weight[kept], far[kept], new[kept]
     find = _Finder(here, runs, weight, far, new)
     return [find.event(rows) for rows in _groups(here.beat_bar[runs.enter], runs.band)]

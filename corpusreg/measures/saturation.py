@@ -88,8 +88,9 @@ def saturation(
 ) -> Saturation:
     """Saturation of every octave in every beat.
 
-    weights: of each pitch in each beat with decay, shape (slices, 128). notes: as played, for their attacks. seconds: shape
-    (bars,), length of each played bar, or None where no tempo is written.
+    weights: of each pitch in each beat, with decay, shape (slices, 128). notes: as
+    played, for their attacks. seconds: shape (bars,), length of each played bar, or
+    None where no tempo is written.
     """
     edges, beat_bar = beat_edges(bars)
     lasting = np.diff(edges) / np.maximum(bars.full[beat_bar], 1)
