@@ -7,7 +7,9 @@ lengthened, grace notes set aside, dynamics turned into loudness.
 Conventions
 -----------
 played bar   one entry a bar as heard; `PlayedBars.written` is its index in the
-             file. Ticks are counted from the start of the performance.
+             file. Ticks are counted from the start of the performance; there are
+             twice as many to a quarter note as in the score where half of a
+             staccato note would be no whole number of them.
 label        the printed bar number; where the bar is heard again, with
              '(2nd time)' after it.
 """
@@ -99,6 +101,7 @@ def perform(score: Score, *, as_written: bool = False) -> Played:
     `as_written` keeps the page's order of bars. Raises ReadError where nothing
     pitched sounds.
     """
+    score = _halvable(score)
     if as_written:
         order, remark = (
             list(range(len(score.bars))),
@@ -112,7 +115,7 @@ def perform(score: Score, *, as_written: bool = False) -> Played:
     table, bar_of = merge_ties(table, bar_of)
     # A dot over a note halves it; within a tie it marks the end and changes nothing.
     dotted = table["staccato"] & ~table["tie_out"]
-    table["duration"][dotted] = np.maximum(table["duration"][dotted] // 2, 1)
+    table["duration"][dotted] //= 2
     pedals = played_pedals(score.pedals, score.bars, bars.written, bars.start)
     ends = held_ends(pedals, table["part"], table["pitch"], table["onset"], table["duration"])
     table["duration"] = np.where(table["duration"] > 0, ends - table["onset"], 0)
@@ -133,6 +136,33 @@ def perform(score: Score, *, as_written: bool = False) -> Played:
         tempo_known=bool(score.tempos),
         assumed=tuple(dict.fromkeys(assumed)),
         seconds=_bar_seconds(score)[bars.written] if score.tempos else None,
+    )
+
+
+def _halvable(score: Score) -> Score:
+    """The score with so many ticks that staccato notes can be halved exactly."""
+    if not (score.notes["staccato"] & (score.notes["duration"] % 2 == 1)).any():
+        return score
+    notes, bars = score.notes.copy(), score.bars
+    for column in ("onset", "duration"):
+        notes[column] *= 2
+    return replace(
+        score,
+        ticks=2 * score.ticks,
+        notes=notes,
+        bars=replace(
+            bars,
+            start=2 * bars.start,
+            length=2 * bars.length,
+            full=2 * bars.full,
+            beat=2 * bars.beat,
+        ),
+        dynamics=tuple(
+            replace(d, tick=2 * d.tick, end=None if d.end is None else 2 * d.end)
+            for d in score.dynamics
+        ),
+        pedals=tuple(replace(p, start=2 * p.start, end=2 * p.end) for p in score.pedals),
+        tempos=tuple(replace(t, tick=2 * t.tick) for t in score.tempos),
     )
 
 
