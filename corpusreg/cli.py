@@ -15,6 +15,7 @@ from typing import Any, NoReturn
 from corpusreg import __version__
 from corpusreg.definitions import BY_NAME, MEASURES, VERSION
 from corpusreg.errors import CorpusregError, UsageError
+from corpusreg.instrument_commands import add_commands, ranges_option
 
 __all__ = ["main"]
 
@@ -99,6 +100,7 @@ def _parser() -> argparse.ArgumentParser:
 
     _extract_command(commands)
     _compare_command(commands)
+    add_commands(commands, _command)
 
     check = _command(commands, "check", "which reference is in use, and whether all is well")
     check.add_argument("--json", action="store_true", help="print JSON")
@@ -144,6 +146,7 @@ def _compare_command(commands: Any) -> None:
     compare.add_argument(
         "--as-written", action="store_true", help="keep the page's order, repeats not played"
     )
+    ranges_option(compare)
     compare.add_argument("--json", action="store_true", help="print JSON")
     compare.set_defaults(run=_compare)
 
@@ -283,10 +286,13 @@ def _with_reference(options: argparse.Namespace) -> None:
 def _compare(options: argparse.Namespace) -> int:
     from corpusreg import workflow
 
-    _some_readable(workflow.score_files(options.pieces))
+    workflow.some_readable(options.pieces)
     _with_reference(options)
     found = workflow.compare_paths(
-        options.pieces, cohort=options.cohort, as_written=options.as_written
+        options.pieces,
+        cohort=options.cohort,
+        as_written=options.as_written,
+        ranges=options.ranges,
     )
     if options.json:
         from corpusreg.document import document
@@ -302,24 +308,6 @@ def _compare(options: argparse.Namespace) -> int:
     for failure in found.failures:
         _say(failure)
     return 1 if found.failures else 0
-
-
-def _some_readable(files: Sequence[Path]) -> None:
-    """Raise before a reference is built for nothing: where no file can even be opened."""
-    from corpusreg import settings
-    from corpusreg.readers import sniff
-    from corpusreg.store import pointed
-
-    if pointed(settings.reference_folder()) is not None:
-        return
-    problems: list[CorpusregError] = []
-    for file in files:
-        try:
-            sniff(file)
-        except CorpusregError as error:
-            problems.append(error)
-    if len(problems) == len(files):
-        raise problems[0]
 
 
 def _print_comparisons(comparisons: Sequence[Any], reference_id: str) -> None:

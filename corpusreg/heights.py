@@ -18,7 +18,7 @@ from pathlib import Path
 import numpy as np
 
 from corpusreg.errors import UsageError
-from corpusreg.instruments import LEVELS, Instrument, Instruments
+from corpusreg.instruments import LEVELS, Instrument, Instruments, find
 from corpusreg.measures import height
 from corpusreg.measures.height import Height
 from corpusreg.measures.texture import texture
@@ -26,7 +26,7 @@ from corpusreg.placing import part_names, read_works
 from corpusreg.played import Notes, Played, PlayedBars, perform
 from corpusreg.players import Beyond, beyond, register_times, time_by_pitch
 
-__all__ = ["OnInstrument", "Passage", "find_bars", "find_instrument", "find_part", "passage"]
+__all__ = ["OnInstrument", "Passage", "find_bars", "find_part", "passage"]
 
 _OCTAVE = 12
 _NEAR_OCTAVE = 2  # semitones
@@ -89,9 +89,7 @@ def passage(
     family where the piece names one only. Raises UsageError for what does not exist
     or is not clear, ReadError where the file cannot be read.
     """
-    asked = [find_instrument(table, name) for name in on]
-    if level is not None and level not in LEVELS:
-        raise UsageError(f"'{level}' is not a level; use one of: {', '.join(LEVELS)}")
+    asked = [find(table, name) for name in on]
     played = _one_work(path)
     names = part_names(played)
     index = find_part(names, part, path.name)
@@ -117,21 +115,6 @@ def passage(
     lowest, highest = int(notes.pitch.min()), int(notes.pitch.max())
     where = (first, last, lowest, highest)
     return Passage(str(path), names[index], own, home, played.bars, *where, tuple(rows))
-
-
-def find_instrument(table: Instruments, name: str) -> Instrument:
-    """An instrument by id or printed name; UsageError names the nearest ones."""
-    key = "-".join(name.casefold().split())
-    if key in table:
-        return table[key]
-    meanings = {row.id: row for row in table.named(name)}
-    if len(meanings) == 1:
-        return next(iter(meanings.values()))
-    if meanings:
-        raise UsageError(f"'{name}' may be {' or '.join(meanings)}; name one of them")
-    near = difflib.get_close_matches(key, list(table), n=3, cutoff=0.5)
-    hint = f"did you mean {' or '.join(near)}?" if near else "see 'corpusreg ranges'"
-    raise UsageError(f"no instrument '{name}' in the table; {hint}")
 
 
 def find_part(names: Mapping[int, str], asked: str | None, where: str) -> int:
@@ -197,8 +180,9 @@ def _offered(
     known = _once([row for row in present if row is not None])
     if len(known) > 1 or own is None:
         return known
-    family = [row for row in table.values() if row.family == own.family]
-    return [*known, *(row for row in family if not (row.generic or row.kind_of))]
+    # Without those that only refine another row, such as the clarinet in A.
+    plain = (row for row in table.values() if not row.kind_of or table[row.kind_of].generic)
+    return [*known, *(r for r in plain if r.family == own.family and not r.generic)]
 
 
 def _once(rows: Sequence[Instrument]) -> list[Instrument]:

@@ -21,6 +21,7 @@ generic      stands for several kinds ('voice' where no type is named); its
 from __future__ import annotations
 
 import csv
+import difflib
 import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
@@ -28,7 +29,7 @@ from functools import lru_cache
 from importlib import resources
 from pathlib import Path
 
-from corpusreg.errors import DataError
+from corpusreg.errors import DataError, UsageError
 from corpusreg.instrument_table import DECAYS, FAMILIES, LEVELS, Instrument, Register, read_rows
 from corpusreg.notes import Part
 from corpusreg.part_names import is_generic, plain, read_name
@@ -41,6 +42,7 @@ __all__ = [
     "Instrument",
     "Instruments",
     "Register",
+    "find",
     "height",
     "load",
     "register_name",
@@ -117,6 +119,10 @@ class Instruments(Mapping[str, Instrument]):
         given in two languages is what both mean.
         """
         return tuple(self._rows[i] for i in self._ids(name) if i != _UNPITCHED)
+
+    def printed_names(self, key: str) -> tuple[str, ...]:
+        """Names as scores print them, in plain text, that may mean the row with this id."""
+        return tuple(name for name, meanings in self._names.items() if key in meanings)
 
     def match(self, part: Part) -> Instrument | None:
         """The instrument of a part, or None where nothing names one: never a guess.
@@ -274,6 +280,21 @@ def _fitting(choices: tuple[Instrument, ...], certain: set[str]) -> Instrument |
     if choices[0].family in certain:
         return choices[0]
     return next((one for one in choices if one.family in certain), choices[0])
+
+
+def find(table: Instruments, name: str) -> Instrument:
+    """An instrument by id or printed name; UsageError names the nearest ones."""
+    key = "-".join(name.casefold().split())
+    if key in table:
+        return table[key]
+    meanings = {row.id: row for row in table.named(name)}
+    if len(meanings) == 1:
+        return next(iter(meanings.values()))
+    if meanings:
+        raise UsageError(f"'{name}' may be {' or '.join(meanings)}; name one of them")
+    near = difflib.get_close_matches(key, list(table), n=3, cutoff=0.5)
+    hint = f"did you mean {' or '.join(near)}?" if near else "see 'corpusreg ranges'"
+    raise UsageError(f"no instrument '{name}' in the table; {hint}")
 
 
 def load(path: Path | None = None) -> Instruments:

@@ -69,9 +69,10 @@ class Lying:
     """How a part lies for its instrument.
 
     registers: share of time by register; tiring, dull, edge, and outside (beyond the
-    comfortable span): shares of time (0 to 1). tiring_run, edge_run: the longest run of bars with half of their time
-    there, or None. stays, shifts: those of the part itself, on heights: (first,
-    last, lower, upper edge) and (bar, how far the mean height moves, up positive).
+    comfortable span): shares of time (0 to 1). tiring_run, edge_run: the longest run
+    of bars with half of their time there, or None. stays, shifts: those of the part
+    itself, on heights: (first, last, lower, upper edge) and (bar, how far the mean
+    height moves, up positive).
     grid, middle_but_edge, edge_but_middle: shares of weight.
     """
 

@@ -21,6 +21,8 @@ if TYPE_CHECKING:
     from corpusreg.batch import Progress
     from corpusreg.catalogue import SourceFile, TierRow
     from corpusreg.compare import Comparison
+    from corpusreg.heights import Passage
+    from corpusreg.instruments import Instrument, Instruments
     from corpusreg.store import Draft, Reference, Result
 
 __all__ = [
@@ -32,8 +34,11 @@ __all__ = [
     "compare_paths",
     "corpora_list",
     "extract",
+    "heights",
     "query",
+    "ranges",
     "score_files",
+    "some_readable",
     "table",
 ]
 
@@ -300,22 +305,47 @@ def score_files(paths: Sequence[Path], problems: list[str] | None = None) -> lis
     return files
 
 
+def some_readable(paths: Sequence[Path]) -> None:
+    """Raise before a reference is built for nothing: where no file can even be opened."""
+    from corpusreg.readers import sniff
+    from corpusreg.store import pointed
+
+    files = score_files(paths)
+    if pointed(settings.reference_folder()) is not None:
+        return
+    problems: list[CorpusregError] = []
+    for file in files:
+        try:
+            sniff(file)
+        except CorpusregError as error:
+            problems.append(error)
+    if len(problems) == len(files):
+        raise problems[0]
+
+
 def compare_paths(
-    paths: Sequence[Path], *, cohort: str | None = None, as_written: bool = False
+    paths: Sequence[Path],
+    *,
+    cohort: str | None = None,
+    as_written: bool = False,
+    ranges: Path | None = None,
 ) -> Compared:
     """Place every work in some files among the present reference.
 
+    ranges: a user's table of instruments, as `corpusreg.instruments.load` takes it.
     A file that cannot be read is a failure and stops nothing. Raises StoreError
     without a usable reference, UsageError for a cohort that does not exist.
     """
+    from corpusreg.instruments import load
     from corpusreg.placing import place_file
 
+    table = load(ranges)
     comparisons: list[Comparison] = []
     failures: list[str] = []
     with _open() as reference:
         for path in score_files(paths, failures):
             try:
-                found, failed = place_file(reference, path, cohort, as_written)
+                found, failed = place_file(reference, path, cohort, as_written, table)
             except UsageError:
                 raise
             except CorpusregError as error:
@@ -324,3 +354,30 @@ def compare_paths(
                 comparisons += found
                 failures += failed
         return Compared(tuple(comparisons), tuple(failures), reference.reference_id)
+
+
+def heights(
+    path: Path,
+    bars: str,
+    *,
+    part: str | None = None,
+    on: Sequence[str] = (),
+    level: str | None = None,
+    ranges: Path | None = None,
+) -> Passage:
+    """A passage of one piece on instruments; see `corpusreg.heights.passage`."""
+    from corpusreg.heights import passage
+    from corpusreg.instruments import load
+
+    return passage(path, bars, part=part, on=on, level=level, table=load(ranges))
+
+
+def ranges(name: str | None, file: Path | None) -> tuple[list[Instrument], Instruments]:
+    """Rows of the table of instruments, or the one that is named, and the table itself.
+
+    Raises UsageError for a name that is not there, DataError for a bad file.
+    """
+    from corpusreg.instruments import find, load
+
+    table = load(file)
+    return [find(table, name)] if name else list(table.values()), table
