@@ -87,9 +87,12 @@ def _lines(own: Sequence[Dynamic], bar_ticks: int) -> list[tuple[int, float, flo
             continue
         end = dynamic.end if dynamic.end is not None else start
         sign = 1 if dynamic.kind == "cresc" else -1
-        goal = next((v for t, v in marks if max(end, start + 1) <= t <= end + bar_ticks), None)
-        if goal is None or (goal - level) * sign <= 0:
-            goal = min(max(level + sign * _STEP, 1.0), 127.0)
+        # A mark that stands inside the hairpin is where it leads, and ends it.
+        reach = (m for m in marks if start < m[0] <= max(end, start) + bar_ticks)
+        at, goal = next(reach, (end, level))
+        if (goal - level) * sign <= 0:
+            at, goal = end, min(max(level + sign * _STEP, 1.0), 127.0)
+        end = min(end, at)
         if end > start:
             lines.append((start, level, (goal - level) / (end - start), end))
     return lines
