@@ -83,5 +83,6 @@ def _ranges(options: argparse.Namespace) -> int:
         print("\n\n".join(row_text(row, table) for row in rows))
     else:
         print(ranges_text(rows))
-        print("\nThe first three are sounding, 'written' is the professional range on paper. All that is\ntold of one: 'corpusreg ranges INSTRUMENT'.")
+        print("\nThe first three are sounding, 'written' is the professional range on paper.")
+        print("All that is told of one instrument: 'corpusreg ranges INSTRUMENT'.")
     return 0

@@ -392,3 +392,38 @@ def test_parts_of_works_are_the_widest_first(reference: store.Reference) -> None
     (row,) = answer(reference, "parts_of_works", instrument="piano", rows=1)
     assert (row["work"], row["lowest"], row["highest"]) == ("c:book.abc#a1", 30, 90)
     assert (row["gap_below"], row["rising"]) == (10.0, pytest.approx(1 / 3))
+
+
+def test_heights_by_period(reference: store.Reference) -> None:
+    # Ann: 25 notes at 30, 36 and 40 each, a twelfth of all, and 225 at 60.
+    (piano,) = answer(reference, "heights_by_period", instrument="piano", least=1)
+    assert (piano["works"], piano["composers"], piano["notes"]) == (3, 1, 300)
+    heights = [piano[name] for name in ("lowest", "low", "middle", "high", "highest")]
+    assert heights == [30, 36, 60, 60, 60]
+    rows = answer(reference, "heights_by_period", least=1)
+    assert [(row["instrument"], row["works"]) for row in rows] == [
+        ("cello", 1),
+        ("cello", 4),
+        ("choir", 1),
+        ("piano", 3),
+        ("solo melody", 1),
+    ]
+
+
+def test_heights_count_each_composer_once(tmp_path: Path) -> None:
+    """Nine hundred low notes by one composer weigh as much as one high note by another."""
+    rows: dict[str, list[tuple[Any, ...]]] = {table: [] for table in store.EXTRACTED}
+    for number, (unit, pitch, notes) in enumerate([("ann", 60, 900), ("ben", 84, 1)]):
+        work = f"c:book.abc#{number}"
+        facts = {"corpus": "c", "path": "book.abc", "number": str(number), "content": "h"}
+        facts |= {"title": work, "unit": unit, "period": "baroque", "tier": "open"}
+        rows["works"].append(row("works", work=work, **facts))
+        rows["parts"].append(row("parts", work=work, part=0, instrument="flute", notes=notes))
+        rows["part_pitches"].append((work, 0, pitch, notes))
+    shards = store.Shards(tmp_path / "shards", store.Recipe(definitions.VERSION, "test"))
+    shards.add("c", "book.abc", "h", rows)
+    shards.flush()
+    path = store.publish(shards, [("c", "book.abc", "h")], folder=tmp_path)
+    with store.Reference(path) as reference:
+        (flute,) = answer(reference, "heights_by_period", least=2)
+    assert (flute["middle"], flute["high"], flute["composers"]) == (60, 84, 2)
