@@ -29,7 +29,7 @@ OUTSIDE: dict[str, tuple[str, ...]] = {
     "music21": ("readers.other",),
     "numpy": (
         "notes", "loudness", "readers", "pedal", "played", "measures", "analysis",
-        "duplicates", "reference", "store", "cohorts", "players", "compare", "console",
+        "duplicates", "reference", "effects", "rebar", "store", "cohorts", "players", "compare", "console",
         "extract", "heights", "building", "workflow",
     ),
     "pandas": ("api",),
