@@ -72,7 +72,7 @@ def analyse(played: Played) -> Analysis:
     notes = played.notes
     woven = texture(notes, played.bars)
     core = space.core(woven.total)
-    found_stays, found_shifts = tuple(stays(woven)), tuple(shifts(woven))
+    found_stays, found_shifts = tuple(stays(woven)), tuple(shifts(woven, _lines(played)))
     hollow_bars = np.zeros(len(played.bars), bool)
     hollow_bars[woven.sounding] = hollow.hollow_bars(woven)
     lowest, highest = int(notes.pitch.min()), int(notes.pitch.max())
@@ -112,6 +112,18 @@ def part_events(played: Played) -> dict[int, tuple[Event, ...]]:
         )
         for number in numbers
     }
+
+
+def _lines(played: Played) -> NDArray[np.float64]:
+    """Mean pitch of every sounding player in every played bar, NaN in silence."""
+    notes, bars = played.notes, len(played.bars)
+    players = np.unique(notes.part, return_inverse=True)[1]
+    cell = players * bars + notes.bar
+    size = (int(players.max()) + 1) * bars
+    time = np.bincount(cell, weights=notes.duration, minlength=size)
+    heights = np.bincount(cell, weights=notes.duration * notes.pitch, minlength=size)
+    mean = np.divide(heights, time, out=np.full(size, np.nan), where=time > 0)
+    return np.asarray(mean.reshape(-1, bars), np.float64)
 
 
 def _events(
@@ -188,7 +200,8 @@ def _raw(
         "movement_bar": _mean(movement.between_bars(woven)),
         "movement_phrase": _mean(phrases),
         "travel": movement.travel(woven),
-        "shift_rate": 100 * len(found_shifts) / bars,
+        # One player's move is told, and does not count as a move of the texture.
+        "shift_rate": 100 * sum(shift.by != "part" for shift in found_shifts) / bars,
         "longest_dwell": float(dwell.max()),
         "expected_dwell": expected_dwell(dwell),
         "narrow_dwell": narrow / bars,

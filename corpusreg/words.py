@@ -348,6 +348,8 @@ def shift_words(shift: Shift, bars: PlayedBars) -> str:
 
 def _way(shift: Shift) -> str:
     """Which way a shift goes; in words of weight where neither edge has moved."""
+    if shift.by == "part":
+        return f"one part moves {shift.direction}"
     if shift.by != "mass":
         edge = "the highest notes" if shift.by == "top" else "the lowest notes"
         move = shift.top if shift.by == "top" else shift.bottom

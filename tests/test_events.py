@@ -247,3 +247,18 @@ def test_pieces_at_the_extremes_and_between_two_shores_are_hollow() -> None:
     assert first_of("attic-and-cellar.krn", "hollow")[0].bars == 24
     event, bar = first_of("two-shores.mid", "hollow")
     assert (bar, event.first, event.last) == ("1", 0, 12)
+
+
+# Shifts of one part
+
+
+def test_one_part_that_drops_an_octave_is_a_shift_and_not_counted_in_the_rate() -> None:
+    rows = tuple(
+        (part, at, lasts, pitch - 12 * (part == 2 and at >= 12 * BAR))
+        for part, at, lasts, pitch in textures()[0].rows
+    )
+    found = analyse(perform(score(rows)))
+    assert [(s.bar, s.by, s.direction) for s in found.shifts] == [(12, "part", "down")]
+    assert found.shifts[0].size == pytest.approx(12, abs=2)
+    assert found.values["shift_rate"].value == 0
+    assert analyse(perform(score(textures()[0].rows))).shifts == ()
