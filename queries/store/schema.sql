@@ -253,7 +253,7 @@ COMMENT ON COLUMN shifts.position IS 'Written bar in which the new register begi
 COMMENT ON COLUMN shifts.bar IS 'Printed number of that bar';
 COMMENT ON COLUMN shifts.size IS 'Size [semitones]';
 COMMENT ON COLUMN shifts.direction IS 'up, down, opening or closing';
-COMMENT ON COLUMN shifts."by" IS 'What moved: mass, top or bottom';
+COMMENT ON COLUMN shifts."by" IS 'What moved: mass, top, bottom, or one part alone';
 COMMENT ON COLUMN shifts.abrupt IS 'Abruptness: share of the move made at once [0-1]';
 COMMENT ON COLUMN shifts.at_section IS 'Falls on the beginning of a section';
 
