@@ -1,0 +1,216 @@
+"""Each player's part in the instrument and in the ensemble: by hand, and laws on scores."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from conftest import PIECES
+from event_pieces import parts_reversed, split_by_ties
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from corpusreg.analysis import analyse
+from corpusreg.instruments import Instruments, load
+from corpusreg.measures import height
+from corpusreg.notes import Bars, Part, Score, note_table
+from corpusreg.placing import part_names, read_works
+from corpusreg.played import perform
+from corpusreg.players import Lying, Players, players
+
+BAR, TICKS = 96, 24
+Bars_ = Sequence[Sequence[int]]
+
+
+def score(**lines: Bars_) -> Score:
+    """Parts by name (underlines for spaces), each bar a list of equally long pitches."""
+    rows = [
+        (part, 1, 0, bar, bar * BAR + i * BAR // len(own), BAR // len(own), pitch, -1)
+        + (False,) * 4
+        for part, bars in enumerate(lines.values())
+        for bar, own in enumerate(bars)
+        for i, pitch in enumerate(own)
+    ]
+    count = max(map(len, lines.values()))
+    labels = [str(bar + 1) for bar in range(count)]
+    bars = Bars.plain(labels, [BAR] * count, [BAR] * count, [TICKS] * count)
+    parts = tuple(Part(name.replace("_", " ")) for name in lines)
+    return Score(TICKS, parts, bars, note_table(rows))
+
+
+def found_in(written: Score, table: Instruments | None = None) -> Players:
+    played = perform(written)
+    parts = {
+        name: analyse(played.only(played.notes.part == index))
+        for index, name in part_names(played).items()
+    }
+    return players(analyse(played), parts, table or load())
+
+
+def lying(found: Players) -> dict[str, Lying]:
+    return {player.name: player.lying for player in found.parts if player.lying}
+
+
+def test_a_high_bassoon_in_a_middling_whole() -> None:
+    (written,) = read_works(PIECES / "three-at-a-table.musicxml").scores
+    found = found_in(written)
+    bassoon = lying(found)["Bassoon"]
+    assert bassoon.middle_but_edge > 0.9
+    assert bassoon.edge > 0.9
+    assert bassoon.tiring > 0.25
+    assert bassoon.out_of_range == ()
+    assert bassoon.edge_run == (0, 24)
+    others = [lies for name, lies in lying(found).items() if name != "Bassoon"]
+    assert all(lies.middle_but_edge < 0.1 for lies in others)
+    assert found.two_level is not None
+    # Bb1, the bassoon's lowest note, to D7, the flute's highest.
+    assert found.two_level.compass == (34, 98)
+    assert found.two_level.grid[1].sum() > 0.6
+
+
+def test_what_lies_beyond_the_range_is_flagged_and_not_clipped() -> None:
+    found = found_in(score(Piccolo=[[74], [69, 69], [69, 81]], Viola=[[60]] * 3))
+    lies = lying(found)["Piccolo"]
+    (beyond,) = lies.out_of_range
+    assert (beyond.pitch, beyond.side, beyond.notes, beyond.bar) == (69, "below", 3, 1)
+    assert lies.height.low == pytest.approx((69 - 74) / (108 - 74))
+    # Of three bars one and a half lie below: they are in no register.
+    assert sum(lies.registers.values()) == pytest.approx(0.5)
+
+
+def test_an_instrument_that_is_not_known_is_listed_and_not_guessed() -> None:
+    found = found_in(score(Flute=[[72]] * 2, Wobbleboard=[[48]] * 2))
+    assert [player.lying is None for player in found.parts] == [False, True]
+    assert found.two_level is not None
+    assert found.two_level.unmatched == ("Wobbleboard",)
+    assert found.two_level.compass == load()["flute"].professional
+    assert found_in(score(Wobbleboard=[[48]] * 2)).two_level is None
+
+
+def test_tiring_time_and_its_bars() -> None:
+    # A bassoon tires from Bb4 (70): half of bar 2, all of bars 3 and 4, none of bar 1.
+    lies = lying(found_in(score(Bassoon=[[60], [60, 70], [72], [71, 70], [50]])))["Bassoon"]
+    assert lies.tiring == pytest.approx(2.5 / 5)
+    assert lies.tiring_run == (1, 4)
+    assert lies.registers == pytest.approx({"middle": 2.5 / 5, "tenor": 2.5 / 5})
+    assert lying(found_in(score(Bassoon=[[50]])))["Bassoon"].tiring_run is None
+
+
+def stills(found: Players) -> list[tuple[str | None, int, int, str]]:
+    assert found.two_level is not None
+    return [(s.part, s.first, s.last, s.way) for s in found.two_level.stays]
+
+
+def test_one_note_handed_on_keeps_still_in_the_whole_only() -> None:
+    """A4 on the flute is low, on the bassoon it is high."""
+    silent: list[list[int]] = [[]] * 8
+    found = found_in(score(Flute=[*[[69]] * 8, *silent], Bassoon=[*silent, *[[69]] * 8]))
+    assert stills(found)[0] == (None, 0, 16, "whole")
+    assert ("instrument", None) not in [(way, part) for part, _, _, way in stills(found)]
+
+
+def test_middle_of_one_then_of_the_other_keeps_still_in_the_instruments_only() -> None:
+    """G5 is the middle of the flute, G3 that of the bassoon."""
+    silent: list[list[int]] = [[]] * 8
+    found = found_in(score(Flute=[*[[79]] * 8, *silent], Bassoon=[*silent, *[[55]] * 8]))
+    assert (None, 0, 16, "instrument") in stills(found)
+    whole = [s for s in stills(found) if s[0] is None and s[3] != "instrument"]
+    assert whole == [(None, 0, 8, "both"), (None, 8, 16, "both")]
+
+
+def test_a_part_alone_keeps_still_both_ways() -> None:
+    found = found_in(score(Flute=[*[[72]] * 8, *[[90]] * 8]))
+    assert stills(found) == [(None, 0, 8, "both"), (None, 8, 16, "both")]
+
+
+def test_a_part_that_stays_while_the_whole_moves() -> None:
+    found = found_in(
+        score(Viola=[[60]] * 16, Violin=[*[[62]] * 8, *[[93]] * 8], Cello=[[58]] * 16)
+    )
+    own = {(part, first, last): way for part, first, last, way in stills(found) if part}
+    assert own["Viola", 0, 16] == "instrument"
+    assert own["Violin", 0, 8] == "both"
+
+
+def test_staves_of_a_keyboard_are_told_apart() -> None:
+    rows = [
+        (0, staff, 0, 0, 0, BAR, pitch, -1) + (False,) * 4
+        for staff, pitch in ((1, 76), (2, 40))
+    ]
+    bars = Bars.plain(["1"], [BAR], [BAR], [TICKS])
+    (player,) = found_in(Score(TICKS, (Part("Piano", staves=2),), bars, note_table(rows))).parts
+    assert [(s.number, s.lowest, s.highest) for s in player.staves] == [
+        (1, 76, 76),
+        (2, 40, 40),
+    ]
+    assert player.staves[0].height is not None
+    assert player.staves[0].height.mean == pytest.approx((76 - 21) / 87)
+
+
+# --- laws on generated scores ---------------------------------------------------------
+
+NAMES = ("Flute", "Bassoon", "Viola")
+LINES = st.lists(st.lists(st.integers(52, 76), min_size=1, max_size=4), min_size=2, max_size=10)
+SCORES = st.lists(LINES, min_size=1, max_size=3).map(
+    lambda lines: score(**dict(zip(NAMES, lines, strict=False)))
+)
+
+
+@settings(max_examples=40, deadline=None)
+@given(SCORES, st.sampled_from((-24, -12, 12, 24)))
+def test_a_part_moved_by_octaves_moves_its_height_and_nothing_in_its_own_stays(
+    written: Score, by: int
+) -> None:
+    notes = written.notes.copy()
+    notes["pitch"][notes["part"] == 0] += by
+    before = lying(found_in(written))["Flute"]
+    after = lying(found_in(replace(written, notes=notes)))["Flute"]
+    low, high = before.instrument.professional
+    step = by / (high - low)
+    for name in ("mean", "low", "high"):
+        moved = getattr(after.height, name) - getattr(before.height, name)
+        assert moved == pytest.approx(step)
+    assert [stay[:2] for stay in after.stays] == [stay[:2] for stay in before.stays]
+    assert np.allclose(
+        [stay[2:] for stay in after.stays], np.array([stay[2:] for stay in before.stays]) + step
+    )
+    assert [bar for bar, _ in after.shifts] == [bar for bar, _ in before.shifts]
+    assert np.allclose([far for _, far in after.shifts], [far for _, far in before.shifts])
+
+
+@settings(max_examples=40, deadline=None)
+@given(SCORES, st.sampled_from((parts_reversed, split_by_ties)))
+def test_order_of_parts_and_ties_change_nothing(written: Score, change) -> None:  # type: ignore[no-untyped-def]
+    before, after = found_in(written), found_in(change(written))
+    assert before.two_level is not None
+    assert after.two_level is not None
+    assert np.allclose(before.two_level.grid, after.two_level.grid)
+    assert sorted(stills(before), key=str) == sorted(stills(after), key=str)
+    for name, lies in lying(before).items():
+        other = lying(after)[name]
+        for share in ("tiring", "dull", "edge", "outside", "middle_but_edge"):
+            assert getattr(other, share) == pytest.approx(getattr(lies, share))
+        assert other.registers == pytest.approx(lies.registers)
+        assert other.height.mean == pytest.approx(lies.height.mean)
+        assert (other.tiring_run, other.edge_run) == (lies.tiring_run, lies.edge_run)
+
+
+@settings(max_examples=40, deadline=None)
+@given(SCORES)
+def test_shares_of_the_whole_are_those_of_its_parts(written: Score) -> None:
+    found = found_in(written)
+    assert found.two_level is not None
+    assert found.two_level.grid.sum() == pytest.approx(1)
+    assert found.two_level.thirds.sum() == pytest.approx(1)
+    weights = [player.weight.sum() for player in found.parts]
+    for name in ("middle_but_edge", "edge_but_middle"):
+        parts = [getattr(player.lying, name) for player in found.parts]
+        mean = np.average(parts, weights=weights)
+        assert getattr(found.two_level, name) == pytest.approx(mean)
+        assert 0 <= mean <= 1
+    for player in found.parts:
+        assert player.audible == height.measure(player.weight, height.AUDIBLE)
+        own = [stay[:2] for stay in player.lying.stays] if player.lying else []
+        assert (own[0][0], own[-1][1]) == (0, len(written.bars))
