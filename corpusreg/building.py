@@ -17,6 +17,7 @@ from corpusreg.cohorts import fetch_cohort
 from corpusreg.definitions import MEASURES
 from corpusreg.duplicates import FEWEST_SHARED, SAME_SHARE, groups
 from corpusreg.ensembles import kinds
+from corpusreg.profile_store import WITHOUT_LIBRARY, profile_rows
 from corpusreg.reference import (
     Cohort,
     Rung,
@@ -38,8 +39,11 @@ _ODD_SHARES = tuple(round(step / 50, 2) for step in range(51))
 _TABLES = (*(table for table in EXTRACTED if table not in ("works", "failures")), "works")
 
 
-def finishing(tiers: Sequence[str]) -> Callable[[Draft], None]:
-    """The step that `publish` calls with the draft; tiers: those the user asked for."""
+def finishing(tiers: Sequence[str], problems: list[str]) -> Callable[[Draft], None]:
+    """The step that `publish` calls with the draft; tiers: those the user asked for.
+
+    What could not be made, and why, is appended to `problems`, one line each.
+    """
 
     def finish(draft: Draft) -> None:
         for table in _TABLES:
@@ -49,7 +53,7 @@ def finishing(tiers: Sequence[str]) -> Callable[[Draft], None]:
             f"max(m.value) FILTER (m.name = '{m.name}') AS \"{m.name}\"" for m in MEASURES
         )
         draft.execute(sql.load("matrix").format(measures=columns))
-        _store_rungs(draft)
+        _store_rungs(draft, problems)
 
     return finish
 
@@ -69,7 +73,7 @@ def _mark_copies(draft: Draft) -> None:
     draft.execute("DROP TABLE temp.same_music")
 
 
-def _store_rungs(draft: Draft) -> None:
+def _store_rungs(draft: Draft, problems: list[str]) -> None:
     found = draft.fetch_columns(sql.load("rung_values"))
     rungs: dict[str, Rung] = {}
     for kind, family, texture in zip(*found.values(), strict=True):
@@ -83,6 +87,11 @@ def _store_rungs(draft: Draft) -> None:
         quantiles += _quantile_rows(cohort)
     draft.insert("rungs", rows)
     draft.insert("rung_quantiles", quantiles)
+    profiles = profile_rows(draft, rungs.values())
+    for table, each in profiles.items():
+        draft.insert(table, each)
+    if any(row[-1] == WITHOUT_LIBRARY for row in profiles["profile_rungs"]):
+        problems.append(WITHOUT_LIBRARY)
 
 
 def _rung_row(cohort: Cohort) -> tuple[object, ...]:

@@ -16,6 +16,7 @@ from corpusreg import __version__
 from corpusreg.definitions import BY_NAME, MEASURES, VERSION
 from corpusreg.errors import CorpusregError, UsageError
 from corpusreg.instrument_commands import add_commands, ranges_option
+from corpusreg.profile_commands import add_profiles
 
 __all__ = ["main"]
 
@@ -106,6 +107,7 @@ def _parser() -> argparse.ArgumentParser:
     check.add_argument("--json", action="store_true", help="print JSON")
     check.set_defaults(run=_check)
 
+    add_profiles(commands, _command)
     _table_command(commands)
     _query_command(commands)
 

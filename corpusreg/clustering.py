@@ -53,8 +53,9 @@ class Clustering:
 
     count: the number of groups that stands out most; clear: whether they are clear.
     centres: shape (count, features). silhouette_null, stability_null: the 95 % quantile
-    of the nulls, the latter None where it was not needed. surprise: how far the silhouette lies above the nulls, in their
-    standard deviations; surprise_null: the furthest of the nulls.
+    of the nulls, the latter None where it was not needed. surprise: how far the silhouette
+    lies above the nulls, in their standard deviations; surprise_null: the furthest of the
+    nulls.
     """
 
     count: int
@@ -99,9 +100,18 @@ def cluster(
     """The groups in points of shape (n, features), scaled so that distances mean something.
 
     unit: shape (n,), the composer of each. Needs more points than the most groups tried,
-    and four units or more. thorough: the stability of the nulls is wanted even where the
-    silhouette has said already that there are no clear groups.
+    and four units or more. thorough: the stability of the nulls is wanted even where it
+    is certain without them that there are no clear groups.
     """
+    from threadpoolctl import threadpool_limits
+
+    # These are many small problems: threads cost more than they save, and one alone
+    # adds in the same order everywhere.
+    with threadpool_limits(1):
+        return _cluster(points, unit, seed, thorough)
+
+
+def _cluster(points: Floats, unit: Ints, seed: int, thorough: bool) -> Clustering:
     rows = _sample(unit, np.random.default_rng(seed))
     lump = _Lump(points[rows], unit[rows])
     nulls = lump.nulls(np.random.default_rng(seed + 1))
@@ -118,13 +128,14 @@ def cluster(
     def stability(of: Floats) -> float:
         return _stability(of, lump.weights, halves, count, chance)
 
-    stable, outstanding = stability(lump.points), bool(surprise[best] > furthest)
+    stable = stability(lump.points)
+    likely = bool(surprise[best] > furthest) and stable >= STABLE
     bar = None
-    if outstanding or thorough:
+    if likely or thorough:
         bar = float(np.quantile([stability(each) for each in nulls], 0.95))
     return Clustering(
         count=count,
-        clear=outstanding and bar is not None and stable > bar and stable >= STABLE,
+        clear=likely and bar is not None and stable > bar,
         centres=_centres(lump.points, lump.weights, count),
         silhouette=float(found[0, best]),
         silhouette_null=float(np.quantile(null[:, best], 0.95)),

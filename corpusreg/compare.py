@@ -23,6 +23,7 @@ from corpusreg.measures.shifts import Shift
 from corpusreg.measures.stays import Stay
 from corpusreg.played import PlayedBars
 from corpusreg.players import NOBODY, Players
+from corpusreg.profiles import PlacedProfile
 from corpusreg.reference import BASIC, Cohort, Placement, Size, oddness, place
 
 __all__ = [
@@ -87,7 +88,8 @@ class Comparison:
 
     others: the neighbouring rungs' placements by rung title, by measure name.
     odder: share of the cohort (0 to 1) whose own oddest measure lies as far out
-    as this piece's oddest, None where nothing is placed.
+    as this piece's oddest, None where nothing is placed. profile: or in words why there
+    is none.
     """
 
     piece: Piece
@@ -103,6 +105,7 @@ class Comparison:
     background: tuple[Background, ...]
     odder: float | None
     players: Players = NOBODY
+    profile: PlacedProfile | str = "not looked for"
 
 
 def compare(
@@ -112,6 +115,7 @@ def compare(
     cohorts: Sequence[Cohort],
     written_bars: int,
     players: Players = NOBODY,
+    profile: PlacedProfile | str = "not looked for",
 ) -> Comparison:
     """Place an analysed piece in the first cohort that is large enough.
 
@@ -151,6 +155,7 @@ def compare(
         background=tuple(passages(background(whole.texture))),
         odder=float((chosen.odd >= far).mean()) if known and len(chosen.odd) else None,
         players=players,
+        profile=profile,
     )
 
 

@@ -28,6 +28,7 @@ from corpusreg.player_words import (
     torn,
 )
 from corpusreg.players import Player
+from corpusreg.profile_words import profile_lines
 from corpusreg.reference import Placement
 
 __all__ = [
@@ -68,6 +69,7 @@ def comparison_text(c: Comparison, reference_id: str, definitions: str) -> str:
         *_section("What happens in the registers", _events(c)),
         *_section("Where it is hollow", _hollow(c)),
         *_each_player(c),
+        *_section("Music that uses register like this", profile_lines(c.profile)),
         *_section("Worth knowing", c.piece.notes),
         *_section("Taken for granted", c.piece.assumed),
         "",

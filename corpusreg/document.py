@@ -17,6 +17,8 @@ from corpusreg.measures.shifts import Shift
 from corpusreg.pitch import band_name, note_name
 from corpusreg.played import PlayedBars
 from corpusreg.player_document import parts_document, two_level_document
+from corpusreg.profile_words import firmness_words, neighbour_words
+from corpusreg.profiles import PlacedProfile
 
 __all__ = ["document"]
 
@@ -75,6 +77,8 @@ def _work(c: Comparison) -> dict[str, Any]:
         "saturation": _saturation(c),
         "parts": parts_document(c),
         "two_level": two_level_document(c),
+        "profile": _profile(c.profile),
+        "profile_reason": c.profile if isinstance(c.profile, str) else None,
         "assumed": list(piece.assumed),
         "notes": [*piece.notes, *words.disagreements(c)],
     }
@@ -165,6 +169,26 @@ def _background(each: Background, bars: PlayedBars) -> dict[str, Any]:
         "start_bar": start,
         "end_bar": end,
         "played": [each.first, each.last],
+    }
+
+
+def _profile(placed: PlacedProfile | str) -> dict[str, Any] | None:
+    if isinstance(placed, str):
+        return None
+    return {
+        "rung": placed.rung,
+        "profile": placed.group.number if placed.group else None,
+        "words": placed.group.words if placed.group else placed.rung_words,
+        "firmness": firmness_words(placed) or None,
+        "nearest": [
+            {
+                "work": each.work,
+                "title": each.title,
+                "composer": each.composer,
+                "words": neighbour_words(placed.families, each.families),
+            }
+            for each in placed.nearest
+        ],
     }
 
 

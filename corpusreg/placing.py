@@ -18,6 +18,7 @@ from corpusreg.notes import Score
 from corpusreg.played import Played, perform
 from corpusreg.player_words import beyond_words
 from corpusreg.players import players
+from corpusreg.profile_store import profiled
 from corpusreg.readers import read_file, sniff
 from corpusreg.reference import BASIC, MINIMUM_WORKS, Cohort, Rung, Size, ladder
 
@@ -106,6 +107,8 @@ def _placed(
         assumed=work.played.assumed,
         notes=tuple(notes),
     )
+    placeable = {n: None if v.reason else v.value for n, v in work.whole.values.items()}
+    weights = work.whole.texture.total
     return compare(
         piece,
         work.whole,
@@ -113,6 +116,7 @@ def _placed(
         cohorts,
         written_bars=len(work.score.bars),
         players=everyone,
+        profile=profiled(reference, rungs, copies.counted, placeable, weights),
     )
 
 

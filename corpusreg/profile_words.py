@@ -8,14 +8,21 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from corpusreg.profiles import PlacedProfile, family_scores
-from corpusreg.reference import Floats
+from corpusreg.profiles import Floats, PlacedProfile, family_scores
 
-__all__ = ["centre_words", "firmness_words", "neighbour_words", "profile_words"]
+__all__ = [
+    "centre_words",
+    "firmness_words",
+    "neighbour_words",
+    "profile_lines",
+    "profile_words",
+]
 
 MIDDLE = 0.4
 _ALIKE, _APART = 0.4, 0.7  # scores that differ by so much are as good as the same; differ
 _CLEARLY, _RATHER = 0.3, 0.1  # margins
+
+_LAST = ("lean",)  # says least to the ear, and is named when there is little else
 
 # High and low: as a property, as shared with the piece, as more or less than the piece.
 _PROPERTY: Mapping[str, tuple[str, str]] = {
@@ -72,11 +79,25 @@ def centre_words(features: Sequence[str], centres: Sequence[Floats]) -> list[str
     return said
 
 
+def profile_lines(placed: PlacedProfile | str) -> list[str]:
+    """What is told of a piece: its profile, then the works nearest to it."""
+    if isinstance(placed, str):
+        return [f"Not looked for among profiles: {placed}."]
+    said = profile_words(placed)
+    return [
+        f"{said[0].upper()}{said[1:]}.",
+        *(
+            f"{each.title} ({each.composer}): {neighbour_words(placed.families, each.families)}"
+            for each in placed.nearest
+        ),
+    ]
+
+
 def profile_words(placed: PlacedProfile) -> str:
     """Which profile a piece is in and how firmly, or that there is none."""
     if placed.group is None:
         return placed.rung_words
-    return f"{placed.group.words}; {firmness_words(placed)}"
+    return f"profile {placed.group.number} ({placed.group.words}), {firmness_words(placed)}"
 
 
 def firmness_words(placed: PlacedProfile) -> str:
@@ -99,25 +120,29 @@ def neighbour_words(piece: Mapping[str, float], work: Mapping[str, float]) -> st
     'as wide; longer stays'
     """
     shared = [
-        (-abs(score), _SHARED[family][0 if score > 0 else 1])
+        (family in _LAST, -abs(score), _SHARED[family][0 if score > 0 else 1])
         for family, score in piece.items()
         if abs(score) >= MIDDLE and abs(work[family] - score) <= _ALIKE
     ]
     apart = [
-        (-abs(work[family] - score), _COMPARED[family][0 if work[family] > score else 1])
+        (
+            family in _LAST,
+            -abs(work[family] - score),
+            _COMPARED[family][0 if work[family] > score else 1],
+        )
         for family, score in piece.items()
         if abs(work[family] - score) >= _APART
     ]
-    first = ", ".join(said for _, said in sorted(shared)[:2]) or "alike on the whole"
-    rest = ", ".join(said for _, said in sorted(apart)[:2])
+    first = ", ".join(said for *_, said in sorted(shared)[:2]) or "alike on the whole"
+    rest = ", ".join(said for *_, said in sorted(apart)[:2])
     return f"{first}; {rest}" if rest else first
 
 
 def _named(families: Mapping[str, float], most: int) -> str:
     told = sorted(
-        (-round(abs(score), 6), family)
+        (family in _LAST, -round(abs(score), 6), family)
         for family, score in families.items()
         if abs(score) >= MIDDLE
     )[:most]
-    said = [_PROPERTY[family][0 if families[family] > 0 else 1] for _, family in told]
+    said = [_PROPERTY[family][0 if families[family] > 0 else 1] for *_, family in told]
     return ", ".join(said) or "in the middle in everything"

@@ -27,7 +27,9 @@ from numpy.typing import NDArray
 __all__ = [
     "FAMILIES",
     "SHAPES",
+    "Floats",
     "Group",
+    "Ints",
     "Neighbour",
     "PlacedProfile",
     "Profiles",
@@ -41,6 +43,7 @@ __all__ = [
 ]
 
 Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
 
 LIMIT = NormalDist().inv_cdf(0.99)
 NEAREST = 3
@@ -48,18 +51,15 @@ _KNOTS = 49  # values a scale keeps at even ranks
 _ATOM = 0.02  # a value that holds this share is kept besides
 _NEAR, _FAR = 6, 18  # semitones from the centre
 
-# Every measure and shape with its family.
+# Every measure and shape with its family, in the order of all arrays of features.
 FAMILIES: Mapping[str, str] = {
     "span": "space",
     "core_span": "space",
     "octaves_in_use": "space",
-    "outside": "space",
-    "far": "space",
-    "lean": "lean",
     "movement_beat": "within",
-    "travel": "within",
     "movement_bar": "between",
     "movement_phrase": "between",
+    "travel": "within",
     "shift_rate": "between",
     "longest_dwell": "stays",
     "expected_dwell": "stays",
@@ -67,6 +67,9 @@ FAMILIES: Mapping[str, str] = {
     "hollow_share": "hollow",
     "cleared_entries": "entries",
     "lifts": "lifts",
+    "outside": "space",
+    "far": "space",
+    "lean": "lean",
 }
 # Shares of the weight: more than half an octave from the centre, more than one and a
 # half octaves from it, and above it less below it beyond half an octave.
@@ -183,9 +186,9 @@ def scale_of(values: Floats, weights: Floats) -> Scale | None:
 
 
 def scores(scales: Mapping[str, Scale], values: Mapping[str, Floats]) -> Floats:
-    """Scores of works, shape (n, features), NaN where a work lacks a feature."""
+    """Scores of works, shape (n, features), from their values, shape (n,) each."""
     columns = [np.interp(values[name], s.values, s.scores) for name, s in scales.items()]
-    return np.stack(columns, axis=1)
+    return np.stack(columns, axis=1) if columns else np.zeros((0, 0))
 
 
 def family_weights(features: Sequence[str]) -> Floats:
@@ -203,16 +206,13 @@ def family_scores(features: Sequence[str], position: Floats) -> dict[str, float]
     return {family: sum(each) / len(each) for family, each in found.items()}
 
 
-def place_profile(profiles: Profiles, values: Mapping[str, float | None]) -> PlacedProfile | None:
+def place_profile(profiles: Profiles, values: Mapping[str, float]) -> PlacedProfile:
     """The profile of a piece and the works nearest to it, by different units first.
 
-    values: by feature; None where any that the profiles use is missing.
+    values: by feature, every one that the profiles use.
     """
     features = tuple(profiles.scales)
-    given = [values.get(name) for name in features]
-    if any(value is None for value in given):
-        return None
-    columns = {n: np.array([v], float) for n, v in zip(features, given, strict=True)}
+    columns = {name: np.array([values[name]]) for name in features}
     position = scores(profiles.scales, columns)[0]
     weights = family_weights(features)
     apart = [_distance(group.centre, position, weights) for group in profiles.groups]

@@ -35,6 +35,7 @@ __all__ = [
     "corpora_list",
     "extract",
     "heights",
+    "profiles",
     "query",
     "ranges",
     "score_files",
@@ -124,7 +125,7 @@ def extract(
             shards,
             tally.files,
             tables={"corpora": _corpora_rows(files)},
-            finish=_finishing(tiers),
+            finish=_finishing(tiers, problems),
             started=started,
         )
         shards.tidy()
@@ -140,11 +141,11 @@ def extract(
         )
 
 
-def _finishing(tiers: Sequence[str]) -> Callable[[Draft], None]:
+def _finishing(tiers: Sequence[str], problems: list[str]) -> Callable[[Draft], None]:
     """The last step of a build, which is no build when there is no work in it."""
     from corpusreg.building import finishing
 
-    finish = finishing(tiers)
+    finish = finishing(tiers, problems)
 
     def finish_some(draft: Draft) -> None:
         finish(draft)
@@ -260,6 +261,14 @@ def table(measure: str, by: str) -> list[dict[str, Any]]:
             }
         )
     return rows
+
+
+def profiles() -> list[dict[str, Any]]:
+    """Profiles of the present reference by rung; see `profile_store.listed_profiles`."""
+    from corpusreg.profile_store import listed_profiles
+
+    with _open() as reference:
+        return listed_profiles(reference)
 
 
 def query(name: str, given: Mapping[str, str]) -> tuple[Result, Any]:

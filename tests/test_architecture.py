@@ -30,10 +30,13 @@ OUTSIDE: dict[str, tuple[str, ...]] = {
     "numpy": (
         "notes", "loudness", "readers", "pedal", "played", "measures", "analysis",
         "duplicates", "reference", "effects", "rebar", "store", "cohorts", "players", "compare", "console",
-        "extract", "heights", "building", "workflow",
+        "extract", "heights", "building", "workflow", "profiles", "clustering",
+        "profile_store",
     ),
     "pandas": ("api",),
     "platformdirs": ("settings",),
+    "sklearn": ("clustering",),
+    "threadpoolctl": ("clustering",),
 }  # fmt: skip
 HEAVY = (
     "pandas", "scipy", "sklearn", "ruptures", "matplotlib", "seaborn", "music21", "lytk",

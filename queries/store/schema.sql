@@ -460,3 +460,85 @@ COMMENT ON COLUMN rung_quantiles.rung IS 'Group, as in rungs.rung';
 COMMENT ON COLUMN rung_quantiles.measure IS 'Measure, as in definitions.name';
 COMMENT ON COLUMN rung_quantiles.q IS 'Quantile [0-1]';
 COMMENT ON COLUMN rung_quantiles.value IS 'Value of the measure at that quantile [definitions.unit]';
+
+CREATE TABLE profile_rungs (
+    rung VARCHAR NOT NULL,
+    works INTEGER,
+    composers INTEGER,
+    tried INTEGER,
+    clear BOOLEAN,
+    silhouette DOUBLE,
+    silhouette_null DOUBLE,
+    stability DOUBLE,
+    stability_null DOUBLE,
+    clear_without_length BOOLEAN,
+    words VARCHAR
+);
+COMMENT ON TABLE profile_rungs IS 'Groups of works in which profiles were looked for, and what was found';
+COMMENT ON COLUMN profile_rungs.rung IS 'Group, as in rungs.rung';
+COMMENT ON COLUMN profile_rungs.works IS 'Works with all features [works]';
+COMMENT ON COLUMN profile_rungs.composers IS 'Composers, or sources of anonymous works [units]';
+COMMENT ON COLUMN profile_rungs.tried IS 'Number of profiles that stands out most; NULL where made without scikit-learn [profiles]';
+COMMENT ON COLUMN profile_rungs.clear IS 'Whether works fall into so many profiles clearly';
+COMMENT ON COLUMN profile_rungs.silhouette IS 'Mean silhouette, composers weighted equally [-1 to 1]';
+COMMENT ON COLUMN profile_rungs.silhouette_null IS 'What 95 % of data sets without clusters stay below [-1 to 1]';
+COMMENT ON COLUMN profile_rungs.stability IS 'Mean adjusted Rand index of halves of the composers [-1 to 1]';
+COMMENT ON COLUMN profile_rungs.stability_null IS 'What 95 % of data sets without clusters stay below; NULL where not needed [-1 to 1]';
+COMMENT ON COLUMN profile_rungs.clear_without_length IS 'Whether there are clear profiles once length is taken out';
+COMMENT ON COLUMN profile_rungs.words IS 'The same in words';
+
+CREATE TABLE profile_scales (
+    rung VARCHAR NOT NULL,
+    feature VARCHAR NOT NULL,
+    value DOUBLE NOT NULL,
+    score DOUBLE
+);
+COMMENT ON TABLE profile_scales IS 'From values of features to scores, composers weighted equally';
+COMMENT ON COLUMN profile_scales.rung IS 'Group, as in rungs.rung';
+COMMENT ON COLUMN profile_scales.feature IS 'Measure, as in definitions.name, or a share of the weight: outside (beyond half an octave from the centre), far (beyond one and a half), lean (above less below)';
+COMMENT ON COLUMN profile_scales.value IS 'Value [definitions.unit, or -1 to 1]';
+COMMENT ON COLUMN profile_scales.score IS 'Normal score of its rank: 0 in the middle, 1 above 84 % [standard deviations]';
+
+CREATE TABLE profiles (
+    rung VARCHAR NOT NULL,
+    profile INTEGER NOT NULL,
+    size INTEGER,
+    composers INTEGER,
+    reach DOUBLE,
+    words VARCHAR,
+    typical VARCHAR[]
+);
+COMMENT ON TABLE profiles IS 'Kinds of register use in a group of works; none where works differ by degrees';
+COMMENT ON COLUMN profiles.rung IS 'Group, as in rungs.rung';
+COMMENT ON COLUMN profiles.profile IS 'Number from 1, the one with most weight first';
+COMMENT ON COLUMN profiles.size IS 'Works in it [works]';
+COMMENT ON COLUMN profiles.composers IS 'Composers, or sources of anonymous works [units]';
+COMMENT ON COLUMN profiles.reach IS 'Distance from its centre within which 95 % of its works lie [standard deviations]';
+COMMENT ON COLUMN profiles.words IS 'What its centre is like';
+COMMENT ON COLUMN profiles.typical IS 'Works nearest its centre, by different composers, as in works.work';
+
+CREATE TABLE profile_centres (
+    rung VARCHAR NOT NULL,
+    profile INTEGER NOT NULL,
+    feature VARCHAR NOT NULL,
+    value DOUBLE
+);
+COMMENT ON TABLE profile_centres IS 'Centres of profiles';
+COMMENT ON COLUMN profile_centres.rung IS 'Group, as in rungs.rung';
+COMMENT ON COLUMN profile_centres.profile IS 'Profile, as in profiles.profile';
+COMMENT ON COLUMN profile_centres.feature IS 'Feature, as in profile_scales.feature';
+COMMENT ON COLUMN profile_centres.value IS 'Score, as in profile_scales.score [standard deviations]';
+
+CREATE TABLE profile_works (
+    rung VARCHAR NOT NULL,
+    work VARCHAR NOT NULL,
+    profile INTEGER,
+    distance DOUBLE,
+    position DOUBLE[]
+);
+COMMENT ON TABLE profile_works IS 'Works as points, with the profile they are in';
+COMMENT ON COLUMN profile_works.rung IS 'Group, as in rungs.rung';
+COMMENT ON COLUMN profile_works.work IS 'Work, as in works.work';
+COMMENT ON COLUMN profile_works.profile IS 'Profile, as in profiles.profile; NULL where there is none';
+COMMENT ON COLUMN profile_works.distance IS 'Distance from its centre; NULL where there is none [standard deviations]';
+COMMENT ON COLUMN profile_works.position IS 'Scores by feature: measures in the order of definitions, then outside, far, lean [standard deviations]';

@@ -1,0 +1,30 @@
+"""The command 'profiles' for the command line."""
+
+from __future__ import annotations
+
+import argparse
+import json
+from collections.abc import Callable
+from typing import Any
+
+__all__ = ["add_profiles"]
+
+
+def add_profiles(
+    commands: Any, command: Callable[[Any, str, str], argparse.ArgumentParser]
+) -> None:
+    """Add it; `command` makes a parser of a name and of words about it."""
+    profiles = command(
+        commands, "profiles", "kinds of register use among the measured works, where there are"
+    )
+    profiles.add_argument("--json", action="store_true", help="print JSON")
+    profiles.set_defaults(run=_profiles)
+
+
+def _profiles(options: argparse.Namespace) -> int:
+    from corpusreg import workflow
+    from corpusreg.profile_text import profiles_text
+
+    found = workflow.profiles()
+    print(json.dumps(found, indent=1) if options.json else profiles_text(found))
+    return 0
