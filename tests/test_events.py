@@ -179,6 +179,12 @@ def test_longer_louder_and_lower_tones_lift_more_strongly() -> None:
     assert depths == sorted(depths)
 
 
+def test_a_high_presence_that_rocks_lifts_too() -> None:
+    bells = tuple((9, at, TICKS, 91 + 3 * (at // TICKS % 2)) for at in range(0, 9 * BAR, TICKS))
+    events = of_kind(found((*UPPER, *bells)), "lift")
+    assert [(e.first, e.side, e.low, e.high) for e in events] == [(9, "high", 91, 94)]
+
+
 def test_nothing_lifts_while_it_sounds() -> None:
     assert lift((9, 0, BARS * BAR, 40)) == 0
     events = of_kind(found((*UPPER, (9, 2 * BAR, 9 * BAR, 40))), "lift")

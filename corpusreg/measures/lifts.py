@@ -48,9 +48,10 @@ def lifts(here: Presence) -> list[Event]:
     for low in (True, False):
         rows = _left_alone(here, pitch, start, end, low)
         own = [
-            event
+            replace(event, low=min(figure), high=max(figure))
             for row in rows.tolist()
             if (event := _lift(here, int(pitch[row]), int(start[row]), int(end[row]), low))
+            and (figure := _figure(here, pitch, end, row))
         ]
         found += _merged(own)
     return sorted(found, key=lambda event: (event.first, event.beat, event.side))
@@ -94,6 +95,13 @@ def _left_alone(here: Presence, pitch: Ints, start: Ints, end: Ints, low: bool) 
     section = here.bars.section[here.beat_bar[end[rows]]]
     section &= end[rows] == np.searchsorted(here.beat_bar, here.beat_bar[end[rows]])
     return rows[~silent & ~section]
+
+
+def _figure(here: Presence, pitch: Ints, end: Ints, row: int) -> list[int]:
+    """The pitches that rock with one, within an octave, and end within a bar before it."""
+    back = int(here.before(end[row : row + 1])[0])
+    own = (end > back) & (end <= end[row]) & (np.abs(pitch - pitch[row]) <= AWAY)
+    return [int(each) for each in pitch[own]]
 
 
 def _lift(here: Presence, pitch: int, start: int, end: int, low: bool) -> Event | None:

@@ -59,9 +59,10 @@ class Shift:
     """A shift at the beginning of played bar `bar`.
 
     size: semitones, of the move that passes its own threshold furthest, named by
-    `by` ('mass', 'top', 'bottom'; 'part' where only one player has moved). mass, top, bottom: all three moves. abrupt:
-    the share of the mass moved over three barlines, this one in the middle, that
-    is moved at this one: a third where the texture glides, 1 where it leaps.
+    `by` ('mass', 'top', 'bottom'; 'part' where only one player has moved). mass, top,
+    bottom: all three moves. abrupt: the share of the mass moved over three barlines,
+    this one in the middle, that is moved at this one: a third where the texture glides,
+    1 where it leaps.
     """
 
     bar: int
