@@ -7,11 +7,11 @@ Definition
    of squared deviations (semitones squared, summed over the five quantiles, one
    bar counting 1) plus PENALTY for each segment smallest (optimal partitioning,
    Jackson et al. 2005).
-2. A cut is merged away, smallest first, unless the stays on its two sides differ
-   by a shift (`corpusreg.measures.shifts`, on the stays' own profiles), or the
-   space between their edges differs by WIDENS: a texture that draws together
-   around its centre has moved neither mass nor edge far, and yet it stays
-   elsewhere. Several voices within one octave before and after have not left
+2. A cut is merged away, smallest first (of equals the first one), unless the stays
+   on its two sides differ by a shift (`corpusreg.measures.shifts`, on the stays' own
+   profiles), or the space between their edges differs by WIDENS: a texture that
+   draws together around its centre has moved neither mass nor edge far, and yet it
+   stays elsewhere. Several voices within one octave before and after have not left
    their register, whatever else differs.
 3. A stay also ends where two bars have drifted from the stay's own running
    profile by the threshold of a shift: a climb of a semitone a bar is not one stay.
@@ -30,7 +30,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from corpusreg.measures.shifts import are_shifts
+from corpusreg.measures.shifts import DUST, are_shifts
 from corpusreg.measures.texture import EDGE, Texture, distances, quantiles
 
 __all__ = ["PENALTY", "Stay", "cuts", "expected_dwell", "segment", "stays"]
@@ -85,12 +85,13 @@ def segment(signal: NDArray[np.float64], penalty: float) -> list[int]:
         gap = added[end] - added[candidates]
         cost = squares[end] - squares[candidates] - (gap**2).sum(axis=1) / (end - candidates)
         total = best[candidates] + cost
-        choice = int(np.argmin(total))
+        # The first of equals, whatever rounding makes of them.
+        choice = int(np.argmax(total <= total.min() + DUST))
         best[end] = total[choice] + penalty
         came_from[end] = candidates[choice]
         # A start that is already dearer than a new segment can never win again
         # (Killick et al. 2012); the slack keeps rounding from deciding.
-        candidates = candidates[total <= best[end] + 1e-6]
+        candidates = candidates[total <= best[end] + DUST]
     ends = []
     at = n
     while at > 0:
@@ -154,7 +155,9 @@ def _merge(texture: Texture, ends: list[int]) -> list[int]:
     points = np.array([0, *ends])
     mass, apart = _cut_sizes(added, points, texture.single_line)
     while len(points) > 2 and not apart.all():
-        weakest = int(np.argmin(np.where(apart, np.inf, mass)))
+        # Of cuts alike but for rounding the first one goes.
+        open_to_merge = np.where(apart, np.inf, mass)
+        weakest = int(np.argmax(open_to_merge <= open_to_merge.min() + DUST))
         points = np.delete(points, weakest + 1)
         mass, apart = np.delete(mass, weakest), np.delete(apart, weakest)
         # Only the cuts beside the removed one see other neighbours now.
