@@ -105,7 +105,7 @@ def passage(
     first, last = find_bars(played.bars.labels, bars, path.name)
     notes = _cut(played, index, first, last)
     if not len(notes):
-        raise UsageError(f"{path.name}: '{names[index]}' is silent in bars {bars}")
+        raise UsageError(f"{path.name}: '{names[index]}' is silent there (--bars {bars})")
     weight = texture(notes, played.bars).total
     rows = [
         _on(notes, weight, each, one, home)
