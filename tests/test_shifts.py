@@ -67,6 +67,44 @@ def test_opening_by_an_edge() -> None:
     assert one.direction == "down"
 
 
+# One player
+
+
+def quartet(*, moves: float, players: int = 4, rest: bool = False) -> list[Shift]:
+    """Bar by bar chords of a quartet whose viola moves; told by player if need be."""
+    before, after = (48.0, 60.0, 64.0, 67.0), (48.0, 60.0 + moves, 64.0, 67.0)
+    found = chords((48, 60, 64, 67), (48, 60 + int(moves), 64, 67))
+    lines = np.array([before, after]).T[::-1][:players].copy()
+    if rest:
+        lines[2, 0] = np.nan
+    return shifts(found, lines)
+
+
+def test_one_player_of_four_moves_inside_the_texture() -> None:
+    """A viola from C4 to Bb4 and back moves neither an edge nor the mass far enough."""
+    (one,) = quartet(moves=10)
+    assert (one.bar, one.by, one.direction, one.size) == (1, "part", "up", 10.0)
+    (one,) = quartet(moves=-11)
+    assert (one.by, one.direction, one.size) == ("part", "down", 11.0)
+    assert quartet(moves=9) == []
+    assert len(quartet(moves=10 - 1e-12)) == 1  # as means come out
+
+
+def test_one_player_is_not_told_apart_among_few_or_none() -> None:
+    assert quartet(moves=10, players=2) == []
+    assert shifts(chords((48, 60, 64, 67), (48, 70, 64, 67))) == []
+
+
+def test_a_player_who_rested_has_not_moved() -> None:
+    assert quartet(moves=10, rest=True) == []
+
+
+def test_what_the_whole_does_is_told_before_what_a_player_does() -> None:
+    lines = np.array([[67.0, 79], [64, 76], [60, 72], [48, 60]])
+    (one,) = shifts(chords((48, 60, 64, 67), (60, 72, 76, 79)), lines)
+    assert (one.by, one.size) == ("mass", pytest.approx(12))
+
+
 # Thresholds
 
 

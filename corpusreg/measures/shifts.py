@@ -109,7 +109,7 @@ def shifts(texture: Texture, lines: NDArray[np.float64] | None = None) -> list[S
     whole = are_shifts(mass, moved[:, 1], moved[:, 0], texture.single_line)
     alone = _part_moves(texture, lines)
     found = []
-    for step in np.flatnonzero(whole | (np.abs(alone) >= PART_MOVES)).tolist():
+    for step in np.flatnonzero(whole | (np.abs(alone) >= PART_MOVES - DUST)).tolist():
         shift = _shift(
             int(texture.sounding[step + 1]),
             float(mass[step]),
@@ -133,7 +133,7 @@ def _part_moves(texture: Texture, lines: NDArray[np.float64] | None) -> NDArray[
     moves = np.nan_to_num(np.diff(lines[:, texture.sounding], axis=1))
     # Of two players that move equally far apart, the one that goes up is told.
     furthest = np.maximum(moves.max(axis=0), -moves.min(axis=0))
-    return np.where(moves.max(axis=0) >= furthest, furthest, -furthest)
+    return np.asarray(np.where(moves.max(axis=0) >= furthest, furthest, -furthest), np.float64)
 
 
 def _shift(
