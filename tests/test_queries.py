@@ -68,6 +68,12 @@ def invented() -> dict[str, list[tuple[Any, ...]]]:
         rows["phrases"] += [(work, 0, 4, 60.0, 64.0, 62.0), (work, 1, 3, 64.0, 62.0, 60.0)]
         rows["phrases"].append((work, 2, 2, 60.0, None, 62.0))
         rows["band_weights"] += [(work, 3, 0.25), (work, 4, 0.75)]
+        filled = {"peak": 0.9, "mean": 0.5, "saturated": True}
+        rows["saturation"].append(row("saturation", work=work, band=3, **filled))
+        for number, (part, kind) in enumerate([(None, "entry"), (1, "lift")]):
+            event = {"event": number, "kind": kind, "position": 3, "bar": "4", "low": 24}
+            span = {"played_first": 3, "played_last": 5, "bars": 2.0, "strength": float(bars)}
+            rows["events"].append(row("events", work=work, part=part, **event, **span))
         rows["pitch_weights"] += [(work, low, 0.25, 25), (work, 60, 0.75, 75)]
         stay = {"part": None, "stay": 1, "first": 0, "last": bars // 2, "start_bar": "1"}
         rows["stays"].append(
@@ -381,11 +387,32 @@ def test_composers_of_a_cell(reference: store.Reference) -> None:
 
 
 def test_bars_of_a_work_are_printed_ones(reference: store.Reference) -> None:
-    stay, shift = answer(reference, "bars_of_work", work="c:book.abc#a1")
+    stay, entry, lift, shift = answer(reference, "bars_of_work", work="c:book.abc#a1")
     assert (stay["about"], stay["start_bar"], stay["end_bar"]) == ("stay", "1", "50")
     assert stay["words"] == "narrow, rank 1"
     assert (shift["about"], shift["start_bar"], shift["size"]) == ("shift", "51", 10.0)
     assert shift["words"] == "up, by mass, at a section"
+    assert (entry["about"], entry["part"], entry["start_bar"]) == ("entry", None, "4")
+    assert (lift["about"], lift["part"], lift["bars"]) == ("lift", "part 2", 2)
+
+
+def test_works_of_an_octave(reference: store.Reference) -> None:
+    rows = answer(reference, "works_of_octave", band=3, period="romantic")
+    # In the order of their ids, since all have a quarter of their sound there.
+    assert [row["work"][-2:] for row in rows] == ["a1", "a2", "a3", "b1"]
+    assert {(row["share"], row["peak"], row["saturated"]) for row in rows} == {
+        (0.25, 0.9, True)
+    }
+    assert answer(reference, "works_of_octave", band=3, period="none") == []
+
+
+def test_strongest_events_of_the_whole_or_of_parts(reference: store.Reference) -> None:
+    rows = answer(reference, "strongest_events", rows=2)
+    assert [(row["work"][-2:], row["strength"]) for row in rows] == [("a1", 100), ("a3", 80)]
+    assert {(row["kind"], row["part"], row["bar"]) for row in rows} == {("entry", None, "4")}
+    assert answer(reference, "strongest_events", parts=True) == []
+    (row,) = answer(reference, "strongest_events", kind="lift", parts=True, rows=1)
+    assert (row["part"], row["low"], row["high"]) == ("part 2", 24, None)
 
 
 def test_parts_of_works_are_the_widest_first(reference: store.Reference) -> None:
