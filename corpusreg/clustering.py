@@ -9,10 +9,11 @@ stability   do two halves of the composers give the same groups? The adjusted Ra
 
 Each is held against NULLS data sets without clusters: one Gaussian with the covariance
 of the works, whose features are given the works' own distributions rank by rank, so that
-neither correlated features nor values that many works share look like groups. The number
-of groups is the one whose silhouette lies farthest above the nulls, in their standard
-deviations. Groups are clear when no null has one as far above, fewer than 5 % of the
-nulls are as stable with that number, and the stability is at least STABLE.
+neither correlated features nor values that many works share look like groups. Of the
+numbers of groups with a silhouette farther above the nulls, in their standard deviations,
+than that of any null with any number, the most stable is taken; where some are about as
+stable, the one with the silhouette farthest above. Groups are clear when there is such a
+number, when it is more stable than 95 % of the nulls, and at least STABLE.
 
 All means are weighted, so that every composer counts the same. Seeds are fixed.
 """
@@ -43,6 +44,7 @@ HALVES = 8
 # Below .65 a recovery is called poor (Steinley 2004, Psychological Methods 9:386-396;
 # value from memory).
 STABLE = 0.65
+_LEVEL = 0.05  # stabilities that differ by less count as the same
 _MOST_WORKS = 240  # more are sampled, as evenly from the composers as they allow
 _SEED = 20
 
@@ -120,19 +122,22 @@ def _cluster(points: Floats, unit: Ints, seed: int, thorough: bool) -> Clusterin
     middle, spread = null.mean(axis=0), np.maximum(null.std(axis=0), 1e-9)
     surprise = ((found - middle) / spread)[0]
     furthest = float(((null - middle) / spread).max())
-    best = int(surprise.argmax())
-    count = COUNTS[best]
     halves = lump.halves(np.random.default_rng(seed + 2))
     chance = np.random.default_rng(seed + 3).choice(len(rows), len(rows), p=lump.weights)
 
-    def stability(of: Floats) -> float:
-        return _stability(of, lump.weights, halves, count, chance)
+    def stability(of: Floats, number: int) -> float:
+        return _stability(of, lump.weights, halves, COUNTS[number], chance)
 
-    stable = stability(lump.points)
+    outstanding = np.flatnonzero(surprise > furthest).tolist() or [int(surprise.argmax())]
+    steady = {each: stability(lump.points, each) for each in outstanding}
+    level = [each for each in outstanding if steady[each] >= max(steady.values()) - _LEVEL]
+    best = max(level, key=lambda each: float(surprise[each]))
+    stable = steady[best]
     likely = bool(surprise[best] > furthest) and stable >= STABLE
     bar = None
     if likely or thorough:
-        bar = float(np.quantile([stability(each) for each in nulls], 0.95))
+        bar = float(np.quantile([stability(each, best) for each in nulls], 0.95))
+    count = COUNTS[best]
     return Clustering(
         count=count,
         clear=likely and bar is not None and stable > bar,
