@@ -29,7 +29,8 @@ OUTSIDE: dict[str, tuple[str, ...]] = {
     "music21": ("readers.other",),
     "numpy": (
         "notes", "loudness", "readers", "pedal", "played", "measures", "analysis",
-        "duplicates", "reference", "effects", "rebar", "store", "cohorts", "players", "compare", "console",
+        "duplicates", "reference", "effects", "rebar",
+        "period_works", "period_checks", "periods", "store", "cohorts", "players", "compare", "console",
         "extract", "heights", "building", "workflow", "profiles", "clustering",
         "profile_store",
     ),
