@@ -1,7 +1,7 @@
 -- In which bars does a work stay in a register, shift, or have something happen in one?
 --
 -- The whole texture and its parts, in the order of the score, with the bar numbers
--- that are printed.
+-- that are printed. Shifts by one part alone do not count in the shift rate.
 --
 -- Parameters:
 --   $work VARCHAR             id of the work
