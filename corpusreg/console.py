@@ -169,25 +169,28 @@ def outstanding(c: Comparison) -> list[str]:
     is in its middle meanwhile, which the measures cannot see.
     """
     told = words.leading(c)[:_MOST]
-    strained = reaching(c)
-    lines = [line for part in strained if torn(part) for line in _strained(part, c)]
+    strained = reaching(c)[:_MOST]
+    lines = _strained([part for part in strained if torn(part)], c)
     if not told:
         lines += items([_nothing(c, besides=bool(lines))])
     for each, likewise in told:
         lines += _told(each, likewise, c)
-    lines += [line for part in strained if not torn(part) for line in _strained(part, c)]
+    lines += _strained([part for part in strained if not torn(part)], c)
+    more = len(reaching(c)) - len(strained)
+    if more:
+        lines += items([f"{words.plural(more, 'more part')} at an edge of the range."])
     if words.far_apart(c):
         lines += wrap(CAUTION, indent="    ")
     return lines
 
 
-def _strained(part: Player, c: Comparison) -> list[str]:
-    """A part at the edge of its instrument, and what to ask."""
-    tired = part.lying is not None and tires(part.lying)
-    return [
-        *items([f"{edge_words(part, c)}."]),
-        *wrap(TIRING if tired else CAUTION, indent="    "),
-    ]
+def _strained(parts: Sequence[Player], c: Comparison) -> list[str]:
+    """Parts at the edge of their instruments, and what to ask."""
+    if not parts:
+        return []
+    tired = any(part.lying and tires(part.lying) for part in parts)
+    told = items([f"{edge_words(part, c)}." for part in parts])
+    return [*told, *wrap(TIRING if tired else CAUTION, indent="    ")]
 
 
 def _told(each: PlacedMeasure, likewise: Sequence[PlacedMeasure], c: Comparison) -> list[str]:

@@ -54,13 +54,13 @@ def torn(player: Player) -> bool:
 
 
 def reaching(c: Comparison) -> list[Player]:
-    """Parts that are worth a look, those that `torn` is true of first.
+    """Parts that are worth a look: those that `torn` is true of, then the others.
 
     The others spend a quarter of their time or more beyond ease, or where it tires.
+    Of each kind those with most time at the edge come first.
     """
-    parts = c.players.parts
-    others = [p for p in parts if p.lying and _strains(p.lying) and not torn(p)]
-    return [*filter(torn, parts), *others]
+    found = [p for p in c.players.parts if torn(p) or (p.lying and _strains(p.lying))]
+    return sorted(found, key=lambda p: (not torn(p), -_known(p).edge))
 
 
 def side(lies: Lying) -> str:

@@ -330,9 +330,11 @@ def _stays_on_heights(
     whole: Analysis, parts: Mapping[str, Analysis], lying: Sequence[tuple[Player, Lying]]
 ) -> list[Stay]:
     """Stays of all players together, each of them on the scale of heights."""
+    spans = [lies.instrument.professional for _, lies in lying]
+    steps = round(sum(high - low for low, high in spans) / len(spans))
     scaled = [
-        height.on_height(parts[player.name].texture.bars, lies.instrument.professional)
-        for player, lies in lying
+        height.on_height(parts[player.name].texture.bars, span, steps)
+        for (player, _), span in zip(lying, spans, strict=True)
     ]
     bars = np.sum(scaled, axis=0)
     return stays(replace(whole.texture, bars=bars, total=bars.sum(axis=0)))

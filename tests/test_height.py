@@ -117,11 +117,11 @@ def test_equally_high_gives_the_same_mean(cells, home, other) -> None:  # type: 
 
 @given(AMOUNTS, INSTRUMENTS)
 def test_the_scale_of_heights_keeps_all_weight(cells, row) -> None:  # type: ignore[no-untyped-def]
-    scaled = height.on_height(cells[None], row.professional)
+    scaled = height.on_height(cells[None], row.professional, 36)
     assert scaled.sum() == pytest.approx(cells.sum())
 
 
 def test_the_scale_of_heights_puts_equal_heights_on_one_step() -> None:
-    low = height.on_height(amount({34: 1})[None], TABLE["bassoon"].professional)
-    flute = height.on_height(amount({60: 1})[None], TABLE["flute"].professional)
+    low = height.on_height(amount({34: 1})[None], TABLE["bassoon"].professional, 36)
+    flute = height.on_height(amount({60: 1})[None], TABLE["flute"].professional, 36)
     assert low.argmax() == flute.argmax() == 46

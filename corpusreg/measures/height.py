@@ -19,8 +19,8 @@ audible   A0 to C8, the keyboard of the piano, as the space that is written for
           (common practice, no source).
 still     one stay covers four fifths of a passage.
 
-On the scale of heights a range counts as 36 steps, about what most instruments
-have in semitones, so that the thresholds of stays and shifts apply to it.
+On the scale of heights a range counts as many steps as the ranges of the players
+have semitones on average, so that the thresholds of stays and shifts apply to it.
 """
 
 from __future__ import annotations
@@ -61,9 +61,7 @@ Flags = NDArray[np.bool_]
 
 AUDIBLE: Span = (21, 108)
 EDGE_TENTH = 0.1
-STEPS = 36  # of a range on the scale of heights
 STILL = 0.8  # share of a passage
-_LOWEST_STEP = (PITCHES - STEPS) // 2
 _PITCH = np.arange(PITCHES)
 
 
@@ -153,13 +151,13 @@ def union(spans: Sequence[Span]) -> Span:
     return min(low for low, _ in spans), max(high for _, high in spans)
 
 
-def on_height(bars: Floats, span: Span) -> Floats:
+def on_height(bars: Floats, span: Span, steps: int) -> Floats:
     """Weights by bar on the scale of heights, shape (bars, 128).
 
-    36 steps a range, its lowest note on step 46. What lies more than a range and a
-    quarter beyond the range counts on the last step: the scale serves stays only.
+    steps: of a range, 1 to 127; the range lies in the middle of the scale. What lies
+    beyond the scale counts on its last step: it serves stays only.
     """
-    step = np.round(heights(span) * STEPS).astype(np.int64) + _LOWEST_STEP
+    step = np.round(heights(span) * steps).astype(np.int64) + (PITCHES - steps) // 2
     step = np.clip(step, 0, PITCHES - 1)
     result = np.zeros((len(bars), PITCHES))
     np.add.at(result.T, step, bars.T)
