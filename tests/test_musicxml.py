@@ -604,6 +604,13 @@ def test_a_strophic_passage_is_played_once_a_verse(read: Any, verses: int, times
     assert any("verses" in text for text in score.assumed) == (verses > 2)
 
 
+@pytest.mark.parametrize(("marked", "counted"), [(1, 0), (2, 2)])
+def test_letters_under_a_few_notes_are_no_text(read: Any, marked: int, counted: int) -> None:
+    """As letters of themes are in orchestral scores; sung parts have words throughout."""
+    bars = [verse_note(1)] * marked + [note(duration=4)] * (20 - marked)
+    assert read([attributes(), *bars]).parts[0].lyrics == counted
+
+
 def test_written_times_win_over_verses(read: Any) -> None:
     score = read([attributes() + verse_note(4) + repeat("backward", ' times="2"')])
     assert list(score.bars.repeat_end) == [2]
