@@ -205,41 +205,57 @@ class _Finder:
         self.weight, self.far = weight.tolist(), far.tolist()
         self.absent, self.never = runs.absent.tolist(), runs.never.tolist()
         self.band, self.enter = runs.band.tolist(), runs.enter.tolist()
+        self.pitches = new.sum(axis=1).tolist()
+        self.bar = here.beat_bar[runs.enter].tolist()
+        first = np.searchsorted(here.beat_bar, here.beat_bar[runs.enter])
+        self.beat = (runs.enter - first + 1).tolist()
+        attacks = np.searchsorted(here.first_slice, (runs.enter, runs.enter + 1))
+        self.attacks = attacks.T.tolist()
         # The slice after the last one that reached below, or above, each octave.
         slices = np.arange(1, len(here) + 1)
         border = 12 * np.arange(BANDS + 1)[:, None]
-        below, above = here.lowest < border, here.highest >= border
-        self.below = np.maximum.accumulate(np.where(below, slices, 0), axis=1)
-        self.above = np.maximum.accumulate(np.where(above, slices, 0), axis=1)
+        before, heard = runs.enter - 1, here.heard
+        below = np.maximum.accumulate(np.where(here.lowest < border, slices, 0), axis=1)
+        above = np.maximum.accumulate(np.where(here.highest >= border, slices, 0), axis=1)
+        self.since_low = (heard[runs.enter] - heard[below[runs.band, before]]).tolist()
+        self.since_high = (heard[runs.enter] - heard[above[runs.band + 1, before]]).tolist()
 
     def event(self, rows: list[int]) -> Event:
         """One entry of neighbouring bands, lowest first."""
-        here, lowest, highest = self.here, self.band[rows[0]], self.band[rows[-1]]
-        enter = min(self.enter[row] for row in rows)
+        lowest, highest = rows[0], rows[-1]
+        first = min(rows, key=lambda row: self.enter[row])
         absent = min(self.absent[row] for row in rows)
         never = all(self.never[row] for row in rows)
-        since_low = here.heard[enter] - here.heard[self.below[lowest, enter - 1]]
-        since_high = here.heard[enter] - here.heard[self.above[highest + 1, enter - 1]]
-        open_low, open_high = since_low >= absent - 1e-6, since_high >= absent - 1e-6
+        open_low = self.since_low[lowest] >= absent - 1e-6
+        open_high = self.since_high[highest] >= absent - 1e-6
         side = "" if open_low == open_high else "low" if open_low else "high"
-        low, high = 12 * lowest, 12 * highest + 11
-        bar = int(here.beat_bar[enter])
-        attack = _attack(here, enter, low, high)
+        low, high = 12 * self.band[lowest], 12 * self.band[highest] + 11
+        attack = self._attack(first, low, high)
         return Event(
             self._kind(rows, side, absent, never),
-            bar,
-            bar + 1,
-            here.beat(enter),
+            self.bar[first],
+            self.bar[first] + 1,
+            float(self.beat[first]),
             None if side == "low" else low,
             None if side == "high" else high,
             round(self._strength(rows), 3),
             absent,
             side,
             never,
-            int(np.count_nonzero(self.new[rows])),
+            sum(self.pitches[row] for row in rows),
             len(attack),
             len(attack) > 1 and all((pitch - attack[0]) % 12 == 0 for pitch in attack),
         )
+
+    def _attack(self, row: int, low: int, high: int) -> list[int]:
+        """Pitches of the first attack in the slice that is entered, within the register."""
+        notes, (a, b) = self.here.notes, self.attacks[row]
+        pairs = zip(notes.onset[a:b].tolist(), notes.pitch[a:b].tolist(), strict=True)
+        inside = [(onset, pitch) for onset, pitch in pairs if low <= pitch <= high]
+        if not inside:
+            return []
+        spread = int(self.here.bars.beat[self.bar[row]]) // TOGETHER
+        return sorted({pitch for onset, pitch in inside if onset <= inside[0][0] + spread})
 
     def _strength(self, rows: list[int]) -> float:
         weight = sum(self.weight[row] for row in rows)
@@ -255,7 +271,7 @@ class _Finder:
 
     def _is_solo(self, rows: list[int], absent: float) -> bool:
         here, runs = self.here, self.runs
-        if min(absent, float(runs.after[rows].min())) < ALONE - 1e-6:
+        if absent < ALONE - 1e-6 or runs.after[rows].min() < ALONE - 1e-6:
             return False
         start, end = int(runs.enter[rows].min()), int(runs.end[rows].max())
         if here.heard[end] - here.heard[start] > SOLO + 1e-6:
@@ -264,20 +280,3 @@ class _Finder:
         first, last = here.before(np.array([start])), here.after(np.array([end]))
         far = np.minimum(*_nearest(here.between(first, last) & ~new))[0]
         return bool(far[new].min() >= CLEAR)
-
-
-def _attack(here: Presence, enter: int, low: int, high: int) -> list[int]:
-    """Pitches of the first attack in the slice that is entered, within the register."""
-    notes = here.notes
-    a, b = np.searchsorted(here.first_slice, (enter, enter + 1))
-    inside = [
-        (onset, pitch)
-        for onset, pitch in zip(
-            notes.onset[a:b].tolist(), notes.pitch[a:b].tolist(), strict=True
-        )
-        if low <= pitch <= high
-    ]
-    if not inside:
-        return []
-    spread = int(here.bars.beat[here.beat_bar[enter]]) // TOGETHER
-    return sorted({pitch for onset, pitch in inside if onset <= inside[0][0] + spread})
