@@ -611,6 +611,12 @@ def test_letters_under_a_few_notes_are_no_text(read: Any, marked: int, counted: 
     assert read([attributes(), *bars]).parts[0].lyrics == counted
 
 
+def test_figures_under_a_bass_are_no_text(read: Any) -> None:
+    figured = note(duration=4, inside="<lyric><text>6</text></lyric>")
+    assert read([attributes() + figured, figured]).parts[0].lyrics == 0
+    assert read([attributes() + verse_note(2), figured]).parts[0].lyrics == 1
+
+
 def test_written_times_win_over_verses(read: Any) -> None:
     score = read([attributes() + verse_note(4) + repeat("backward", ' times="2"')])
     assert list(score.bars.repeat_end) == [2]

@@ -235,9 +235,11 @@ class PartReader:
         verses = self.marks.verses[self.cursor.bar]
         sung = False
         for lyric in note.iterchildren("lyric"):
-            if lyric.find("text") is not None:
+            text = lyric.findtext("text")
+            if text is not None:
                 verses[lyric.get("number", "1")] += 1
-                sung = True
+                # Figures of a thorough bass are set as lyrics too.
+                sung = sung or any(sign.isalpha() for sign in text)
         self.record.lyrics += sung
 
     def _pitch(self, child: dict[Any, etree._Element], staff: int) -> int | None:
