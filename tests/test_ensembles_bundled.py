@@ -41,7 +41,7 @@ EXPECTED = {
     "schubert/Lindenbaum.xml": "song",
     "schumann_clara/opus17/movement3.xml": "chamber",
     "schumann_robert/opus48no2.mxl": "song",
-    "trecento/Fava_Dicant_nunc_iudei.xml": "unnamed parts",
+    "trecento/Fava_Dicant_nunc_iudei.xml": "choir",
     "trecento/PMFC_01-Rex quem metrorum.xml": "choir",
     "weber/concertino_clarinet.mxl": "chamber",
     "webern/webern_dormi_jesu_op_16_no_2.mxl": "voices and instruments",
