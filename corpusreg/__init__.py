@@ -11,8 +11,6 @@ Both are in `corpusreg.api` and are imported when first used.
 
 from __future__ import annotations
 
-import sys
-from types import ModuleType
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
@@ -30,15 +28,3 @@ def __getattr__(name: str) -> Any:
 
         return getattr(api, name)
     raise AttributeError(f"module 'corpusreg' has no attribute '{name}'")
-
-
-class _Package(ModuleType):
-    """A package whose function `compare` is not hidden by its module of that name."""
-
-    def __setattr__(self, name: str, value: Any) -> None:
-        if name != "compare" or not isinstance(value, ModuleType):
-            super().__setattr__(name, value)
-
-
-# Python puts every module that is imported into its package under its name.
-sys.modules[__name__].__class__ = _Package

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from corpusreg import words
 from corpusreg.bar_words import bars_list, joined
-from corpusreg.compare import Comparison, PlacedMeasure
+from corpusreg.comparison import Comparison, PlacedMeasure
 from corpusreg.event_words import event_words, told_events
 from corpusreg.offers import CAUTION, try_words
 from corpusreg.pitch import note_name

@@ -8,7 +8,7 @@ from pathlib import Path
 from corpusreg import words, workflow
 from corpusreg.bar_words import bars_list
 from corpusreg.catalogue.files import bundled_root
-from corpusreg.compare import Comparison, PlacedMeasure
+from corpusreg.comparison import Comparison, PlacedMeasure
 from corpusreg.console import WIDTH, heading, items, outstanding, register_map, wrap
 from corpusreg.definitions import VERSION
 from corpusreg.errors import DataError

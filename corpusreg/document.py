@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from corpusreg import words
-from corpusreg.compare import Comparison, PlacedEvent, PlacedMeasure, PlacedStay, segments
+from corpusreg.comparison import Comparison, PlacedEvent, PlacedMeasure, PlacedStay, segments
 from corpusreg.event_words import event_words
 from corpusreg.measures.background import Background
 from corpusreg.measures.events import UNIT

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from corpusreg.bar_words import bar_range
-from corpusreg.compare import Comparison
+from corpusreg.comparison import Comparison
 from corpusreg.measures.events import Event
 from corpusreg.pitch import note_name
 from corpusreg.played import PlayedBars

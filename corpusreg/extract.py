@@ -14,7 +14,7 @@ from corpusreg.analysis import Analysis, analyse, is_narrow, part_events
 from corpusreg.catalogue.facts import WorkFacts, describe
 from corpusreg.catalogue.files import SourceFile, content_hash
 from corpusreg.catalogue.licences import licence
-from corpusreg.compare import occupied_bands, segments
+from corpusreg.comparison import occupied_bands, segments
 from corpusreg.duplicates import fingerprint, shingles
 from corpusreg.ensembles import Ensemble, classify, kinds
 from corpusreg.errors import CorpusregError

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from corpusreg.compare import PlacedMeasure
+from corpusreg.comparison import PlacedMeasure
 
 __all__ = ["CAUTION", "try_words"]
 

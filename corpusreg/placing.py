@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from corpusreg import words
 from corpusreg.analysis import Analysis, analyse
 from corpusreg.cohorts import Copies, fetch_cohort, own_copies, parse_cohort, with_oddness
-from corpusreg.compare import Comparison, Piece, compare
+from corpusreg.comparison import Comparison, Piece, compare
 from corpusreg.duplicates import fingerprint, shingles
 from corpusreg.ensembles import Ensemble, kinds
 from corpusreg.extract import ensemble_of

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from corpusreg.compare import Comparison
+from corpusreg.comparison import Comparison
 from corpusreg.measures.height import Height
 from corpusreg.pitch import note_name
 from corpusreg.played import PlayedBars

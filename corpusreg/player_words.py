@@ -8,7 +8,7 @@ be told: of these only notes outside the range are told.
 from __future__ import annotations
 
 from corpusreg.bar_words import bar_range, bars_list
-from corpusreg.compare import Comparison
+from corpusreg.comparison import Comparison
 from corpusreg.pitch import note_name
 from corpusreg.played import PlayedBars
 from corpusreg.players import Lying, Player

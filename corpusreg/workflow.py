@@ -20,7 +20,7 @@ from corpusreg.errors import CorpusregError, ReadError, StoreError, UsageError
 if TYPE_CHECKING:
     from corpusreg.batch import Progress
     from corpusreg.catalogue import SourceFile, TierRow
-    from corpusreg.compare import Comparison
+    from corpusreg.comparison import Comparison
     from corpusreg.heights import Passage
     from corpusreg.instruments import Instrument, Instruments
     from corpusreg.store import Draft, Reference, Result
