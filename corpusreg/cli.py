@@ -16,6 +16,7 @@ from corpusreg import __version__
 from corpusreg.definitions import BY_NAME, MEASURES, VERSION
 from corpusreg.errors import CorpusregError, UsageError
 from corpusreg.instrument_commands import add_commands, ranges_option
+from corpusreg.period_commands import add_periods
 from corpusreg.profile_commands import add_profiles
 
 __all__ = ["main"]
@@ -108,6 +109,7 @@ def _parser() -> argparse.ArgumentParser:
     check.set_defaults(run=_check)
 
     add_profiles(commands, _command)
+    add_periods(commands, _command)
     _table_command(commands)
     _query_command(commands)
 

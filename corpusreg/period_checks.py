@@ -2,6 +2,7 @@
 
 ensembles     between works for the same ensembles only
 length        on places among works of about the same length
+writing       between works alike in having dynamics, pedal and repeats written or not
 collections   without each collection in turn; the weakest result counts
 dates         on works with a stated or sourced year only
 half, double  with half and with double bars, for measures that depend on barlines
@@ -9,7 +10,7 @@ half, double  with half and with double bars, for measures that depend on barlin
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -19,7 +20,7 @@ from corpusreg import effects
 from corpusreg.effects import ALPHA, Groups
 from corpusreg.period_results import CHECKS, Check
 from corpusreg.period_works import Works
-from corpusreg.rebar import REBARRED
+from corpusreg.rebar import BARS, REBARRED
 
 __all__ = ["TREND_UNITS", "Again", "Pair", "checked", "groups_of", "points_of", "result"]
 
@@ -78,74 +79,94 @@ def points_of(works: Works, values: Floats, use: Flags) -> tuple[Floats, Floats]
 
 
 def result(
-    works: Works, values: Floats, use: Flags, pair: Pair | None, within: bool = False
-) -> Again | str:
-    """The result from the works in `use`; `within` ensembles only. Else why there is none."""
+    works: Works, values: Floats, parts: Sequence[Flags], pair: Pair | None
+) -> Again | None:
+    """The result from parts of the works, between which nothing is compared.
+
+    parts: rows of each, shape (n,). None where too little is left to compare.
+    """
     if pair is None:
-        return _trend(works, values, use, within)
-    strata = []
-    for kind in sorted(set(works.ensemble[use].tolist())) if within else [None]:
-        rows = use if kind is None else use & (works.ensemble == kind)
-        groups = groups_of(works, values, rows, pair)
-        if len(groups.earlier) and len(groups.later):
-            strata.append(groups)
+        return _trend(works, values, parts)
+    strata = [groups_of(works, values, rows, pair) for rows in parts]
+    strata = [each for each in strata if len(each.earlier) and len(each.later)]
     if not strata:
-        return "no ensemble is in both periods" if within else "one period has no work then"
+        return None
     found = effects.effect(strata)
     return Again(found.delta, found.interval, None, (found.earlier, found.later))
 
 
-def _trend(works: Works, values: Floats, use: Flags, within: bool) -> Again | str:
-    strata = []
-    for unit_rows in _main_ensembles(works, use).values() if within else [use]:
-        years, means = points_of(works, values, unit_rows)
-        if len(np.unique(years)) > 1:
-            strata.append((years, means))
+def _trend(works: Works, values: Floats, parts: Sequence[Flags]) -> Again | None:
+    strata = [points_of(works, values, rows) for rows in parts]
+    strata = [(years, means) for years, means in strata if len(np.unique(years)) > 1]
     units = sum(len(years) for years, _ in strata)
     if units < TREND_UNITS:
-        return "fewer than three composers are left"
+        return None
     found = effects.trend(strata)
     return Again(found.tau, None, found.p, (units,))
-
-
-def _main_ensembles(works: Works, use: Flags) -> dict[str, Flags]:
-    """Works by ensemble, each composer with the one he has most works for only."""
-    chosen: dict[str, Flags] = {}
-    for unit in np.unique(works.unit[use]):
-        own = use & (works.unit == unit)
-        kinds, count = np.unique(works.ensemble[own].astype(str), return_counts=True)
-        main = str(kinds[np.argmax(count)])
-        rows = own & (works.ensemble == main)
-        chosen[main] = chosen[main] | rows if main in chosen else rows
-    return chosen
 
 
 def checked(works: Works, name: str, pair: Pair | None, sign: float) -> Iterator[Check]:
     """A result that goes the way of `sign`, repeated in every way of CHECKS."""
     values = works.values[name]
-    has = np.isfinite(values)
+    use = np.isfinite(values)
     if pair is not None:
-        has = has & np.isin(works.period, pair)
+        use = use & np.isin(works.period, pair)
     for check in CHECKS:
-        if check == "collections":
-            yield _without_each(works, values, has, pair, sign)
-            continue
-        given, use, within = values, has, False
-        if check == "ensembles":
-            within = True
-        elif check == "dates":
-            use = has & works.stated
-        elif check == "length":
-            given = _within_length(works, values)
-            use = has & np.isfinite(given)
-        elif name in REBARRED:
-            given = works.rebarred[check][name]
-            use = has & np.isfinite(given)
-        else:
+        if check in ("ensembles", "writing"):
+            classes = works.ensemble if check == "ensembles" else works.writing
+            parts = _parts(works, use, pair, classes.astype(str))
+            again = result(works, values, list(parts.values()), pair)
+            yield _check(check, again, sign, tuple(parts), "nothing in common to compare")
+        elif check == "collections":
+            yield _without_each(works, values, use, pair, sign)
+        elif check in BARS and name not in REBARRED:
             yield Check(check, reason="not taken with other bars")
-            continue
-        again = result(works, given, use, pair, within)
-        yield _check(check, again, sign, _common(works, use, pair) if within else ())
+        else:
+            given = _given(works, name, check)
+            rows = use & np.isfinite(given)
+            yield _check(check, result(works, given, [rows], pair), sign, (), "too few works")
+
+
+def _given(works: Works, name: str, check: str) -> Floats:
+    """The values that a result is repeated on, NaN for works that are left out."""
+    values = works.values[name]
+    if check == "dates":
+        return np.where(works.stated, values, np.nan)
+    if check in BARS:
+        return works.rebarred[check][name]
+    return _within_length(works, values)
+
+
+def _parts(
+    works: Works, use: Flags, pair: Pair | None, classes: NDArray[np.str_]
+) -> dict[str, Flags]:
+    """Rows of each class in which there is something to compare.
+
+    For a trend each composer is in the class of most of his works only, so that he
+    counts once.
+    """
+    if pair is None:
+        use = use & _main(works.unit, classes, use)
+    parts = {str(each): use & (classes == each) for each in np.unique(classes[use])}
+    return {
+        each: rows
+        for each, rows in parts.items()
+        if (
+            len(np.unique(points_of(works, works.year, rows)[0])) > 1
+            if pair is None
+            else all((rows & (works.period == place)).any() for place in pair)
+        )
+    }
+
+
+def _main(unit: NDArray[np.int64], classes: NDArray[np.str_], use: Flags) -> Flags:
+    """Works in the class that most works of their unit are in, among those in `use`."""
+    main = np.zeros(len(unit), bool)
+    for each in np.unique(unit[use]):
+        own = use & (unit == each)
+        kinds, count = np.unique(classes[own], return_counts=True)
+        main |= own & (classes == kinds[np.argmax(count)])
+    return main
 
 
 def _within_length(works: Works, values: Floats) -> Floats:
@@ -156,36 +177,28 @@ def _within_length(works: Works, values: Floats) -> Floats:
     return places
 
 
-def _common(works: Works, use: Flags, pair: Pair | None) -> tuple[str, ...]:
-    """Ensembles in which something is compared."""
-    if pair is None:
-        return tuple(
-            kind
-            for kind, rows in sorted(_main_ensembles(works, use).items())
-            if len(np.unique(points_of(works, works.year, rows)[0])) > 1
-        )
-    first, second = (set(works.ensemble[use & (works.period == p)].tolist()) for p in pair)
-    return tuple(sorted(first & second))
-
-
 def _without_each(
     works: Works, values: Floats, use: Flags, pair: Pair | None, sign: float
 ) -> Check:
     """The weakest of the results without one collection."""
     found: list[tuple[float, str, Again]] = []
     for collection in sorted(set(works.collection[use].tolist())):
-        again = result(works, values, use & (works.collection != collection), pair)
+        again = result(works, values, [use & (works.collection != collection)], pair)
         title = works.titles.get(collection, collection)
-        if isinstance(again, str):
-            return Check("collections", what=(title,), reason=f"without '{title}' {again}")
+        if again is None:
+            reason = f"nothing to compare without '{title}'"
+            return Check("collections", what=(title,), reason=reason)
         found.append((again.strength(sign), title, again))
     _, title, weakest = min(found, key=lambda each: each[:2])
-    return _check("collections", weakest, sign, (title,))
+    return _check("collections", weakest, sign, (title,), "")
 
 
-def _check(name: str, again: Again | str, sign: float, what: tuple[str, ...]) -> Check:
-    if isinstance(again, str):
-        return Check(name, what=what, reason=again)
+def _check(
+    name: str, again: Again | None, sign: float, what: tuple[str, ...], nothing: str
+) -> Check:
+    """`nothing`: what is said where there was nothing to repeat it on."""
+    if again is None:
+        return Check(name, what=what, reason=nothing)
     survives = again.survives(sign)
     return Check(
         name,

@@ -7,9 +7,18 @@ from dataclasses import dataclass
 from corpusreg.definitions import Measure
 from corpusreg.rebar import BARS
 
-__all__ = ["CHECKS", "Cell", "Check", "Finding", "MeasureStudy", "Period", "Study"]
+__all__ = [
+    "CHECKS",
+    "Cell",
+    "Check",
+    "Finding",
+    "MeasureStudy",
+    "Period",
+    "Study",
+    "explained",
+]
 
-CHECKS = ("ensembles", "length", "collections", "dates", *BARS)
+CHECKS = ("ensembles", "length", "writing", "collections", "dates", *BARS)
 
 
 @dataclass(frozen=True)
@@ -51,8 +60,8 @@ class Cell:
 class Check:
     """A result repeated in another way; value is delta or, of a trend, tau.
 
-    what: the ensembles compared, or the collection whose absence weakens the result
-    most. survives: None where it could not be repeated, or with too few composers to
+    what: the groups compared within, or the collection whose absence weakens the
+    result most. survives: None where it could not be repeated, or with too few composers to
     say; `reason` then says why.
     """
 
@@ -112,3 +121,10 @@ class Study:
     around: int
     tests: int
     counted: int
+
+
+def explained(finding: Finding, check: Check) -> float | None:
+    """The part of a result that is gone when it is repeated, 0 to 1; None where it was not."""
+    if check.value is None or finding.value == 0:
+        return None
+    return min(max(1 - check.value / finding.value, 0.0), 1.0)

@@ -62,6 +62,18 @@ class Works:
     def __len__(self) -> int:
         return len(self.unit)
 
+    @property
+    def writing(self) -> NDArray[Any]:
+        """What is written in each score besides notes, in words, shape (n,)."""
+        flags = {"dynamics": self.dynamics, "pedal": self.pedal, "repeats": self.repeats}
+        return np.array(
+            [
+                " and ".join(name for name, has in zip(flags, row, strict=True) if has)
+                or "notes only"
+                for row in zip(*flags.values(), strict=True)
+            ]
+        )
+
 
 def fetch_works(source: Source, ensemble: str | None = None) -> Works:
     """The works of the reference that have a period; of one ensemble where it is named.

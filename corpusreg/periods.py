@@ -2,8 +2,8 @@
 
 A difference between two neighbouring periods, or a trend over the years, is tested with
 the composer as unit and corrected over every measure, pair of periods and trend, asked
-for or not. All that can be tested is repeated. A result that turns around in one of the repetitions (`corpusreg.period_checks`), or
-whose interval then includes no difference, does not survive.
+for or not. All that can be tested is repeated (`corpusreg.period_checks`): a result that
+turns around then, or whose interval includes no difference, does not survive.
 
 Verdicts
 --------
@@ -163,8 +163,8 @@ def _finding(
     values = works.values[name]
     has = np.isfinite(values)
     smallest, p, corrected = figures
-    raw = result(works, values, has, pair)
-    assert not isinstance(raw, str)  # `_possible` has seen to it
+    raw = result(works, values, [has], pair)
+    assert raw is not None  # `_possible` has seen to it
     checks = () if p is None else tuple(checked(works, name, pair, float(np.sign(raw.value))))
     both, rows = 0, has
     slope = None

@@ -1,0 +1,56 @@
+"""The command 'periods' for the command line."""
+
+from __future__ import annotations
+
+import argparse
+import json
+from collections.abc import Callable
+from typing import Any
+
+from corpusreg.definitions import MEASURES, VERSION
+
+__all__ = ["add_periods"]
+
+
+def add_periods(
+    commands: Any, command: Callable[[Any, str, str], argparse.ArgumentParser]
+) -> None:
+    """Add it; `command` makes a parser of a name and of words about it."""
+    periods = command(
+        commands, "periods", "what differs between periods, and whether it survives a test"
+    )
+    periods.epilog = "measures:\n" + "\n".join(f"  {m.name:<18}{m.title}" for m in MEASURES)
+    periods.add_argument(
+        "measures",
+        nargs="*",
+        metavar="MEASURE",
+        help="some of those below; all when left out. The correction is for all of them "
+        "either way",
+    )
+    periods.add_argument(
+        "--ensemble", metavar="KIND", help="works for one ensemble only, as in piano"
+    )
+    form = periods.add_mutually_exclusive_group()
+    form.add_argument("--csv", action="store_true", help="print comma-separated values")
+    form.add_argument("--json", action="store_true", help="print JSON, with all figures")
+    periods.set_defaults(run=_periods)
+
+
+def _periods(options: argparse.Namespace) -> int:
+    from corpusreg.period_words import COLUMNS, study_document, study_rows, study_text
+    from corpusreg.period_works import check_words, fetch_works
+    from corpusreg.periods import study
+    from corpusreg.store import open_reference
+    from corpusreg.tabular import print_rows
+
+    check_words(options.measures)
+    with open_reference() as reference:
+        works = fetch_works(reference, options.ensemble)
+        found, made = study(works, options.measures, options.ensemble), reference.reference_id
+    if options.json:
+        print(json.dumps(study_document(found, made, VERSION), indent=1))
+    elif options.csv:
+        print_rows(COLUMNS, study_rows(found), options)
+    else:
+        print(study_text(found, made, VERSION))
+    return 0
