@@ -71,7 +71,8 @@ def test_words_in_json_grade_nothing(run: Command) -> None:
 
 
 @pytest.mark.parametrize(
-    "name", ["", "corpora", "extract", "compare", "check", "table", "query"]
+    "name",
+    ["", "corpora", "extract", "compare", "heights", "ranges", "check", "table", "query"],
 )
 def test_help_fits_the_page(name: str, run: Command) -> None:
     text = good(run(*filter(None, [name, "--help"])))
