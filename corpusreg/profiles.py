@@ -156,7 +156,8 @@ def shape(weights: Floats) -> dict[str, Floats]:
     """
     share = weights / weights.sum(axis=1, keepdims=True)
     pitch = np.arange(share.shape[1])
-    away = pitch - (share @ pitch)[:, None]
+    # Rounded, so that the last bit of a sum does not decide at a border.
+    away = np.round(pitch - (share @ pitch)[:, None], 9)
 
     def part(where: NDArray[np.bool_]) -> Floats:
         return np.asarray(np.where(where, share, 0.0).sum(axis=1))
