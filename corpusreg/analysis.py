@@ -20,7 +20,14 @@ from corpusreg.measures.stays import Stay, expected_dwell, stays
 from corpusreg.measures.texture import Texture, beat_weights, texture
 from corpusreg.played import Played
 
-__all__ = ["Analysis", "Value", "analyse", "is_narrow", "part_events"]
+__all__ = [
+    "Analysis",
+    "Value",
+    "analyse",
+    "is_narrow",
+    "occupied_bands",
+    "part_events",
+]
 
 # A stay is narrow within an octave in a single line and within two octaves where
 # several voices sound: about what one melody and one hand-to-hand texture fill
@@ -172,6 +179,29 @@ def rank_stays(
         for stay in found
     ]
     return tuple(sorted(range(len(found)), key=lambda i: (-worth[i], found[i].first)))
+
+
+def occupied_bands(stay: Stay, analysis: Analysis) -> tuple[int, ...]:
+    """Octaves a stay occupies: each holds a tenth of its weight or more.
+
+    What lies within 3 semitones beyond the border of a fuller octave counts
+    towards that one, so that playing round a border is not two registers.
+    """
+    weight = analysis.texture.bars[stay.first : stay.last].sum(axis=0).copy()
+    total = weight.sum()
+    if not total:
+        return ()
+    sums = {band: weight[12 * (band + 1) : 12 * (band + 2)].sum() for band in range(-1, 10)}
+    held: dict[int, float] = {}
+    for band in sorted(sums, key=lambda b: -sums[b]):
+        start, stop = 12 * (band + 1), 12 * (band + 2)
+        own = weight[start:stop].sum()
+        if own < 0.1 * total:
+            continue
+        low, high = max(start - 3, 0), stop + 3
+        held[band] = own
+        weight[low:high] = 0
+    return tuple(sorted(held))
 
 
 def _raw(

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from corpusreg.analysis import Analysis, is_narrow
+from corpusreg.analysis import Analysis, is_narrow, occupied_bands
 from corpusreg.definitions import MEASURES, Measure
 from corpusreg.measures.background import Background, background, passages
 from corpusreg.measures.events import Event
@@ -33,7 +33,6 @@ __all__ = [
     "PlacedMeasure",
     "PlacedStay",
     "compare",
-    "segments",
 ]
 
 _FEW = 3  # passages named for a measure
@@ -157,37 +156,6 @@ def compare(
         players=players,
         profile=profile,
     )
-
-
-def segments(bars: PlayedBars, first: int, last: int) -> list[tuple[int, int]]:
-    """Written positions of played bars `first` to `last`, as half-open runs."""
-    written = bars.written[first:last]
-    breaks = np.flatnonzero(np.diff(written) != 1) + 1
-    runs = [(int(run[0]), int(run[-1]) + 1) for run in np.split(written, breaks)]
-    return list(dict.fromkeys(runs))
-
-
-def occupied_bands(stay: Stay, analysis: Analysis) -> tuple[int, ...]:
-    """Octaves a stay occupies: each holds a tenth of its weight or more.
-
-    What lies within 3 semitones beyond the border of a fuller octave counts
-    towards that one, so that playing round a border is not two registers.
-    """
-    weight = analysis.texture.bars[stay.first : stay.last].sum(axis=0).copy()
-    total = weight.sum()
-    if not total:
-        return ()
-    sums = {band: weight[12 * (band + 1) : 12 * (band + 2)].sum() for band in range(-1, 10)}
-    held: dict[int, float] = {}
-    for band in sorted(sums, key=lambda b: -sums[b]):
-        start, stop = 12 * (band + 1), 12 * (band + 2)
-        own = weight[start:stop].sum()
-        if own < 0.1 * total:
-            continue
-        low, high = max(start - 3, 0), stop + 3
-        held[band] = own
-        weight[low:high] = 0
-    return tuple(sorted(held))
 
 
 def _placed(measure: Measure, whole: Analysis, cohort: Cohort, size: Size) -> PlacedMeasure:

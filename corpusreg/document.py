@@ -9,13 +9,13 @@ from collections.abc import Sequence
 from typing import Any
 
 from corpusreg import words
-from corpusreg.comparison import Comparison, PlacedEvent, PlacedMeasure, PlacedStay, segments
+from corpusreg.comparison import Comparison, PlacedEvent, PlacedMeasure, PlacedStay
 from corpusreg.event_words import event_words
 from corpusreg.measures.background import Background
 from corpusreg.measures.events import UNIT
 from corpusreg.measures.shifts import Shift
 from corpusreg.pitch import band_name, note_name
-from corpusreg.played import PlayedBars
+from corpusreg.played import PlayedBars, segments
 from corpusreg.player_document import parts_document, two_level_document
 from corpusreg.profile_words import firmness_words, neighbour_words
 from corpusreg.profiles import PlacedProfile

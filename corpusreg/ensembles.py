@@ -21,10 +21,13 @@ from dataclasses import dataclass
 from functools import lru_cache
 from importlib import resources
 
-from corpusreg.instruments import SUNG_SYLLABLES, Instrument, Instruments, load
-from corpusreg.notes import Part
+import numpy as np
 
-__all__ = ["LARGEST_CHAMBER", "Ensemble", "Kind", "classify", "kinds"]
+from corpusreg.instruments import SUNG_SYLLABLES, Instrument, Instruments, load
+from corpusreg.notes import Part, Score
+from corpusreg.played import Played
+
+__all__ = ["LARGEST_CHAMBER", "Ensemble", "Kind", "classify", "ensemble_of", "kinds"]
 
 # Parts up to which mixed instruments count as chamber music (a nonet): common
 # practice, no source.
@@ -192,3 +195,20 @@ def _is_orchestra(players: Sequence[_Player]) -> bool:
         return True
     pairs = [name for name, n in Counter(player.id for player in winds).items() if n >= 2]
     return len(pairs) >= 2
+
+
+def ensemble_of(score: Score, played: Played) -> Ensemble:
+    """The ensemble of a work, from its parts and from what they play."""
+    part = played.notes.part
+    active = [bool((part == index).any()) for index in range(len(score.parts))]
+    chords = [on and _sounds_together(played, index) for index, on in enumerate(active)]
+    return classify(score.parts, active, chords)
+
+
+def _sounds_together(played: Played, index: int) -> bool:
+    """Whether a part sounds two pitches at once in more than a hundredth of its notes."""
+    rows = played.notes.part == index
+    onset, pitch = played.notes.onset[rows], played.notes.pitch[rows]
+    end = onset + played.notes.duration[rows]
+    overlaps = (onset[1:] < np.maximum.accumulate(end)[:-1]) & (pitch[1:] != pitch[:-1])
+    return bool(overlaps.sum() * 100 > len(onset))

@@ -10,25 +10,24 @@ from typing import Any
 
 import numpy as np
 
-from corpusreg.analysis import Analysis, analyse, is_narrow, part_events
+from corpusreg.analysis import Analysis, analyse, is_narrow, occupied_bands, part_events
 from corpusreg.catalogue.facts import WorkFacts, describe
 from corpusreg.catalogue.files import SourceFile, content_hash
 from corpusreg.catalogue.licences import licence
-from corpusreg.comparison import occupied_bands, segments
 from corpusreg.duplicates import fingerprint, shingles
-from corpusreg.ensembles import Ensemble, classify, kinds
+from corpusreg.ensembles import Ensemble, ensemble_of, kinds
 from corpusreg.errors import CorpusregError
 from corpusreg.instruments import load
 from corpusreg.measures import lines
 from corpusreg.measures.events import Event
 from corpusreg.measures.saturation import full
 from corpusreg.notes import Score
-from corpusreg.played import Played, perform
+from corpusreg.played import perform, segments
 from corpusreg.readers import read_file
 from corpusreg.rebar import REBARRED, rebarred
 from corpusreg.store.tables import Rows, columns
 
-__all__ = ["EXTRACTION_VERSION", "ensemble_of", "extract_file"]
+__all__ = ["EXTRACTION_VERSION", "extract_file"]
 
 # Raised when readers or this module give other rows for the same file and definitions.
 EXTRACTION_VERSION = "5"
@@ -58,23 +57,6 @@ def extract_file(file: SourceFile) -> Rows:
         for table, part in _work_rows(work, file, content, score, analysis, facts).items():
             _add(rows, table, part)
     return rows
-
-
-def ensemble_of(score: Score, played: Played) -> Ensemble:
-    """The ensemble of a work, from its parts and from what they play."""
-    part = played.notes.part
-    active = [bool((part == index).any()) for index in range(len(score.parts))]
-    chords = [on and _sounds_together(played, index) for index, on in enumerate(active)]
-    return classify(score.parts, active, chords)
-
-
-def _sounds_together(played: Played, index: int) -> bool:
-    """Whether a part sounds two pitches at once in more than a hundredth of its notes."""
-    rows = played.notes.part == index
-    onset, pitch = played.notes.onset[rows], played.notes.pitch[rows]
-    end = onset + played.notes.duration[rows]
-    overlaps = (onset[1:] < np.maximum.accumulate(end)[:-1]) & (pitch[1:] != pitch[:-1])
-    return bool(overlaps.sum() * 100 > len(onset))
 
 
 def _add(rows: Rows, table: str, part: list[tuple[Any, ...]]) -> None:

@@ -11,8 +11,7 @@ from corpusreg.analysis import Analysis, analyse
 from corpusreg.cohorts import Copies, fetch_cohort, own_copies, parse_cohort, with_oddness
 from corpusreg.comparison import Comparison, Piece, compare
 from corpusreg.duplicates import fingerprint, shingles
-from corpusreg.ensembles import Ensemble, kinds
-from corpusreg.extract import ensemble_of
+from corpusreg.ensembles import Ensemble, ensemble_of, kinds
 from corpusreg.instruments import Instruments, load
 from corpusreg.notes import Score
 from corpusreg.played import Played, perform

@@ -27,7 +27,7 @@ from corpusreg.notes import Bars, Dynamic, Part, Score
 from corpusreg.order import played_order
 from corpusreg.pedal import held_ends, played_pedals
 
-__all__ = ["Notes", "Played", "PlayedBars", "merge_ties", "perform"]
+__all__ = ["Notes", "Played", "PlayedBars", "merge_ties", "perform", "segments"]
 
 
 @dataclass(frozen=True)
@@ -199,6 +199,14 @@ def _played_bars(bars: Bars, order: NDArray[np.int64]) -> PlayedBars:
         section=bars.section[order],
         labels=labels,
     )
+
+
+def segments(bars: PlayedBars, first: int, last: int) -> list[tuple[int, int]]:
+    """Written positions of played bars `first` to `last`, as half-open runs."""
+    written = bars.written[first:last]
+    breaks = np.flatnonzero(np.diff(written) != 1) + 1
+    runs = [(int(run[0]), int(run[-1]) + 1) for run in np.split(written, breaks)]
+    return list(dict.fromkeys(runs))
 
 
 def _label(label: str, time: int) -> str:

@@ -28,7 +28,7 @@ OUTSIDE: dict[str, tuple[str, ...]] = {
     "mido": ("readers.midi_events",),
     "music21": ("readers.other",),
     "numpy": (
-        "notes", "loudness", "readers", "pedal", "played", "measures", "analysis",
+        "notes", "loudness", "readers", "pedal", "played", "ensembles", "measures", "analysis",
         "duplicates", "reference", "effects", "rebar",
         "period_works", "period_checks", "periods", "store", "cohorts", "players", "comparison", "console",
         "extract", "heights", "building", "workflow", "profiles", "clustering",

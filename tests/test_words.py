@@ -10,11 +10,10 @@ from conftest import PIECES
 
 import corpusreg
 from corpusreg import bar_words, console, tabular, words
-from corpusreg.comparison import segments
 from corpusreg.definitions import BY_NAME, MEASURES
 from corpusreg.errors import ReadError, UsageError
 from corpusreg.measures.shifts import Shift
-from corpusreg.played import PlayedBars
+from corpusreg.played import PlayedBars, segments
 from corpusreg.reference import Placement
 
 SPAN, SHIFTS = BY_NAME["span"], BY_NAME["shift_rate"]

@@ -16,8 +16,8 @@ from pathlib import Path
 
 from corpusreg.catalogue import describe
 from corpusreg.catalogue.files import SourceFile, bundled, folder
+from corpusreg.ensembles import ensemble_of
 from corpusreg.errors import CorpusregError
-from corpusreg.extract import ensemble_of
 from corpusreg.notes import Score
 from corpusreg.played import Played, perform
 from corpusreg.readers import read_file
