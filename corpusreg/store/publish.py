@@ -21,7 +21,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from corpusreg import __version__, definitions, settings, sql
+from corpusreg import definitions, settings, sql
 from corpusreg.errors import StoreError
 from corpusreg.store import door
 from corpusreg.store.files import flush, flush_folder, replace_text
@@ -186,7 +186,7 @@ def _close(
             name,
             started.replace(tzinfo=None),
             datetime.datetime.now(datetime.UTC).replace(tzinfo=None),
-            __version__,
+            _version("corpusreg") or "unknown",
             recipe.definitions,
             settings.SCHEMA_VERSION,
             json.dumps(dict(recipe.settings), sort_keys=True),
