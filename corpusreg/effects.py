@@ -365,7 +365,9 @@ def ranks_within_length(values: Floats, unit: Ints, bars: Floats) -> Floats:
     """Place of each work among works of about its length by other units, 0 to 100.
 
     values, unit, bars: shape (n,). Weights as in `corpusreg.reference`: units count the
-    same, in full from a quarter of a work of about the length. NaN where there is none.
+    same, in full from a quarter of a work of about the length. What is longer or shorter
+    is first moved along the local line of the values over the logarithm of length. NaN
+    where there is no work of about the length.
     """
     units, index = np.unique(unit, return_inverse=True)
     member = (index[:, None] == np.arange(len(units))).astype(float)
@@ -378,8 +380,18 @@ def ranks_within_length(values: Floats, unit: Ints, bars: Floats) -> Floats:
         added = np.maximum(near @ member, ENOUGH)
         weight = near / added[:, index]
         total = weight.sum(axis=1)
-        below = (values < values[rows, None]) + 0.5 * (values == values[rows, None])
         enough = total >= 1
-        share = (weight * below).sum(axis=1) / np.where(enough, total, 1)
-        found[rows] = np.where(enough, 100 * share, np.nan)
+        weight /= np.where(enough, total, 1)[:, None]
+        further = logs - logs[rows, None]
+        moved = values - _local_slopes(further, values, weight)[:, None] * further
+        below = (moved < values[rows, None]) + 0.5 * (moved == values[rows, None])
+        found[rows] = np.where(enough, 100 * (weight * below).sum(axis=1), np.nan)
     return found
+
+
+def _local_slopes(x: Floats, values: Floats, weight: Floats) -> Floats:
+    """Slopes of weighted straight lines, one a row; x, weight: shape (rows, n)."""
+    centred = x - (weight * x).sum(axis=1, keepdims=True)
+    spread = (weight * centred**2).sum(axis=1)
+    slope = (weight * centred) @ values / np.where(spread > 1e-9, spread, 1)
+    return np.asarray(np.where(spread > 1e-9, slope, 0.0))

@@ -131,7 +131,7 @@ def _sentence(study: MeasureStudy, finding: Finding) -> str:
     if finding.p is None:
         return (
             f"{where}: cannot be tested. Whatever {_composers(finding)} wrote, no p below "
-            f"{_p(finding.smallest)} can be reached, and that does not pass among so many tests."
+            f"{_p(finding.smallest)} can be reached; that does not pass among so many tests."
         )
     tests = f"p {_p(finding.p)}, corrected {_p(finding.corrected)}, {_composers(finding)}"
     verdict = _VERDICTS[finding.verdict]
@@ -143,7 +143,7 @@ def _sentence(study: MeasureStudy, finding: Finding) -> str:
         )
     return (
         f"{where}: {verdict}. In {_of_100(finding.value)} of 100 pairs of composers, one from "
-        f"each, the later {study.measure.more} (interval {_interval_of_100(finding.interval)}, "
+        f"each, the later {study.measure.more} (interval {_interval_of_100(finding.interval)}; "
         f"50 is no difference): {tests}."
     )
 
@@ -293,7 +293,7 @@ def _of_100(delta: float) -> str:
 
 def _interval_of_100(interval: tuple[float, float] | None) -> str:
     if interval is None:
-        return "too few for an interval"
+        return "too few"
     return f"{_of_100(interval[0])} to {_of_100(interval[1])}"
 
 

@@ -1,0 +1,85 @@
+"""`corpusreg periods` on real works: the small reference."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+
+import pytest
+from conftest import Command
+
+from corpusreg.definitions import MEASURES
+
+
+def good(run: Command, *arguments: str) -> str:
+    done = run("periods", *arguments)
+    assert done.returncode == 0, done.stderr
+    assert done.stderr == ""
+    return done.stdout
+
+
+def test_the_text_fits_and_traces_every_number(run: Command) -> None:
+    text = good(run)
+    reference = json.loads(run("check", "--json").stdout)["reference_id"]
+    assert f"Reference {reference}" in text
+    assert text.isascii()
+    assert [line for line in text.splitlines() if len(line) > 88] == []
+    for measure in MEASURES:
+        assert f"{measure.title.upper()} [{measure.unit}]" in text
+    assert "cannot be tested. Whatever" in text
+
+
+def test_counts_are_those_of_the_store(run: Command) -> None:
+    found = json.loads(good(run, "span", "--json"))
+    (span,) = found["measures"]
+    rows = {
+        row["group"]: row
+        for row in json.loads(run("table", "span", "--by", "period", "--json").stdout)
+    }
+    assert {cell["period"] for cell in span["cells"]} == set(rows)
+    for cell in span["cells"]:
+        row = rows[cell["period"]]
+        assert (cell["works"], cell["units"]) == (row["works"], row["units"])
+        assert cell["median"] == pytest.approx(row["p50"], abs=1e-3)
+    assert sum(period["works"] for period in found["periods"]) == found["works"]
+
+
+def test_one_ensemble_only(run: Command) -> None:
+    found = json.loads(good(run, "span", "--ensemble", "choir", "--json"))
+    assert {e for period in found["periods"] for e in period["ensembles"]} == {"choir"}
+    assert "works for choir with a period" in " ".join(good(run, "--ensemble", "choir").split())
+
+
+def test_rows(run: Command) -> None:
+    rows = list(csv.DictReader(io.StringIO(good(run, "span", "travel", "--csv"))))
+    assert {row["measure"] for row in rows} == {"span", "travel"}
+    medians = [row for row in rows if row["result"] == "median"]
+    assert all(float(row["value"]) > 0 and int(row["works"]) > 0 for row in medians)
+
+
+def test_half_and_double_bars_are_in_the_store(run: Command) -> None:
+    found = json.loads(good(run, "movement_bar", "--json"))
+    trend = found["measures"][0]["trend"]
+    repeated = {check["name"]: check for check in trend["checks"]}
+    assert repeated["half"]["value"] is not None
+    assert repeated["double"]["units"] == repeated["half"]["units"] == trend["units"]
+
+
+@pytest.mark.parametrize(
+    ("arguments", "said"),
+    [
+        (["spn"], "did you mean span"),
+        (["romantik"], "did you mean romantic"),
+        (["--ensemble", "chior"], "did you mean choir"),
+        (["--csv", "--json"], "not allowed with"),
+    ],
+)
+def test_a_wrong_word_is_one_line_and_code_2(
+    run: Command, arguments: list[str], said: str
+) -> None:
+    done = run("periods", *arguments)
+    assert done.returncode == 2
+    assert done.stdout == ""
+    assert len(done.stderr.splitlines()) == 1
+    assert said in done.stderr
