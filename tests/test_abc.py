@@ -16,7 +16,8 @@ from corpusreg.errors import ReadError
 from corpusreg.notes import Score
 from corpusreg.order import played_order
 from corpusreg.readers.abc import read_abc, read_abc_file
-from corpusreg.readers.abc_source import decode, read_source
+from corpusreg.readers.abc_source import read_source
+from corpusreg.readers.abc_text import decode
 
 HEAD = "X:1\nT:Test\nM:4/4\nL:1/4\n"
 
@@ -187,6 +188,10 @@ def test_dynamics_hairpins_and_tempo(tmp_path: Path) -> None:
     ]
 
 
+def test_a_tempo_beyond_bounds_is_no_tempo(tmp_path: Path) -> None:
+    assert tune(tmp_path, f"Q:1/4={'9' * 400}\nK:C\nC4|\n").tempos == ()
+
+
 def test_voices_names_programs_and_sounding_together(tmp_path: Path) -> None:
     score = tune(
         tmp_path,
@@ -252,6 +257,44 @@ def test_a_line_is_a_phrase(tmp_path: Path) -> None:
 def test_lines_that_look_like_fields_and_old_chords(tmp_path: Path) -> None:
     score = tune(tmp_path, "K:C\nC4|\nE:|\nr:remark with notes\n+CEG+2 D2|\n")
     assert column(score, "pitch") == [60, 64, 60, 64, 67, 62]
+
+
+def test_broken_rhythm_goes_on_to_the_next_line(tmp_path: Path) -> None:
+    score = tune(tmp_path, "K:C\nC2 D>\nE|C3 D< \\\nE|\n")
+    assert quarters(score, "duration") == [2, 1.5, 0.5, 3, 0.5, 1.5]
+    assert len(score.metadata["phrase_ticks"].split(",")) == 3
+
+
+def test_a_tie_may_stand_at_the_beginning_of_a_line(tmp_path: Path) -> None:
+    score = tune(tmp_path, "K:C\nC4|D4|\n-D2 E2\n-E4|\n")
+    assert score.notes["tie_out"].tolist() == [0, 1, 0, 1, 0]
+    assert score.notes["tie_in"].tolist() == [0, 0, 1, 0, 1]
+
+
+def test_a_last_bar_without_bar_line_is_one_bar(tmp_path: Path) -> None:
+    score = tune(tmp_path, "K:C\nC4|D6-\nD2\n", "X:1\nM:4/4\nL:1/4\n")
+    assert quarters(score, "duration") == [4, 6, 2]
+    assert (score.bars.length / score.ticks).tolist() == [4, 8]
+
+
+def test_notes_the_library_cuts_at_bars_are_whole_again_by_their_ties(tmp_path: Path) -> None:
+    score = tune(tmp_path, "K:C\nC7 D\n", "X:1\nM:3/4\nL:1/4\n")
+    assert quarters(score, "duration") == [3, 3, 1, 1]
+    assert score.notes["tie_in"].tolist() == [0, 1, 1, 0]
+    assert score.notes["tie_out"].tolist() == [1, 1, 0, 0]
+
+
+def test_keys_written_together_with_their_accidentals(tmp_path: Path) -> None:
+    assert column(tune(tmp_path, "K:Dmix=c\nCFB2|\n"), "pitch") == [60, 66, 71]
+
+
+def test_an_accidental_of_a_grace_note_stays_in_its_octave(tmp_path: Path) -> None:
+    assert column(tune(tmp_path, "K:C\n{^g}a2 G2|\n"), "pitch") == [80, 81, 67]
+
+
+def test_text_that_came_as_quoted_printable(tmp_path: Path) -> None:
+    score = tune(tmp_path, "K:G\n=3DFF =\nGA |=20\nB4|\n")
+    assert column(score, "pitch") == [65, 65, 67, 69, 71]
 
 
 def test_many_tunes_are_many_works_and_a_bad_one_spares_the_others(tmp_path: Path) -> None:

@@ -38,10 +38,9 @@ from corpusreg.readers.abc_source import (
     Marker,
     Source,
     Voice,
-    decode,
     read_source,
-    split_tunes,
 )
+from corpusreg.readers.abc_text import decode, split_tunes
 from corpusreg.readers.abc_tree import Tree, is_grace, parts_of
 from corpusreg.readers.result import ReadResult
 
@@ -299,7 +298,7 @@ class _Tune:
                     tempo = direction["tempo"]
                     unit = 4 * _BEATS.get(tempo.get("beat_unit", "quarter"), 1 / 4)
                     unit *= 2 - 0.5 ** tempo.get("dots", 0)
-                    if tempo["per_minute"] > 0:
+                    if (tempo["per_minute"] or 0) > 0:  # None: a number beyond bounds
                         tempos.setdefault(tick, Tempo(tick, unit * tempo["per_minute"]))
         return dynamics, [tempos[tick] for tick in sorted(tempos)]
 

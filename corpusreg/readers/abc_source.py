@@ -16,15 +16,11 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass, field
 
-from corpusreg.errors import ReadError
+from corpusreg.readers.abc_text import guard
 
-__all__ = ["MARK", "Marker", "Source", "Voice", "decode", "read_source", "split_tunes"]
+__all__ = ["MARK", "Marker", "Source", "Voice", "read_source"]
 
 MARK = "~cr"
-
-# 1,000 nested braces still pass the library, 20,000 end the process (measured).
-_MOST_BRACES = 64
-_MOST_LINE = 1_000_000  # characters
 
 _FIELD = re.compile(r"([A-Za-z+]):(.*)", re.DOTALL)
 # A note with a repeat sign after it, at the start of a line, looks like a field.
@@ -39,6 +35,7 @@ _TOKEN = re.compile(
 _NOTE = re.compile(r"[\^_=]*(?:\d*/\d*)?[A-Ga-g]")
 _PIECE = re.compile(
     r'"[^"]*"?|![^!|\s]*!|\[[A-Za-z]:[^\[\]]*\]'  # as above: no notes in these
+    r"|\{[^{}]*\}"  # what holds for a grace note holds in its own octave only
     r"|(?P<bar>[|:]+)|(?P<sign>\^{1,2}|_{1,2}|=)?(?P<note>[A-Ga-g])"
 )
 _OPTION = re.compile(r'\b(\w{1,30})=\s*("[^"]*"|\S+)')
@@ -91,34 +88,9 @@ class Source:
     lost: dict[str, int] = field(default_factory=dict)
 
 
-def decode(data: bytes) -> str:
-    """Text of a file: UTF-8, otherwise Windows-1252, in which any byte has a letter."""
-    try:
-        text = data.decode("utf-8-sig")
-    except UnicodeDecodeError:
-        text = data.decode("cp1252", errors="replace")
-    return text.replace("\r\n", "\n").replace("\r", "\n")
-
-
-def split_tunes(text: str) -> tuple[str, list[tuple[str, str]]]:
-    """File header, and (number, text) of each tune; a tune begins with `X:`.
-
-    A text without `X:` is one tune if it has a key field, otherwise none.
-    """
-    starts = [m.start() for m in re.finditer(r"(?m)^[ \t]*X:", text)]
-    if not starts:
-        return "", [("", "X:1\n" + text)] if re.search(r"(?m)^K:", text) else []
-    tunes = []
-    for begin, end in zip(starts, [*starts[1:], len(text)], strict=True):
-        tune = text[begin:end].lstrip(" \t")
-        number = tune[2:].split("\n", 1)[0].split("%", 1)[0].strip()
-        tunes.append((number, tune))
-    return text[: starts[0]], tunes
-
-
 def read_source(head: str, tune: str) -> Source:
-    """Read one tune beside the library. Raises ReadError where nesting could crash it."""
-    _guard(tune)
+    """Read one tune beside the library. Raises ReadError where it could crash the library."""
+    guard(tune)
     reader = _Reader()
     for line in head.split("\n"):
         reader.file_header(line.rstrip())
@@ -129,16 +101,6 @@ def read_source(head: str, tune: str) -> Source:
         elif not reader.reads_on(lines[number + 1 :]):
             break
     return reader.finish()
-
-
-def _guard(tune: str) -> None:
-    depth = 0
-    for sign in re.findall(r"[{}]", tune):
-        depth = depth + 1 if sign == "{" else max(0, depth - 1)
-        if depth > _MOST_BRACES:
-            raise ReadError(f"more than {_MOST_BRACES} nested braces; close the grace notes")
-    if any(len(line) > _MOST_LINE for line in tune.split("\n")):
-        raise ReadError(f"a line is longer than {_MOST_LINE:,} characters; is this music?")
 
 
 class _Reader:
@@ -155,6 +117,8 @@ class _Reader:
         self.carry = True  # accidentals hold in all octaves, see _carried
         self.carried: dict[str, dict[str, str]] = {}
         self.signed: set[str] = set()  # voices with a segno so far
+        self.barred: set[str] = set()  # voices with a bar line so far
+        self.last: dict[str, int] = {}  # where in `out` a voice's last line is
 
     def file_header(self, line: str) -> None:
         """A line before the first tune: fields hold for all tunes, the rest is free text."""
@@ -196,6 +160,10 @@ class _Reader:
         moved |= any(m.kind == "transpose" for m in self.source.markers)
         if self.source.octave_marked and moved:
             self.source.assumed.append("octave marks (8va) outweigh MIDI transposition")
+        # The library cuts an unfinished last bar by the metre; a bar line keeps it whole.
+        for voice in self.barred:
+            if not re.search(r"[|\]:]\s*\\?\s*$", self.out[self.last[voice]]):
+                self.out[self.last[voice]] = self.out[self.last[voice]].rstrip(" \t\\") + " |"
         self.source.text = "\n".join(self.out) + "\n"
         return self.source
 
@@ -230,6 +198,7 @@ class _Reader:
         value = value.split("%", 1)[0].rstrip()
         # Pipe tunes have two sharps whether the signature is printed or not (2.1).
         value = re.sub(r"^\s*H[Pp]\b", "D", value)
+        value = re.sub(r"^(\s*[A-G][#b]?[A-Za-z]*)(?=[=^_])", r"\1 ", value)
         return self._octave(value)
 
     def _octave(self, value: str) -> str:
@@ -301,7 +270,20 @@ class _Reader:
         start = self._line_start()
         marked = _TOKEN.sub(self._token, self._carried(line) if self.carry else line)
         self.source.notes += len(_NOTE.findall(_TOKEN.sub(" ", line)))
-        self.out.append((f"[V:{value}]" if lead else "") + start + marked)
+        self._put((f"[V:{value}]" if lead else "") + start + marked)
+
+    def _put(self, line: str) -> None:
+        """Add a line of music; one that waits for a note (`A>`) is joined to it."""
+        last = self.last.get(self.voice, -1)
+        if last >= 0 and re.match(r'("[^"]*")+\s*-', line):  # a tie from the line before
+            self.out[last] = re.sub(r"(\s*[|:\]]*\s*\\?)$", r"-\1", self.out[last], count=1)
+        waits = last == len(self.out) - 1 and re.search(r"[<>]\s*\\?\s*$", self.out[last])
+        if waits and not line.startswith("["):
+            self.out[last] = self.out[last].rstrip(" \t\\") + line
+        else:
+            self.out.append(line)
+        self.last[self.voice] = len(self.out) - 1
+        self.barred |= {self.voice} if "|" in line else set()
 
     def _carried(self, line: str) -> str:
         """Write out accidentals that hold to the bar line.

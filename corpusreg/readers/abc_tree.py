@@ -31,6 +31,8 @@ def parts_of(tree: dict[str, Any]) -> Iterator[dict[str, Any]]:
 def written_length(duration: dict[str, Any]) -> tuple[int, int]:
     """A written length as a fraction of a whole note."""
     over, under = duration["base"]
+    dots = duration.get("dots", 0)
+    over, under = over * (2 ** (dots + 1) - 1), under * 2**dots
     over *= duration.get("tuplet_normal", 1)
     under *= duration.get("tuplet_actual", 1)
     common = gcd(over, under) or 1

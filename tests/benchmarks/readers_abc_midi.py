@@ -30,7 +30,7 @@ import lytk
 import numpy as np
 
 from corpusreg.readers.abc import read_abc_file
-from corpusreg.readers.abc_source import decode
+from corpusreg.readers.abc_text import decode
 from corpusreg.readers.midi import read_midi
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
