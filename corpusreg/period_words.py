@@ -19,6 +19,7 @@ COLUMNS = (
     "high", "p", "corrected", "verdict",
 )  # fmt: skip
 _LINE = 88
+_LONGEST_NAME = 26  # of a collection in a table
 _ENCODING_GAP = 0.5  # of works, between neighbouring periods, from which it is said
 _CHECKS = {
     "ensembles": "same ensembles",
@@ -60,7 +61,7 @@ def _periods_text(periods: tuple[Period, ...]) -> str:
     ]  # fmt: skip
     rows = [
         (
-            p.name if len(p.collections) > 1 else f"'{p.collections[0]}' ({p.name})",
+            p.name,
             _years(p),
             p.works,
             p.units,
@@ -76,6 +77,11 @@ def _periods_text(periods: tuple[Period, ...]) -> str:
             "whose year is stated or sourced; the others go by their composer's life."
         )
     )
+    lines += [
+        _wrap(f"All {p.name} works are of one collection and called by it: {p.collections[0]}.")
+        for p in periods
+        if len(p.collections) == 1
+    ]
     for before, after in itertools.pairwise(periods):
         for what in ("dynamics", "pedal", "repeats"):
             shares = (getattr(before, what), getattr(after, what))
@@ -106,7 +112,13 @@ def _measure_lines(study: MeasureStudy) -> Iterator[str]:
     yield text_table(
         ["period", "works", "composers", "median", "95 % interval"],
         [
-            (_cell_name(study, c.period), c.works, c.units, c.median, _interval(c.interval))
+            (
+                _cell_name(study, c.period, _LONGEST_NAME),
+                c.works,
+                c.units,
+                c.median,
+                _interval(c.interval),
+            )
             for c in study.cells
         ],
     )
@@ -118,12 +130,15 @@ def _measure_lines(study: MeasureStudy) -> Iterator[str]:
             yield from _because(study, finding)
 
 
-def _cell_name(study: MeasureStudy, period: str) -> str:
-    """A period, or the one collection that stands for it."""
+def _cell_name(study: MeasureStudy, period: str, longest: int = _LINE) -> str:
+    """A period, or the one collection that stands for it, cut to so many letters."""
     cell = next(cell for cell in study.cells if cell.period == period)
     if len(cell.collections) > 1:
         return period
-    return f"'{cell.collections[0]}' ({period})"
+    name = cell.collections[0]
+    if len(name) > longest:
+        name = name[: longest - 3] + "..."
+    return f"'{name}' ({period})"
 
 
 def _sentence(study: MeasureStudy, finding: Finding) -> str:

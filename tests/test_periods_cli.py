@@ -83,3 +83,9 @@ def test_a_wrong_word_is_one_line_and_code_2(
     assert done.stdout == ""
     assert len(done.stderr.splitlines()) == 1
     assert said in done.stderr
+
+
+def test_help_fits_the_page(run: Command) -> None:
+    text = good(run, "--help")
+    assert max(len(line) for line in text.splitlines()) <= 88
+    assert text.isascii()
