@@ -110,25 +110,38 @@ class _Walk:
 def _last_pass_of_group(bars: Bars) -> list[int]:
     """For every bar, the highest pass named in its run of bars under endings."""
     last = [0] * len(bars)
-    start = 0
-    while start < len(bars):
-        end = start
-        while end < len(bars) and bars.endings[end]:
-            if end > start and bars.repeat_start[end] and 1 in bars.endings[end]:
-                break  # the endings of another passage
-            end += 1
-        top = max((max(bars.endings[i]) for i in range(start, end)), default=0)
-        last[start:end] = [top] * (end - start)
-        start = max(end, start + 1)
+    for start, end in _runs(bars):
+        last[start:end] = [max(max(bars.endings[bar]) for bar in range(start, end))] * (
+            end - start
+        )
     return last
 
 
 def _endings(bars: Bars) -> list[tuple[int, ...]]:
-    """Passes of each bar, () for all; a passage that opens under a later ending has none."""
+    """Passes of each bar, () for all.
+
+    A passage that opens under a later ending has none. Nor has a later ending
+    without a first one, whose bracket somebody forgot: it follows the repeat.
+    """
     found = list(bars.endings)
+    for start, end in _runs(bars):
+        if not any(1 in bars.endings[bar] for bar in range(start, end)):
+            found[start:end] = [()] * (end - start)
     for bar in range(1, len(bars)):
         same = bars.endings[bar] == bars.endings[bar - 1]
         opens = bars.repeat_start[bar] and 1 not in bars.endings[bar]
         if opens or (same and not found[bar - 1]):
             found[bar] = ()
+    return found
+
+
+def _runs(bars: Bars) -> list[tuple[int, int]]:
+    """Runs of bars under the endings of one passage, half-open."""
+    found: list[tuple[int, int]] = []
+    for bar, passes in enumerate(bars.endings):
+        another = bars.repeat_start[bar] and 1 in passes
+        if passes and found and found[-1][1] == bar and not another:
+            found[-1] = (found[-1][0], bar + 1)
+        elif passes:
+            found.append((bar, bar + 1))
     return found

@@ -182,8 +182,13 @@ def test_bars_that_no_sign_leads_to_are_told() -> None:
     )
     order, remark = played_order(page("fine", "dacapo", ""))
     assert (order, remark) == ([0, 1, 0], "a bar is never reached by the signs, from bar 3 on")
-    # Nothing at all is reached: better the page than nothing.
-    assert played_order(page("[2]", "[2]")) == ([0, 1], ENDLESS)
+
+
+def test_a_second_ending_whose_first_was_forgotten_follows_the_repeat() -> None:
+    """As in the bundled Haydn op. 74 no. 1, third movement, bars 74 and 75."""
+    assert played("", ":|", "[2]", "|:", ":|") == [0, 1, 0, 1, 2, 3, 4, 3, 4]
+    assert played("", ":|", "[2]", "[2]", "") == [0, 1, 0, 1, 2, 3, 4]
+    assert played("[2]", "[2]") == [0, 1]
 
 
 def test_as_many_passes_as_are_followed() -> None:
