@@ -7,8 +7,9 @@ unit        the statistical unit: a composer, or for anonymous and folk works
 near        a work counts in full when it is as long as the piece, and less the
             longer or shorter it is: a normal kernel on the logarithm of length in
             bars. Where a cohort mixes ensembles, likewise on the number of voices.
-            The kernel starts at BANDWIDTH and widens until there is enough to
-            place a piece, to WIDEST at most; nothing is extrapolated.
+            The kernel starts at BANDWIDTH and widens until GOOD_UNITS units count,
+            to WIDEST at most; the least that is needed to place a piece is less.
+            Nothing is extrapolated beyond the longest and shortest works.
 unit weight a unit counts in full when its works near the piece add up to a quarter
             of a work (ENOUGH), otherwise in proportion; within it the kernel decides.
             Bandwidth and quarter keep both the ranks of held-out composers uniform
@@ -61,6 +62,7 @@ BANDWIDTH = 0.25  # of log length: mostly works from three quarters to four thir
 PSEUDO = 0.25
 ENOUGH = 0.25  # works of a unit near the piece that make it count in full
 WIDEST = 1.0
+GOOD_UNITS = 12  # the kernel widens until so many units count, where it can
 _BEYOND_WORKS, _BEYOND_UNITS = 3, 2  # works as long, and as short, that there must be
 _NEGLIGIBLE = 1e-3
 
@@ -145,12 +147,15 @@ class Cohort:
         if self.rung.mixed:
             away = away + (np.log(self.voices) - np.log(size.voices)) ** 2
         width = BANDWIDTH
-        while width <= WIDEST:
+        while True:
             kernel = np.where(has, np.exp(-away / (2 * width**2)), 0.0)
-            if kernel.sum() >= MINIMUM_WORKS and self._units_near(kernel) >= self.least_units:
+            works, units = kernel.sum(), self._units_near(kernel)
+            if works >= MINIMUM_WORKS and units >= GOOD_UNITS:
                 return kernel
-            width *= 1.2
-        return None
+            if width >= WIDEST:
+                enough = works >= MINIMUM_WORKS and units >= self.least_units
+                return kernel if enough else None
+            width = min(width * 1.2, WIDEST)
 
     def _units_near(self, kernel: Floats) -> float:
         _, index = np.unique(self.unit, return_inverse=True)

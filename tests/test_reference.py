@@ -251,18 +251,18 @@ def test_works_without_the_measure_do_not_count() -> None:
 def test_works_of_other_lengths_count_less() -> None:
     """A work e^.25 times as long lies one bandwidth away: exp(-1/2)."""
     bars = [32.0] * 50 + [32.0 * np.exp(0.25)] * 50
-    found = cohort([1.0] * 50 + [9.0] * 50, [i % 10 for i in range(100)], bars).near(PIECE)
+    found = cohort([1.0] * 50 + [9.0] * 50, [i % 20 for i in range(100)], bars).near(PIECE)
     assert found is not None
     assert found[0] == pytest.approx(1)
     assert found[-1] == pytest.approx(np.exp(-0.5))
-    twice = cohort([1.0] * 100, [i % 10 for i in range(100)], bars).near(Size(32.0, 30.0))
+    twice = cohort([1.0] * 100, [i % 20 for i in range(100)], bars).near(Size(32.0, 30.0))
     assert twice is not None
     assert twice == pytest.approx(found)  # voices tell nothing within one ensemble
 
 
 def test_where_ensembles_are_mixed_voices_count_too() -> None:
     voices = [3.0] * 50 + [3.0 * np.exp(0.25)] * 50
-    found = cohort([1.0] * 100, [i % 10 for i in range(100)], voices=voices, rung=BROAD).near(
+    found = cohort([1.0] * 100, [i % 20 for i in range(100)], voices=voices, rung=BROAD).near(
         PIECE
     )
     assert found is not None
