@@ -2,7 +2,7 @@
 
 Each finding is asked with a query of queries/ from a reference built of bundled scores:
 the chorales and quartets (default licence tiers), every twelfth Palestrina file (rights
-reserved) and the Essen folk songs (non-commercial). Figures are of notes as played, ties
+reserved) and every second Essen file (non-commercial). Figures are of notes as played, ties
 merged and repeats unfolded, copies left out; a published figure counts notes as written.
 Tolerances cover that and the choice of works; where a finding is a direction, the
 direction alone is asked.
@@ -71,7 +71,7 @@ def essen(build: Build) -> store.Reference:
     def wanted(file: SourceFile) -> bool:
         return file.relative.startswith("essenFolksong/") and file.relative not in CHINESE
 
-    return build(wanted, ("noncommercial",), 1)
+    return build(wanted, ("noncommercial",), 2)
 
 
 def ask(reference: store.Reference, name: str, **given: object) -> Rows:
@@ -307,9 +307,10 @@ def test_vocal_polyphony_keeps_to_the_gamut(palestrina: store.Reference) -> None
 @pytest.mark.slow
 def test_phrases_of_folk_songs_are_arches(essen: store.Reference) -> None:
     # Huron 1996, Computing in Musicology 10:3-23 (percentages from memory): convex 38.6,
-    # descending 28.8, ascending 19.4, concave 9.7 %. A phrase is a line of ABC here.
+    # descending 28.8, ascending 19.4, concave 9.7 %. A phrase is a line of ABC here; the
+    # Chinese songs are left out. All files give 38.6, 28.8, 19.2 and 9.8 %.
     rows = ask(essen, "phrase_shapes")
-    assert sum(row["phrases"] for row in rows) > 35_000
+    assert sum(row["phrases"] for row in rows) > 15_000
     shares = {row["shape"]: 100 * row["share"] for row in rows}
     published = {"convex": 38.6, "descending": 28.8, "ascending": 19.4, "concave": 9.7}
     for shape, share in published.items():
