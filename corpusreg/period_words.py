@@ -40,7 +40,8 @@ _VERDICTS = {
 
 def study_text(study: Study, reference_id: str, version: str) -> str:
     """The whole answer, at most 88 columns."""
-    parts = [_opening(study, reference_id, version), _periods_text(study.periods)]
+    parts = [_opening(study, reference_id, version), _in_short(study)]
+    parts.append(_periods_text(study.periods))
     parts += ["\n".join(_measure_lines(each)) for each in study.measures]
     return "\n\n".join((*parts, _closing(study)))
 
@@ -52,6 +53,31 @@ def _opening(study: Study, reference_id: str, version: str) -> str:
         f"period, by {study.units} composers or sources; {study.around:,} without a period "
         "are left out."
     )
+
+
+def _in_short(study: Study) -> str:
+    """How many results there are of each verdict, and those that hold by name."""
+    found = [(each, finding) for each in study.measures for finding in _findings(each)]
+    count = {
+        verdict: sum(finding.verdict == verdict for _, finding in found)
+        for verdict in ("holds", "open", "does not survive", "not shown", "cannot be tested")
+    }
+    said = (
+        f"In short: of {len(found)} results here, differences and trends, {count['holds']} "
+        f"hold in all that could be repeated, {count['open']} cannot be told from other "
+        f"things, {count['does not survive']} do not survive, {count['not shown']} are not "
+        f"shown, {count['cannot be tested']} cannot be tested."
+    )
+    held = [
+        f"{each.measure.title} {' -> '.join(finding.periods) or 'over the years'}"
+        for each, finding in found
+        if finding.verdict == "holds"
+    ]
+    return _wrap(said + (f" What holds: {', '.join(held)}." if held else ""))
+
+
+def _findings(study: MeasureStudy) -> tuple[Finding, ...]:
+    return study.pairs if study.trend is None else (*study.pairs, study.trend)
 
 
 def _periods_text(periods: tuple[Period, ...]) -> str:
@@ -122,7 +148,13 @@ def _measure_lines(study: MeasureStudy) -> Iterator[str]:
             for c in study.cells
         ],
     )
-    for finding in (*study.pairs, *filter(None, [study.trend])):
+    idle = [finding for finding in _findings(study) if finding.p is None]
+    if idle:
+        yield ""
+        yield _wrap(_untested(study, idle))
+    for finding in _findings(study):
+        if finding.p is None:
+            continue
         yield ""
         yield _wrap(_sentence(study, finding))
         if finding.verdict in ("does not survive", "open", "holds"):
@@ -142,18 +174,15 @@ def _cell_name(study: MeasureStudy, period: str, longest: int = _LINE) -> str:
 
 
 def _sentence(study: MeasureStudy, finding: Finding) -> str:
-    where = " -> ".join(_cell_name(study, p) for p in finding.periods) or "Over the years"
+    where = _where(study, finding)
     if finding.p is None:
-        return (
-            f"{where}: cannot be tested. Whatever {_composers(finding)} wrote, no p below "
-            f"{_p(finding.smallest)} can be reached; that does not pass among so many tests."
-        )
+        return _untested(study, [finding])
     tests = f"p {_p(finding.p)}, corrected {_p(finding.corrected)}, {_composers(finding)}"
     verdict = _VERDICTS[finding.verdict]
     if not finding.periods:
         return (
-            f"{where}: {verdict.replace('difference', 'trend')}. Towards later years music "
-            f"{_way(study.measure, finding.value)}: {_slope(finding)} "
+            f"Over the years: {verdict.replace('difference', 'trend')}. Towards later years "
+            f"music {_way(study.measure, finding.value)}: {_slope(finding)} "
             f"{study.measure.unit} a century, tau {finding.value:.2f}: {tests}."
         )
     return (
@@ -163,6 +192,23 @@ def _sentence(study: MeasureStudy, finding: Finding) -> str:
     )
 
 
+def _untested(study: MeasureStudy, findings: list[Finding]) -> str:
+    """What the numbers of composers alone forbid."""
+    each = [
+        f"{_where(study, finding)} ({_composers(finding)}: {_p(finding.smallest)})"
+        for finding in findings
+    ]
+    return (
+        f"Cannot be tested: {'; '.join(each)}. Whatever so few composers wrote, no p below the "
+        "number after them can be reached, and that does not pass among so many tests."
+    )
+
+
+def _where(study: MeasureStudy, finding: Finding) -> str:
+    names = [_cell_name(study, period) for period in finding.periods]
+    return " -> ".join(names) or "over the years"
+
+
 def _way(measure: Measure, value: float) -> str:
     return measure.more if value > 0 else measure.less
 
@@ -170,7 +216,7 @@ def _way(measure: Measure, value: float) -> str:
 def _composers(finding: Finding) -> str:
     count = " and ".join(str(units) for units in finding.units)
     both = f", {finding.both} of them in both" if finding.both else ""
-    return f"{count} composers{both} ({finding.works:,} works)"
+    return f"{count} composers{both}, {finding.works:,} works"
 
 
 def _slope(finding: Finding) -> str:
@@ -257,10 +303,8 @@ def study_document(study: Study, reference_id: str, version: str) -> dict[str, A
         each["measure"] = {
             name: getattr(own.measure, name) for name in ("name", "title", "unit", "meaning")
         }
-        findings = (*own.pairs, *filter(None, [own.trend]))
-        for written, finding in zip(
-            (*each["pairs"], *filter(None, [each["trend"]])), findings, strict=True
-        ):
+        written_all = (*each["pairs"], *filter(None, [each["trend"]]))
+        for written, finding in zip(written_all, _findings(own), strict=True):
             written["words"] = _sentence(own, finding)
             for check, repeated in zip(written["checks"], finding.checks, strict=True):
                 check["explained"] = explained(finding, repeated)
@@ -282,7 +326,7 @@ def study_rows(study: Study) -> list[tuple[Any, ...]]:
             rows.append(
                 (*own, "median", cell.period, "", *counts, cell.median, *ends, *3 * (None,))
             )
-        for finding in (*each.pairs, *filter(None, [each.trend])):
+        for finding in _findings(each):
             rows += [(*own, *row) for row in _finding_rows(finding)]
     return rows
 
