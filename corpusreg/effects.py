@@ -369,15 +369,16 @@ def ranks_within_length(values: Floats, unit: Ints, bars: Floats) -> Floats:
     is first moved along the local line of the values over the logarithm of length. NaN
     where there is no work of about the length.
     """
-    units, index = np.unique(unit, return_inverse=True)
-    member = (index[:, None] == np.arange(len(units))).astype(float)
-    logs = np.log(bars)
+    order = np.argsort(unit, kind="stable")
+    back = np.argsort(order)
+    _, first, index = np.unique(unit[order], return_index=True, return_inverse=True)
+    values, logs = values[order], np.log(bars[order])
     found = np.full(len(values), np.nan)
     for start in range(0, len(values), _ROWS):
         rows = slice(start, start + _ROWS)
         away = (logs[rows, None] - logs) ** 2
         near = np.exp(-away / (2 * BANDWIDTH**2)) * (index[rows, None] != index)
-        added = np.maximum(near @ member, ENOUGH)
+        added = np.maximum(np.add.reduceat(near, first, axis=1), ENOUGH)
         weight = near / added[:, index]
         total = weight.sum(axis=1)
         enough = total >= 1
@@ -386,7 +387,7 @@ def ranks_within_length(values: Floats, unit: Ints, bars: Floats) -> Floats:
         moved = values - _local_slopes(further, values, weight)[:, None] * further
         below = (moved < values[rows, None]) + 0.5 * (moved == values[rows, None])
         found[rows] = np.where(enough, 100 * (weight * below).sum(axis=1), np.nan)
-    return found
+    return found[back]
 
 
 def _local_slopes(x: Floats, values: Floats, weight: Floats) -> Floats:

@@ -12,6 +12,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -134,7 +135,7 @@ def _given(works: Works, name: str, check: str) -> Floats:
         return np.where(works.stated, values, np.nan)
     if check in BARS:
         return works.rebarred[check][name]
-    return _within_length(works, values)
+    return _within_length(works, name)
 
 
 def _parts(
@@ -169,8 +170,10 @@ def _main(unit: NDArray[np.int64], classes: NDArray[np.str_], use: Flags) -> Fla
     return main
 
 
-def _within_length(works: Works, values: Floats) -> Floats:
+@lru_cache(maxsize=32)
+def _within_length(works: Works, name: str) -> Floats:
     """Places among works of about the same length, whatever their period."""
+    values = works.values[name]
     has = np.isfinite(values)
     places = np.full(len(values), np.nan)
     places[has] = effects.ranks_within_length(values[has], works.unit[has], works.bars[has])

@@ -33,9 +33,9 @@ class Source(Protocol):
         """Result columns as arrays."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Works:
-    """Works with a period; every array has shape (n,).
+    """Works with a period; every array has shape (n,). Equal only to itself.
 
     unit: number of the composer or source; period: place in the table of periods.
     stated: the year is stated or sourced. dynamics, pedal, repeats: written in the score.
