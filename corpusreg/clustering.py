@@ -31,6 +31,7 @@ __all__ = [
     "adjusted_rand",
     "cluster",
     "has_library",
+    "lumps",
     "silhouette",
     "without_length",
 ]
@@ -116,7 +117,7 @@ def cluster(
 def _cluster(points: Floats, unit: Ints, seed: int, thorough: bool) -> Clustering:
     rows = _sample(unit, np.random.default_rng(seed))
     lump = _Lump(points[rows], unit[rows])
-    nulls = lump.nulls(np.random.default_rng(seed + 1))
+    nulls = lump.nulls(np.random.default_rng(seed + 1), NULLS)
     found = np.array([_silhouettes(lump.points, lump.weights)])
     null = np.array([_silhouettes(each, lump.weights) for each in nulls])
     middle, spread = null.mean(axis=0), np.maximum(null.std(axis=0), 1e-9)
@@ -151,6 +152,15 @@ def _cluster(points: Floats, unit: Ints, seed: int, thorough: bool) -> Clusterin
     )
 
 
+def lumps(
+    points: Floats, unit: Ints, number: int, seed: int = 1000
+) -> list[tuple[Floats, Ints]]:
+    """Sets without clusters, otherwise like a sample of some works, with the units of it."""
+    rows = _sample(unit, np.random.default_rng(seed))
+    lump = _Lump(points[rows], unit[rows])
+    return [(each, lump.unit) for each in lump.nulls(np.random.default_rng(seed + 1), number)]
+
+
 def without_length(points: Floats, bars: Floats, unit: Ints) -> Floats:
     """What is left of points, shape (n, features), when log length and its square are out.
 
@@ -170,12 +180,12 @@ class _Lump:
     def __init__(self, points: Floats, unit: Ints) -> None:
         self.points, self.unit, self.weights = points, unit, _equal(unit)
 
-    def nulls(self, rng: np.random.Generator) -> list[Floats]:
+    def nulls(self, rng: np.random.Generator, number: int) -> list[Floats]:
         """Data sets of one Gaussian with the covariance and the distributions of these."""
         covariance = np.cov(self.points, rowvar=False, aweights=self.weights)
         values, vectors = np.linalg.eigh(covariance)
         root = vectors * np.sqrt(np.maximum(values, 0))
-        drawn = (rng.normal(size=self.points.shape) @ root.T for _ in range(NULLS))
+        drawn = (rng.normal(size=self.points.shape) @ root.T for _ in range(number))
         return [self._with_own_values(each) for each in drawn]
 
     def _with_own_values(self, drawn: Floats) -> Floats:
