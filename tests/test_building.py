@@ -1,7 +1,7 @@
 """What depends on all works together: licences, copies, the matrix and the rungs.
 
 A reference of a dozen works, most of them scores inside the music21 package, is built
-once; two tunes are written here, one of them a passage of the other.
+once; three tunes are written here, one of them a passage of another.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ from corpusreg.catalogue import bundled
 from corpusreg.catalogue.files import SourceFile, content_hash
 from corpusreg.cohorts import fetch_cohort, own_copies
 from corpusreg.definitions import MEASURES
-from corpusreg.duplicates import fingerprint, shingles
+from corpusreg.duplicates import FEWEST_SHARED, SAME_SHARE, fingerprint, shingles
 from corpusreg.extract import extract_file
 from corpusreg.placing import place_file
 from corpusreg.readers import read_file
@@ -39,11 +39,15 @@ def tune(title: str, notes: list[str]) -> str:
 
 
 def tunes(folder: Path) -> list[SourceFile]:
-    """A wandering tune of forty bars, and sixteen bars out of its middle."""
+    """A wandering tune of forty bars, sixteen bars of it, and one that quotes ten bars."""
     draw = random.Random(3)
-    notes = [draw.choice("CDEFGABcdefg") + draw.choice(("", "2", "3")) for _ in range(160)]
+    notes, other = (
+        [draw.choice("CDEFGABcdefg") + draw.choice(("", "2", "3")) for _ in range(160)]
+        for _ in range(2)
+    )
+    quoting = notes[100:140] + other[40:]
     found = []
-    for name, own in (("whole", notes), ("passage", notes[48:112])):
+    for name, own in (("whole", notes), ("passage", notes[48:112]), ("quoting", quoting)):
         path = folder / f"{name}.abc"
         path.write_text(tune(f"The {name}", own), encoding="utf-8")
         found.append(SourceFile("mine", path.name, path, "abc", path.stat().st_size))
@@ -102,9 +106,11 @@ def test_works_of_other_tiers_leave_every_table(reference: store.Reference) -> N
 
 
 def test_a_folder_of_the_users_own_stays_whole(reference: store.Reference) -> None:
-    """Nothing is stated in the two tunes, so that they count as reserved."""
+    """Nothing is stated in the tunes, so that they count as reserved."""
     found = rows(reference, "SELECT path, tier FROM works WHERE corpus = 'mine' ORDER BY path")
-    assert found == [("passage.abc", "reserved"), ("whole.abc", "reserved")]
+    assert found == [
+        ("passage.abc", "reserved"), ("quoting.abc", "reserved"), ("whole.abc", "reserved"),
+    ]  # fmt: skip
 
 
 def test_a_tier_that_was_asked_for_comes_in(chosen: list[SourceFile], tmp_path: Path) -> None:
@@ -121,7 +127,7 @@ def test_the_same_music_counts_once(reference: store.Reference) -> None:
     assert len(found & set(QUARTET)) == 1
     assert len(found & set(CHORALE)) == 1
     assert set(OTHERS) <= found
-    assert "whole.abc" in found
+    assert {"whole.abc", "quoting.abc"} <= found
     assert "passage.abc" not in found
 
 
@@ -182,6 +188,20 @@ def test_a_passage_leaves_the_whole_out(
     assert copies.counted == ("mine:whole.abc#1",)
 
 
+def test_music_that_quotes_another_is_no_copy_of_it(
+    reference: store.Reference, chosen: list[SourceFile]
+) -> None:
+    """A quarter of the tune is more than chance and less than the same music."""
+    marks = {
+        file.relative: shingles(read_file(file.path).scores[0])
+        for file in chosen
+        if file.corpus == "mine"
+    }
+    shared = np.intersect1d(marks["whole.abc"], marks["quoting.abc"])
+    assert FEWEST_SHARED <= len(shared) < SAME_SHARE * len(marks["whole.abc"])
+    assert own_copies(reference, None, marks["quoting.abc"]).titles == ("The quoting",)
+
+
 def test_new_music_has_no_copies(reference: store.Reference) -> None:
     (path,) = (file.path for file in bundled() if file.relative == "bach/bwv270.mxl")
     (score,) = read_file(path).scores
@@ -213,7 +233,7 @@ def test_the_matrix_holds_what_may_be_placed(reference: store.Reference) -> None
             f'SELECT x."{measure.name}", m.value, m.reason FROM matrix AS x JOIN measures AS m '
             f"ON m.work = x.work AND m.name = '{measure.name}'",
         )
-        assert len(found) == 6
+        assert len(found) == 7
         for placed, value, reason in found:
             assert placed == (value if reason is None else None)
 
@@ -242,7 +262,7 @@ def test_every_rung_of_every_work_is_stored_with_its_counts(reference: store.Ref
         names |= {f"family={family}"} if family else set()
     assert stored.keys() == names
     assert stored["texture=several voices"] == (5, 3, 0, 3, True)
-    assert stored["texture=single line"] == (1, 0, 1, 1, True)
+    assert stored["texture=single line"] == (2, 0, 1, 1, True)
     assert stored["ensemble=string quartet"][:2] == (2, 2)
 
 

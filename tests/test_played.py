@@ -303,5 +303,5 @@ def test_seconds_of_bars_follow_the_tempo() -> None:
     assert found.tempo_known
     assert found.seconds is not None
     assert found.seconds.tolist() == pytest.approx([4, 4, 4, 3])
-    late = replace(one, tempos=(Tempo(16, 120.0),))
-    assert perform(late).seconds == pytest.approx([2, 2, 2, 2])
+    late = replace(one, tempos=(Tempo(16, 120.0), Tempo(32, 60.0)))
+    assert perform(late).seconds == pytest.approx([2, 2, 2, 4])

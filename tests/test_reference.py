@@ -10,7 +10,6 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from corpusreg.reference import (
-    ENOUGH,
     MINIMUM_UNITS,
     MINIMUM_WORKS,
     Cohort,
@@ -78,10 +77,10 @@ def test_within_a_unit_the_nearer_work_weighs_more() -> None:
 
 def test_a_unit_far_from_the_piece_weighs_less() -> None:
     """Half of what is enough counts half: a third against two thirds."""
-    found = unit_weights(np.array([0, 1]), np.array([ENOUGH / 2, 1.0]))
+    found = unit_weights(np.array([0, 1]), np.array([0.125, 1.0]))
     assert found.tolist() == pytest.approx([1 / 3, 2 / 3])
     # Many far works together are enough.
-    found = unit_weights(np.array([0, 0, 0, 0, 1]), np.array([ENOUGH / 2] * 4 + [1.0]))
+    found = unit_weights(np.array([0, 0, 0, 0, 1]), np.array([0.125] * 4 + [1.0]))
     assert found[:4].sum() == pytest.approx(1 / 2)
 
 
@@ -99,7 +98,7 @@ def test_weights_add_up_to_one(rows: list[tuple[int, float]]) -> None:
     added = {u: found[unit == u].sum() for u in set(unit.tolist())}
     most = max(added.values())
     for u, weight in added.items():
-        if kernel[unit == u].sum() >= ENOUGH:
+        if kernel[unit == u].sum() >= 0.25:
             assert weight == pytest.approx(most)
 
 
