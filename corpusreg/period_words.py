@@ -297,7 +297,10 @@ def _closing(study: Study) -> str:
 
 
 def study_document(study: Study, reference_id: str, version: str) -> dict[str, Any]:
-    """The answer with all figures, as JSON writes it."""
+    """The answer with all figures, as JSON writes it.
+
+    value of a pair is Cliff's delta, and `a` Vargha and Delaney's A; of a trend, tau.
+    """
     found = asdict(study)
     for each, own in zip(found["measures"], study.measures, strict=True):
         each["measure"] = {
@@ -306,6 +309,8 @@ def study_document(study: Study, reference_id: str, version: str) -> dict[str, A
         written_all = (*each["pairs"], *filter(None, [each["trend"]]))
         for written, finding in zip(written_all, _findings(own), strict=True):
             written["words"] = _sentence(own, finding)
+            written["statistic"] = "delta" if finding.periods else "tau"
+            written["a"] = (finding.value + 1) / 2 if finding.periods else None
             for check, repeated in zip(written["checks"], finding.checks, strict=True):
                 check["explained"] = explained(finding, repeated)
     return {"reference": reference_id, "definitions": version} | found

@@ -295,6 +295,7 @@ def test_text_json_and_rows_say_the_same() -> None:
     (span,) = [each for each in document["measures"] if each["measure"]["name"] == "span"]
     pair = pair_of(found)
     assert span["pairs"][0]["value"] == pair.value
+    assert span["pairs"][0]["a"] == pytest.approx((pair.value + 1) / 2)
     assert span["pairs"][0]["words"] in " ".join(text.split())
     rows = [dict(zip(COLUMNS, row, strict=True)) for row in study_rows(found)]
     (row,) = [

@@ -4,12 +4,17 @@ from __future__ import annotations
 
 import csv
 import io
+import itertools
 import json
+from pathlib import Path
 
+import numpy as np
 import pytest
 from conftest import Command
+from scipy import stats
 
 from corpusreg.definitions import MEASURES
+from corpusreg.store import open_reference
 
 
 def good(run: Command, *arguments: str) -> str:
@@ -44,6 +49,37 @@ def test_counts_are_those_of_the_store(run: Command) -> None:
         assert (cell["works"], cell["units"]) == (row["works"], row["units"])
         assert cell["median"] == pytest.approx(row["p50"], abs=1e-3)
     assert sum(period["works"] for period in found["periods"]) == found["works"]
+
+
+def test_figures_are_those_of_composer_means_by_other_means(
+    run: Command, in_home: Path
+) -> None:
+    """Means by SQL, tau and delta by counting pairs, the slope by scipy."""
+    (span,) = json.loads(good(run, "span", "--json"))["measures"]
+    with open_reference() as reference:
+        by_year = reference.fetch_columns(
+            "SELECT avg(year) AS year, avg(span) AS span FROM matrix "
+            "WHERE period IS NOT NULL AND span IS NOT NULL GROUP BY unit"
+        )
+        by_period = reference.fetch_columns(
+            "SELECT period, avg(span) AS span FROM matrix "
+            "WHERE period IS NOT NULL AND span IS NOT NULL GROUP BY unit, period"
+        )
+    points = list(zip(by_year["year"], by_year["span"], strict=True))
+    pairs = [
+        np.sign(one[0] - two[0]) * np.sign(one[1] - two[1])
+        for one, two in itertools.combinations(points, 2)
+    ]
+    assert span["trend"]["units"] == [len(points)]
+    assert span["trend"]["value"] == pytest.approx(sum(pairs) / len(pairs))
+    slope = stats.theilslopes(by_year["span"], by_year["year"]).slope
+    assert span["trend"]["slope"][0] == pytest.approx(100 * slope)
+    assert span["pairs"]
+    for pair in span["pairs"]:
+        first, second = (by_period["span"][by_period["period"] == p] for p in pair["periods"])
+        counted = [np.sign(late - early) for early in first for late in second]
+        assert pair["value"] == pytest.approx(sum(counted) / len(counted))
+        assert pair["units"] == [len(first), len(second)]
 
 
 def test_one_ensemble_only(run: Command) -> None:
