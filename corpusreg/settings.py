@@ -28,7 +28,7 @@ __all__ = [
 ]
 
 # Version of the tables in queries/store/schema.sql; raised when they change.
-SCHEMA_VERSION = "4"
+SCHEMA_VERSION = "5"
 # An older file format, so that clients of 2024 and later open a reference.
 STORAGE_VERSION = "v1.2.0"
 

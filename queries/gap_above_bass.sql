@@ -1,10 +1,9 @@
 -- Is the space above the bass wider when the bass is lower?
 --
 -- Spearman's rank correlation between the lowest sounding pitch and the interval to
--- the next higher one, over bass pitches: each work has the mean interval above each
--- of its bass pitches, and that counts as often as the pitch is the bass. Below 0
--- the space is wider over lower basses (Huron and Sellmer 1992, Music Perception
--- 10(2):129-149).
+-- the next higher one, over all onsets at which something sounds above the bass.
+-- Below 0 the space is wider over lower basses (Huron and Sellmer 1992, Music
+-- Perception 10(2):129-149).
 --
 -- Parameters:
 --   $collections VARCHAR = NULL  collections, a regular expression; NULL for all
@@ -17,7 +16,7 @@
 --   mean_gap DOUBLE           mean interval above it [semitones]
 --   rho DOUBLE                rank correlation of the two [-1 to 1]
 WITH cells AS (
-    SELECT w.ensemble, w.work, g.bass, g.mean AS gap, g.onsets
+    SELECT w.ensemble, w.work, g.bass, g.gap, g.onsets
     FROM works AS w
     JOIN bass_gaps AS g USING (work)
     WHERE w.same_as IS NULL

@@ -55,6 +55,12 @@ def test_gaps_go_from_chord_to_chord() -> None:
     assert part_gaps(found, 2) == [(0, 1, 1, 17.0, 1.0)]
 
 
+@pytest.mark.parametrize(("gap", "over"), [(12, 0.0), (13, 1.0)])
+def test_over_an_octave_is_more_than_an_octave(gap: int, over: float) -> None:
+    found = notes_of([(60 + gap, 0, 4), (60, 0, 4, 1, 1)])
+    assert part_gaps(found, 2) == [(0, 1, 1, float(gap), over)]
+
+
 def test_onsets_at_which_a_part_rests_do_not_count() -> None:
     found = notes_of([(72, 0, 4), (72, 8, 4), (60, 0, 4, 1, 1), (55, 4, 4, 1, 1)])
     assert part_gaps(found, 2) == [(0, 1, 1, 12.0, 0.0)]
@@ -65,7 +71,7 @@ def test_onsets_at_which_a_part_rests_do_not_count() -> None:
 
 def test_a_note_that_ends_at_an_onset_is_over() -> None:
     found = notes_of([(60, 0, 8), (67, 0, 4), (72, 4, 4)])
-    assert bass_gaps(found) == [(60, 2, 9.5)]  # 7, then 12
+    assert bass_gaps(found) == [(60, 7, 1), (60, 12, 1)]
 
 
 def test_bass_gaps_by_bass() -> None:
@@ -75,12 +81,12 @@ def test_bass_gaps_by_bass() -> None:
         (43, 8, 4), (50, 8, 4),  # 7 above G2
         (43, 12, 4),  # alone
     ])  # fmt: skip
-    assert bass_gaps(found) == [(43, 1, 7.0), (48, 2, 8.0)]
+    assert bass_gaps(found) == [(43, 7, 1), (48, 4, 1), (48, 12, 1)]
 
 
 def test_two_players_on_the_lowest_pitch_are_one_bass() -> None:
     found = notes_of([(48, 0, 4), (48, 0, 4, 1, 1), (55, 0, 4, 1, 1)])
-    assert bass_gaps(found) == [(48, 1, 7.0)]
+    assert bass_gaps(found) == [(48, 7, 1)]
 
 
 def test_a_single_line_has_no_bass_gaps() -> None:

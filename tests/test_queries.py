@@ -64,7 +64,7 @@ def invented() -> dict[str, list[tuple[Any, ...]]]:
         rows["steps"] += [(work, 0, 2, 30), (work, 0, -2, 60), (work, 0, 12, 9)]
         rows["steps"].append((work, 1, -1, 49))
         rows["part_gaps"].append((work, 0, 1, 40, bars / 10, 0.25))
-        rows["bass_gaps"] += [(work, low, 10, 20.0), (work, 50, 30, 10.0)]
+        rows["bass_gaps"] += [(work, low, 20, 10), (work, 50, 10, 30)]
         rows["phrases"] += [(work, 0, 4, 60.0, 64.0, 62.0), (work, 1, 3, 64.0, 62.0, 60.0)]
         rows["phrases"].append((work, 2, 2, 60.0, None, 62.0))
         rows["band_weights"] += [(work, 3, 0.25), (work, 4, 0.75)]

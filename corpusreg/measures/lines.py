@@ -63,8 +63,8 @@ def part_gaps(notes: Notes, parts: int) -> list[PartGap]:
     return found
 
 
-def bass_gaps(notes: Notes) -> list[tuple[int, int, float]]:
-    """(bass, onsets, mean gap) for every pitch that is the lowest at some onset."""
+def bass_gaps(notes: Notes) -> list[tuple[int, int, int]]:
+    """(bass, gap, onsets) for every lowest pitch and every interval above it."""
     moments = np.unique(notes.onset)
     lowest = np.full(len(moments), np.inf)
     second = np.full(len(moments), np.inf)
@@ -73,9 +73,11 @@ def bass_gaps(notes: Notes) -> list[tuple[int, int, float]]:
         second[sounds & np.isfinite(lowest) & np.isinf(second)] = pitch
         lowest[sounds & np.isinf(lowest)] = pitch
     both = np.isfinite(second)
-    keys, index, count = np.unique(lowest[both], return_inverse=True, return_counts=True)
-    mean = np.bincount(index, (second - lowest)[both]) / count if len(keys) else count
-    return [(int(b), int(n), float(m)) for b, n, m in zip(keys, count, mean, strict=True)]
+    if not both.any():
+        return []
+    pairs = np.stack((lowest[both], (second - lowest)[both])).astype(np.int64)
+    keys, count = np.unique(pairs, axis=1, return_counts=True)
+    return [(int(b), int(gap), int(n)) for (b, gap), n in zip(keys.T, count, strict=True)]
 
 
 def _covered(notes: Notes, rows: NDArray[np.bool_], moments: Ints) -> NDArray[np.bool_]:

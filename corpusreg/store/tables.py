@@ -34,7 +34,7 @@ ORDER: Mapping[str, str] = {
     "part_pitches": "work, part, pitch",
     "steps": "work, part, step",
     "part_gaps": "work, upper",
-    "bass_gaps": "work, bass",
+    "bass_gaps": "work, bass, gap",
     "phrases": "work, phrase",
     "failures": "corpus, path, number, stage, reason",
 }

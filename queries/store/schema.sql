@@ -388,14 +388,14 @@ COMMENT ON COLUMN part_gaps.over_octave IS 'Share of onsets with more than an oc
 CREATE TABLE bass_gaps (
     work VARCHAR NOT NULL,
     bass INTEGER NOT NULL,
-    onsets INTEGER,
-    mean DOUBLE
+    gap INTEGER NOT NULL,
+    onsets INTEGER
 );
 COMMENT ON TABLE bass_gaps IS 'Space above the lowest sounding pitch at the onsets of the work';
 COMMENT ON COLUMN bass_gaps.work IS 'Work, as in works.work';
 COMMENT ON COLUMN bass_gaps.bass IS 'Lowest sounding pitch [MIDI note number]';
-COMMENT ON COLUMN bass_gaps.onsets IS 'Onsets at which it is the lowest and something sounds above [onsets]';
-COMMENT ON COLUMN bass_gaps.mean IS 'Mean interval to the next higher pitch [semitones]';
+COMMENT ON COLUMN bass_gaps.gap IS 'Interval to the next higher sounding pitch [semitones]';
+COMMENT ON COLUMN bass_gaps.onsets IS 'Onsets at which it is so [onsets]';
 
 CREATE TABLE phrases (
     work VARCHAR NOT NULL,
