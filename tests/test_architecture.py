@@ -30,7 +30,8 @@ OUTSIDE: dict[str, tuple[str, ...]] = {
     "numpy": (
         "notes", "loudness", "readers", "pedal", "played", "ensembles", "measures", "analysis",
         "duplicates", "reference", "effects", "rebar",
-        "period_works", "period_checks", "periods", "store", "cohorts", "players", "comparison", "console",
+        "period_works", "period_checks", "periods", "store", "cohorts", "players",
+        "comparison", "console",
         "extract", "heights", "building", "workflow", "profiles", "clustering",
         "profile_store",
     ),
