@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from by_hand import chords, line, weave
+from by_hand import BAR, chords, line, weave
 from validity.changes import twice
 
 from corpusreg.catalogue import bundled
@@ -106,6 +106,20 @@ def test_of_equal_cuts_the_first_goes_first() -> None:
     assert spans(found) == [(0, 8), (8, 12)]
 
 
+def test_cuts_that_equal_each_other_on_paper_are_equal_everywhere() -> None:
+    """The same bars eight times over, in weights (.3 and .7) that are no round numbers."""
+    steps = [(57, 3), (66, 3), (57, 2), (66, 2), (60, 3), (57, 1), (64, 2), (61, 3), (57, 1)]
+    heights = [height for height, bars in steps for _ in range(bars)] * 8
+    rows = [
+        row
+        for bar, height in enumerate(heights)
+        for row in ((height, bar * BAR, 5, 0.3), (height + 3, bar * BAR + 5, 11, 0.7))
+    ]
+    found = cuts(weave(rows, 160))
+    inside = {tuple(c - a for c in found if a < c <= a + 20) for a in range(20, 140, 20)}
+    assert inside == {(3, 6, 8)}
+
+
 def test_several_voices_within_an_octave_have_not_left_it() -> None:
     """C E against A C: 8.5 semitones, but all between C4 and C5."""
     assert spans(chords(*[(60, 64)] * 4, *[(69, 72)] * 4)) == [(0, 8)]
@@ -174,11 +188,20 @@ def test_one_note_is_one_stay() -> None:
 # Twice
 
 
-@pytest.mark.parametrize("name", ["mozart/k155/movement1.mxl", "haydn/opus74no1/movement3.mxl"])
-def test_a_work_played_twice_is_cut_alike_both_times(name: str) -> None:
-    """Quartets in which moves meet a threshold exactly and cuts equal each other."""
+@pytest.mark.parametrize(
+    ("name", "part"),
+    [
+        ("mozart/k155/movement1.mxl", None),
+        ("haydn/opus74no1/movement3.mxl", None),
+        ("haydn/opus1no1/movement5.mxl", 3),
+    ],
+)
+def test_a_work_played_twice_is_cut_alike_both_times(name: str, part: int | None) -> None:
+    """Quartets in which moves meet a threshold exactly, or cuts equal each other."""
     (path,) = (file.path for file in bundled() if file.relative == name)
     played = perform(read_file(path).scores[0])
+    if part is not None:
+        played = played.only(played.notes.part == part)
     twofold = twice(played)
     once = cuts(texture(played.notes, played.bars))
     both = cuts(texture(twofold.notes, twofold.bars))
