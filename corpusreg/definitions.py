@@ -49,7 +49,7 @@ MEASURES = (
     ),
     Measure(
         "octaves_in_use", "octaves in use", "octaves",
-        "over how many octaves (C to B) the sound is spread, counting a little-used octave little",
+        "over how many octaves (C to B) the sound spreads; a little-used octave counts little",
         "spreads its sound over more octaves", "gathers its sound in fewer octaves", 4,
     ),
     Measure(
@@ -89,7 +89,7 @@ MEASURES = (
     ),
     Measure(
         "narrow_dwell", "time in narrow stays", "share of bars",
-        "how much of the time is spent in stays that are narrow as well as long (four bars or more)",
+        "how much of the time is spent in stays that are narrow and four bars long or more",
         "spends more time in narrow stays", "spends less time in narrow stays", 16, atom=0.0,
     ),
     Measure(
@@ -100,7 +100,7 @@ MEASURES = (
     ),
     Measure(
         "cleared_entries", "cleared entries", "per 100 bars",
-        "how often an octave that was empty for a bar or more is entered again or for the first time",
+        "how often an octave, empty for a bar or more or from the start, is entered",
         "clears and enters registers more often", "clears and enters registers less often", 16,
         atom=0.0,
     ),

@@ -42,7 +42,7 @@ def parse_note(text: str) -> int:
     match = _NOTE.fullmatch(text.strip())
     if match is None:
         raise UsageError(
-            f"'{text}' is not a note name; write a letter, an accidental and an octave, as in Bb3"
+            f"'{text}' is not a note name; write letter, accidental and octave, as in Bb3"
         )
     letter, signs, octave = match.groups()
     alter = sum(1 if sign in "#♯" else -1 for sign in signs)
