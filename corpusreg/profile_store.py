@@ -47,7 +47,7 @@ _TYPICAL = 3
 _PITCHES = 128
 WITHOUT_LIBRARY = (
     "profiles need scikit-learn, which is not installed here, so this reference has none; "
-    "all else is in it; to have them, install 'corpusreg[report]' and run 'corpusreg extract'"
+    "all else is in it; to have them, install scikit-learn and run 'corpusreg extract'"
 )
 
 Rows = dict[str, list[tuple[object, ...]]]
