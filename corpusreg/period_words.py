@@ -40,7 +40,13 @@ _VERDICTS = {
 
 def study_text(study: Study, reference_id: str, version: str) -> str:
     """The whole answer, at most 88 columns."""
-    parts = [_opening(study, reference_id, version), _in_short(study)]
+    opening = _opening(study, reference_id, version)
+    if not study.periods:
+        return f"{opening}\n\n" + _wrap(
+            "Nothing can be compared. A year of composition in the file, or a composer whose "
+            "life is known, gives a work its period."
+        )
+    parts = [opening, _in_short(study)]
     parts.append(_periods_text(study.periods))
     parts += ["\n".join(_measure_lines(each)) for each in study.measures]
     return "\n\n".join((*parts, _closing(study)))

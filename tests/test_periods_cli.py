@@ -10,7 +10,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from conftest import Command
+from conftest import PIECES, Command, command
 from scipy import stats
 
 from corpusreg.definitions import MEASURES
@@ -120,6 +120,17 @@ def test_a_wrong_word_is_one_line_and_code_2(
     assert done.stdout == ""
     assert len(done.stderr.splitlines()) == 1
     assert said in done.stderr
+
+
+def test_works_without_dates_are_said_to_be_so(tmp_path: Path) -> None:
+    env = {"CORPUSREG_HOME": str(tmp_path)}
+    assert command(["extract", PIECES, "--workers", "1"], env).returncode == 0
+    done = command(["periods", "span"], env)
+    assert (done.returncode, done.stderr) == (0, "")
+    assert "8 without a period are left out" in " ".join(done.stdout.split())
+    assert "Nothing can be compared." in done.stdout
+    found = json.loads(command(["periods", "--json"], env).stdout)
+    assert (found["works"], found["around"], found["tests"]) == (0, 8, 0)
 
 
 def test_help_fits_the_page(run: Command) -> None:
