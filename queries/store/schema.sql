@@ -510,7 +510,7 @@ CREATE TABLE profiles (
 );
 COMMENT ON TABLE profiles IS 'Kinds of register use in a group of works; none where works differ by degrees';
 COMMENT ON COLUMN profiles.rung IS 'Group, as in rungs.rung';
-COMMENT ON COLUMN profiles.profile IS 'Number from 1, the one with most weight first';
+COMMENT ON COLUMN profiles.profile IS 'Number of the profile in its group, from 1, the one with most weight first';
 COMMENT ON COLUMN profiles.size IS 'Works in it [works]';
 COMMENT ON COLUMN profiles.composers IS 'Composers, or sources of anonymous works [units]';
 COMMENT ON COLUMN profiles.reach IS 'Distance from its centre within which 95 % of its works lie [standard deviations]';
@@ -525,7 +525,7 @@ CREATE TABLE profile_centres (
 );
 COMMENT ON TABLE profile_centres IS 'Centres of profiles';
 COMMENT ON COLUMN profile_centres.rung IS 'Group, as in rungs.rung';
-COMMENT ON COLUMN profile_centres.profile IS 'Profile, as in profiles.profile';
+COMMENT ON COLUMN profile_centres.profile IS 'Number of the profile, as in profiles.profile';
 COMMENT ON COLUMN profile_centres.feature IS 'Feature, as in profile_scales.feature';
 COMMENT ON COLUMN profile_centres.value IS 'Score, as in profile_scales.score [standard deviations]';
 
@@ -539,6 +539,6 @@ CREATE TABLE profile_works (
 COMMENT ON TABLE profile_works IS 'Works as points, with the profile they are in';
 COMMENT ON COLUMN profile_works.rung IS 'Group, as in rungs.rung';
 COMMENT ON COLUMN profile_works.work IS 'Work, as in works.work';
-COMMENT ON COLUMN profile_works.profile IS 'Profile, as in profiles.profile; NULL where there is none';
+COMMENT ON COLUMN profile_works.profile IS 'Number of the profile, as in profiles.profile; NULL where there is none';
 COMMENT ON COLUMN profile_works.distance IS 'Distance from its centre; NULL where there is none [standard deviations]';
 COMMENT ON COLUMN profile_works.position IS 'Scores by feature: measures in the order of definitions, then outside, far, lean [standard deviations]';
