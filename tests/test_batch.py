@@ -183,7 +183,11 @@ def test_two_workers_work_at_the_same_time(tmp_path: Path) -> None:
 
 
 def build_process(home: Path) -> subprocess.Popen[str]:
-    code = f"import batch_work; batch_work.build_forever({str(home)!r})"
+    # A process started in the background of a shell ignores interrupts.
+    code = (
+        "import signal; signal.signal(signal.SIGINT, signal.default_int_handler); "
+        f"import batch_work; batch_work.build_forever({str(home)!r})"
+    )
     return subprocess.Popen(
         [sys.executable, "-c", code],
         stdout=subprocess.PIPE,
