@@ -34,7 +34,7 @@ __all__ = ["finishing"]
 _SHARES = (0.05, 0.1, 0.25, 0.5, 0.75, 0.9, 0.95)
 # How odd the works of a rung are among each other: from so many works, kept at
 # so many shares.
-_ODD_WORKS = 200
+_ODD_WORKS = 100
 _ODD_SHARES = tuple(round(step / 50, 2) for step in range(51))
 _TABLES = (*(table for table in EXTRACTED if table not in ("works", "failures")), "works")
 

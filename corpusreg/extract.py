@@ -137,7 +137,8 @@ def _line_rows(work: str, score: Score, analysis: Analysis) -> Rows:
         "part_pitches": lines.part_pitches(notes),
         "steps": lines.steps(notes),
         "part_gaps": lines.part_gaps(notes, len(score.parts)),
-        "bass_gaps": lines.bass_gaps(notes),
+        # A single line has no space above its bass.
+        "bass_gaps": [] if analysis.texture.most_together < 2 else lines.bass_gaps(notes),
         "phrases": _phrases(score),
     }
     return {table: [(work, *row) for row in rows] for table, rows in found.items() if rows}

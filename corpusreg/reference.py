@@ -29,6 +29,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 from statistics import NormalDist
 from typing import Any
 
@@ -136,6 +137,21 @@ class Cohort:
         few works of about this size, or none as long or none as short.
         """
         has = np.ones(self.works, bool) if name is None else np.isfinite(self.values[name])
+        # Most measures are there for the same works, and so share their kernel.
+        key = (size, has.tobytes())
+        if key not in self._kernels:
+            self._kernels[key] = self._kernel(size, has)
+        return self._kernels[key]
+
+    @cached_property
+    def _kernels(self) -> dict[tuple[Size, bytes], Floats | None]:
+        return {}
+
+    @cached_property
+    def _unit_index(self) -> NDArray[np.intp]:
+        return np.unique(self.unit, return_inverse=True)[1]
+
+    def _kernel(self, size: Size, has: NDArray[np.bool_]) -> Floats | None:
         for longer in (True, False):
             beyond = has & ((self.bars >= size.bars) if longer else (self.bars <= size.bars))
             if (
@@ -158,8 +174,7 @@ class Cohort:
             width = min(width * 1.2, WIDEST)
 
     def _units_near(self, kernel: Floats) -> float:
-        _, index = np.unique(self.unit, return_inverse=True)
-        weight = _trust(np.bincount(index, kernel))
+        weight = _trust(np.bincount(self._unit_index, kernel))
         return float(weight.sum() ** 2 / (weight**2).sum()) if weight.any() else 0.0
 
 

@@ -51,6 +51,8 @@ def steps(notes: Notes) -> list[tuple[int, int, int]]:
 
 def part_gaps(notes: Notes, parts: int) -> list[PartGap]:
     """(upper, lower, onsets, mean, share over an octave) for neighbouring parts."""
+    if parts < 2:
+        return []
     moments = np.unique(notes.onset)
     edges = [_sounding_edges(notes, part, moments) for part in range(parts)]
     found = []
