@@ -41,6 +41,7 @@ Ints = NDArray[np.int64]
 
 COUNTS = (2, 3, 4, 5)
 NULLS = 39
+FIRST_NULLS = 10
 HALVES = 8
 # Below .65 a recovery is called poor (Steinley 2004, Psychological Methods 9:386-396;
 # value from memory).
@@ -119,10 +120,13 @@ def _cluster(points: Floats, unit: Ints, seed: int, thorough: bool) -> Clusterin
     lump = _Lump(points[rows], unit[rows])
     nulls = lump.nulls(np.random.default_rng(seed + 1), NULLS)
     found = np.array([_silhouettes(lump.points, lump.weights)])
-    null = np.array([_silhouettes(each, lump.weights) for each in nulls])
-    middle, spread = null.mean(axis=0), np.maximum(null.std(axis=0), 1e-9)
-    surprise = ((found - middle) / spread)[0]
-    furthest = float(((null - middle) / spread).max())
+    # A few nulls are often enough to see that the groups are nothing special.
+    null = np.array([_silhouettes(each, lump.weights) for each in nulls[:FIRST_NULLS]])
+    surprise, furthest = _surprise(found, null)
+    if thorough or surprise.max() > furthest:
+        more = [_silhouettes(each, lump.weights) for each in nulls[FIRST_NULLS:]]
+        null = np.vstack((null, more))
+        surprise, furthest = _surprise(found, null)
     halves = lump.halves(np.random.default_rng(seed + 2))
     chance = np.random.default_rng(seed + 3).choice(len(rows), len(rows), p=lump.weights)
 
@@ -150,6 +154,13 @@ def _cluster(points: Floats, unit: Ints, seed: int, thorough: bool) -> Clusterin
         surprise=float(surprise[best]),
         surprise_null=furthest,
     )
+
+
+def _surprise(found: Floats, null: Floats) -> tuple[Floats, float]:
+    """How far each silhouette lies from the nulls' in their own spread; the furthest null."""
+    middle, spread = null.mean(axis=0), np.maximum(null.std(axis=0), 1e-9)
+    furthest = float(((null - middle) / spread).max())
+    return np.asarray(((found - middle) / spread)[0]), furthest
 
 
 def lumps(
