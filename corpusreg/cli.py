@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Any, NoReturn
 
 from corpusreg import __version__
+from corpusreg.corpora_commands import add_corpora
 from corpusreg.definitions import BY_NAME, MEASURES, VERSION
 from corpusreg.errors import CorpusregError, UsageError
 from corpusreg.instrument_commands import add_commands, ranges_option
@@ -95,11 +96,7 @@ def _parser() -> argparse.ArgumentParser:
     parser.add_argument("--version", action="version", version=f"corpusreg {__version__}")
     commands = parser.add_subparsers(required=True, metavar="COMMAND", title="commands")
 
-    corpora = _command(commands, "corpora", "which scores can be measured, and their licences")
-    inner = corpora.add_subparsers(required=True, metavar="ACTION", title="actions")
-    listing = _command(inner, "list", "works by collection and licence, and why")
-    listing.set_defaults(run=_corpora_list)
-
+    add_corpora(commands, _command, _form_options)
     _extract_command(commands)
     _compare_command(commands)
     add_commands(commands, _command)
@@ -216,32 +213,6 @@ def _positive(text: str) -> int:
     if not text.isdecimal() or int(text) < 1:
         raise argparse.ArgumentTypeError(f"'{text}' is not a whole number from 1 on")
     return int(text)
-
-
-def _corpora_list(options: argparse.Namespace) -> int:
-    from corpusreg import workflow
-    from corpusreg.tabular import text_table
-
-    rows = workflow.corpora_list()
-    reasons = {
-        reason: str(n) for n, reason in enumerate(dict.fromkeys(r.reason for r in rows), 1)
-    }
-    names = ["collection", "licence tier", "files", "works", "why"]
-    print(
-        text_table(names, [(r.name, r.tier, r.files, r.works, reasons[r.reason]) for r in rows])
-    )
-    print()
-    print(
-        text_table(
-            ["why", "what the files or the package say"], [(n, r) for r, n in reasons.items()]
-        )
-    )
-    totals: dict[str, int] = {}
-    for row in rows:
-        totals[row.tier] = totals.get(row.tier, 0) + row.works
-    print("\nWorks in all: " + ", ".join(f"{count:,} {tier}" for tier, count in totals.items()))
-    print("The reference takes open and permitted; 'extract --licence TIER' adds the others.")
-    return 0
 
 
 def _extract(options: argparse.Namespace) -> int:

@@ -236,3 +236,11 @@ def test_extract_keeps_what_was_measured(tmp_path: Path) -> None:
     assert "0 files measured, 8 kept" in again.stderr
     fresh = command(["extract", PIECES, "--workers", "1", "--fresh"], env)
     assert "8 files measured, 0 kept" in fresh.stderr
+
+
+def test_duplicates_lists_copies_and_says_how_many(run: Command) -> None:
+    rows = json.loads(good(run("corpora", "duplicates", "--json")))
+    assert all(row["counts"] != row["copy"] for row in rows)
+    said = good(run("corpora", "duplicates"))
+    assert f"{len(rows):,} copies of" in said
+    assert all(row["copy"] in said for row in rows)
