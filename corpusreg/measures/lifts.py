@@ -112,9 +112,10 @@ def _lift(here: Presence, pitch: int, start: int, end: int, low: bool) -> Event 
         return None
     notes = here.notes
     own = (notes.pitch == pitch) & (here.first_slice >= start) & (here.first_slice < end)
-    last = int(np.flatnonzero(own)[-1])
-    hand = (notes.part == notes.part[last]) & (notes.staff == notes.staff[last])
-    hand &= (here.first_slice >= end) & (here.first_slice < after)
+    # Two players may end together on the pitch: then neither may have stepped on.
+    final = own & (notes.onset == notes.onset[own].max())
+    hands = notes.part.astype(np.int64) * 64 + notes.staff
+    hand = np.isin(hands, hands[final]) & (here.first_slice >= end) & (here.first_slice < after)
     if (np.abs(notes.pitch[hand] - pitch) < AWAY).any():
         return None
     rest = here.lowest[end:after].min() if low else here.highest[end:after].max()
