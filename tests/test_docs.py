@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import json
 import re
 import shlex
 from collections.abc import Iterator
@@ -147,3 +148,28 @@ def test_the_glossary_holds_every_measure() -> None:
     text = GLOSSARY.read_text(encoding="utf-8")
     assert text == renewed(text), "run 'python tests/write_glossary.py'"
     assert all(f"`{name}`" in text for name in BY_NAME)
+
+
+def test_the_validity_figures_are_those_of_the_result_file() -> None:
+    found = json.loads((ROOT / "tests/validity/results/validity.json").read_text("utf-8"))
+    rates = {
+        (row["question"], row["kind"]): row["rate"]
+        for row in found["rows"]
+        if row["half"] == "both"
+    }
+    asked = (
+        "first (all bands)",
+        "first three (all bands)",
+        "whole work one stay",
+        "fold: shift_rate",
+    )
+    table = README.split("## How far the measures can be trusted")[1].split("\n## ")[0]
+    rows = re.findall(r"^\| .* \| ([\d.]+) % \| ([\d.]+) % \| ([\d.]+) % \|$", table, re.M)
+    assert rows == [
+        tuple(f"{100 * rates[question, kind]:.1f}" for kind in ("piano", "quartet", "song"))
+        for question in asked
+    ]
+    gentle = [rates["gentle: expected_dwell", kind] for kind in ("piano", "quartet", "song")]
+    assert f"{100 * min(gentle):.0f} to {100 * max(gentle):.0f} %" in table
+    held = list(found["coverage"]["held"].values())
+    assert f"in {100 * min(held):.0f} to\n{100 * max(held):.0f} %" in table
