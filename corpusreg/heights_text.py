@@ -14,7 +14,7 @@ from corpusreg.player_document import beyond_document, height_document
 from corpusreg.tabular import text_table
 from corpusreg.words import interval_words, plain, plural, range_words
 
-__all__ = ["passage_document", "passage_text", "transposed"]
+__all__ = ["moved_words", "passage_document", "passage_heading", "passage_text", "transposed"]
 
 _WIDTH = 88
 _KEY = (
@@ -35,12 +35,30 @@ def transposed(semitones: int) -> str:
     return f"{interval_words(abs(semitones))} {'higher' if semitones > 0 else 'lower'}"
 
 
+def passage_heading(found: Passage) -> str:
+    """Part, bars, notes and instrument in one line."""
+    where = bar_range(found.bars, found.first, found.last)
+    if found.own:
+        own = f"written for {found.own.name}"
+    else:
+        own = f"instrument not known, compared with {found.home.name}"
+    return f"{plain(found.part)}, {where}: {range_words(found.lowest, found.highest)}, {own}"
+
+
+def moved_words(each: OnInstrument) -> str:
+    """The transposition that makes the passage equally high, and what it puts out of range."""
+    text = transposed(each.semitones)
+    if each.moved_out:
+        text += f", then {plural(each.moved_out, 'note')} beyond the range"
+    return text
+
+
 def passage_text(found: Passage) -> str:
     """The whole answer, without a trailing newline."""
     names = ["instrument", "level", "height", "mostly", "tires", "dull", "beyond"]
     rows = [_row(each) for each in found.rows]
     lines = [
-        *_wrap(_heading(found)),
+        *_wrap(passage_heading(found)),
         "",
         text_table(names, rows),
         "",
@@ -65,15 +83,6 @@ def passage_document(found: Passage) -> dict[str, Any]:
         "highest": note_name(found.highest),
         "rows": [_document(each, found) for each in found.rows],
     }
-
-
-def _heading(found: Passage) -> str:
-    where = bar_range(found.bars, found.first, found.last)
-    if found.own:
-        own = f"written for {found.own.name}"
-    else:
-        own = f"instrument not known, compared with {found.home.name}"
-    return f"{plain(found.part)}, {where}: {range_words(found.lowest, found.highest)}, {own}"
 
 
 def _row(each: OnInstrument) -> tuple[str, ...]:
@@ -103,17 +112,10 @@ def _wishes(found: Passage) -> Iterable[str]:
 
 
 def _wish(levels: list[OnInstrument]) -> str:
-    said = {each.level: _moved(each) for each in levels}
+    said = {each.level: moved_words(each) for each in levels}
     if len(set(said.values())) == 1:
         return next(iter(said.values()))
     return joined([f"{text} ({level})" for level, text in said.items()])
-
-
-def _moved(each: OnInstrument) -> str:
-    text = transposed(each.semitones)
-    if each.moved_out:
-        text += f", then {plural(each.moved_out, 'note')} beyond the range"
-    return text
 
 
 def _wrap(text: str, indent: str = "", first: str = "") -> list[str]:

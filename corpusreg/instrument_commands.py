@@ -32,6 +32,12 @@ def add_commands(commands: Any, command: Command) -> None:
         "--level", choices=("student", "professional"), help="default: both of them"
     )
     ranges_option(heights)
+    heights.add_argument(
+        "--picture",
+        type=Path,
+        metavar="FILE",
+        help="draw it too, into a file that ends in .png, .svg or .pdf",
+    )
     heights.add_argument("--json", action="store_true", help="print JSON")
     heights.set_defaults(run=_heights)
 
@@ -66,6 +72,10 @@ def _heights(options: argparse.Namespace) -> int:
         level=options.level,
         ranges=options.ranges,
     )
+    if options.picture:
+        from corpusreg.figures import write_heights
+
+        write_heights(found, options.picture)
     print(
         json.dumps(passage_document(found), indent=1) if options.json else passage_text(found)
     )

@@ -25,6 +25,7 @@ OUTSIDE: dict[str, tuple[str, ...]] = {
     "duckdb": ("store",),
     "lxml": ("readers.musicxml", "readers.mei"),
     "lytk": ("readers.abc",),
+    "matplotlib": ("figures",),
     "mido": ("readers.midi_events",),
     "music21": ("readers.other",),
     "numpy": (
