@@ -15,6 +15,7 @@ from fnmatch import fnmatchcase
 from importlib.util import find_spec
 from pathlib import Path
 
+from corpusreg import formats
 from corpusreg.catalogue.tables import rows
 from corpusreg.errors import ReadError
 
@@ -33,23 +34,9 @@ __all__ = [
 BUNDLED = "bundled"
 MAX_DEPTH = 40  # deeper than any real collection; bounds a tree built to trap a walker
 
-# What a file name's ending says about its format.
-FORMATS = {
-    ".mxl": "musicxml",
-    ".xml": "musicxml",
-    ".musicxml": "musicxml",
-    ".krn": "kern",
-    ".kern": "kern",
-    ".abc": "abc",
-    ".mid": "midi",
-    ".midi": "midi",
-    ".rmi": "midi",
-    ".mei": "mei",
-    ".capx": "capella",
-    ".nwctxt": "noteworthy",
-    ".tntxt": "tinynotation",
-    ".ly": "lilypond",
-}
+# What a file name's ending says about its format: what is read, and LilyPond, which
+# no reader takes yet.
+FORMATS = {**formats.FORMATS, ".ly": "lilypond"}
 _BUNDLED_FORMATS = ("musicxml", "kern", "abc")
 
 

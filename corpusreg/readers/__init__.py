@@ -15,27 +15,12 @@ from dataclasses import replace
 from pathlib import Path
 
 from corpusreg.errors import ReadError
+from corpusreg.formats import FORMATS
 from corpusreg.notes import Score
 from corpusreg.readers.result import ReadResult
 
 __all__ = ["FORMATS", "ReadResult", "existing", "read_file", "read_scores", "sniff"]
 
-# Suffix -> family; a family is one reader.
-FORMATS = {
-    ".musicxml": "musicxml",
-    ".xml": "musicxml",
-    ".mxl": "musicxml",
-    ".krn": "kern",
-    ".kern": "kern",
-    ".abc": "abc",
-    ".mid": "midi",
-    ".midi": "midi",
-    ".rmi": "midi",
-    ".mei": "mei",
-    ".capx": "capella",
-    ".nwctxt": "noteworthy",
-    ".tntxt": "tinynotation",
-}
 _MUSIC21 = frozenset(("mei", "capella", "noteworthy", "tinynotation"))
 _MOST_BYTES = 16 * 2**20  # of formats that are read into memory whole
 _HEAD = 65_536  # bytes that decide what a file is
