@@ -18,7 +18,7 @@ from corpusreg.played import Played, perform
 from corpusreg.player_words import beyond_words
 from corpusreg.players import players
 from corpusreg.profile_store import profiled
-from corpusreg.readers import read_file, sniff
+from corpusreg.readers import MUSIC21, read_file, sniff
 from corpusreg.reference import BASIC, MINIMUM_WORKS, Cohort, Rung, Size, ladder
 
 if TYPE_CHECKING:
@@ -29,7 +29,7 @@ __all__ = ["part_names", "place_file", "read_works"]
 
 # Formats read by native code or by music21, which may crash or balloon: in a
 # bounded process of their own. The others are read by bounded Python code here.
-_READ_APART = frozenset(("abc", "mei", "capella", "noteworthy", "tinynotation"))
+_READ_APART = MUSIC21 | {"abc"}
 
 
 @dataclass(frozen=True)

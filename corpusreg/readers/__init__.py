@@ -19,9 +19,10 @@ from corpusreg.formats import FORMATS
 from corpusreg.notes import Score
 from corpusreg.readers.result import ReadResult
 
-__all__ = ["FORMATS", "ReadResult", "existing", "read_file", "read_scores", "sniff"]
+__all__ = ["FORMATS", "MUSIC21", "ReadResult", "existing", "read_file", "read_scores", "sniff"]
 
-_MUSIC21 = frozenset(("mei", "capella", "noteworthy", "tinynotation"))
+# Families that music21 reads.
+MUSIC21 = frozenset(("mei", "capella", "noteworthy", "tinynotation"))
 _MOST_BYTES = 16 * 2**20  # of formats that are read into memory whole
 _HEAD = 65_536  # bytes that decide what a file is
 
