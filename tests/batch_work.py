@@ -77,6 +77,8 @@ def _behave(verb: str, rest: str) -> None:
         held = []
         while True:
             held.append(bytearray(20_000_000))
+            # Filling costs computing time: wait to be seen instead of spending more.
+            time.sleep(0.02)
     elif verb == "raise":
         raise ZeroDivisionError("by nothing")
     elif verb == "refuse":
