@@ -57,8 +57,8 @@ def compare(
     that does not exist.
     """
     from corpusreg import workflow
-    from corpusreg.console import comparison_text
-    from corpusreg.document import document
+    from corpusreg.outputs.console import comparison_text
+    from corpusreg.outputs.document import document
 
     found = workflow.compare_paths([Path(path)], cohort=cohort, as_written=as_written)
     if not found.comparisons:

@@ -13,12 +13,12 @@ from pathlib import Path
 from typing import Any, NoReturn
 
 from corpusreg import __version__
-from corpusreg.corpora_commands import add_corpora
+from corpusreg.commands.corpora import add_corpora
+from corpusreg.commands.instruments import add_commands, ranges_option
+from corpusreg.commands.periods import add_periods
+from corpusreg.commands.profiles import add_profiles
 from corpusreg.definitions import BY_NAME, MEASURES, VERSION
 from corpusreg.errors import CorpusregError, UsageError
-from corpusreg.instrument_commands import add_commands, ranges_option
-from corpusreg.period_commands import add_periods
-from corpusreg.profile_commands import add_profiles
 
 __all__ = ["main"]
 
@@ -224,7 +224,7 @@ def _build(
     options: argparse.Namespace, corpora: Sequence[str] = (), fresh: bool = False
 ) -> None:
     from corpusreg import workflow
-    from corpusreg.progress import ProgressBar
+    from corpusreg.building.progress import ProgressBar
 
     progress = ProgressBar()
     try:
@@ -270,7 +270,7 @@ def _compare(options: argparse.Namespace) -> int:
         ranges=options.ranges,
     )
     if options.json:
-        from corpusreg.document import document
+        from corpusreg.outputs.document import document
 
         print(
             json.dumps(
@@ -286,7 +286,7 @@ def _compare(options: argparse.Namespace) -> int:
 
 
 def _print_comparisons(comparisons: Sequence[Any], reference_id: str) -> None:
-    from corpusreg.console import comparison_text
+    from corpusreg.outputs.console import comparison_text
 
     rule = "\n\n" + "=" * 88 + "\n\n"
     print(rule.join(comparison_text(each, reference_id, VERSION) for each in comparisons))

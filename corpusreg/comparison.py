@@ -23,7 +23,7 @@ from corpusreg.measures.shifts import Shift
 from corpusreg.measures.stays import Stay
 from corpusreg.played import PlayedBars
 from corpusreg.players import NOBODY, Players
-from corpusreg.profiles import PlacedProfile
+from corpusreg.profiles.model import PlacedProfile
 from corpusreg.reference import BASIC, Cohort, Placement, Size, oddness, place
 
 __all__ = [

@@ -5,14 +5,15 @@ from __future__ import annotations
 from collections.abc import Sequence
 from pathlib import Path
 
-from corpusreg import words, workflow
-from corpusreg.bar_words import bars_list
+from corpusreg import workflow
 from corpusreg.catalogue.files import bundled_root
 from corpusreg.comparison import Comparison, PlacedMeasure
-from corpusreg.console import WIDTH, heading, items, outstanding, register_map, wrap
 from corpusreg.definitions import VERSION
 from corpusreg.errors import DataError
-from corpusreg.player_words import at_edge_of_its_range, reaching, torn
+from corpusreg.outputs.console import WIDTH, heading, items, outstanding, register_map, wrap
+from corpusreg.words import sentences
+from corpusreg.words.bars import bars_list
+from corpusreg.words.players import at_edge_of_its_range, reaching, torn
 
 __all__ = ["demo_text", "pieces_folder"]
 
@@ -86,7 +87,7 @@ def _row(title: str, forces: str, first: str, bars: str) -> str:
 
 def _line(c: Comparison) -> tuple[str, str, str, str]:
     """One piece: title, forces, what stands out first, and the bars to look at."""
-    told = words.leading(c)
+    told = sentences.leading(c)
     strained = reaching(c)
     if strained and (torn(strained[0]) or not told):
         first = at_edge_of_its_range(strained[0])
@@ -95,11 +96,11 @@ def _line(c: Comparison) -> tuple[str, str, str, str]:
     elif told:
         each = told[0][0]
         first = _SHORT[each.measure.name][0 if _high(each) else 1]
-        passages = () if each.measure.name in _OF_SPACE else words.where(each, c)
+        passages = () if each.measure.name in _OF_SPACE else sentences.where(each, c)
     else:
         first, passages = "nothing unusual", ()
     bars = bars_list(c.bars, passages or _turns(c)).partition(" ")[2]
-    return words.plain(c.piece.title), words.forces(c), first, bars
+    return sentences.plain(c.piece.title), sentences.forces(c), first, bars
 
 
 def _high(each: PlacedMeasure) -> bool:
@@ -108,7 +109,7 @@ def _high(each: PlacedMeasure) -> bool:
 
 def _turns(c: Comparison) -> list[tuple[int, int]]:
     """Where the clearest shifts arrive, or the whole piece where there are none."""
-    shifts = words.clearest_shifts(c, 2)
+    shifts = sentences.clearest_shifts(c, 2)
     return [(shift.bar, shift.bar + 1) for shift in shifts] or [(0, len(c.bars))]
 
 
@@ -122,12 +123,12 @@ def _company(pieces: Sequence[Comparison], known: Comparison) -> str:
             "group, since the reference holds few works like them; what it lacks, and the "
             "command that adds to it, is told under each. "
         )
-    title = words.plain(known.piece.title)
+    title = sentences.plain(known.piece.title)
     if known.cohort.rung.broad:
         return f"{said}Last comes a work of the reference itself, {title}."
     return (
         f"{said}Last comes, for comparison, a work of the reference itself that has enough "
-        f"works like it: {title}, among {words.cohort_words(known.cohort)}."
+        f"works like it: {title}, among {sentences.cohort_words(known.cohort)}."
     )
 
 
@@ -144,11 +145,11 @@ def _piece(c: Comparison, told: set[str]) -> str:
 
 def _places(c: Comparison) -> list[str]:
     """Two or three places: the stay most worth saying, and the clearest shifts."""
-    stay = words.told_stays(c, 1)
-    shifts = words.clearest_shifts(c, 2)
+    stay = sentences.told_stays(c, 1)
+    shifts = sentences.clearest_shifts(c, 2)
     return [
-        *(f"Stays in {words.stay_words(each, c.bars)}." for each in stay),
-        *(f"A shift at {words.shift_words(each, c.bars)}." for each in shifts),
+        *(f"Stays in {sentences.stay_words(each, c.bars)}." for each in stay),
+        *(f"A shift at {sentences.shift_words(each, c.bars)}." for each in shifts),
     ]
 
 

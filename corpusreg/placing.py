@@ -6,7 +6,6 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from corpusreg import words
 from corpusreg.analysis import Analysis, analyse
 from corpusreg.cohorts import Copies, fetch_cohort, own_copies, parse_cohort, with_oddness
 from corpusreg.comparison import Comparison, Piece, compare
@@ -15,11 +14,12 @@ from corpusreg.ensembles import Ensemble, ensemble_of, kinds
 from corpusreg.instruments import Instruments, load
 from corpusreg.notes import Score
 from corpusreg.played import Played, perform
-from corpusreg.player_words import beyond_words
 from corpusreg.players import players
-from corpusreg.profile_store import profiled
+from corpusreg.profiles.stored import profiled
 from corpusreg.readers import MUSIC21, read_file, sniff
 from corpusreg.reference import BASIC, MINIMUM_WORKS, Cohort, Rung, Size, ladder
+from corpusreg.words import sentences
+from corpusreg.words.players import beyond_words
 
 if TYPE_CHECKING:
     from corpusreg.readers import ReadResult
@@ -162,9 +162,9 @@ def _thin(first: Cohort, chosen: Rung | None, size: Size) -> list[str]:
     if first.works and first.near(size, BASIC) is not None:
         return []
     asked = f"what you asked for ({chosen.name})" if chosen else first.rung.title
-    held = words.plural(first.works, "work")
+    held = sentences.plural(first.works, "work")
     if first.works:
-        held += f" by {words.plural(first.units, 'composer')}"
+        held += f" by {sentences.plural(first.units, 'composer')}"
     return [
         f"The reference holds {held} under {asked}: too few of about this length "
         f"to place a piece among them (wanted: {MINIMUM_WORKS} works by {first.least_units} "
@@ -174,6 +174,6 @@ def _thin(first: Cohort, chosen: Rung | None, size: Size) -> list[str]:
 
 def _lost(score: Score) -> list[str]:
     return [
-        f"{words.plural(count, 'place')} in this file could not be read: {reason}"
+        f"{sentences.plural(count, 'place')} in this file could not be read: {reason}"
         for reason, count in sorted(score.lost.items())
     ]

@@ -18,7 +18,7 @@ from corpusreg.definitions import BY_NAME, VERSION
 from corpusreg.errors import CorpusregError, ReadError, StoreError, UsageError
 
 if TYPE_CHECKING:
-    from corpusreg.batch import Progress
+    from corpusreg.building.batch import Progress
     from corpusreg.catalogue import SourceFile, TierRow
     from corpusreg.comparison import Comparison
     from corpusreg.heights import Passage
@@ -100,8 +100,8 @@ def extract(
     Raises UsageError for an unknown corpus, ReadError when not one work could be
     read, StoreError when nothing can be written; the reference in force stays then.
     """
-    from corpusreg import batch
-    from corpusreg.extract import EXTRACTION_VERSION, extract_file
+    from corpusreg.building import batch
+    from corpusreg.building.extract import EXTRACTION_VERSION, extract_file
     from corpusreg.store import Recipe, Shards, build_lock, publish
 
     started = datetime.datetime.now(datetime.UTC)
@@ -143,7 +143,7 @@ def extract(
 
 def _finishing(tiers: Sequence[str], problems: list[str]) -> Callable[[Draft], None]:
     """The last step of a build, which is no build when there is no work in it."""
-    from corpusreg.building import finishing
+    from corpusreg.building.finish import finishing
 
     finish = finishing(tiers, problems)
 
@@ -264,8 +264,8 @@ def table(measure: str, by: str) -> list[dict[str, Any]]:
 
 
 def profiles() -> list[dict[str, Any]]:
-    """Profiles of the present reference by rung; see `profile_store.listed_profiles`."""
-    from corpusreg.profile_store import listed_profiles
+    """Profiles of the present reference by rung; see `profiles.stored.listed_profiles`."""
+    from corpusreg.profiles.stored import listed_profiles
 
     with _open() as reference:
         return listed_profiles(reference)

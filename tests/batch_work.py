@@ -118,7 +118,8 @@ def cannot_load(file: SourceFile) -> dict[str, Any]:
 
 def build_forever(home: str) -> None:
     """A build in a process of its own, meant to be killed: 40 files, small batches."""
-    from corpusreg import batch, definitions, store
+    from corpusreg import definitions, store
+    from corpusreg.building import batch
 
     root = Path(home)
     files = make_files(root / "scores", {f"p{n:02}.txt": f"wait 0.02 {n}" for n in range(40)})

@@ -30,16 +30,14 @@ OUTSIDE: dict[str, tuple[str, ...]] = {
     "music21": ("readers.other",),
     "numpy": (
         "notes", "loudness", "readers", "pedal", "played", "ensembles", "measures", "analysis",
-        "duplicates", "reference", "effects", "rebar",
-        "period_works", "period_checks", "periods", "store", "cohorts", "players",
-        "comparison", "console",
-        "extract", "heights", "building", "workflow", "profiles", "clustering",
-        "profile_store",
+        "duplicates", "reference", "effects", "rebar", "periods", "store", "cohorts",
+        "profiles", "players", "comparison", "outputs.console", "heights", "building",
+        "workflow",
     ),
     "pandas": ("api",),
     "platformdirs": ("settings",),
-    "sklearn": ("clustering",),
-    "threadpoolctl": ("clustering",),
+    "sklearn": ("profiles.clustering",),
+    "threadpoolctl": ("profiles.clustering",),
 }  # fmt: skip
 HEAVY = (
     "pandas", "scipy", "sklearn", "ruptures", "matplotlib", "seaborn", "music21", "lytk",

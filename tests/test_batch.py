@@ -14,7 +14,8 @@ import batch_work
 import pytest
 from batch_work import make_files, plain
 
-from corpusreg import batch, definitions, isolate, store, usage
+from corpusreg import definitions, isolate, store, usage
+from corpusreg.building import batch
 from corpusreg.errors import ReadError
 from corpusreg.isolate import Limits, StoppedError
 

@@ -15,13 +15,13 @@ import numpy as np
 import pytest
 
 from corpusreg import definitions, store
-from corpusreg.building import finishing
+from corpusreg.building.extract import extract_file
+from corpusreg.building.finish import finishing
 from corpusreg.catalogue import bundled
 from corpusreg.catalogue.files import SourceFile, content_hash
 from corpusreg.cohorts import fetch_cohort, own_copies
 from corpusreg.definitions import MEASURES
 from corpusreg.duplicates import FEWEST_SHARED, SAME_SHARE, fingerprint, shingles
-from corpusreg.extract import extract_file
 from corpusreg.placing import place_file
 from corpusreg.readers import read_file
 from corpusreg.reference import Rung, unit_weights, weighted_quantile

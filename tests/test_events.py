@@ -23,11 +23,11 @@ from validity.changes import fold, middle, with_pitch
 from validity.materials import pieces
 
 from corpusreg.analysis import Analysis, analyse, part_events
-from corpusreg.event_words import event_words
 from corpusreg.measures.events import KINDS, Event
 from corpusreg.notes import Dynamic, Score
 from corpusreg.played import perform
 from corpusreg.readers import read_file
+from corpusreg.words.events import event_words
 
 PIECES = Path(__file__).parents[1] / "demo" / "pieces"
 VARIANTS = {name: (rows, events) for name, rows, events in variants()}

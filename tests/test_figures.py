@@ -20,7 +20,7 @@ from test_players import score
 
 from corpusreg import cli, instruments
 from corpusreg.errors import CorpusregError, UsageError
-from corpusreg.figures import ENDINGS, heights_figure, write_heights
+from corpusreg.figures.heights import ENDINGS, heights_figure, write_heights
 from corpusreg.heights import Passage, passage
 
 THREE = PIECES / "three-at-a-table.musicxml"

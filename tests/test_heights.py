@@ -15,8 +15,8 @@ from test_players import score
 from corpusreg import heights, instruments
 from corpusreg.errors import UsageError
 from corpusreg.heights import find_bars, find_part, passage
-from corpusreg.heights_text import passage_text, transposed
 from corpusreg.notes import Score
+from corpusreg.outputs.heights_text import passage_text, transposed
 from corpusreg.readers.result import ReadResult
 
 __all__ = ["schema"]  # a fixture

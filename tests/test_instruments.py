@@ -18,8 +18,8 @@ from corpusreg.instruments import (
     load,
     register_name,
 )
+from corpusreg.instruments.names import is_generic, plain, read_name
 from corpusreg.notes import Part
-from corpusreg.part_names import is_generic, plain, read_name
 from corpusreg.pitch import parse_note
 
 TABLE = load()

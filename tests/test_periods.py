@@ -14,10 +14,10 @@ from numpy.typing import NDArray
 from corpusreg import effects
 from corpusreg.definitions import BY_NAME, MEASURES
 from corpusreg.errors import UsageError
-from corpusreg.period_results import Check, Finding, Study
-from corpusreg.period_words import COLUMNS, study_document, study_rows, study_text
-from corpusreg.period_works import Works, check_words, period_rows
-from corpusreg.periods import study
+from corpusreg.periods.answer import study
+from corpusreg.periods.results import Check, Finding, Study
+from corpusreg.periods.words import COLUMNS, study_document, study_rows, study_text
+from corpusreg.periods.works import Works, check_words, period_rows
 from corpusreg.rebar import BARS, REBARRED
 
 BAROQUE, CLASSICAL, ROMANTIC = 2, 3, 4

@@ -18,23 +18,11 @@ from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 
 from corpusreg import definitions, store
-from corpusreg.building import finishing
-from corpusreg.clustering import adjusted_rand, cluster, silhouette, without_length
+from corpusreg.building.finish import finishing
 from corpusreg.definitions import MEASURES
-from corpusreg.profile_store import (
-    WITHOUT_LIBRARY,
-    fetch_profiles,
-    listed_profiles,
-    profiled,
-)
-from corpusreg.profile_text import profiles_text
-from corpusreg.profile_words import (
-    centre_words,
-    firmness_words,
-    neighbour_words,
-    profile_lines,
-)
-from corpusreg.profiles import (
+from corpusreg.outputs.profile_text import profiles_text
+from corpusreg.profiles.clustering import adjusted_rand, cluster, silhouette, without_length
+from corpusreg.profiles.model import (
     FAMILIES,
     LIMIT,
     SHAPES,
@@ -48,6 +36,18 @@ from corpusreg.profiles import (
     scale_of,
     scores,
     shape,
+)
+from corpusreg.profiles.stored import (
+    WITHOUT_LIBRARY,
+    fetch_profiles,
+    listed_profiles,
+    profiled,
+)
+from corpusreg.profiles.words import (
+    centre_words,
+    firmness_words,
+    neighbour_words,
+    profile_lines,
 )
 from corpusreg.reference import Rung
 

@@ -9,17 +9,19 @@ import pytest
 from conftest import PIECES
 
 import corpusreg
-from corpusreg import bar_words, console, tabular, words
+from corpusreg import tabular
 from corpusreg.definitions import BY_NAME, MEASURES
 from corpusreg.errors import ReadError, UsageError
 from corpusreg.measures.shifts import Shift
+from corpusreg.outputs import console
 from corpusreg.played import PlayedBars, segments
 from corpusreg.reference import Placement
+from corpusreg.words import bars, sentences
 
 SPAN, SHIFTS = BY_NAME["span"], BY_NAME["shift_rate"]
 
 
-def bars(written: list[int]) -> PlayedBars:
+def played_bars(written: list[int]) -> PlayedBars:
     """Played bars of a page whose bars are numbered from 1."""
     seen: dict[int, int] = {}
     labels = []
@@ -34,7 +36,7 @@ def bars(written: list[int]) -> PlayedBars:
     )  # fmt: skip
 
 
-REPEATED = bars([0, 1, 2, 0, 1, 2, 3])
+REPEATED = played_bars([0, 1, 2, 0, 1, 2, 3])
 
 
 def placed(percentile: float, low: float, high: float, tied: float = 0.0) -> Placement:
@@ -55,19 +57,19 @@ def placed(percentile: float, low: float, high: float, tied: float = 0.0) -> Pla
     ],
 )  # fmt: skip
 def test_places_in_tenths_or_fifths(placement: Placement, said: str, short: str) -> None:
-    assert words.measure_words(SPAN, 30.0, placement) == said
-    assert words.place_words(SPAN, 30.0, placement) == short
+    assert sentences.measure_words(SPAN, 30.0, placement) == said
+    assert sentences.place_words(SPAN, 30.0, placement) == short
 
 
 def test_at_an_atom_the_share_that_is_alike() -> None:
     placement = placed(35, 20, 50, tied=0.7)
-    assert words.measure_words(SHIFTS, 0.0, placement) == "no shifts, like about 7 in 10"
-    assert words.place_words(SHIFTS, 0.0, placement) == "none, like 7 in 10"
+    assert sentences.measure_words(SHIFTS, 0.0, placement) == "no shifts, like about 7 in 10"
+    assert sentences.place_words(SHIFTS, 0.0, placement) == "none, like 7 in 10"
 
 
 def test_what_is_not_placed_says_why() -> None:
     reason = Placement(None, None, None, None, 0.0, "short")
-    assert words.measure_words(SPAN, 3.0, reason) == "short"
+    assert sentences.measure_words(SPAN, 3.0, reason) == "short"
     assert console.strip(reason).strip() == ""
 
 
@@ -78,18 +80,18 @@ def test_every_interval_has_words_that_fit_the_table(low: int, width: int) -> No
     for percentile in (low, (low + high) / 2, high):
         placement = placed(percentile, low, high)
         for measure in MEASURES:
-            assert words.measure_words(measure, 1.0, placement)
-            assert 0 < len(words.place_words(measure, 1.0, placement)) <= 18
+            assert sentences.measure_words(measure, 1.0, placement)
+            assert 0 < len(sentences.place_words(measure, 1.0, placement)) <= 18
         strip = console.strip(placement)
         assert len(strip) == 17
         assert strip.count("o") == 1
 
 
 def test_bars_as_people_write_them() -> None:
-    assert bar_words.bar_range(REPEATED, 0, 1) == "bar 1"
-    assert bar_words.bar_range(REPEATED, 0, 3) == "bars 1 to 3"
-    assert bar_words.bar_range(REPEATED, 3, 6) == "bars 1 to 3 (2nd time)"
-    assert bar_words.bars_list(REPEATED, [(3, 4), (0, 1), (6, 7)]) == "bars 1 and 4"
+    assert bars.bar_range(REPEATED, 0, 1) == "bar 1"
+    assert bars.bar_range(REPEATED, 0, 3) == "bars 1 to 3"
+    assert bars.bar_range(REPEATED, 3, 6) == "bars 1 to 3 (2nd time)"
+    assert bars.bars_list(REPEATED, [(3, 4), (0, 1), (6, 7)]) == "bars 1 and 4"
 
 
 def test_segments_of_a_repeat_are_named_once() -> None:
@@ -100,17 +102,19 @@ def test_segments_of_a_repeat_are_named_once() -> None:
 
 def test_a_shift_says_what_moves() -> None:
     whole = Shift(1, 12.0, "up", "mass", 12.0, 11, 13, 1.0)
-    assert words.shift_words(whole, REPEATED) == "bar 2: the whole moves up by about an octave"
+    assert (
+        sentences.shift_words(whole, REPEATED) == "bar 2: the whole moves up by about an octave"
+    )
     tilt = Shift(1, 12.0, "up", "mass", 12.0, 1, -1, 1.0)
-    assert "the outer notes stay" in words.shift_words(tilt, REPEATED)
+    assert "the outer notes stay" in sentences.shift_words(tilt, REPEATED)
     bass = Shift(1, 19.0, "down", "bottom", 4.0, 0, -19, 1.0)
-    assert words.shift_words(bass, REPEATED) == (
+    assert sentences.shift_words(bass, REPEATED) == (
         "bar 2: the lowest notes move down by about an octave and a fifth"
     )
 
 
 def test_text_from_files_cannot_command_a_terminal() -> None:
-    assert words.plain("a\x1b[31m\nred\x07") == "a [31m red"
+    assert sentences.plain("a\x1b[31m\nred\x07") == "a [31m red"
 
 
 def test_tables_align_wrap_and_keep_decimals_equal() -> None:

@@ -23,8 +23,8 @@ import numpy as np
 from corpusreg.ensembles import classify
 from corpusreg.errors import CorpusregError
 from corpusreg.instruments import load
+from corpusreg.instruments.names import is_generic
 from corpusreg.notes import Part, Score
-from corpusreg.part_names import is_generic
 from corpusreg.readers import read_file
 
 HERE = Path(__file__).resolve().parent

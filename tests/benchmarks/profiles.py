@@ -26,9 +26,9 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from corpusreg.clustering import Clustering, cluster, lumps, without_length
-from corpusreg.profile_store import fetch_profiles
-from corpusreg.profiles import FAMILIES, Profiles, family_weights
+from corpusreg.profiles.clustering import Clustering, cluster, lumps, without_length
+from corpusreg.profiles.model import FAMILIES, Profiles, family_weights
+from corpusreg.profiles.stored import fetch_profiles
 from corpusreg.reference import Rung
 from corpusreg.store import Reference, open_reference
 

@@ -62,7 +62,7 @@ def ranges_option(parser: argparse.ArgumentParser) -> None:
 
 def _heights(options: argparse.Namespace) -> int:
     from corpusreg import workflow
-    from corpusreg.heights_text import passage_document, passage_text
+    from corpusreg.outputs.heights_text import passage_document, passage_text
 
     found = workflow.heights(
         options.piece,
@@ -73,7 +73,7 @@ def _heights(options: argparse.Namespace) -> int:
         ranges=options.ranges,
     )
     if options.picture:
-        from corpusreg.figures import write_heights
+        from corpusreg.figures.heights import write_heights
 
         write_heights(found, options.picture)
     print(
@@ -84,7 +84,7 @@ def _heights(options: argparse.Namespace) -> int:
 
 def _ranges(options: argparse.Namespace) -> int:
     from corpusreg import workflow
-    from corpusreg.ranges_text import ranges_document, ranges_text, row_text
+    from corpusreg.outputs.ranges_text import ranges_document, ranges_text, row_text
 
     rows, table = workflow.ranges(options.instrument, options.ranges)
     if options.json:

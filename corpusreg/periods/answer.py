@@ -2,7 +2,7 @@
 
 A difference between two neighbouring periods, or a trend over the years, is tested with
 the composer as unit and corrected over every measure, pair of periods and trend, asked
-for or not. All that can be tested is repeated (`corpusreg.period_checks`): a result that
+for or not. All that can be tested is repeated (`corpusreg.periods.checks`): a result that
 turns around then, or whose interval includes no difference, does not survive.
 
 Verdicts
@@ -25,7 +25,7 @@ from numpy.typing import NDArray
 from corpusreg import effects
 from corpusreg.definitions import BY_NAME, MEASURES
 from corpusreg.effects import ALPHA
-from corpusreg.period_checks import (
+from corpusreg.periods.checks import (
     TREND_UNITS,
     Again,
     Pair,
@@ -34,8 +34,8 @@ from corpusreg.period_checks import (
     points_of,
     result,
 )
-from corpusreg.period_results import Cell, Check, Finding, MeasureStudy, Period, Study
-from corpusreg.period_works import Works, period_rows
+from corpusreg.periods.results import Cell, Check, Finding, MeasureStudy, Period, Study
+from corpusreg.periods.works import Works, period_rows
 from corpusreg.reference import unit_weights, weighted_quantile
 
 __all__ = ["study"]

@@ -12,13 +12,16 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from corpusreg import words
-from corpusreg.bar_words import bars_list, joined
 from corpusreg.comparison import Comparison, PlacedMeasure
-from corpusreg.event_words import event_words, told_events
-from corpusreg.offers import CAUTION, try_words
 from corpusreg.pitch import note_name
-from corpusreg.player_words import (
+from corpusreg.players import Player
+from corpusreg.profiles.words import profile_lines
+from corpusreg.reference import Placement
+from corpusreg.words import sentences
+from corpusreg.words.bars import bars_list, joined
+from corpusreg.words.events import event_words, told_events
+from corpusreg.words.offers import CAUTION, try_words
+from corpusreg.words.players import (
     TIRING,
     edge_words,
     player_lines,
@@ -27,9 +30,6 @@ from corpusreg.player_words import (
     tires,
     torn,
 )
-from corpusreg.players import Player
-from corpusreg.profile_words import profile_lines
-from corpusreg.reference import Placement
 
 __all__ = [
     "WIDTH",
@@ -80,18 +80,18 @@ def comparison_text(c: Comparison, reference_id: str, definitions: str) -> str:
 
 def heading(c: Comparison) -> list[str]:
     """Title, forces, length and compass, then the works it is compared with."""
-    facts = (words.forces(c), words.length_words(c), words.compass(c))
+    facts = (sentences.forces(c), sentences.length_words(c), sentences.compass(c))
     broad = (
         "a broad group, since the reference holds few works like this piece: "
         if c.cohort.rung.broad
         else ""
     )
     return [
-        *wrap(words.plain(c.piece.title)),
+        *wrap(sentences.plain(c.piece.title)),
         *wrap("  |  ".join(facts)),
         "",
-        *wrap(f"Compared with {broad}{words.cohort_words(c.cohort)}."),
-        *(line for text in words.disagreements(c) for line in wrap(text)),
+        *wrap(f"Compared with {broad}{sentences.cohort_words(c.cohort)}."),
+        *(line for text in sentences.disagreements(c) for line in wrap(text)),
     ]
 
 
@@ -109,7 +109,7 @@ def wrap(text: str, indent: str = "", first: str | None = None) -> list[str]:
 
 def items(texts: Sequence[str]) -> list[str]:
     """A list with dashes."""
-    return [line for text in texts for line in wrap(words.plain(text), "    ", "  - ")]
+    return [line for text in texts for line in wrap(sentences.plain(text), "    ", "  - ")]
 
 
 def _section(title: str, texts: Sequence[str]) -> list[str]:
@@ -168,7 +168,7 @@ def outstanding(c: Comparison) -> list[str]:
     Parts that lie at the edge of their instrument come last; first, where the whole
     is in its middle meanwhile, which the measures cannot see.
     """
-    told = words.leading(c)[:_MOST]
+    told = sentences.leading(c)[:_MOST]
     strained = reaching(c)[:_MOST]
     lines = _strained([part for part in strained if torn(part)], c)
     if not told:
@@ -178,8 +178,8 @@ def outstanding(c: Comparison) -> list[str]:
     lines += _strained([part for part in strained if not torn(part)], c)
     more = len(reaching(c)) - len(strained)
     if more:
-        lines += items([f"{words.plural(more, 'more part')} at an edge of the range."])
-    if words.far_apart(c):
+        lines += items([f"{sentences.plural(more, 'more part')} at an edge of the range."])
+    if sentences.far_apart(c):
         lines += wrap(CAUTION, indent="    ")
     return lines
 
@@ -195,13 +195,13 @@ def _strained(parts: Sequence[Player], c: Comparison) -> list[str]:
 
 def _told(each: PlacedMeasure, likewise: Sequence[PlacedMeasure], c: Comparison) -> list[str]:
     """One measure that stands out: its place, the bars to listen to, and an offer."""
-    said = words.measure_words(each.measure, each.value, each.placement)
-    value = words.value_words(each.measure, each.value)
+    said = sentences.measure_words(each.measure, each.value, each.placement)
+    value = sentences.value_words(each.measure, each.value)
     title = each.measure.title
     more = []
     if likewise:
         more.append(f"Likewise {joined([other.measure.title for other in likewise])}.")
-    passages = words.where(each, c)
+    passages = sentences.where(each, c)
     if passages:
         more.append(f"Listen for it in {bars_list(c.bars, passages)}.")
     more.append(try_words(each))
@@ -228,8 +228,8 @@ def _measures(c: Comparison) -> list[str]:
     lines = [f"{'All measures':<32} {'':>17}  {placed} among these works"]
     unplaced: dict[str, list[str]] = {}
     for each in c.measures:
-        value = words.value_words(each.measure, each.value).removesuffix(" a bar")
-        said = words.place_words(each.measure, each.value, each.placement)
+        value = sentences.value_words(each.measure, each.value).removesuffix(" a bar")
+        said = sentences.place_words(each.measure, each.value, each.placement)
         lines.append(
             f"  {each.measure.title:<30} {value:>17}  {strip(each.placement)} {said}".rstrip()
         )
@@ -261,12 +261,14 @@ def strip(placement: Placement) -> str:
 
 def _stays(c: Comparison) -> list[str]:
     title = "Where it stays" + _of(len(c.whole.stays), "those most worth saying")
-    told = words.told_stays(c, _MOST)
-    return [title, *items([words.stay_words(stay, c.bars) for stay in told])]
+    told = sentences.told_stays(c, _MOST)
+    return [title, *items([sentences.stay_words(stay, c.bars) for stay in told])]
 
 
 def _shifts(c: Comparison) -> list[str]:
-    told = [words.shift_words(shift, c.bars) for shift in words.clearest_shifts(c, _MOST)]
+    told = [
+        sentences.shift_words(shift, c.bars) for shift in sentences.clearest_shifts(c, _MOST)
+    ]
     title = "Where it shifts" + _of(len(c.shifts), "the clearest")
     return [title, *items(told or ["no clear shift of register"])]
 

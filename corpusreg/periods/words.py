@@ -9,7 +9,7 @@ from dataclasses import asdict
 from typing import Any
 
 from corpusreg.definitions import Measure
-from corpusreg.period_results import Check, Finding, MeasureStudy, Period, Study, explained
+from corpusreg.periods.results import Check, Finding, MeasureStudy, Period, Study, explained
 from corpusreg.tabular import text_table
 
 __all__ = ["COLUMNS", "study_document", "study_rows", "study_text"]

@@ -17,7 +17,7 @@ from corpusreg.cohorts import fetch_cohort
 from corpusreg.definitions import MEASURES
 from corpusreg.duplicates import FEWEST_SHARED, SAME_SHARE, groups
 from corpusreg.ensembles import kinds
-from corpusreg.profile_store import WITHOUT_LIBRARY, profile_rows
+from corpusreg.profiles.stored import WITHOUT_LIBRARY, profile_rows
 from corpusreg.reference import (
     Cohort,
     Rung,

@@ -19,8 +19,8 @@ from numpy.typing import NDArray
 
 from corpusreg import effects
 from corpusreg.effects import ALPHA, Groups
-from corpusreg.period_results import CHECKS, Check
-from corpusreg.period_works import Works
+from corpusreg.periods.results import CHECKS, Check
+from corpusreg.periods.works import Works
 from corpusreg.rebar import BARS, REBARRED
 
 __all__ = ["TREND_UNITS", "Again", "Pair", "checked", "groups_of", "points_of", "result"]

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from corpusreg import words
-from corpusreg.console import items, wrap
+from corpusreg.outputs.console import items, wrap
 from corpusreg.reference import MINIMUM_UNITS, MINIMUM_WORKS
+from corpusreg.words import sentences
 
 __all__ = ["profiles_text"]
 
@@ -24,17 +24,17 @@ def profiles_text(found: Sequence[Mapping[str, Any]]) -> str:
 
 def _rung(rung: Mapping[str, Any]) -> list[str]:
     title = str(rung["title"])
-    composers = words.plural(rung["composers"], "composer")
-    counts = f"{words.plural(rung['works'], 'work')} by {composers}"
+    composers = sentences.plural(rung["composers"], "composer")
+    counts = f"{sentences.plural(rung['works'], 'work')} by {composers}"
     lines = wrap(f"{title[0].upper()}{title[1:]} ({counts}): {rung['words']}.")
     if rung["tried"] is not None:
         lines += wrap(_evidence(rung), indent="  ")
     for profile in rung["profiles"]:
-        size = words.plural(profile["size"], "work")
-        by = words.plural(profile["composers"], "composer")
+        size = sentences.plural(profile["size"], "work")
+        by = sentences.plural(profile["composers"], "composer")
         typical = "; ".join(f"{t['title']} ({t['composer']})" for t in profile["typical"])
         lines += items([f"Profile {profile['profile']}: {profile['words']} ({size} by {by})."])
-        lines += wrap(words.plain(f"Typical: {typical}."), indent="    ")
+        lines += wrap(sentences.plain(f"Typical: {typical}."), indent="    ")
     return lines
 
 

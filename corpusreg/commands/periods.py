@@ -37,9 +37,9 @@ def add_periods(
 
 
 def _periods(options: argparse.Namespace) -> int:
-    from corpusreg.period_words import COLUMNS, study_document, study_rows, study_text
-    from corpusreg.period_works import check_words, fetch_works
-    from corpusreg.periods import study
+    from corpusreg.periods.answer import study
+    from corpusreg.periods.words import COLUMNS, study_document, study_rows, study_text
+    from corpusreg.periods.works import check_words, fetch_works
     from corpusreg.store import open_reference
     from corpusreg.tabular import print_rows
 

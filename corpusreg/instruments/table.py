@@ -13,7 +13,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 
 from corpusreg.errors import DataError, UsageError
-from corpusreg.part_names import plain
+from corpusreg.instruments.names import plain
 from corpusreg.pitch import parse_note
 
 __all__ = ["DECAYS", "FAMILIES", "LEVELS", "Instrument", "Register", "Span", "read_rows"]

@@ -13,11 +13,10 @@ from typing import Any
 import numpy as np
 
 from corpusreg import sql
-from corpusreg.clustering import Clustering, cluster, has_library, without_length
 from corpusreg.cohorts import Source
 from corpusreg.definitions import BY_NAME, MEASURES
-from corpusreg.profile_words import centre_words
-from corpusreg.profiles import (
+from corpusreg.profiles.clustering import Clustering, cluster, has_library, without_length
+from corpusreg.profiles.model import (
     FAMILIES,
     Floats,
     Group,
@@ -31,6 +30,7 @@ from corpusreg.profiles import (
     scores,
     shape,
 )
+from corpusreg.profiles.words import centre_words
 from corpusreg.reference import MINIMUM_UNITS, MINIMUM_WORKS, Rung, unit_weights
 
 __all__ = [

@@ -7,12 +7,12 @@ be told: of these only notes outside the range are told.
 
 from __future__ import annotations
 
-from corpusreg.bar_words import bar_range, bars_list
 from corpusreg.comparison import Comparison
 from corpusreg.pitch import note_name
 from corpusreg.played import PlayedBars
 from corpusreg.players import Lying, Player
-from corpusreg.words import plain, plural, range_words
+from corpusreg.words.bars import bar_range, bars_list
+from corpusreg.words.sentences import plain, plural, range_words
 
 __all__ = [
     "TIRING",

@@ -23,7 +23,7 @@ def add_profiles(
 
 def _profiles(options: argparse.Namespace) -> int:
     from corpusreg import workflow
-    from corpusreg.profile_text import profiles_text
+    from corpusreg.outputs.profile_text import profiles_text
 
     found = workflow.profiles()
     print(json.dumps(found, indent=1) if options.json else profiles_text(found))

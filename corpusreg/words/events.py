@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from corpusreg.bar_words import bar_range
 from corpusreg.comparison import Comparison
 from corpusreg.measures.events import Event
 from corpusreg.pitch import note_name
 from corpusreg.played import PlayedBars
-from corpusreg.words import plural, range_words
+from corpusreg.words.bars import bar_range
+from corpusreg.words.sentences import plural, range_words
 
 __all__ = ["event_words", "told_events"]
 

@@ -7,7 +7,7 @@ import time
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from corpusreg.batch import Progress
+    from corpusreg.building.batch import Progress
 
 __all__ = ["ProgressBar"]
 

@@ -30,9 +30,16 @@ from importlib import resources
 from pathlib import Path
 
 from corpusreg.errors import DataError, UsageError
-from corpusreg.instrument_table import DECAYS, FAMILIES, LEVELS, Instrument, Register, read_rows
+from corpusreg.instruments.names import is_generic, plain, read_name
+from corpusreg.instruments.table import (
+    DECAYS,
+    FAMILIES,
+    LEVELS,
+    Instrument,
+    Register,
+    read_rows,
+)
 from corpusreg.notes import Part
-from corpusreg.part_names import is_generic, plain, read_name
 
 __all__ = [
     "DECAYS",

@@ -6,13 +6,13 @@ import textwrap
 from collections.abc import Iterable
 from typing import Any
 
-from corpusreg.bar_words import bar_range, joined
 from corpusreg.heights import OnInstrument, Passage
 from corpusreg.instruments import Instrument
+from corpusreg.outputs.player_document import beyond_document, height_document
 from corpusreg.pitch import note_name
-from corpusreg.player_document import beyond_document, height_document
 from corpusreg.tabular import text_table
-from corpusreg.words import interval_words, plain, plural, range_words
+from corpusreg.words.bars import bar_range, joined
+from corpusreg.words.sentences import interval_words, plain, plural, range_words
 
 __all__ = ["moved_words", "passage_document", "passage_heading", "passage_text", "transposed"]
 

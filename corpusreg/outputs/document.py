@@ -8,17 +8,17 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from corpusreg import words
 from corpusreg.comparison import Comparison, PlacedEvent, PlacedMeasure, PlacedStay
-from corpusreg.event_words import event_words
 from corpusreg.measures.background import Background
 from corpusreg.measures.events import UNIT
 from corpusreg.measures.shifts import Shift
+from corpusreg.outputs.player_document import parts_document, two_level_document
 from corpusreg.pitch import band_name, note_name
 from corpusreg.played import PlayedBars, segments
-from corpusreg.player_document import parts_document, two_level_document
-from corpusreg.profile_words import firmness_words, neighbour_words
-from corpusreg.profiles import PlacedProfile
+from corpusreg.profiles.model import PlacedProfile
+from corpusreg.profiles.words import firmness_words, neighbour_words
+from corpusreg.words import sentences
+from corpusreg.words.events import event_words
 
 __all__ = ["document"]
 
@@ -58,7 +58,7 @@ def _work(c: Comparison) -> dict[str, Any]:
             "composers": cohort.composers,
             "sources": cohort.sources,
             "collections": cohort.collections,
-            "description": words.cohort_words(cohort),
+            "description": sentences.cohort_words(cohort),
         },
         "measures": [_measure(each, c.bars) for each in c.measures],
         "neighbours": [
@@ -68,7 +68,7 @@ def _work(c: Comparison) -> dict[str, Any]:
             }
             for title, places in c.others.items()
         ],
-        "stands_out": [each.measure.name for each in words.standing_out(c)],
+        "stands_out": [each.measure.name for each in sentences.standing_out(c)],
         "as_far_out": _round(c.odder, 3),
         "stays": [_stay(each, c.bars) for each in c.stays],
         "shifts": [_shift(each, c.bars) for each in c.shifts],
@@ -80,7 +80,7 @@ def _work(c: Comparison) -> dict[str, Any]:
         "profile": _profile(c.profile),
         "profile_reason": c.profile if isinstance(c.profile, str) else None,
         "assumed": list(piece.assumed),
-        "notes": [*piece.notes, *words.disagreements(c)],
+        "notes": [*piece.notes, *sentences.disagreements(c)],
     }
 
 
@@ -102,7 +102,7 @@ def _measure(each: PlacedMeasure, bars: PlayedBars) -> dict[str, Any]:
         "percentile": _round(placement.percentile),
         "interval": None if interval is None else [_round(edge) for edge in interval],
         "median": _round(placement.median, 4),
-        "words": words.measure_words(each.measure, each.value, placement),
+        "words": sentences.measure_words(each.measure, each.value, placement),
         "bars": [_labels(bars, a, b) for a, b in each.passages],
     }
     if placement.percentile is None:

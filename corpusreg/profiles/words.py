@@ -1,6 +1,6 @@
 """Profiles and near works in plain words, made from their scores.
 
-Families and scores: see `profiles`. What is within MIDDLE of the middle of its rung
+Families and scores: see `profiles.model`. What is within MIDDLE of the middle of its rung
 is not named.
 """
 
@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from corpusreg.profiles import Floats, PlacedProfile, family_scores
+from corpusreg.profiles.model import Floats, PlacedProfile, family_scores
 
 __all__ = [
     "centre_words",

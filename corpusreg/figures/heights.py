@@ -31,10 +31,10 @@ from typing import TYPE_CHECKING, Any
 
 from corpusreg.errors import CorpusregError, UsageError
 from corpusreg.heights import OnInstrument, Passage
-from corpusreg.heights_text import moved_words, passage_heading
 from corpusreg.instruments import Instrument
+from corpusreg.outputs.heights_text import moved_words, passage_heading
 from corpusreg.pitch import note_name
-from corpusreg.player_words import TIRING
+from corpusreg.words.players import TIRING
 
 if TYPE_CHECKING:
     from matplotlib.artist import Artist

@@ -8,13 +8,13 @@ bars; of each family only what lies furthest out is told at length.
 
 from __future__ import annotations
 
-from corpusreg.bar_words import bar_range, first_times, joined
 from corpusreg.comparison import Comparison, PlacedMeasure, PlacedStay
 from corpusreg.definitions import Measure
 from corpusreg.measures.shifts import Shift
 from corpusreg.pitch import note_name
 from corpusreg.played import PlayedBars
 from corpusreg.reference import Cohort, Placement
+from corpusreg.words.bars import bar_range, first_times, joined
 
 __all__ = [
     "clearest_shifts",

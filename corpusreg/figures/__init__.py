@@ -1,0 +1,1 @@
+"""Pictures: numbers to axes and files. Only here is matplotlib used."""

@@ -1,0 +1,1 @@
+"""What is printed or written: text for a terminal, JSON."""

@@ -1,0 +1,1 @@
+"""Register habits by period: works asked of the store, differences, checks, words."""

@@ -1,0 +1,1 @@
+"""Kinds of register use: clusters found, stored, described."""

@@ -1,0 +1,1 @@
+"""Plain sentences about a comparison."""
