@@ -32,7 +32,7 @@ OUTSIDE: dict[str, tuple[str, ...]] = {
         "notes", "loudness", "readers", "pedal", "played", "ensembles", "measures", "analysis",
         "duplicates", "reference", "effects", "rebar", "periods", "store", "cohorts",
         "profiles", "players", "comparison", "outputs.console", "heights", "building",
-        "workflow",
+        "workflow.ask",
     ),
     "pandas": ("api",),
     "platformdirs": ("settings",),

@@ -3,24 +3,21 @@
 from __future__ import annotations
 
 import argparse
-from collections.abc import Callable
 from typing import Any
+
+from corpusreg.commands.common import command, form_options
 
 __all__ = ["add_corpora"]
 
 
-def add_corpora(
-    commands: Any,
-    command: Callable[[Any, str, str], argparse.ArgumentParser],
-    forms: Callable[[argparse.ArgumentParser], None],
-) -> None:
-    """Add them; `command` makes a parser of a name and of words about it, `forms` its forms."""
+def add_corpora(commands: Any) -> None:
+    """Add the command."""
     corpora = command(commands, "corpora", "which scores can be measured, and their licences")
     inner = corpora.add_subparsers(required=True, metavar="ACTION", title="actions")
     listing = command(inner, "list", "works by collection and licence, and why")
     listing.set_defaults(run=_corpora_list)
     twice = command(inner, "duplicates", "the same music found twice, and which copy counts")
-    forms(twice)
+    form_options(twice)
     twice.set_defaults(run=_corpora_duplicates)
 
 

@@ -4,17 +4,16 @@ from __future__ import annotations
 
 import argparse
 import json
-from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-__all__ = ["add_commands", "ranges_option"]
+from corpusreg.commands.common import command
 
-Command = Callable[[Any, str, str], argparse.ArgumentParser]
+__all__ = ["add_instruments", "ranges_option"]
 
 
-def add_commands(commands: Any, command: Command) -> None:
-    """Add both commands; `command` makes a parser of a name and of words about it."""
+def add_instruments(commands: Any) -> None:
+    """Add both commands."""
     heights = command(commands, "heights", "how high a passage lies on this or that instrument")
     heights.add_argument("piece", type=Path, metavar="PIECE", help="a score")
     heights.add_argument(

@@ -4,18 +4,16 @@ from __future__ import annotations
 
 import argparse
 import json
-from collections.abc import Callable
 from typing import Any
 
+from corpusreg.commands.common import command, form_options
 from corpusreg.definitions import MEASURES, VERSION
 
 __all__ = ["add_periods"]
 
 
-def add_periods(
-    commands: Any, command: Callable[[Any, str, str], argparse.ArgumentParser]
-) -> None:
-    """Add it; `command` makes a parser of a name and of words about it."""
+def add_periods(commands: Any) -> None:
+    """Add the command."""
     periods = command(
         commands, "periods", "what differs between periods, and whether it survives a test"
     )
@@ -30,9 +28,7 @@ def add_periods(
     periods.add_argument(
         "--ensemble", metavar="KIND", help="works for one ensemble only, as in piano"
     )
-    form = periods.add_mutually_exclusive_group()
-    form.add_argument("--csv", action="store_true", help="print comma-separated values")
-    form.add_argument("--json", action="store_true", help="print JSON, with all figures")
+    form_options(periods)
     periods.set_defaults(run=_periods)
 
 

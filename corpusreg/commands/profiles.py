@@ -4,16 +4,15 @@ from __future__ import annotations
 
 import argparse
 import json
-from collections.abc import Callable
 from typing import Any
+
+from corpusreg.commands.common import command
 
 __all__ = ["add_profiles"]
 
 
-def add_profiles(
-    commands: Any, command: Callable[[Any, str, str], argparse.ArgumentParser]
-) -> None:
-    """Add it; `command` makes a parser of a name and of words about it."""
+def add_profiles(commands: Any) -> None:
+    """Add the command."""
     profiles = command(
         commands, "profiles", "kinds of register use among the measured works, where there are"
     )

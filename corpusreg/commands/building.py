@@ -1,0 +1,137 @@
+"""The commands that make a reference: 'extract', 'check', 'demo'."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+from collections.abc import Sequence
+from typing import Any
+
+from corpusreg.commands.common import command, say
+
+__all__ = ["add_building", "with_reference"]
+
+_TIERS = ("noncommercial", "reserved")
+
+
+def add_building(commands: Any) -> None:
+    """Add the commands."""
+    _extract_command(commands)
+
+    check = command(commands, "check", "which reference is in use, and whether all is well")
+    check.add_argument("--json", action="store_true", help="print JSON")
+    check.set_defaults(run=_check)
+
+    demo = command(commands, "demo", "eight pieces of an invented class, compared")
+    _build_options(demo)
+    demo.set_defaults(run=_demo)
+
+
+def _extract_command(commands: Any) -> None:
+    extract = command(commands, "extract", "measure many scores; the result is the reference")
+    extract.add_argument(
+        "corpora",
+        nargs="*",
+        metavar="CORPUS",
+        help="'bundled' (the scores inside music21; the default) or a folder of scores; "
+        "all that are named together make the reference",
+    )
+    _build_options(extract)
+    extract.add_argument(
+        "--fresh",
+        action="store_true",
+        help="measure everything again, also what has not changed",
+    )
+    extract.set_defaults(run=_extract)
+
+
+def _build_options(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "--workers",
+        type=_positive,
+        metavar="N",
+        help="how many processes measure at once (default: one for each processor)",
+    )
+    parser.add_argument(
+        "--licence",
+        action="append",
+        choices=_TIERS,
+        default=[],
+        metavar="TIER",
+        help="also bundled works that are noncommercial, or reserved (you must have the right "
+        "to use them); may be given twice",
+    )
+
+
+def _positive(text: str) -> int:
+    if not text.isdecimal() or int(text) < 1:
+        raise argparse.ArgumentTypeError(f"'{text}' is not a whole number from 1 on")
+    return int(text)
+
+
+def _extract(options: argparse.Namespace) -> int:
+    _build(options, options.corpora, options.fresh)
+    return 0
+
+
+def _build(
+    options: argparse.Namespace, corpora: Sequence[str] = (), fresh: bool = False
+) -> None:
+    from corpusreg import workflow
+    from corpusreg.building.progress import ProgressBar
+
+    progress = ProgressBar()
+    try:
+        built = workflow.extract(
+            corpora,
+            workers=getattr(options, "workers", None),
+            fresh=fresh,
+            tiers=(*workflow.DEFAULT_TIERS, *getattr(options, "licence", ())),
+            on_progress=progress,
+        )
+    finally:
+        progress.close()
+    for problem in built.problems:
+        say(problem)
+    print(
+        f"Reference {built.reference_id}: {built.works:,} works "
+        f"({built.measured:,} files measured, {built.kept:,} kept from before, "
+        f"{built.failed:,} could not be read"
+        + ("; see 'corpusreg query failures_by_reason')" if built.failed else ")"),
+        file=sys.stderr,
+    )
+
+
+def with_reference(options: argparse.Namespace) -> None:
+    """Build the reference where there is none yet."""
+    from corpusreg import settings
+    from corpusreg.store import pointed
+
+    if pointed(settings.reference_folder()) is None:
+        print("No reference yet: measuring the bundled corpus first.", file=sys.stderr)
+        _build(options)
+
+
+def _check(options: argparse.Namespace) -> int:
+    from corpusreg import workflow
+
+    found = workflow.check()
+    if options.json:
+        print(json.dumps(found, indent=1))
+        return 0 if found["ok"] else 1
+    for name, value in found.items():
+        if name == "counts":
+            value = ", ".join(f"{count:,} {what}" for what, count in value.items())
+        print(
+            f"{name.replace('_', ' ')}: {value if name != 'ok' else 'yes' if value else 'no'}"
+        )
+    return 0 if found["ok"] else 1
+
+
+def _demo(options: argparse.Namespace) -> int:
+    from corpusreg import demo
+
+    with_reference(options)
+    print(demo.demo_text())
+    return 0

@@ -1,0 +1,29 @@
+"""What several commands share: how a command is added, common options, one-line problems."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from typing import Any
+
+__all__ = ["command", "form_options", "say"]
+
+
+def command(commands: Any, name: str, words: str) -> argparse.ArgumentParser:
+    """A parser for the command `name`; words: what it does, as listed."""
+    parser: argparse.ArgumentParser = commands.add_parser(
+        name, help=words, description=words[0].upper() + words[1:] + "."
+    )
+    return parser
+
+
+def form_options(parser: argparse.ArgumentParser) -> None:
+    """Other forms of a table."""
+    form = parser.add_mutually_exclusive_group()
+    form.add_argument("--csv", action="store_true", help="print comma-separated values")
+    form.add_argument("--json", action="store_true", help="print JSON")
+
+
+def say(problem: object) -> None:
+    """A problem in one line, whatever signs a file name may bring in."""
+    print("corpusreg:", " ".join(str(problem).split()), file=sys.stderr)

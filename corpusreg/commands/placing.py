@@ -1,0 +1,69 @@
+"""The command 'compare'."""
+
+from __future__ import annotations
+
+import argparse
+import json
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+from corpusreg.commands.building import with_reference
+from corpusreg.commands.common import command, say
+from corpusreg.commands.instruments import ranges_option
+from corpusreg.definitions import VERSION
+
+__all__ = ["add_compare"]
+
+
+def add_compare(commands: Any) -> None:
+    """Add the command."""
+    compare = command(commands, "compare", "where a piece lies among the measured works")
+    compare.add_argument(
+        "pieces", nargs="+", type=Path, metavar="PIECE", help="a score, or a folder of scores"
+    )
+    compare.add_argument(
+        "--cohort",
+        metavar="NAME=VALUE",
+        help="compare with these works only, as in ensemble=piano,period=romantic",
+    )
+    compare.add_argument(
+        "--as-written", action="store_true", help="keep the page's order, repeats not played"
+    )
+    ranges_option(compare)
+    compare.add_argument("--json", action="store_true", help="print JSON")
+    compare.set_defaults(run=_compare)
+
+
+def _compare(options: argparse.Namespace) -> int:
+    from corpusreg import workflow
+
+    workflow.some_readable(options.pieces)
+    with_reference(options)
+    found = workflow.compare_paths(
+        options.pieces,
+        cohort=options.cohort,
+        as_written=options.as_written,
+        ranges=options.ranges,
+    )
+    if options.json:
+        from corpusreg.outputs.document import document
+
+        print(
+            json.dumps(
+                document(found.comparisons, found.failures, found.reference_id, VERSION),
+                indent=1,
+            )
+        )
+    elif found.comparisons:
+        _print_comparisons(found.comparisons, found.reference_id)
+    for failure in found.failures:
+        say(failure)
+    return 1 if found.failures else 0
+
+
+def _print_comparisons(comparisons: Sequence[Any], reference_id: str) -> None:
+    from corpusreg.outputs.console import comparison_text
+
+    rule = "\n\n" + "=" * 88 + "\n\n"
+    print(rule.join(comparison_text(each, reference_id, VERSION) for each in comparisons))

@@ -1,0 +1,83 @@
+"""Questions to the reference: tables, kinds of register use, SQL."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from typing import TYPE_CHECKING, Any
+
+from corpusreg.definitions import BY_NAME
+from corpusreg.errors import UsageError
+from corpusreg.store import open_reference
+
+if TYPE_CHECKING:
+    from corpusreg.store import Result
+
+__all__ = ["GROUPS", "profiles", "query", "table"]
+
+# What `table --by` groups by: the word for people, and the column.
+GROUPS = {
+    "period": "period",
+    "ensemble": "ensemble",
+    "composer": "composer",
+    "corpus": "collection",
+}
+
+
+def table(measure: str, by: str) -> list[dict[str, Any]]:
+    """Composer-weighted percentiles of a measure by group, one row a group.
+
+    Columns: group, works, units (composers, or sources of anonymous works), and
+    the percentiles p10, p25, p50, p75, p90 in the measure's unit.
+    """
+    if measure not in BY_NAME:
+        raise UsageError(f"no measure '{measure}'{_nearest(measure, BY_NAME)}")
+    if by not in GROUPS:
+        raise UsageError(f"cannot group by '{by}'; choose among {', '.join(GROUPS)}")
+    import numpy as np
+
+    from corpusreg.reference import unit_weights, weighted_quantile
+
+    column = GROUPS[by]
+    with open_reference() as reference:
+        found = reference.fetch_columns(
+            f'SELECT "{column}" AS "group", unit_number, "{measure}" AS value FROM matrix '
+            f'WHERE "{measure}" IS NOT NULL AND "{column}" IS NOT NULL ORDER BY ALL'
+        )
+    rows = []
+    for group in dict.fromkeys(found["group"].tolist()):
+        chosen = found["group"] == group
+        values, unit = found["value"][chosen], found["unit_number"][chosen]
+        weights = unit_weights(unit, np.ones(len(unit)))
+        rows.append(
+            {"group": group, "works": len(unit), "units": len(np.unique(unit))}
+            | {
+                f"p{share}": round(weighted_quantile(values, weights, share / 100), 4)
+                for share in (10, 25, 50, 75, 90)
+            }
+        )
+    return rows
+
+
+def profiles() -> list[dict[str, Any]]:
+    """Profiles of the present reference by rung; see `profiles.stored.listed_profiles`."""
+    from corpusreg.profiles.stored import listed_profiles
+
+    with open_reference() as reference:
+        return listed_profiles(reference)
+
+
+def query(name: str, given: Mapping[str, str]) -> tuple[Result, Any]:
+    """Rows of a stored query or of a user's SQL file, and the query itself."""
+    from corpusreg import sql
+
+    wanted = sql.find(name)
+    with open_reference() as reference:
+        return reference.query(wanted.text, wanted.values(given)), wanted
+
+
+def _nearest(word: str, known: Iterable[str]) -> str:
+    import difflib
+
+    names = list(known)
+    near = difflib.get_close_matches(word, names, n=3, cutoff=0.5)
+    return f"; did you mean {' or '.join(near)}?" if near else f"; there are {', '.join(names)}"

@@ -1,0 +1,133 @@
+"""Pieces placed among the reference, and passages on instruments."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from corpusreg import settings
+from corpusreg.errors import CorpusregError, ReadError, UsageError
+from corpusreg.store import open_reference
+
+if TYPE_CHECKING:
+    from corpusreg.comparison import Comparison
+    from corpusreg.heights import Passage
+    from corpusreg.instruments import Instrument, Instruments
+
+__all__ = ["Compared", "compare_paths", "heights", "ranges", "score_files", "some_readable"]
+
+
+@dataclass(frozen=True)
+class Compared:
+    """Comparisons of all works that could be read, and the failures, one line each."""
+
+    comparisons: tuple[Comparison, ...]
+    failures: tuple[str, ...]
+    reference_id: str
+
+
+def score_files(paths: Sequence[Path], problems: list[str] | None = None) -> list[Path]:
+    """The files themselves, and the scores in the folders among them.
+
+    What cannot be entered in these folders is appended to `problems`, one line each.
+    Raises ReadError for a folder in which no score can be found.
+    """
+    from corpusreg.catalogue import folder
+    from corpusreg.readers import existing
+
+    files: list[Path] = []
+    for path in map(existing, paths):
+        # Path.is_dir raises an error inside a folder that may not be entered.
+        if not os.path.isdir(path):  # noqa: PTH112
+            files.append(path)
+            continue
+        faults: list[str] = []
+        inside = [file.path for file in folder(path, "pieces", faults)]
+        if not inside:
+            nothing = f"{path}: no scores in this folder; give a score or another folder"
+            raise ReadError(faults[0] if faults else nothing)
+        files += inside
+        if problems is not None:
+            problems += faults
+    return files
+
+
+def some_readable(paths: Sequence[Path]) -> None:
+    """Raise before a reference is built for nothing: where no file can even be opened."""
+    from corpusreg.readers import sniff
+    from corpusreg.store import pointed
+
+    files = score_files(paths)
+    if pointed(settings.reference_folder()) is not None:
+        return
+    problems: list[CorpusregError] = []
+    for file in files:
+        try:
+            sniff(file)
+        except CorpusregError as error:
+            problems.append(error)
+    if len(problems) == len(files):
+        raise problems[0]
+
+
+def compare_paths(
+    paths: Sequence[Path],
+    *,
+    cohort: str | None = None,
+    as_written: bool = False,
+    ranges: Path | None = None,
+) -> Compared:
+    """Place every work in some files among the present reference.
+
+    ranges: a user's table of instruments, as `corpusreg.instruments.load` takes it.
+    A file that cannot be read is a failure and stops nothing. Raises StoreError
+    without a usable reference, UsageError for a cohort that does not exist.
+    """
+    from corpusreg.instruments import load
+    from corpusreg.placing import place_file
+
+    table = load(ranges)
+    comparisons: list[Comparison] = []
+    failures: list[str] = []
+    with open_reference() as reference:
+        for path in score_files(paths, failures):
+            try:
+                found, failed = place_file(reference, path, cohort, as_written, table)
+            except UsageError:
+                raise
+            except CorpusregError as error:
+                failures.append(str(error))
+            else:
+                comparisons += found
+                failures += failed
+        return Compared(tuple(comparisons), tuple(failures), reference.reference_id)
+
+
+def heights(
+    path: Path,
+    bars: str,
+    *,
+    part: str | None = None,
+    on: Sequence[str] = (),
+    level: str | None = None,
+    ranges: Path | None = None,
+) -> Passage:
+    """A passage of one piece on instruments; see `corpusreg.heights.passage`."""
+    from corpusreg.heights import passage
+    from corpusreg.instruments import load
+
+    return passage(path, bars, part=part, on=on, level=level, table=load(ranges))
+
+
+def ranges(name: str | None, file: Path | None) -> tuple[list[Instrument], Instruments]:
+    """Rows of the table of instruments, or the one that is named, and the table itself.
+
+    Raises UsageError for a name that is not there, DataError for a bad file.
+    """
+    from corpusreg.instruments import find, load
+
+    table = load(file)
+    return [find(table, name)] if name else list(table.values()), table
