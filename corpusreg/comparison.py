@@ -42,7 +42,10 @@ _SHOWN = {"cleared_entries": ("entry", "held_back", "solo"), "lifts": ("lift",)}
 
 @dataclass(frozen=True)
 class Piece:
-    """What the piece is. ensemble: words for people, such as 'piano'."""
+    """What the piece is. ensemble: words for people, such as 'piano'.
+
+    number: position of the work in a file that holds many, as in `Score`, else ''.
+    """
 
     title: str
     path: str
@@ -50,6 +53,7 @@ class Piece:
     ensemble: str
     assumed: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
+    number: str = ""
 
 
 @dataclass(frozen=True)

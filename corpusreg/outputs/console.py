@@ -172,7 +172,7 @@ def outstanding(c: Comparison) -> list[str]:
     strained = reaching(c)[:_MOST]
     lines = _strained([part for part in strained if torn(part)], c)
     if not told:
-        lines += items([_nothing(c, besides=bool(lines))])
+        lines += items([sentences.nothing_words(c, besides=bool(lines))])
     for each, likewise in told:
         lines += _told(each, likewise, c)
     lines += _strained([part for part in strained if not torn(part)], c)
@@ -209,18 +209,6 @@ def _told(each: PlacedMeasure, likewise: Sequence[PlacedMeasure], c: Comparison)
         *items([f"{title[0].upper()}{title[1:]}, {value}: {said}."]),
         *wrap(" ".join(more), indent="    "),
     ]
-
-
-def _nothing(c: Comparison, *, besides: bool) -> str:
-    none = "Of the measures below none stands out" if besides else "Nothing stands out"
-    if c.odder is None:
-        return "Nothing can be told: the piece is not placed (see the reasons below)."
-    if c.odder > 0.5:
-        return (
-            f"{none}: of these works about {min(round(10 * c.odder), 9)} in 10 "
-            "have some measure as far out as this piece's furthest."
-        )
-    return f"{none}."
 
 
 def _measures(c: Comparison) -> list[str]:

@@ -16,6 +16,7 @@ from corpusreg.words.sentences import plain, plural, range_words
 
 __all__ = [
     "TIRING",
+    "asks_words",
     "at_edge_of_its_range",
     "beyond_words",
     "edge_words",
@@ -152,7 +153,7 @@ def _line(player: Player) -> str:
     if player.lying is None:
         return f"{name:<{_NAME}} {notes}"
     strip = _strip(player, player.lying)
-    return f"{name:<{_NAME}} {notes:<11} {strip} {_asks(player.lying)}".rstrip()
+    return f"{name:<{_NAME}} {notes:<11} {strip} {asks_words(player.lying)}".rstrip()
 
 
 def _strip(player: Player, lies: Lying) -> str:
@@ -168,7 +169,8 @@ def _strip(player: Player, lies: Lying) -> str:
     return left + "".join(signs) + right
 
 
-def _asks(lies: Lying) -> str:
+def asks_words(lies: Lying) -> str:
+    """What a part asks of its player in a few words; '' where its edges tell nothing."""
     beyond = sum(each.notes for each in lies.out_of_range)
     if beyond:
         return f"{plural(beyond, 'note')} beyond its range"

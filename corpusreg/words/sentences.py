@@ -27,6 +27,7 @@ __all__ = [
     "leading",
     "length_words",
     "measure_words",
+    "nothing_words",
     "place_words",
     "plain",
     "plural",
@@ -262,6 +263,20 @@ def leading(comparison: Comparison) -> list[tuple[PlacedMeasure, list[PlacedMeas
         key = (_FAMILIES[each.measure.name], _is_high(each))
         groups.setdefault(key, []).append(each)
     return [(group[0], group[1:]) for group in groups.values()]
+
+
+def nothing_words(comparison: Comparison, *, besides: bool) -> str:
+    """What is said where no measure stands out; besides: something else is told first."""
+    none = "Of the measures below none stands out" if besides else "Nothing stands out"
+    odder = comparison.odder
+    if odder is None:
+        return "Nothing can be told: the piece is not placed (see the reasons below)."
+    if odder > 0.5:
+        return (
+            f"{none}: of these works about {min(round(10 * odder), 9)} in 10 "
+            "have some measure as far out as this piece's furthest."
+        )
+    return f"{none}."
 
 
 def far_apart(comparison: Comparison) -> bool:
