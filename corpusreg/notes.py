@@ -55,6 +55,9 @@ NOTE_DTYPE = np.dtype(
         ("tie_in", np.bool_),  # continues the same pitch from before
         ("tie_out", np.bool_),  # is continued by the same pitch
         ("staccato", np.bool_),  # dot or wedge
+        # Number of the note in its file, from 0: of MusicXML's note elements, of MIDI's
+        # note-ons. By it a changed score is written back; -1 where it cannot be.
+        ("source", np.int32),
     ]
 )
 
@@ -201,8 +204,13 @@ class Score:
 
 
 def note_table(rows: Sequence[tuple[Any, ...]]) -> NDArray[np.void]:
-    """Rows in the order of NOTE_DTYPE as a structured array, shape (n,)."""
-    return np.array(rows, dtype=NOTE_DTYPE)
+    """Rows in the order of NOTE_DTYPE as a structured array, shape (n,).
+
+    Rows may leave out the last column, `source`; it is -1 then.
+    """
+    whole = len(NOTE_DTYPE.names or ())
+    filled = [row if len(row) == whole else (*row, -1) for row in rows]
+    return np.array(filled, dtype=NOTE_DTYPE)
 
 
 def felt_beat(numerator: int, denominator: int, ticks: int) -> int:

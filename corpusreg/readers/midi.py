@@ -114,10 +114,11 @@ def _score(events: Events, bars: Bars, ticks: int, scale: int, assumed: list[str
     starts = bars.start.tolist()
     rows = []
     for stream, (part, staff) in zip(streams, seats, strict=True):
-        for on, off, pitch, velocity in stream.notes:
+        for on, off, pitch, velocity, source in stream.notes:
             bar = bisect_right(starts, on * scale) - 1
             times = on * scale, (off - on) * scale
-            rows.append((part, staff, staff - 1, bar, *times, pitch, velocity, *_UNSIGNED))
+            place = part, staff, staff - 1, bar
+            rows.append((*place, *times, pitch, velocity, *_UNSIGNED, source))
     if events.unended:
         assumed.append(f"{events.unended} notes without an end: held to the end of their track")
     if events.instant:

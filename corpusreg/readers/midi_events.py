@@ -20,12 +20,15 @@ _SUSTAIN = 64
 
 @dataclass
 class Stream:
-    """What one channel of one track plays: notes as (onset, end, pitch, velocity)."""
+    """What one channel of one track plays.
+
+    notes: (onset, end, pitch, velocity, number of the note-on in the file).
+    """
 
     track: int
     channel: int
     name: str
-    notes: list[tuple[int, int, int, int]] = field(default_factory=list)
+    notes: list[tuple[int, int, int, int, int]] = field(default_factory=list)
     programs: list[tuple[int, int]] = field(default_factory=list)
     pedal: list[tuple[int, bool]] = field(default_factory=list)
 
@@ -40,6 +43,7 @@ class Events:
     names: dict[int, str] = field(default_factory=dict)
     rights: str = ""
     end: int = 0
+    begun: int = 0
     unended: int = 0
     unbegun: int = 0
     instant: int = 0
@@ -111,7 +115,7 @@ def collect(tracks: list[Any], *, chained: bool) -> Events:
     events = Events()
     for index, track in enumerate(tracks):
         tick = events.end if chained else 0
-        waiting: dict[tuple[int, int], deque[tuple[int, int]]] = {}
+        waiting: dict[tuple[int, int], deque[tuple[int, int, int]]] = {}
         for message in track:
             tick += message.time
             if message.is_meta:
@@ -125,8 +129,8 @@ def collect(tracks: list[Any], *, chained: bool) -> Events:
                 _stream(events, index, message.channel).pedal.append((tick, down))
         for (channel, pitch), open_notes in waiting.items():
             events.unended += len(open_notes)
-            for onset, velocity in open_notes:
-                _sound(events, index, channel, (onset, tick, pitch, velocity))
+            for onset, velocity, source in open_notes:
+                _sound(events, index, channel, (onset, tick, pitch, velocity, source))
         events.end = max(events.end, tick)
     return events
 
@@ -163,20 +167,23 @@ def _note(
     track: int,
     tick: int,
     message: Any,
-    waiting: dict[tuple[int, int], deque[tuple[int, int]]],
+    waiting: dict[tuple[int, int], deque[tuple[int, int, int]]],
 ) -> None:
     key = message.channel, message.note
     if message.type == "note_on" and message.velocity:
-        waiting.setdefault(key, deque()).append((tick, message.velocity))
+        waiting.setdefault(key, deque()).append((tick, message.velocity, events.begun))
+        events.begun += 1
     elif waiting.get(key):
-        onset, velocity = waiting[key].popleft()
-        _sound(events, track, message.channel, (onset, tick, message.note, velocity))
+        onset, velocity, source = waiting[key].popleft()
+        _sound(events, track, message.channel, (onset, tick, message.note, velocity, source))
     else:
         events.unbegun += 1
 
 
-def _sound(events: Events, track: int, channel: int, note: tuple[int, int, int, int]) -> None:
+def _sound(
+    events: Events, track: int, channel: int, note: tuple[int, int, int, int, int]
+) -> None:
     if note[0] == note[1]:
         events.instant += 1
-        note = note[0], note[1] + 1, note[2], note[3]
+        note = note[0], note[1] + 1, *note[2:]
     _stream(events, track, channel).notes.append(note)

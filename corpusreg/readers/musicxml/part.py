@@ -187,7 +187,8 @@ class PartReader:
 
     def _read_note(self, note: etree._Element) -> None:
         child = {c.tag: c for c in note}
-        cursor = self.cursor
+        cursor, source = self.cursor, self.tally.notes
+        self.tally.notes += 1
         grace, chord = "grace" in child, "chord" in child
         duration = 0 if grace else self._duration(child)
         if duration is None:
@@ -210,7 +211,7 @@ class PartReader:
         if pitch is not None:
             velocity = self._velocity(note)
             place = (self.record.index, staff, voice, cursor.bar, onset, duration)
-            self.record.rows.append((*place, pitch, velocity, grace, *ties))
+            self.record.rows.append((*place, pitch, velocity, grace, *ties, source))
             self.record.units.append(cursor.unit)
         self._move_on(child, onset, duration, chord)
 

@@ -86,6 +86,7 @@ class Tally:
     lost: Counter[str] = field(default_factory=Counter)
     left_out: Counter[str] = field(default_factory=Counter)
     assumed: dict[str, None] = field(default_factory=dict)
+    notes: int = 0  # note elements met, of any kind
 
 
 @dataclass
