@@ -28,7 +28,7 @@ import sys
 import threading
 import time
 from collections import deque
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import IO, Any
 
@@ -36,7 +36,7 @@ from corpusreg import settings
 from corpusreg.errors import CorpusregError
 from corpusreg.usage import usage
 
-__all__ = ["Answer", "Child", "Limits", "StoppedError", "call", "serve"]
+__all__ = ["Answer", "Child", "Limits", "StoppedError", "call", "call_each", "serve"]
 
 _LENGTH = 8  # bytes that give the length of a message
 _POLL_SECONDS = 0.05
@@ -224,6 +224,46 @@ def call(function: Callable[[Any], Any], item: Any, limits: Limits | None = None
     if answers[0].error is not None:
         raise answers[0].error
     return answers[0].result
+
+
+def call_each(
+    function: Callable[[Any], Any],
+    items: Sequence[Any],
+    workers: int,
+    limits: Limits | None = None,
+) -> list[Answer]:
+    """`function` applied to every item by `workers` long-lived children.
+
+    Answers are in the order of the items; an item that passes a limit or crashes its
+    child has an error in its answer and costs the others nothing. Items must differ.
+    Raises StoppedError of kind 'start' where children cannot start.
+    """
+    notices: queue.SimpleQueue[Child] = queue.SimpleQueue()
+    pending, found = deque(items), list[Answer]()
+
+    def started() -> Child:
+        return Child(function, limits or Limits(), notices)
+
+    children = [started() for _ in range(min(workers, len(pending)))]
+    try:
+        while len(found) < len(items):
+            for place, child in enumerate(children):
+                found += child.collect()
+                if child.ended:
+                    child.close()
+                    children[place] = started()
+            for child in children:
+                if pending and not child.waiting:
+                    child.send(pending.popleft())
+                child.watch()
+            if len(found) < len(items):
+                with contextlib.suppress(queue.Empty):
+                    notices.get(timeout=_POLL_SECONDS)
+    finally:
+        for child in children:
+            child.close()
+    order = {item: place for place, item in enumerate(items)}
+    return sorted(found, key=lambda answer: order[answer.item])
 
 
 def serve() -> None:
