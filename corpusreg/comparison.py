@@ -10,7 +10,7 @@ file order from 0; labels are printed bar numbers.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -92,7 +92,7 @@ class Comparison:
     others: the neighbouring rungs' placements by rung title, by measure name.
     odder: share of the cohort (0 to 1) whose own oddest measure lies as far out
     as this piece's oddest, None where nothing is placed. profile: or in words why there
-    is none.
+    is none. parts: analyses of the sounding parts by name, in score order.
     """
 
     piece: Piece
@@ -109,6 +109,7 @@ class Comparison:
     odder: float | None
     players: Players = NOBODY
     profile: PlacedProfile | str = "not looked for"
+    parts: Mapping[str, Analysis] = field(default_factory=dict)
 
 
 def compare(
@@ -159,6 +160,7 @@ def compare(
         odder=float((chosen.odd >= far).mean()) if known and len(chosen.odd) else None,
         players=players,
         profile=profile,
+        parts=parts,
     )
 
 
