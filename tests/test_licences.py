@@ -1,9 +1,9 @@
 """The licences of everything that corpusreg installs, against what the packages say.
 
-The table is corpusreg/data/dependencies.csv: package, licence (SPDX), install (core,
-or the first of the extras report, cluster, lilypond, room, dev that brings it), only (a platform, where it is
-installed there alone), used_as ('wheel': an unmodified package that is imported;
-'program': a separate program that is started), note.
+The table is corpusreg/data/dependencies.csv: package, licence (SPDX), install (core, or
+the first of the extras report, cluster, lilypond, room, dev that brings it), only (a
+platform, where it is installed there alone), used_as ('wheel': an unmodified package that
+is imported; 'program': a separate program that is started), note.
 
 Allowed: permissive licences; the LGPL and the MPL for unmodified wheels; the GPL for
 separate programs.
