@@ -13,6 +13,9 @@ family    features that tell of the same side of register use (FAMILIES). Every 
 distance  Euclidean, between weighted scores.
 margin    (second - first) / second, of the distances to the nearest two centres: 0 on
           the border, 1 on a centre.
+habit     the family in which a piece lies furthest from the middle, CLEAR or more. Works
+          that do the contrary lie CLEAR or more on the other side; of these the nearest
+          in all other families are told.
 """
 
 from __future__ import annotations
@@ -47,6 +50,8 @@ Ints = NDArray[np.int64]
 
 LIMIT = NormalDist().inv_cdf(0.99)
 NEAREST = 3
+CONTRARY = 2
+CLEAR = 0.4
 _KNOTS = 49  # values a scale keeps at even ranks
 _ATOM = 0.02  # a value that holds this share is kept besides
 _NEAR, _FAR = 6, 18  # semitones from the centre
@@ -134,6 +139,7 @@ class PlacedProfile:
     group: None where the rung has no clear clusters. margin: see the module.
     beyond: farther from the centre than 95 % of the profile's own works.
     second: the next nearest group. families: scores of the piece by family.
+    habit: '' where the piece has none. contrasting: works that do the contrary.
     """
 
     rung: str
@@ -144,6 +150,8 @@ class PlacedProfile:
     beyond: bool
     nearest: tuple[Neighbour, ...]
     families: Mapping[str, float]
+    habit: str = ""
+    contrasting: tuple[Neighbour, ...] = ()
 
 
 def shape(weights: Floats) -> dict[str, Floats]:
@@ -219,6 +227,8 @@ def place_profile(profiles: Profiles, values: Mapping[str, float]) -> PlacedProf
     apart = [_distance(group.centre, position, weights) for group in profiles.groups]
     order = sorted(range(len(apart)), key=lambda index: (apart[index], index))
     first = profiles.groups[order[0]] if order else None
+    families = family_scores(features, position)
+    habit = _habit(families)
     return PlacedProfile(
         rung=profiles.rung,
         rung_words=profiles.words,
@@ -226,29 +236,55 @@ def place_profile(profiles: Profiles, values: Mapping[str, float]) -> PlacedProf
         second=profiles.groups[order[1]] if len(order) > 1 else None,
         margin=1 - apart[order[0]] / max(apart[order[1]], 1e-9) if len(order) > 1 else 0.0,
         beyond=first is not None and apart[order[0]] > first.reach,
-        nearest=_nearest(profiles, position, weights),
-        families=family_scores(features, position),
+        nearest=_nearest(profiles, position, weights, np.arange(len(profiles.ids)), NEAREST),
+        families=families,
+        habit=habit,
+        contrasting=_contrasting(profiles, position, weights, habit) if habit else (),
     )
 
 
-def _nearest(profiles: Profiles, position: Floats, weights: Floats) -> tuple[Neighbour, ...]:
-    if not len(profiles.ids):
+def _habit(families: Mapping[str, float]) -> str:
+    """The family furthest from the middle, '' where none is clearly away from it.
+
+    Which way the sound leans from its centre says least to the ear and is no habit.
+    """
+    told = {name: score for name, score in families.items() if name != "lean"}
+    furthest = max(told, key=lambda name: abs(told[name]), default="")
+    return furthest if furthest and abs(told[furthest]) >= CLEAR else ""
+
+
+def _contrasting(
+    profiles: Profiles, position: Floats, weights: Floats, habit: str
+) -> tuple[Neighbour, ...]:
+    own = np.array([FAMILIES[name] == habit for name in profiles.scales])
+    side = float(np.sign(position[own].mean()))
+    scored = profiles.positions[:, own].mean(axis=1) * -side
+    rows = np.flatnonzero(scored >= CLEAR)
+    return _nearest(profiles, position, np.where(own, 0.0, weights), rows, CONTRARY)
+
+
+def _nearest(
+    profiles: Profiles, position: Floats, weights: Floats, rows: Ints, most: int
+) -> tuple[Neighbour, ...]:
+    """The nearest of some works, by different units first."""
+    if not len(rows):
         return ()
-    away = np.round(np.sqrt((((profiles.positions - position) * weights) ** 2).sum(axis=1)), 9)
+    apart = (profiles.positions[rows] - position) * weights
+    away = np.round(np.sqrt((apart**2).sum(axis=1)), 9)
     order = np.lexsort((np.arange(len(away)), away))
     # The nearest of each unit, in order of distance; then, where units are too few, others.
-    _, leading = np.unique(profiles.unit[order], return_index=True)
+    _, leading = np.unique(profiles.unit[rows][order], return_index=True)
     lead = order[np.sort(leading)]
     chosen = [*lead.tolist(), *(row for row in order.tolist() if row not in set(lead.tolist()))]
     return tuple(
         Neighbour(
-            work=str(profiles.ids[row]),
-            title=str(profiles.titles[row]),
-            composer=str(profiles.composers[row]),
+            work=str(profiles.ids[rows[row]]),
+            title=str(profiles.titles[rows[row]]),
+            composer=str(profiles.composers[rows[row]]),
             distance=float(away[row]),
-            families=family_scores(tuple(profiles.scales), profiles.positions[row]),
+            families=family_scores(tuple(profiles.scales), profiles.positions[rows[row]]),
         )
-        for row in chosen[:NEAREST]
+        for row in chosen[:most]
     )
 
 

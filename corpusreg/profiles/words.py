@@ -8,17 +8,18 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from corpusreg.profiles.model import Floats, PlacedProfile, family_scores
+from corpusreg.profiles.model import CLEAR, Floats, PlacedProfile, family_scores
 
 __all__ = [
     "centre_words",
     "firmness_words",
+    "habit_words",
     "neighbour_words",
     "profile_lines",
     "profile_words",
 ]
 
-MIDDLE = 0.4
+MIDDLE = CLEAR
 _ALIKE, _APART = 0.4, 0.7  # scores that differ by so much are as good as the same; differ
 _CLEARLY, _RATHER = 0.3, 0.1  # margins
 
@@ -111,6 +112,13 @@ def firmness_words(placed: PlacedProfile) -> str:
     else:
         said = f"on the border with the next ({placed.second.words})"
     return said + (", though unlike nearly all its works" if placed.beyond else "")
+
+
+def habit_words(placed: PlacedProfile) -> str:
+    """What sets a piece apart most, '' where it has no such habit."""
+    if not placed.habit:
+        return ""
+    return _PROPERTY[placed.habit][0 if placed.families[placed.habit] > 0 else 1]
 
 
 def neighbour_words(piece: Mapping[str, float], work: Mapping[str, float]) -> str:

@@ -1,0 +1,1 @@
+"""Reports: a comparison as a page to read, print and hand out."""

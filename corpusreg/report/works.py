@@ -1,0 +1,49 @@
+"""Works to study: those that use register like a piece, and those that do the contrary."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from corpusreg.comparison import Comparison
+from corpusreg.profiles.model import Neighbour, PlacedProfile
+from corpusreg.profiles.words import habit_words, neighbour_words, profile_words
+from corpusreg.report.model import NearWork, Picture, Works
+from corpusreg.report.terms import Explainer
+from corpusreg.words import sentences
+
+__all__ = ["works"]
+
+
+def works(c: Comparison, explain: Explainer) -> Works:
+    """Near and contrary works, with what they share with the piece and where they differ."""
+    placed = c.profile
+    if isinstance(placed, str):
+        said = f"No works were looked for: {placed}."
+        return Works(said, (), "", (), None, explain([said]))
+    words = profile_words(placed)
+    said = f"{words[:1].upper()}{words[1:]}."
+    sharing = _near(placed, placed.nearest)
+    contrasting = _near(placed, placed.contrasting)
+    picture = Picture(
+        "nearest",
+        "Every dot is a work; the nearer two dots, the more alike they use register.",
+        "The piece among the works it is compared with; the nearest are named in the list.",
+    )
+    habit = habit_words(placed) if contrasting else ""
+    texts = [said, *(each.words for each in (*sharing, *contrasting)), habit]
+    return Works(
+        sentences.plain(said), sharing, habit, contrasting,
+        picture if sharing else None, explain(texts),
+    )  # fmt: skip
+
+
+def _near(placed: PlacedProfile, found: Iterable[Neighbour]) -> tuple[NearWork, ...]:
+    return tuple(
+        NearWork(
+            title=sentences.plain(each.title),
+            composer=sentences.plain(each.composer),
+            words=neighbour_words(placed.families, each.families),
+            id=each.work,
+        )
+        for each in found
+    )
