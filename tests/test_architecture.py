@@ -23,8 +23,8 @@ PACKAGE = ROOT / "corpusreg"
 # Outside packages and the only places that may import them.
 OUTSIDE: dict[str, tuple[str, ...]] = {
     "duckdb": ("store",),
-    "lxml": ("readers.musicxml", "readers.mei"),
-    "lytk": ("readers.abc",),
+    "lxml": ("readers.musicxml", "readers.mei", "engraving"),
+    "lytk": ("readers.abc", "engraving.sheets"),
     "matplotlib": ("figures",),
     "mido": ("readers.midi_events",),
     "music21": ("readers.other",),
@@ -38,6 +38,7 @@ OUTSIDE: dict[str, tuple[str, ...]] = {
     "platformdirs": ("settings",),
     "sklearn": ("profiles.clustering",),
     "threadpoolctl": ("profiles.clustering",),
+    "verovio": ("engraving.drawing",),
 }  # fmt: skip
 HEAVY = (
     "pandas", "scipy", "sklearn", "ruptures", "matplotlib", "seaborn", "music21", "lytk",

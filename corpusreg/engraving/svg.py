@@ -1,0 +1,149 @@
+"""The engraver's SVG made fit to stand many times in one page.
+
+The engraver gives each picture its own copy of every shape, ids on every element, a
+style sheet and a description. Here shapes go apart under ids that are the same
+everywhere, other ids go, the style sheet becomes attributes, and black becomes
+`currentColor`. Only elements and attributes on a list come through.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Mapping
+from typing import Any
+
+from corpusreg.engraving.passage import Engraved
+
+__all__ = ["TENTH", "cleaned", "glyph_sheet", "standalone"]
+
+TENTH = 0.08  # mm; the engraver's unit of length, after scaling to a staff of 5.8 mm
+_SVG = "http://www.w3.org/2000/svg"
+_HREF = "{http://www.w3.org/1999/xlink}href"
+_DRAWN = frozenset(("path", "ellipse", "rect", "polygon", "polyline"))
+_KEPT = _DRAWN | {"g", "use", "text", "tspan", "svg"}
+_ATTRIBUTES = frozenset(
+    (
+        "class", "d", "transform", "x", "y", "x1", "x2", "y1", "y2", "dx", "dy", "cx", "cy",
+        "rx", "ry", "width", "height", "points", "fill", "fill-opacity", "stroke-width",
+        "stroke-opacity", "stroke-dasharray", "stroke-linecap", "stroke-linejoin",
+        "text-anchor", "font-size", "font-style", "font-weight",
+    )
+)  # fmt: skip
+_STYLES = {
+    **dict.fromkeys(("ending", "fing", "reh", "tempo"), ("font-weight", "bold")),
+    **dict.fromkeys(("dir", "dynam", "mNum"), ("font-style", "italic")),
+}
+_FONT = "Times, 'Times New Roman', 'Liberation Serif', 'Libertinus Serif', serif"
+
+
+def cleaned(root: Any, labels: Mapping[int, str], title: str) -> tuple[str, dict[str, str]]:
+    """(svg, glyphs) of a parsed picture of the engraver, as `Engraved` has them.
+
+    labels: printed number by the position of the bar in the picture; it becomes the
+    attribute `data-bar` of the bar's group. title: what the picture shows, for those
+    who hear it read. `root` is used up.
+    """
+    from lxml import etree
+
+    glyphs = _glyphs(root)
+    inner = root.find(f"{{{_SVG}}}svg")
+    box = [float(size) for size in inner.get("viewBox").split()]
+    bars = 0
+    for element in list(inner.iter()):
+        if not isinstance(element.tag, str) or _name(element) not in _KEPT:
+            _drop(element)
+            continue
+        _restyle(element)
+        if _name(element) == "g" and element.get("class") == "measure":
+            element.set("data-bar", labels.get(bars, ""))
+            bars += 1
+    whole = etree.Element(f"{{{_SVG}}}svg", nsmap={None: _SVG})
+    whole.set("viewBox", " ".join(f"{size:g}" for size in box))
+    whole.set("width", f"{box[2] / 10 * TENTH:.1f}mm")
+    whole.set("height", f"{box[3] / 10 * TENTH:.1f}mm")
+    whole.set("class", "notation")
+    whole.set("role", "img")
+    whole.set("aria-label", title)
+    whole.set("font-family", _FONT)
+    whole.set("fill", "currentColor")
+    whole.extend(list(inner))
+    text = etree.tostring(whole, encoding="unicode")
+    return _tight(text), glyphs
+
+
+def _glyphs(root: Any) -> dict[str, str]:
+    """Shapes by id, as symbols that draw outside their box like the groups they were."""
+    found = {}
+    for group in root.iterfind(f"{{{_SVG}}}defs/{{{_SVG}}}g"):
+        key = _glyph_id(group.get("id"))
+        paths = "".join(
+            f'<path transform="scale(1,-1)" d="{path.get("d")}"/>'
+            for path in group.iter(f"{{{_SVG}}}path")
+        )
+        found[key] = f'<g id="{key}">{paths}</g>'
+    return found
+
+
+def _glyph_id(name: str) -> str:
+    """'glyph-E0A4' for 'E0A4-x1y2z3'."""
+    return "glyph-" + re.sub(r"[^0-9A-Za-z]", "", name.lstrip("#").partition("-")[0])
+
+
+def _restyle(element: Any) -> None:
+    name, kinds = _name(element), (element.get("class") or "").split()
+    href = element.get(_HREF) or element.get("href")
+    for key in list(element.attrib):
+        if key not in _ATTRIBUTES:
+            del element.attrib[key]
+    if kinds:
+        element.set("class", kinds[0])
+    if name == "use" and href:
+        element.set("href", "#" + _glyph_id(href))
+    if name in _DRAWN:
+        element.set("stroke", "currentColor")
+    if element.get("fill") in ("black", "#000000"):
+        element.set("fill", "currentColor")
+    if kinds and kinds[0] in _STYLES:
+        element.set(*_STYLES[kinds[0]])
+    if "placeholder" in kinds:
+        _drop(element)
+
+
+def _name(element: Any) -> str:
+    return str(element.tag).rpartition("}")[2] if isinstance(element.tag, str) else ""
+
+
+def _drop(element: Any) -> None:
+    """Take an element out with what is in it; nothing but spacing follows one."""
+    parent = element.getparent()
+    if parent is not None:
+        parent.remove(element)
+
+
+def _tight(text: str) -> str:
+    """Without the spacing between elements, which is half of the text."""
+    text = re.sub(r">\s+<", "><", text)
+    return re.sub(r"<g(?: class=\"\w+\")?/>", "", text)
+
+
+def glyph_sheet(passages: Iterable[Engraved]) -> str:
+    """An SVG without extent that holds the shapes of all passages of a page, once each."""
+    shapes: dict[str, str] = {}
+    for passage in passages:
+        shapes |= passage.glyphs
+    held = "".join(shapes[key] for key in sorted(shapes))
+    return (
+        f'<svg xmlns="{_SVG}" width="0" height="0" style="position:absolute" '
+        f'aria-hidden="true" focusable="false"><defs>{held}</defs></svg>'
+    )
+
+
+def standalone(passage: Engraved, colour: str = "") -> str:
+    """The passage as an SVG file of its own, its shapes inside.
+
+    colour: of the notation, any SVG colour; '' leaves it to the viewer (black).
+    """
+    held = "".join(passage.glyphs[key] for key in sorted(passage.glyphs))
+    head, sign, rest = passage.svg.partition(">")
+    tint = f' color="{colour}"' if re.fullmatch(r"#?\w+", colour) else ""
+    return f"{head}{tint}{sign}<defs>{held}</defs>{rest}"
