@@ -6,6 +6,7 @@ the platform's user data folder. Inside it:
 reference/       reference-<id>.duckdb files, and `current` naming the one in force
 shards/          rows of finished files, from which a reference is built
 build.lock       held by the build that is running
+lilypond-cache/  what LilyPond made of sources, so that each is run once
 """
 
 from __future__ import annotations
@@ -21,14 +22,18 @@ __all__ = [
     "QUERY_MEMORY",
     "SCHEMA_VERSION",
     "STORAGE_VERSION",
+    "corpora_folder",
     "home",
+    "lilypond_cache",
     "lock_file",
     "reference_folder",
     "shards_folder",
+    "trust",
+    "trusted",
 ]
 
 # Version of the tables in queries/store/schema.sql; raised when they change.
-SCHEMA_VERSION = "5"
+SCHEMA_VERSION = "6"
 # An older file format, so that clients of 2024 and later open a reference.
 STORAGE_VERSION = "v1.2.0"
 
@@ -42,6 +47,9 @@ QUERY_MEMORY = "512MB"
 FILE_CPU_SECONDS = 120.0
 FILE_WALL_SECONDS = 600.0
 FILE_MEMORY = 1_500_000_000  # bytes, resident
+
+# An environment variable, since worker processes must know it too.
+_TRUST = "CORPUSREG_TRUST"
 
 
 def home() -> Path:
@@ -59,6 +67,11 @@ def reference_folder() -> Path:
     return home() / "reference"
 
 
+def corpora_folder() -> Path:
+    """Folder of fetched corpora, and of the list of those that were added."""
+    return home() / "corpora"
+
+
 def shards_folder() -> Path:
     """Folder of the rows of finished files."""
     return home() / "shards"
@@ -67,3 +80,18 @@ def shards_folder() -> Path:
 def lock_file() -> Path:
     """File locked by the build that is running."""
     return home() / "build.lock"
+
+
+def lilypond_cache() -> Path:
+    """Folder of what LilyPond made of sources."""
+    return home() / "lilypond-cache"
+
+
+def trust() -> None:
+    """Let scores that are programs run without a sandbox, here and in worker processes."""
+    os.environ[_TRUST] = "1"
+
+
+def trusted() -> bool:
+    """Whether the user lets scores that are programs run without a sandbox."""
+    return os.environ.get(_TRUST) == "1"
