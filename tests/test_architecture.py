@@ -31,8 +31,8 @@ OUTSIDE: dict[str, tuple[str, ...]] = {
     "numpy": (
         "notes", "loudness", "readers", "pedal", "played", "ensembles", "measures", "analysis",
         "duplicates", "reference", "effects", "rebar", "periods", "store", "cohorts",
-        "profiles", "players", "comparison", "outputs.console", "heights", "building",
-        "workflow.ask",
+        "profiles", "players", "comparison", "pictures", "outputs.console", "heights",
+        "building", "workflow.ask",
     ),
     "pandas": ("api",),
     "platformdirs": ("settings",),

@@ -1,0 +1,154 @@
+"""SVG as text: elements, escaping, numbers. Knows nothing of music.
+
+Conventions: user units are CSS pixels; x goes right, y goes down. A `Markup` is finished
+SVG; any other text is escaped, so that a title that holds markup is shown as it is.
+"""
+
+from __future__ import annotations
+
+import html
+import math
+import re
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from corpusreg.pictures.look import FONT, paint
+
+__all__ = [
+    "Markup",
+    "Picture",
+    "boxes",
+    "document",
+    "element",
+    "escaped",
+    "label",
+    "line",
+    "moved",
+    "number",
+    "points",
+    "text_width",
+]
+
+# Signs that XML 1.0 does not allow (section 2.2), and single surrogates.
+_FORBIDDEN = re.compile(r"[^\t\n\r\u0020-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
+_LETTER = 0.47  # width of a letter by its size, on average, in the text face
+
+
+class Markup(str):
+    """Finished SVG."""
+
+    __slots__ = ()
+
+
+@dataclass(frozen=True)
+class Picture:
+    """A drawing. width, height: CSS pixels. description: what it shows, in words."""
+
+    svg: str
+    width: float
+    height: float
+    title: str
+    description: str
+
+
+def number(value: float) -> str:
+    """A finite number with two decimals at most.
+
+    >>> number(1.0), number(-0.001), number(2.345)
+    ('1', '0', '2.35')
+    """
+    if not math.isfinite(value):
+        raise ValueError(f"{value} has no place in a drawing")
+    text = f"{round(float(value) + 1e-9, 2):.2f}".rstrip("0").rstrip(".")
+    return "0" if text == "-0" else text
+
+
+def escaped(text: str) -> str:
+    """Text as it may stand between tags or in an attribute."""
+    return html.escape(_FORBIDDEN.sub("\ufffd", text))
+
+
+def element(tag: str, *children: str, **attributes: str | float | None) -> Markup:
+    """One element. Attributes that are None are left out.
+
+    `class_` is written class, and `data_bar` data-bar.
+
+    >>> element("text", "Air & <b>", x=1.5, class_="ink")
+    '<text x="1.5" class="ink">Air &amp; &lt;b&gt;</text>'
+    """
+    given = "".join(
+        f' {name.rstrip("_").replace("_", "-")}="'
+        f'{escaped(value) if isinstance(value, str) else number(value)}"'
+        for name, value in attributes.items()
+        if value is not None
+    )
+    inside = "".join(c if isinstance(c, Markup) else escaped(c) for c in children)
+    return Markup(f"<{tag}{given}>{inside}</{tag}>" if inside else f"<{tag}{given}/>")
+
+
+def points(pairs: Iterable[tuple[float, float]]) -> str:
+    """Corners of a polygon as an attribute."""
+    return " ".join(f"{number(x)},{number(y)}" for x, y in pairs)
+
+
+def label(
+    text: str, x: float, y: float, size: float, role: str = "ink", **more: str | float | None
+) -> Markup:
+    """Text whose foot line begins at x, y."""
+    return element("text", text, x=x, y=y, font_size=size, **paint(role), **more)
+
+
+def line(
+    x1: float, y1: float, x2: float, y2: float, role: str, width: str | float = "thin"
+) -> Markup:
+    """A straight line."""
+    start, end = f"M{number(x1)} {number(y1)}", f"L{number(x2)} {number(y2)}"
+    return element("path", d=start + end, **paint(role, width=width))
+
+
+def boxes(several: Iterable[tuple[float, float, float, float]], role: str) -> Markup:
+    """Boxes (x, y, width, height) of one role as one path."""
+    data = "".join(
+        f"M{number(x)} {number(y)}h{number(w)}v{number(h)}h{number(-w)}z"
+        for x, y, w, h in several
+    )
+    return element("path", d=data, **paint(role))
+
+
+def moved(what: Markup, x: float, y: float) -> Markup:
+    """Something drawn around the origin, put elsewhere."""
+    return element("g", what, transform=f"translate({number(x)} {number(y)})")
+
+
+def text_width(text: str, size: float) -> float:
+    """About how wide a line of text is; a little too wide rather than too narrow."""
+    return len(text) * size * _LETTER
+
+
+def document(
+    children: Iterable[str],
+    *,
+    size: tuple[float, float],
+    prefix: str,
+    title: str,
+    description: str,
+) -> Picture:
+    """A whole drawing on paper of its own."""
+    width, height = size
+    svg = element(
+        "svg",
+        element("title", title, id=f"{prefix}-title"),
+        element("desc", description, id=f"{prefix}-desc"),
+        element("rect", width=width, height=height, **paint("paper")),
+        *children,
+        xmlns="http://www.w3.org/2000/svg",
+        id=prefix,
+        class_="picture",
+        width=width,
+        height=height,
+        viewBox=f"0 0 {number(width)} {number(height)}",
+        role="img",
+        aria_labelledby=f"{prefix}-title {prefix}-desc",
+        font_family=FONT,
+    )
+    return Picture(svg, width, height, title, description)
