@@ -29,7 +29,7 @@ from corpusreg.pictures.svg import Markup, Picture, boxes, document, element, la
 from corpusreg.reference import Size, unit_weights, weighted_quantile
 from corpusreg.words.sentences import cohort_words, place_words, plain, value_words
 
-__all__ = ["WIDTH", "Spread", "spread", "strips"]
+__all__ = ["WIDTH", "Spread", "bare_strip", "spread", "strips", "strips_key"]
 
 WIDTH = 760.0
 _ROW = 46.0
@@ -123,6 +123,36 @@ def strips(
             f"For {placed} of {len(chosen)} measures: the values of the works, "
             "the piece's own, and how surely it lies there."
         ),
+    )
+
+
+def bare_strip(
+    comparison: Comparison, name: str, *, prefix: str, width: float = 260.0
+) -> Picture | None:
+    """The strip of one measure without its words; None where the piece is not placed."""
+    each = next(m for m in comparison.measures if m.measure.name == name)
+    found = spread(comparison, each)
+    if found is None or each.value is None:
+        return None
+    title = each.measure.title
+    return document(
+        _strip(found, each, GAP, width - GAP, _HILL + 6),
+        size=(width, _HILL + 2 * GAP),
+        prefix=prefix,
+        title=title[0].upper() + title[1:],
+        description=place_words(each.measure, each.value, each.placement),
+    )
+
+
+def strips_key(*, prefix: str, width: float = WIDTH) -> Picture:
+    """What the signs of strips mean."""
+    signs, y = key(_key(True), GAP, width)
+    return document(
+        [signs],
+        size=(width, y + GAP),
+        prefix=prefix,
+        title="Signs of the strips",
+        description="What the signs in the strips mean.",
     )
 
 
