@@ -105,7 +105,7 @@ def _placed(
         ensemble=work.ensemble.kind,
         assumed=work.played.assumed,
         notes=tuple(notes),
-        number=work.score.number if many else "",
+        number=work.score.number,
     )
     placeable = {n: None if v.reason else v.value for n, v in work.whole.values.items()}
     weights = work.whole.texture.total
