@@ -18,6 +18,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from corpusreg.measures.texture import PITCHES
 from corpusreg.played import Notes
 
 __all__ = ["PartGap", "bass_gaps", "part_gaps", "part_pitches", "steps"]
@@ -28,10 +29,7 @@ PartGap = tuple[int, int, int, float, float]
 
 def part_pitches(notes: Notes) -> list[tuple[int, int, int]]:
     """(part, pitch, notes) for every pitch that a part plays."""
-    keys, count = np.unique(np.stack((notes.part, notes.pitch)), axis=1, return_counts=True)
-    return [
-        (int(part), int(pitch), int(n)) for (part, pitch), n in zip(keys.T, count, strict=True)
-    ]
+    return _counted(notes.part, notes.pitch)
 
 
 def steps(notes: Notes) -> list[tuple[int, int, int]]:
@@ -42,11 +40,7 @@ def steps(notes: Notes) -> list[tuple[int, int, int]]:
     last = np.append((part[1:] != part[:-1]) | (onset[1:] != onset[:-1]), True)
     part, pitch = part[last], pitch[last]
     inside = part[1:] == part[:-1]
-    moves = np.stack((part[1:][inside], np.diff(pitch)[inside]))
-    if not moves.size:
-        return []
-    keys, count = np.unique(moves, axis=1, return_counts=True)
-    return [(int(p), int(step), int(n)) for (p, step), n in zip(keys.T, count, strict=True)]
+    return _counted(part[1:][inside], np.diff(pitch)[inside])
 
 
 def part_gaps(notes: Notes, parts: int) -> list[PartGap]:
@@ -67,38 +61,37 @@ def part_gaps(notes: Notes, parts: int) -> list[PartGap]:
 
 def bass_gaps(notes: Notes) -> list[tuple[int, int, int]]:
     """(bass, gap, onsets) for every lowest pitch and every interval above it."""
-    moments = np.unique(notes.onset)
-    lowest = np.full(len(moments), np.inf)
-    second = np.full(len(moments), np.inf)
-    for pitch in np.unique(notes.pitch):
-        sounds = _covered(notes, notes.pitch == pitch, moments)
-        second[sounds & np.isfinite(lowest) & np.isinf(second)] = pitch
-        lowest[sounds & np.isinf(lowest)] = pitch
-    both = np.isfinite(second)
-    if not both.any():
-        return []
-    pairs = np.stack((lowest[both], (second - lowest)[both])).astype(np.int64)
-    keys, count = np.unique(pairs, axis=1, return_counts=True)
-    return [(int(b), int(gap), int(n)) for (b, gap), n in zip(keys.T, count, strict=True)]
+    sounds = _sounding(notes, np.unique(notes.onset))
+    lowest = sounds.argmax(axis=1)
+    moments = np.arange(len(sounds))
+    sounds[moments, lowest] = False
+    second = sounds.argmax(axis=1)
+    both = sounds[moments, second]
+    return _counted(lowest[both], (second - lowest)[both])
 
 
-def _covered(notes: Notes, rows: NDArray[np.bool_], moments: Ints) -> NDArray[np.bool_]:
-    """At which moments some of the rows sound (an onset belongs to its own moment)."""
-    size = len(moments) + 1
-    begins = np.searchsorted(moments, notes.onset[rows])
-    ends = np.searchsorted(moments, (notes.onset + notes.duration)[rows])
+def _counted(first: Ints, second: Ints) -> list[tuple[int, int, int]]:
+    """(first, second, times) for every pair, in order; the second lies within +-128."""
+    keys, count = np.unique(512 * first.astype(np.int64) + second + PITCHES, return_counts=True)
+    pairs = zip((keys >> 9).tolist(), ((keys & 511) - PITCHES).tolist(), strict=True)
+    return [(a, b, n) for (a, b), n in zip(pairs, count.tolist(), strict=True)]
+
+
+def _sounding(notes: Notes, moments: Ints) -> NDArray[np.bool_]:
+    """Which pitches sound at each moment, shape (moments, 128); an onset has begun at its own."""
+    size = (len(moments) + 1) * PITCHES
+    begins = np.searchsorted(moments, notes.onset) * PITCHES + notes.pitch
+    ends = np.searchsorted(moments, notes.onset + notes.duration) * PITCHES + notes.pitch
     change = np.bincount(begins, minlength=size) - np.bincount(ends, minlength=size)
-    return np.asarray(np.cumsum(change)[:-1] > 0)
+    return np.asarray(np.cumsum(change.reshape(-1, PITCHES)[:-1], axis=0) > 0)
 
 
 def _sounding_edges(
     notes: Notes, part: int, moments: Ints
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Lowest and highest pitch of a part at each moment, NaN where it is silent."""
-    low, high = np.full(len(moments), np.nan), np.full(len(moments), np.nan)
-    own = notes.part == part
-    for pitch in np.unique(notes.pitch[own]):
-        sounds = _covered(notes, own & (notes.pitch == pitch), moments)
-        high[sounds] = pitch
-        low[sounds & np.isnan(low)] = pitch
+    sounds = _sounding(notes.take(notes.part == part), moments)
+    silent = ~sounds.any(axis=1)
+    low = np.where(silent, np.nan, sounds.argmax(axis=1))
+    high = np.where(silent, np.nan, PITCHES - 1 - sounds[:, ::-1].argmax(axis=1))
     return low, high

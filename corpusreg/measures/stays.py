@@ -103,8 +103,9 @@ def segment(signal: NDArray[np.float64], penalty: float) -> list[int]:
 def cuts(texture: Texture) -> list[int]:
     """Ends of stays counted in sounding bars, the last one being their number."""
     signal = quantiles(texture.cumulated, _SHARES).astype(float)
-    ends = _merge(texture, segment(signal, PENALTY))
-    return _split_drift(texture, ends)
+    added = np.vstack((np.zeros(texture.cumulated.shape[1]), texture.cumulated.cumsum(axis=0)))
+    ends = _merge(added, segment(signal, PENALTY), texture.single_line)
+    return _split_drift(added, ends, texture.single_line)
 
 
 def stays(texture: Texture) -> list[Stay]:
@@ -115,14 +116,14 @@ def stays(texture: Texture) -> list[Stay]:
     starts = [0, *ends[:-1]]
     first = [0, *texture.sounding[ends[:-1]].tolist()]
     last = [*first[1:], len(texture.bars)]
-    added = np.vstack((np.zeros(texture.bars.shape[1]), np.cumsum(texture.bars, axis=0)))
-    result = []
-    for start, end, a, b in zip(starts, ends, first, last, strict=True):
-        profile = texture.cumulated[start:end].mean(axis=0)
-        low, high = quantiles(profile[None], (EDGE, 1 - EDGE))[0]
-        weight = float((added[b] - added[a]).sum()) / (b - a)
-        result.append(Stay(a, b, int(low), int(high), weight))
-    return result
+    profiles = np.add.reduceat(texture.cumulated, starts, axis=0)
+    profiles /= np.subtract(ends, starts)[:, None]
+    edges = quantiles(profiles, (EDGE, 1 - EDGE)).tolist()
+    weights = np.add.reduceat(texture.bars.sum(axis=1), first)
+    return [
+        Stay(a, b, low, high, weight / (b - a))
+        for a, b, (low, high), weight in zip(first, last, edges, weights.tolist(), strict=True)
+    ]
 
 
 def expected_dwell(lengths: NDArray[np.float64]) -> float:
@@ -139,31 +140,34 @@ def _differences(
     have not left their register.
     """
     mass = distances(before, after)
-    low_a, high_a = quantiles(before, (EDGE, 1 - EDGE)).T
-    low_b, high_b = quantiles(after, (EDGE, 1 - EDGE)).T
-    shifted = are_shifts(mass, high_b - high_a, low_b - low_a, single_line)
-    widened = np.abs((high_b - high_a) - (low_b - low_a)) >= WIDENS
+    shares = (EDGE, 1 - EDGE)
+    low_a, high_a, low_b, high_b = np.hstack(
+        (quantiles(before, shares), quantiles(after, shares))
+    ).T
+    top, bottom = high_b - high_a, low_b - low_a
+    shifted = are_shifts(mass, top, bottom, single_line)
+    widened = np.abs(top - bottom) >= WIDENS
     if not single_line:
         left = np.maximum(high_a, high_b) - np.minimum(low_a, low_b) > ONE_REGISTER
         shifted, widened = shifted & left, widened & left
     return mass, shifted, widened
 
 
-def _merge(texture: Texture, ends: list[int]) -> list[int]:
+def _merge(added: NDArray[np.float64], ends: list[int], single_line: bool) -> list[int]:
     """Remove cuts, smallest first, whose neighbouring segments do not differ enough."""
-    added = np.vstack((np.zeros(128), np.cumsum(texture.cumulated, axis=0)))
     points = np.array([0, *ends])
-    mass, apart = _cut_sizes(added, points, texture.single_line)
+    mass, apart = _cut_sizes(added, points, single_line)
     while len(points) > 2 and not apart.all():
         # Of cuts alike but for rounding the first one goes.
         open_to_merge = np.where(apart, np.inf, mass)
-        weakest = int(np.argmax(open_to_merge <= open_to_merge.min() + DUST))
-        points = np.delete(points, weakest + 1)
-        mass, apart = np.delete(mass, weakest), np.delete(apart, weakest)
+        weakest = int((open_to_merge <= open_to_merge.min() + DUST).argmax())
+        kept = np.arange(len(mass)) != weakest
+        points = points[np.concatenate(([True], kept, [True]))]
+        mass, apart = mass[kept], apart[kept]
         # Only the cuts beside the removed one see other neighbours now.
         first, last = max(weakest - 1, 0), min(weakest + 1, len(mass))
         if first < last:
-            fresh = _cut_sizes(added, points[first : last + 2], texture.single_line)
+            fresh = _cut_sizes(added, points[first : last + 2], single_line)
             mass[first:last], apart[first:last] = fresh
     return [int(end) for end in points[1:]]
 
@@ -177,23 +181,31 @@ def _cut_sizes(
     return mass, shifted | widened
 
 
-def _split_drift(texture: Texture, ends: list[int]) -> list[int]:
+def _split_drift(added: NDArray[np.float64], ends: list[int], single_line: bool) -> list[int]:
     """Ends of stays with those added at which the texture has drifted away."""
-    cumulated = texture.cumulated
-    result: list[int] = []
-    start = 0
-    for end in ends:
-        while end - start > 1:
-            part = cumulated[start:end]
-            running = np.cumsum(part[:-1], axis=0) / np.arange(1, len(part))[:, None]
-            # Two bars from each bar on; the last bar of the stay stands alone.
-            window = part[1:].copy()
-            window[:-1] = (part[1:-1] + part[2:]) / 2
-            away = np.flatnonzero(_differences(running, window, texture.single_line)[1])
-            if not len(away):
-                break
-            start += int(away[0]) + 1
-            result.append(start)
-        result.append(end)
-        start = end
-    return result
+    result = list(ends)
+    starts, stops = np.array([0, *ends[:-1]]), np.array(ends)
+    while len(starts):
+        starts, stops = _drifted(added, starts, stops, single_line)
+        result += starts.tolist()
+    return sorted(result)
+
+
+def _drifted(
+    added: NDArray[np.float64],
+    starts: NDArray[np.int64],
+    stops: NDArray[np.int64],
+    single_line: bool,
+) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Where each stay that drifts away first does so, and where that stay ends."""
+    inner = stops - starts - 1
+    stay = np.repeat(np.arange(len(starts)), inner)
+    start, stop = starts[stay], stops[stay]
+    # Bars since the beginning against the next two; the last bar stands alone.
+    bar = start + 1 + np.arange(len(stay)) - (np.cumsum(inner) - inner)[stay]
+    ahead = np.minimum(bar + 2, stop)
+    running = (added[bar] - added[start]) / (bar - start)[:, None]
+    window = (added[ahead] - added[bar]) / (ahead - bar)[:, None]
+    away = np.flatnonzero(_differences(running, window, single_line)[1])
+    first = away[np.flatnonzero(np.diff(stay[away], prepend=-1))]
+    return bar[first], stop[first]
