@@ -127,13 +127,17 @@ def _tight(text: str) -> str:
 
 
 def glyph_sheet(passages: Iterable[Engraved]) -> str:
-    """An SVG without extent that holds the shapes of all passages of a page, once each."""
+    """An SVG without extent that holds the shapes of all passages of a page, once each.
+
+    Its class is 'glyphs'; a page takes it out of the flow by 'position: absolute'. It has
+    no style of its own, which a page's content security policy would refuse.
+    """
     shapes: dict[str, str] = {}
     for passage in passages:
         shapes |= passage.glyphs
     held = "".join(shapes[key] for key in sorted(shapes))
     return (
-        f'<svg xmlns="{_SVG}" width="0" height="0" style="position:absolute" '
+        f'<svg xmlns="{_SVG}" width="0" height="0" class="glyphs" '
         f'aria-hidden="true" focusable="false"><defs>{held}</defs></svg>'
     )
 
