@@ -1,7 +1,8 @@
 """The register map: time in bars across, pitch upward, darker where more sounds.
 
     register_map(view, other=None, *, prefix, part=None, bars=None, width=WIDTH,
-                 heading=True) -> Picture
+                 height=None, heading=True) -> Picture
+    stills(view, other=None, *, prefix, part=None) -> list[Picture]
 
 `view` is a `view.MapView`: of a comparison by `view.view_of`, or put together from
 analyses. A system holds at most so many bars as stay legible; further systems follow
@@ -40,14 +41,17 @@ from corpusreg.pictures.view import Axes, MapView, axes_of, heaviest, systems
 from corpusreg.pitch import note_name
 from corpusreg.words.sentences import plain, plural
 
-__all__ = ["WIDTH", "mark_id", "pages", "register_map"]
+__all__ = ["STILL", "WIDTH", "mark_id", "pages", "register_map", "stills"]
 
 WIDTH = 920.0
+# Of a still for a projector: small, so that its type is large on the wall.
+STILL = (800.0, 450.0)
 _LEFT, _RIGHT = 58.0, 12.0
 _BAR = 20.0  # least width of a bar
 _WIDEST_BAR = 56.0
 _STEP = (3.4, 7.0)  # least and greatest height of a semitone
 _MAP = 230.0  # height of a map where the steps allow it
+_LEAST_STEP = 1.5
 _OF_PAGE = 4  # systems
 
 
@@ -74,13 +78,16 @@ def register_map(
     part: str | None = None,
     bars: tuple[int, int] | None = None,
     width: float = WIDTH,
+    height: float | None = None,
     heading: bool = True,
 ) -> Picture:
     """The map of a piece, of one of its parts, or of two versions on the same axes.
 
     prefix: begins every id; letters, digits and hyphens. part: name of a part, None for
-    the whole. bars: played bars, half-open, None for all. heading: whether the title
-    stands above. Raises KeyError for a part that does not sound.
+    the whole. bars: played bars, half-open, None for all. height: of the picture, to
+    which the axes are stretched (where they can be, see `stills`), None for what they
+    need. heading: whether the title stands above. Raises KeyError for a part that does
+    not sound.
     """
     versions = [_Version(view, view.analysis(part), prefix)]
     if other is not None:
@@ -89,28 +96,86 @@ def register_map(
             _Version(other, other.analysis(part), f"{prefix}-b", "second"),
         ]
     every = [version.found for version in versions]
-    first, last = bars or (0, max(len(each.played.bars) for each in every))
+    passage = bars or (0, max(len(each.played.bars) for each in every))
     title = _title(versions, part)
-    drawn, y = [], GAP
-    if heading:
-        y += SIZES["title"]
-        drawn.append(label(title, GAP, y, SIZES["title"]))
-        y += GAP
-    for a, b in systems(first, last, _most_bars(width)):
-        for version in versions:
-            b_own = min(b, len(version.found.played.bars))
-            if a < b_own:
-                axes = _axes(every, (a, b_own), (first, last), y, width)
-                block, y = _system(version, axes, heaviest(every))
-                drawn.append(block)
-    signs, y = key(map_key(every), y + GAP, width)
+    sheet = _Sheet(versions, passage, width, title if heading else "")
+    low, high = axes_of(every)
+    step = min(max(_MAP / (high - low + 1), _STEP[0]), _STEP[1])
+    drawn, needed = _drawn(sheet, step)
+    if height is not None:
+        rows = (high - low + 1) * len(sheet.systems)
+        step = max(step + (height - needed) / rows, _LEAST_STEP)
+        drawn, needed = _drawn(sheet, step)
+        needed = max(needed, height)
     return document(
-        [*drawn, signs],
-        size=(width, y + GAP),
+        drawn,
+        size=(width, needed),
         prefix=prefix,
         title=title,
         description=" ".join(_description(version, part) for version in versions),
     )
+
+
+def stills(
+    view: MapView, other: MapView | None = None, *, prefix: str, part: str | None = None
+) -> list[Picture]:
+    """Pictures for a projector, each of the shape 16:9, one system of each version on each."""
+    every = [each.analysis(part) for each in (view, other) if each]
+    total = max(len(each.played.bars) for each in every)
+    return [
+        register_map(
+            view,
+            other,
+            prefix=f"{prefix}-{number}",
+            part=part,
+            bars=passage,
+            width=STILL[0],
+            height=STILL[1],
+        )
+        for number, passage in enumerate(systems(0, total, _most_bars(STILL[0])), start=1)
+    ]
+
+
+@dataclass(frozen=True)
+class _Sheet:
+    """What is drawn on one picture, whatever the height of a semitone. title: or ''."""
+
+    versions: Sequence[_Version]
+    passage: tuple[int, int]
+    width: float
+    title: str
+
+    @property
+    def systems(self) -> list[tuple[_Version, int, int]]:
+        """Systems from top to bottom, with their bars."""
+        return [
+            (version, a, min(b, len(version.found.played.bars)))
+            for a, b in systems(*self.passage, _most_bars(self.width))
+            for version in self.versions
+            if a < len(version.found.played.bars)
+        ]
+
+    @property
+    def bar(self) -> float:
+        """Width of a bar, the same in all systems."""
+        a, b = systems(*self.passage, _most_bars(self.width))[0]
+        return min((self.width - _LEFT - _RIGHT) / (b - a), _WIDEST_BAR)
+
+
+def _drawn(sheet: _Sheet, step: float) -> tuple[list[Markup], float]:
+    """Everything on a picture, and the height it needs."""
+    every = [version.found for version in sheet.versions]
+    drawn, y, (low, high) = [], GAP, axes_of(every)
+    if sheet.title:
+        y += SIZES["title"]
+        drawn.append(label(sheet.title, GAP, y, SIZES["title"]))
+        y += GAP
+    for version, a, b in sheet.systems:
+        axes = Axes(a, b, _LEFT, y + LANE + GAP / 2, sheet.bar, low, high, step)
+        block, y = _system(version, axes, heaviest(every))
+        drawn.append(block)
+    signs, y = key(map_key(every), y + GAP, sheet.width)
+    return [*drawn, signs], y + GAP
 
 
 def _most_bars(width: float) -> int:
@@ -130,28 +195,6 @@ def _description(version: _Version, part: str | None) -> str:
         f"{note_name(found.lowest)} to {note_name(found.highest)}, "
         f"{plural(len(found.stays), 'stay')}, {plural(len(found.shifts), 'shift')}, "
         f"{plural(len(found.events), 'event')}."
-    )
-
-
-def _axes(
-    every: Sequence[Analysis],
-    bars: tuple[int, int],
-    all_bars: tuple[int, int],
-    y: float,
-    width: float,
-) -> Axes:
-    """Axes of the system that begins at y; bars are as wide in every system."""
-    low, high = axes_of(every)
-    a, b = systems(*all_bars, _most_bars(width))[0]
-    return Axes(
-        first=bars[0],
-        last=bars[1],
-        left=_LEFT,
-        top=y + LANE + GAP / 2,
-        bar=min((width - _LEFT - _RIGHT) / (b - a), _WIDEST_BAR),
-        low=low,
-        high=high,
-        step=min(max(_MAP / (high - low + 1), _STEP[0]), _STEP[1]),
     )
 
 
