@@ -5,56 +5,71 @@ Ids and data-* attributes are those that `register_map` describes.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 
 from corpusreg.analysis import Analysis
 from corpusreg.measures.events import Event
+from corpusreg.measures.stays import Stay
 from corpusreg.pictures.ground import LANE
-from corpusreg.pictures.look import GAP, SIZES, STROKES, paint
+from corpusreg.pictures.look import SIZES, STROKES, paint
 from corpusreg.pictures.marks import event_sign, kind_of_shift, shift_sign
-from corpusreg.pictures.svg import Markup, element, label, line, moved, text_width
+from corpusreg.pictures.svg import Markup, element, label, moved, number, text_width
 from corpusreg.pictures.view import Axes
 from corpusreg.pitch import note_name
 
 __all__ = ["bars", "events", "mark_id", "shifts", "stays"]
 
 _STRONG = 3  # stays by rank whose outline is strong
+_NUMBERED = 9  # and that have a number in any case
 
 
-def mark_id(prefix: str, kind: str, number: int) -> str:
-    """Id of a mark. kind: 'stay', 'shift' or 'event' (number from 1) or 'bar' (from 0)."""
-    return f"{prefix}-{kind}-{number}"
+def mark_id(prefix: str, kind: str, count: int) -> str:
+    """Id of a mark. kind: 'stay', 'shift' or 'event' (count from 1) or 'bar' (from 0)."""
+    return f"{prefix}-{kind}-{count}"
 
 
 def stays(found: Analysis, axes: Axes, prefix: str) -> Iterator[Markup]:
-    """Outlined bands, the first ranks stronger, each with its rank in its corner."""
+    """Outlined bands, the first ranks stronger, with their rank in a corner.
+
+    Stays of one bar are thin and without number but for the first ranks: in a piece that
+    moves all the time they would hide the music.
+    """
     for rank, index in reversed(list(enumerate(found.ranking, start=1))):
         stay = found.stays[index]
         if stay.last <= axes.first or stay.first >= axes.last:
             continue
-        x, y, width, height = axes.box(stay.first, stay.last, stay.low, stay.high)
-        strong = rank <= _STRONG
-        stroke = STROKES["strong" if strong else "thin"]
-        outline = {
-            "x": x + 1 + stroke / 2,
-            "y": y - stroke / 2,
-            "width": max(width - 2 - stroke, 1.0),
-            "height": height + stroke,
-            "rx": 2.0,
-        }
+        width = "strong" if rank <= _STRONG else "thin" if stay.bars > 1 else "hair"
+        x, y, _, _ = axes.box(stay.first, stay.last, stay.low, stay.high)
+        told = stay.bars > 1 or rank <= _NUMBERED
+        outline = _outline(stay, axes, STROKES[width] / 2)
         yield element(
             "g",
-            element("rect", **outline, **paint("halo", width=stroke + 1.2)),
-            element("rect", **outline, **paint("outline", width=stroke)),
-            _tag(str(rank), x, y, strong=strong),
+            element("path", d=outline, **paint("halo", width=STROKES[width] + 1.2)),
+            element("path", d=outline, **paint("outline", width=width)),
+            _tag(str(rank), x, y, strong=rank <= _STRONG) if told else Markup(),
             id=mark_id(prefix, "stay", rank) if stay.first >= axes.first else None,
             class_="stay",
             data_stay=str(rank),
             data_first=str(stay.first),
             data_last=str(stay.last),
         )
+
+
+def _outline(stay: Stay, axes: Axes, inset: float) -> str:
+    """The border of a stay, open where it goes on in another system."""
+    x, y, width, height = axes.box(stay.first, stay.last, stay.low, stay.high)
+    before, after = stay.first < axes.first, stay.last > axes.last
+    left = x if before else x + 1 + inset
+    right = x + width if after else x + width - 1 - inset
+    top, foot = y - inset, y + height + inset
+    if before and after:
+        return "".join(f"M{number(left)} {number(y)}H{number(right)}" for y in (top, foot))
+    if after:
+        return f"M{number(right)} {number(foot)}H{number(left)}V{number(top)}H{number(right)}"
+    end = "" if before else "z"
+    return f"M{number(left)} {number(top)}H{number(right)}V{number(foot)}H{number(left)}{end}"
 
 
 def _tag(text: str, x: float, y: float, *, strong: bool) -> Markup:
@@ -70,39 +85,65 @@ def _tag(text: str, x: float, y: float, *, strong: bool) -> Markup:
     )
 
 
-def shifts(found: Analysis, axes: Axes, prefix: str) -> Iterator[Markup]:
-    """Signs above the map at the barline where the new register begins, numbered."""
-    y = axes.top - GAP - 2
-    for count, shift in enumerate(found.shifts, start=1):
-        if axes.first <= shift.bar < axes.last:
-            x = axes.x(shift.bar)
-            kind = kind_of_shift(shift)
-            yield element(
-                "g",
-                line(x, axes.top - GAP / 2, x, axes.top + GAP / 2, "rule", "firm"),
-                moved(shift_sign(kind, shift.direction), x, y),
-                label(str(count), x + 5.5, y + 3, SIZES["small"]),
-                id=mark_id(prefix, "shift", count),
-                class_="shift",
-                data_shift=str(count),
-                data_kind=kind,
-                data_index=str(shift.bar),
-                data_bar=found.played.bars.labels[shift.bar],
-            )
+def shifts(found: Analysis, axes: Axes, prefix: str, y: float) -> tuple[list[Markup], int]:
+    """Signs at the barline where the new register begins, in rows from y down."""
+    told = [
+        (axes.x(shift.bar), count, shift)
+        for count, shift in enumerate(found.shifts, start=1)
+        if axes.first <= shift.bar < axes.last
+    ]
+    rows = _rows([(x, count) for x, count, _ in told])
+    drawn = [
+        element(
+            "g",
+            moved(shift_sign(kind_of_shift(shift), shift.direction), x, y + (row + 0.5) * LANE),
+            label(str(count), x + 5.5, y + (row + 0.5) * LANE + 3, SIZES["small"]),
+            id=mark_id(prefix, "shift", count),
+            class_="shift",
+            data_shift=str(count),
+            data_kind=kind_of_shift(shift),
+            data_index=str(shift.bar),
+            data_bar=found.played.bars.labels[shift.bar],
+        )
+        for (x, count, shift), row in zip(told, rows, strict=True)
+    ]
+    return drawn, max(rows, default=-1) + 1
 
 
 def events(found: Analysis, axes: Axes, prefix: str, y: float) -> tuple[list[Markup], int]:
-    """Signs in rows from y down, so that none lies over another, and how many rows."""
+    """Signs at the beat where something happens, in rows from y down."""
+    told = [
+        (axes.x(event.first + _place(found, event)) + 5, count, event)
+        for count, event in enumerate(found.events, start=1)
+        if axes.first <= event.first < axes.last
+    ]
+    rows = _rows([(x, count) for x, count, _ in told])
+    drawn = [
+        element(
+            "g",
+            moved(event_sign(event.kind), x, y + (row + 0.5) * LANE),
+            label(str(count), x + 6, y + (row + 0.5) * LANE + 3, SIZES["small"]),
+            id=mark_id(prefix, "event", count),
+            class_="event",
+            data_event=str(count),
+            data_kind=event.kind,
+            data_index=str(event.first),
+            data_bar=found.played.bars.labels[event.first],
+        )
+        for (x, count, event), row in zip(told, rows, strict=True)
+    ]
+    return drawn, max(rows, default=-1) + 1
+
+
+def _rows(signs: Sequence[tuple[float, int]]) -> list[int]:
+    """The row of each sign (x and its number, in order of x), so that none covers another."""
     free: list[float] = []
-    drawn = []
-    for count, event in enumerate(found.events, start=1):
-        if axes.first <= event.first < axes.last:
-            x = axes.x(event.first + _place(found, event)) + 5
-            row = next((r for r, end in enumerate(free) if end <= x - 5), len(free))
-            free[row : row + 1] = [x + 8 + text_width(str(count), SIZES["small"])]
-            sign = _event(found, event, count, prefix)
-            drawn.append(moved(sign, x, y + (row + 0.5) * LANE))
-    return drawn, len(free)
+    rows = []
+    for x, count in signs:
+        row = next((r for r, end in enumerate(free) if end <= x - 5), len(free))
+        free[row : row + 1] = [x + 7 + text_width(str(count), SIZES["small"])]
+        rows.append(row)
+    return rows
 
 
 def _place(found: Analysis, event: Event) -> float:
@@ -112,23 +153,9 @@ def _place(found: Analysis, event: Event) -> float:
     return min(max(ticks / max(float(every.length[event.first]), 1.0), 0.0), 0.95)
 
 
-def _event(found: Analysis, event: Event, count: int, prefix: str) -> Markup:
-    return element(
-        "g",
-        event_sign(event.kind),
-        label(str(count), 6, 3, SIZES["small"]),
-        id=mark_id(prefix, "event", count),
-        class_="event",
-        data_event=str(count),
-        data_kind=event.kind,
-        data_index=str(event.first),
-        data_bar=found.played.bars.labels[event.first],
-    )
-
-
 def bars(found: Analysis, axes: Axes, prefix: str) -> Iterator[Markup]:
     """Transparent boxes that tell a script what sounds in each bar."""
-    rank = {index: number for number, index in enumerate(found.ranking, start=1)}
+    rank = {index: place for place, index in enumerate(found.ranking, start=1)}
     stay_of = {
         bar: str(rank[index])
         for index, stay in enumerate(found.stays)

@@ -9,7 +9,7 @@ import numpy as np
 
 from corpusreg.analysis import Analysis
 from corpusreg.pictures.look import GAP, SIZES, paint
-from corpusreg.pictures.svg import Markup, boxes, element, label, line, number, text_width
+from corpusreg.pictures.svg import Markup, boxes, element, label, lines, number, text_width
 from corpusreg.pictures.view import Axes, cells
 from corpusreg.pitch import note_name
 
@@ -20,23 +20,27 @@ _STAVES = (43, 47, 50, 53, 57, 64, 67, 71, 74, 77)  # lines of bass and treble s
 
 
 def ground(axes: Axes) -> Markup:
-    """Barlines and staff lines, stronger lines at the Cs with their names."""
+    """Barlines, the lines of both staves, and broken lines with names at the Cs."""
     right, half = axes.left + axes.width, axes.step / 2
-    drawn = [
-        line(axes.x(bar), axes.top, axes.x(bar), axes.foot, "faint")
-        for bar in range(axes.first, axes.last + 1)
-    ]
-    for pitch in _STAVES:
-        if axes.low <= pitch <= axes.high:
-            y = axes.y(pitch) + half
-            drawn.append(line(axes.left, y, right, y, "faint"))
-    for pitch in range(axes.low, axes.high + 1):
-        if pitch % 12 == 0:
-            y = axes.y(pitch) + half
-            drawn.append(line(axes.left, y, right, y, "line"))
-            place = axes.left - GAP / 2, y + SIZES["small"] / 3
-            drawn.append(label(note_name(pitch), *place, SIZES["small"], text_anchor="end"))
-    return element("g", *drawn, class_="ground")
+    bars = [(axes.x(bar), axes.top, axes.x(bar), axes.foot) for bar in axes.edges]
+    rows = range(axes.low, axes.high + 1)
+    level = {pitch: axes.y(pitch) + half for pitch in rows}
+    staves = [(axes.left, level[p], right, level[p]) for p in _STAVES if p in level]
+    octaves = [pitch for pitch in rows if pitch % 12 == 0]
+    ledger = [(axes.left, level[p], right, level[p]) for p in octaves]
+    size = SIZES["small"]
+    names = (
+        label(note_name(p), axes.left - GAP / 2, level[p] + size / 3, size, text_anchor="end")
+        for p in octaves
+    )
+    return element(
+        "g",
+        lines(bars, "faint"),
+        lines(staves, "line", "hair"),
+        lines(ledger, "line", stroke_dasharray="5 3"),
+        *names,
+        class_="ground",
+    )
 
 
 def weights(found: Analysis, axes: Axes, top: float) -> Iterator[Markup]:
@@ -48,13 +52,13 @@ def weights(found: Analysis, axes: Axes, top: float) -> Iterator[Markup]:
 def sections(found: Analysis, axes: Axes) -> Markup:
     """A double barline where a section begins."""
     begins = np.flatnonzero(found.played.bars.section[axes.first : axes.last]) + axes.first
-    lines = [
-        line(x, axes.top, x, axes.foot, "rule", "hair")
+    double = [
+        (x, axes.top, x, axes.foot)
         for bar in begins.tolist()
         if bar > 0
         for x in (axes.x(bar) - 1.6, axes.x(bar) + 1.6)
     ]
-    return element("g", *lines, class_="sections")
+    return lines(double, "rule", "hair")
 
 
 def ruler(found: Analysis, axes: Axes) -> tuple[Markup, float]:

@@ -28,7 +28,7 @@ or the part), from 1; `mark_id` makes the ids.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from corpusreg.analysis import Analysis
 from corpusreg.pictures.findings import bars as bar_boxes
@@ -171,7 +171,7 @@ def _drawn(sheet: _Sheet, step: float) -> tuple[list[Markup], float]:
         drawn.append(label(sheet.title, GAP, y, SIZES["title"]))
         y += GAP
     for version, a, b in sheet.systems:
-        axes = Axes(a, b, _LEFT, y + LANE + GAP / 2, sheet.bar, low, high, step)
+        axes = Axes(a, b, _LEFT, y, sheet.bar, low, high, step)
         block, y = _system(version, axes, heaviest(every))
         drawn.append(block)
     signs, y = key(map_key(every), y + GAP, sheet.width)
@@ -199,12 +199,14 @@ def _description(version: _Version, part: str | None) -> str:
 
 
 def _system(version: _Version, axes: Axes, top: float) -> tuple[Markup, float]:
-    """One system of one version, and the y below it."""
-    found, prefix = version.found, version.prefix
+    """One system of one version whose signs begin at `axes.top`, and the y below it."""
+    found, prefix, y = version.found, version.prefix, axes.top
+    told, above = shifts(found, axes, prefix, y)
+    # Room for the number of a stay that reaches the top.
+    axes = replace(axes, top=y + above * LANE + SIZES["small"])
     numbers, below = ruler(found, axes)
-    y = axes.foot + below
-    told = list(shifts(found, axes, prefix))
-    happened, rows = events(found, axes, prefix, y)
+    end = axes.foot + below
+    happened, rows = events(found, axes, prefix, end)
     drawn = [
         ground(axes),
         *weights(found, axes, top),
@@ -215,10 +217,14 @@ def _system(version: _Version, axes: Axes, top: float) -> tuple[Markup, float]:
         *happened,
         *bar_boxes(found, axes, prefix),
     ]
-    if told:
-        drawn.append(label("shifts", GAP, axes.top - GAP, SIZES["small"], "quiet"))
-    if rows:
-        drawn.append(label("events", GAP, y + 0.7 * LANE, SIZES["small"], "quiet"))
-    if version.word:
-        drawn.append(label(version.word, GAP, axes.top + GAP, SIZES["small"]))
-    return element("g", *drawn, class_="system"), y + rows * LANE + 1.5 * GAP
+    names = [
+        ("shifts", y + 0.7 * LANE, "quiet", above),
+        ("events", end + 0.7 * LANE, "quiet", rows),
+        (version.word, axes.top + GAP, "ink", version.word),
+    ]
+    drawn += [
+        label(name, GAP, at, SIZES["small"], role)
+        for name, at, role, is_there in names
+        if is_there
+    ]
+    return element("g", *drawn, class_="system"), end + rows * LANE + 1.5 * GAP

@@ -23,6 +23,7 @@ __all__ = [
     "escaped",
     "label",
     "line",
+    "lines",
     "moved",
     "number",
     "points",
@@ -98,12 +99,24 @@ def label(
     return element("text", text, x=x, y=y, font_size=size, **paint(role), **more)
 
 
+def lines(
+    several: Iterable[tuple[float, float, float, float]],
+    role: str,
+    width: str | float = "thin",
+    **more: str | float | None,
+) -> Markup:
+    """Straight lines (x and y of both ends) of one role as one path; nothing for none."""
+    data = "".join(
+        f"M{number(x1)} {number(y1)}L{number(x2)} {number(y2)}" for x1, y1, x2, y2 in several
+    )
+    return element("path", d=data, **paint(role, width=width), **more) if data else Markup()
+
+
 def line(
     x1: float, y1: float, x2: float, y2: float, role: str, width: str | float = "thin"
 ) -> Markup:
     """A straight line."""
-    start, end = f"M{number(x1)} {number(y1)}", f"L{number(x2)} {number(y2)}"
-    return element("path", d=start + end, **paint(role, width=width))
+    return lines([(x1, y1, x2, y2)], role, width)
 
 
 def boxes(several: Iterable[tuple[float, float, float, float]], role: str) -> Markup:

@@ -68,6 +68,11 @@ class Axes:
         """y of the lower edge."""
         return self.top + self.height
 
+    @property
+    def edges(self) -> range:
+        """All barlines."""
+        return range(self.first, self.last + 1)
+
     def x(self, bar: float) -> float:
         """Where a bar (or a place in it, as a fraction) begins."""
         return self.left + self.bar * (bar - self.first)
