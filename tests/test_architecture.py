@@ -24,7 +24,7 @@ PACKAGE = ROOT / "corpusreg"
 OUTSIDE: dict[str, tuple[str, ...]] = {
     "duckdb": ("store",),
     "lxml": ("readers.musicxml", "readers.mei", "engraving"),
-    "lytk": ("readers.abc", "engraving.sheets"),
+    "lytk": ("readers.abc", "engraving.loading"),
     "matplotlib": ("figures",),
     "mido": ("readers.midi_events",),
     "music21": ("readers.other",),
@@ -38,7 +38,7 @@ OUTSIDE: dict[str, tuple[str, ...]] = {
     "platformdirs": ("settings",),
     "sklearn": ("profiles.clustering",),
     "threadpoolctl": ("profiles.clustering",),
-    "verovio": ("engraving.drawing",),
+    "verovio": ("engraving",),
 }  # fmt: skip
 HEAVY = (
     "pandas", "scipy", "sklearn", "ruptures", "matplotlib", "seaborn", "music21", "lytk",

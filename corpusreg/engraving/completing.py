@@ -1,7 +1,8 @@
-"""What a MusicXML file may leave out and the engraver needs: note values and ends of ties.
+"""What a MusicXML file may leave out and the engraver needs.
 
-A note without <type> is drawn with the value that its duration says, dots included; a
-tie that begins and has no end written at the note it leads to gets one.
+A note without <type> gets the value that its duration says, dots included; a tie that
+begins and has no end written at the note it leads to gets one; notes of changed value
+(<time-modification>) without a bracket are grouped into tuplets.
 """
 
 from __future__ import annotations
@@ -47,6 +48,7 @@ def complete(part: Any) -> None:
                 if not (alone and child.find("rest") is not None):  # a whole-bar rest
                     _value(child, divisions)
                 _tie(child, waiting)
+        _group(measure)
 
 
 def _value(note: Any, divisions: Fraction) -> None:
@@ -82,15 +84,61 @@ def _tie(note: Any, waiting: set[tuple[str, ...]]) -> None:
     )
     kinds = {tied.get("type") for tied in note.iterfind("notations/tied")}
     if key in waiting and not kinds & {"stop", "continue"}:
-        notations = note.find("notations")
-        if notations is None:
-            notations = etree.Element("notations")
-            place = next((i for i, c in enumerate(note) if c.tag == "lyric"), len(note))
-            note.insert(place, notations)
-        notations.append(etree.Element("tied", type="stop"))
+        _notations(note).append(etree.Element("tied", type="stop"))
     waiting.discard(key)
     if kinds & {"start", "continue"}:
         waiting.add(key)
+
+
+def _group(measure: Any) -> None:
+    """Mark the first and last note of each tuplet in a bar that marks none."""
+    if measure.find("note/notations/tuplet") is not None:
+        return
+    runs: dict[str, list[Any]] = {}  # notes of the tuplet that is open, by voice
+    lengths: dict[str, Fraction] = {}
+    for note in measure.iterfind("note"):
+        if note.find("chord") is not None or note.find("grace") is not None:
+            continue
+        voice = note.findtext("voice") or ""
+        actual = _number(note.findtext("time-modification/actual-notes"))
+        if actual is None:
+            _bracket(runs.pop(voice, []))
+            continue
+        run = runs.setdefault(voice, [])
+        run.append(note)
+        length = _written(note) + (lengths[voice] if len(run) > 1 else 0)
+        lengths[voice] = length
+        # Full when as many equal notes as the tuplet counts would be as long.
+        if length / actual in _TYPES:
+            _bracket(runs.pop(voice))
+    for run in runs.values():
+        _bracket(run)
+
+
+def _written(note: Any) -> Fraction:
+    names = {name: value for value, name in _TYPES.items()}
+    value = names.get(note.findtext("type") or "", Fraction(0))
+    return value * (2 - Fraction(1, 2 ** len(note.findall("dot"))))
+
+
+def _bracket(run: list[Any]) -> None:
+    from lxml import etree
+
+    if not run:
+        return
+    for note, kind in ((run[0], "start"), (run[-1], "stop")):
+        _notations(note).append(etree.Element("tuplet", type=kind, bracket="no"))
+
+
+def _notations(note: Any) -> Any:
+    """The <notations> of a note, made where there are none."""
+    from lxml import etree
+
+    found = note.find("notations")
+    if found is None:
+        found = etree.Element("notations")
+        note.insert(next((i for i, c in enumerate(note) if c.tag == "lyric"), len(note)), found)
+    return found
 
 
 def _number(text: str | None) -> Fraction | None:

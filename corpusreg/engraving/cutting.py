@@ -25,8 +25,8 @@ _LINES = ("octave-shift", "wedge")
 _NOT_DRAWN = frozenset(("print", "sound", "listening", "link", "bookmark"))
 
 
-def parsed(data: bytes) -> Any:
-    """Root of a part-wise score. Raises ReadError for what is no MusicXML."""
+def parsed(data: bytes, name: str) -> Any:
+    """Root of a part-wise score; `name` is the file's. Raises ReadError for anything else."""
     from lxml import etree
 
     parser = etree.XMLParser(
@@ -36,11 +36,11 @@ def parsed(data: bytes) -> Any:
     try:
         root = etree.fromstring(data, parser)
     except etree.XMLSyntaxError as error:
-        raise ReadError("damaged XML; export the score again") from error
+        raise ReadError(f"{name}: damaged XML; export the score again") from error
     if root.tag == "score-timewise":
         return _partwise(root)
     if root.tag != "score-partwise":
-        raise ReadError("no MusicXML score; export the score as MusicXML")
+        raise ReadError(f"{name}: no MusicXML score; export the score as MusicXML")
     return root
 
 

@@ -6,8 +6,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
-__all__ = ["TEXT_WIDTH", "Engraved", "Passage"]
+__all__ = ["TENTH", "TEXT_WIDTH", "Engraved", "Passage"]
 
+TENTH = 0.08  # mm; the engraver's unit of length, with a staff of 72 of them: 5.8 mm
 TEXT_WIDTH = 170.0  # mm; A4 and Letter with ordinary margins
 
 
@@ -32,7 +33,7 @@ class Engraved:
     """A passage as notation.
 
     svg: see the conventions of `corpusreg.engraving`. glyphs: the shapes that it uses,
-    id -> <symbol> element as text. width, height: of the picture, mm. first, last: the
+    id -> <g> element as text. width, height: of the picture, mm. first, last: the
     written bars that are drawn, half-open. labels: their printed numbers. remarks: what
     a reader must know beside the picture, in plain words: bars left out, parts left
     out, transposing instruments.

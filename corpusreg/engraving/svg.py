@@ -9,14 +9,13 @@ everywhere, other ids go, the style sheet becomes attributes, and black becomes
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Sequence
 from typing import Any
 
-from corpusreg.engraving.passage import Engraved
+from corpusreg.engraving.passage import TENTH, Engraved
 
-__all__ = ["TENTH", "cleaned", "glyph_sheet", "standalone"]
+__all__ = ["cleaned", "glyph_sheet", "standalone"]
 
-TENTH = 0.08  # mm; the engraver's unit of length, after scaling to a staff of 5.8 mm
 _SVG = "http://www.w3.org/2000/svg"
 _HREF = "{http://www.w3.org/1999/xlink}href"
 _DRAWN = frozenset(("path", "ellipse", "rect", "polygon", "polyline"))
@@ -36,31 +35,33 @@ _STYLES = {
 _FONT = "Times, 'Times New Roman', 'Liberation Serif', 'Libertinus Serif', serif"
 
 
-def cleaned(root: Any, labels: Mapping[int, str], title: str) -> tuple[str, dict[str, str]]:
-    """(svg, glyphs) of a parsed picture of the engraver, as `Engraved` has them.
+def cleaned(
+    root: Any, labels: Sequence[str], title: str
+) -> tuple[str, dict[str, str], tuple[float, float]]:
+    """(svg, glyphs, (width, height)) of a picture of the engraver, as `Engraved` has them.
 
-    labels: printed number by the position of the bar in the picture; it becomes the
-    attribute `data-bar` of the bar's group. title: what the picture shows, for those
-    who hear it read. `root` is used up.
+    root: the parsed picture; it is used up. labels: printed numbers of its bars, which
+    become the attribute `data-bar` of their groups. title: what the picture shows, for
+    those who hear it read.
     """
     from lxml import etree
 
     glyphs = _glyphs(root)
     inner = root.find(f"{{{_SVG}}}svg")
     box = [float(size) for size in inner.get("viewBox").split()]
-    bars = 0
+    width, height = (round(size / 10 * TENTH, 2) for size in box[2:])
+    numbers = iter(labels)
     for element in list(inner.iter()):
         if not isinstance(element.tag, str) or _name(element) not in _KEPT:
             _drop(element)
             continue
         _restyle(element)
         if _name(element) == "g" and element.get("class") == "measure":
-            element.set("data-bar", labels.get(bars, ""))
-            bars += 1
+            element.set("data-bar", next(numbers, ""))
     whole = etree.Element(f"{{{_SVG}}}svg", nsmap={None: _SVG})
     whole.set("viewBox", " ".join(f"{size:g}" for size in box))
-    whole.set("width", f"{box[2] / 10 * TENTH:.1f}mm")
-    whole.set("height", f"{box[3] / 10 * TENTH:.1f}mm")
+    whole.set("width", f"{width}mm")
+    whole.set("height", f"{height}mm")
     whole.set("class", "notation")
     whole.set("role", "img")
     whole.set("aria-label", title)
@@ -68,11 +69,11 @@ def cleaned(root: Any, labels: Mapping[int, str], title: str) -> tuple[str, dict
     whole.set("fill", "currentColor")
     whole.extend(list(inner))
     text = etree.tostring(whole, encoding="unicode")
-    return _tight(text), glyphs
+    return _tight(text), glyphs, (width, height)
 
 
 def _glyphs(root: Any) -> dict[str, str]:
-    """Shapes by id, as symbols that draw outside their box like the groups they were."""
+    """Shapes by id."""
     found = {}
     for group in root.iterfind(f"{{{_SVG}}}defs/{{{_SVG}}}g"):
         key = _glyph_id(group.get("id"))
