@@ -16,6 +16,7 @@ from corpusreg.commands.building import add_building
 from corpusreg.commands.common import say
 from corpusreg.commands.corpora import add_corpora
 from corpusreg.commands.instruments import add_instruments
+from corpusreg.commands.maps import add_maps
 from corpusreg.commands.periods import add_periods
 from corpusreg.commands.placing import add_compare
 from corpusreg.commands.profiles import add_profiles
@@ -94,6 +95,7 @@ def _parser() -> argparse.ArgumentParser:
     add_corpora(commands)
     add_building(commands)
     add_compare(commands)
+    add_maps(commands)
     add_instruments(commands)
 
     add_profiles(commands)

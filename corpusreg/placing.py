@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from corpusreg.readers import ReadResult
     from corpusreg.store import Reference
 
-__all__ = ["part_names", "place_file", "read_works"]
+__all__ = ["measured", "part_names", "place_file", "read_works"]
 
 # Formats read by native code or by music21, which may crash or balloon: in a
 # bounded process of their own. The others are read by bounded Python code here.
@@ -63,6 +63,21 @@ def place_file(
         many = len(result.scores) + len(result.failures) > 1
         found.append(_placed(reference, path, work, chosen, table or load(), many=many))
     return found, failures
+
+
+def measured(path: Path) -> list[tuple[str, Analysis, dict[str, Analysis]]]:
+    """All works of a file, measured and not placed: title, the whole, the parts by name.
+
+    Raises ReadError where nothing in the file can be read.
+    """
+    result = read_works(path)
+    found = []
+    for score in result.scores:
+        played = perform(score)
+        work = _Work(score, played, analyse(played), ensemble_of(score, played))
+        title = _title(score, path, many=len(result.scores) + len(result.failures) > 1)
+        found.append((title, work.whole, _part_analyses(work)))
+    return found
 
 
 def read_works(path: Path) -> ReadResult:

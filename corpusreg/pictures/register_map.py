@@ -39,13 +39,14 @@ from corpusreg.pictures.map_key import key, map_key
 from corpusreg.pictures.svg import Markup, Picture, document, element, label
 from corpusreg.pictures.view import Axes, MapView, axes_of, heaviest, systems
 from corpusreg.pitch import note_name
+from corpusreg.words.bars import bar_range
 from corpusreg.words.sentences import plain, plural
 
 __all__ = ["STILL", "WIDTH", "mark_id", "pages", "register_map", "stills"]
 
 WIDTH = 920.0
-# Of a still for a projector: small, so that its type is large on the wall.
-STILL = (800.0, 450.0)
+STILL = (1280.0, 720.0)  # of a still for a projector
+_WIDE = 800.0  # a still is drawn as wide as this and enlarged, so that its type is large
 _LEFT, _RIGHT = 58.0, 12.0
 _BAR = 20.0  # least width of a bar
 _WIDEST_BAR = 56.0
@@ -65,9 +66,13 @@ class _Version:
     word: str = ""
 
 
-def pages(view: MapView, width: float = WIDTH) -> list[tuple[int, int]]:
-    """Passages of bars for one picture each, of at most four systems."""
-    return systems(0, len(view.whole.played.bars), _OF_PAGE * _most_bars(width))
+def pages(
+    view: MapView, other: MapView | None = None, width: float = WIDTH
+) -> list[tuple[int, int]]:
+    """Passages of bars for one picture each, of at most four systems in all."""
+    every = [each.whole for each in (view, other) if each]
+    total = max(len(each.played.bars) for each in every)
+    return systems(0, total, _OF_PAGE // len(every) * _most_bars(width))
 
 
 def register_map(
@@ -85,28 +90,14 @@ def register_map(
 
     prefix: begins every id; letters, digits and hyphens. part: name of a part, None for
     the whole. bars: played bars, half-open, None for all. height: of the picture, to
-    which the axes are stretched (where they can be, see `stills`), None for what they
-    need. heading: whether the title stands above. Raises KeyError for a part that does
-    not sound.
+    which the axes are stretched as far as they can be, None for what they need. heading:
+    whether the title stands above. Raises KeyError for a part that does not sound.
     """
-    versions = [_Version(view, view.analysis(part), prefix)]
-    if other is not None:
-        versions = [
-            _Version(view, view.analysis(part), prefix, "first"),
-            _Version(other, other.analysis(part), f"{prefix}-b", "second"),
-        ]
-    every = [version.found for version in versions]
-    passage = bars or (0, max(len(each.played.bars) for each in every))
-    title = _title(versions, part)
+    versions = _versions(view, other, prefix, part)
+    passage = bars or (0, _length(versions))
+    title = _title(versions, part, passage)
     sheet = _Sheet(versions, passage, width, title if heading else "")
-    low, high = axes_of(every)
-    step = min(max(_MAP / (high - low + 1), _STEP[0]), _STEP[1])
-    drawn, needed = _drawn(sheet, step)
-    if height is not None:
-        rows = (high - low + 1) * len(sheet.systems)
-        step = max(step + (height - needed) / rows, _LEAST_STEP)
-        drawn, needed = _drawn(sheet, step)
-        needed = max(needed, height)
+    drawn, needed = _fitted(sheet, height)
     return document(
         drawn,
         size=(width, needed),
@@ -119,21 +110,47 @@ def register_map(
 def stills(
     view: MapView, other: MapView | None = None, *, prefix: str, part: str | None = None
 ) -> list[Picture]:
-    """Pictures for a projector, each of the shape 16:9, one system of each version on each."""
-    every = [each.analysis(part) for each in (view, other) if each]
-    total = max(len(each.played.bars) for each in every)
-    return [
-        register_map(
-            view,
-            other,
-            prefix=f"{prefix}-{number}",
-            part=part,
-            bars=passage,
-            width=STILL[0],
-            height=STILL[1],
+    """Pictures for a projector, of the shape 16:9, one system of each version on each.
+
+    Ids begin with the prefix and the number of the still: 'p-1', 'p-2'.
+    """
+    found = []
+    passages = systems(0, _length(_versions(view, other, prefix, part)), _most_bars(_WIDE))
+    for number, passage in enumerate(passages, start=1):
+        name = f"{prefix}-{number}"
+        versions = _versions(view, other, name, part)
+        width, title = _WIDE, _title(versions, part, passage)
+        height = width * STILL[1] / STILL[0]
+        drawn, needed = _fitted(_Sheet(versions, passage, width, title), height)
+        if needed > height:  # more signs than there is room for: smaller type
+            height, width = needed, needed * STILL[0] / STILL[1]
+            drawn, height = _fitted(_Sheet(versions, passage, width, title), height)
+        found.append(
+            document(
+                drawn,
+                size=(width, height),
+                shown=STILL,
+                prefix=name,
+                title=title,
+                description=" ".join(_description(version, part) for version in versions),
+            )
         )
-        for number, passage in enumerate(systems(0, total, _most_bars(STILL[0])), start=1)
+    return found
+
+
+def _versions(
+    view: MapView, other: MapView | None, prefix: str, part: str | None
+) -> list[_Version]:
+    if other is None:
+        return [_Version(view, view.analysis(part), prefix)]
+    return [
+        _Version(view, view.analysis(part), prefix, "first"),
+        _Version(other, other.analysis(part), f"{prefix}-b", "second"),
     ]
+
+
+def _length(versions: Sequence[_Version]) -> int:
+    return max(len(version.found.played.bars) for version in versions)
 
 
 @dataclass(frozen=True)
@@ -162,6 +179,18 @@ class _Sheet:
         return min((self.width - _LEFT - _RIGHT) / (b - a), _WIDEST_BAR)
 
 
+def _fitted(sheet: _Sheet, height: float | None) -> tuple[list[Markup], float]:
+    """Everything on a picture, stretched to a height where it can be, and its height."""
+    low, high = axes_of([version.found for version in sheet.versions])
+    step = min(max(_MAP / (high - low + 1), _STEP[0]), _STEP[1])
+    drawn, needed = _drawn(sheet, step)
+    if height is None:
+        return drawn, needed
+    rows = (high - low + 1) * len(sheet.systems)
+    drawn, needed = _drawn(sheet, max(step + (height - needed) / rows, _LEAST_STEP))
+    return drawn, max(needed, height)
+
+
 def _drawn(sheet: _Sheet, step: float) -> tuple[list[Markup], float]:
     """Everything on a picture, and the height it needs."""
     every = [version.found for version in sheet.versions]
@@ -182,9 +211,14 @@ def _most_bars(width: float) -> int:
     return max(int((width - _LEFT - _RIGHT) / _BAR), 1)
 
 
-def _title(versions: Sequence[_Version], part: str | None) -> str:
+def _title(versions: Sequence[_Version], part: str | None, passage: tuple[int, int]) -> str:
+    """Titles, the part, and the bars where they are not all."""
     names = list(dict.fromkeys(plain(version.view.title) for version in versions))
-    return " / ".join(names) + (f": {plain(part)}" if part else "")
+    title = " / ".join(names) + (f": {plain(part)}" if part else "")
+    longest = max((each.found.played.bars for each in versions), key=len)
+    if passage == (0, len(longest)):
+        return title
+    return f"{title}, {bar_range(longest, *passage)}"
 
 
 def _description(version: _Version, part: str | None) -> str:

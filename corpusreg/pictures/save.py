@@ -16,7 +16,7 @@ from typing import Literal
 from corpusreg.errors import CorpusregError, UsageError
 from corpusreg.pictures.svg import Picture
 
-__all__ = ["ENDINGS", "pdf", "png", "save"]
+__all__ = ["ENDINGS", "check_name", "pdf", "png", "save"]
 
 ENDINGS = (".svg", ".png", ".pdf")
 _PIXEL = 0.75  # points
@@ -34,6 +34,17 @@ _SOURCE = b"""
 """
 
 
+def check_name(path: Path) -> str:
+    """The format that a file name asks for. Raises UsageError where it is none of ENDINGS."""
+    ending = path.suffix.lower()
+    if ending not in ENDINGS:
+        raise UsageError(
+            f"{path.name}: a picture is written as one of {', '.join(ENDINGS)}; "
+            "end the name with one of these"
+        )
+    return ending
+
+
 def save(pictures: Sequence[Picture], path: Path) -> list[Path]:
     """Write pictures to a file whose ending names the format (see ENDINGS); the files written.
 
@@ -42,12 +53,7 @@ def save(pictures: Sequence[Picture], path: Path) -> list[Path]:
     Raises UsageError for another ending, CorpusregError where a file cannot be written or
     typst is missing.
     """
-    ending = path.suffix.lower()
-    if ending not in ENDINGS:
-        raise UsageError(
-            f"{path.name}: a picture is written as one of {', '.join(ENDINGS)}; "
-            "end the name with one of these"
-        )
+    ending = check_name(path)
     if ending == ".pdf":
         contents = {path: pdf(pictures)}
     else:

@@ -145,21 +145,26 @@ def document(
     prefix: str,
     title: str,
     description: str,
+    shown: tuple[float, float] | None = None,
 ) -> Picture:
-    """A whole drawing on paper of its own."""
-    width, height = size
+    """A whole drawing on paper of its own.
+
+    size: width and height in the units of the children. shown: in pixels, None for the
+    same.
+    """
+    width, height = shown or size
     svg = element(
         "svg",
         element("title", title, id=f"{prefix}-title"),
         element("desc", description, id=f"{prefix}-desc"),
-        element("rect", width=width, height=height, **paint("paper")),
+        element("rect", width=size[0], height=size[1], **paint("paper")),
         *children,
         xmlns="http://www.w3.org/2000/svg",
         id=prefix,
         class_="picture",
         width=width,
         height=height,
-        viewBox=f"0 0 {number(width)} {number(height)}",
+        viewBox=f"0 0 {number(size[0])} {number(size[1])}",
         role="img",
         aria_labelledby=f"{prefix}-title {prefix}-desc",
         font_family=FONT,

@@ -2,6 +2,7 @@
 
 from corpusreg.workflow.ask import GROUPS, profiles, query, table
 from corpusreg.workflow.build import DEFAULT_TIERS, Built, check, corpora_list, extract
+from corpusreg.workflow.pictures import draw_map
 from corpusreg.workflow.place import (
     Compared,
     compare_paths,
@@ -19,6 +20,7 @@ __all__ = [
     "check",
     "compare_paths",
     "corpora_list",
+    "draw_map",
     "extract",
     "heights",
     "profiles",
