@@ -23,15 +23,15 @@ PACKAGE = ROOT / "corpusreg"
 # Outside packages and the only places that may import them.
 OUTSIDE: dict[str, tuple[str, ...]] = {
     "duckdb": ("store",),
-    "lxml": ("readers.musicxml", "readers.mei", "engraving"),
+    "lxml": ("readers.musicxml", "readers.mei", "engraving", "rewrite"),
     "lytk": ("readers.abc", "engraving.loading"),
     "matplotlib": ("figures",),
-    "mido": ("readers.midi_events",),
+    "mido": ("readers.midi_events", "rewrite.midi"),
     "music21": ("readers.other",),
     "numpy": (
         "notes", "loudness", "readers", "pedal", "played", "ensembles", "measures", "analysis",
-        "duplicates", "reference", "effects", "rebar", "periods", "store", "cohorts",
-        "profiles", "players", "comparison", "pictures", "outputs.console", "heights",
+        "rewrite", "duplicates", "reference", "effects", "rebar", "periods", "store", "cohorts",
+        "profiles", "players", "comparison", "pictures", "outputs.console", "heights", "report.sound",
         "building", "workflow.ask",
     ),
     "pandas": ("api",),

@@ -29,13 +29,13 @@ from corpusreg.readers.musicxml.raw import (
     number,
 )
 
-__all__ = ["PartReader"]
+__all__ = ["STACCATO", "PartReader"]
 
 _MAX_STAVES = 64
 _MAX_VOICES = 1000
 _FORTE_VELOCITY = 90  # `dynamics` attributes are a percentage of it (MusicXML 4.0)
 _STEPS = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
-_STACCATO = ("staccato", "staccatissimo", "spiccato")
+STACCATO = ("staccato", "staccatissimo", "spiccato")
 
 
 @lru_cache(maxsize=4096)
@@ -309,7 +309,7 @@ class PartReader:
                     if notation.tag == "tied":
                         kinds.append(notation.get("type"))
                     elif notation.tag == "articulations":
-                        staccato = staccato or any(mark.tag in _STACCATO for mark in notation)
+                        staccato = staccato or any(mark.tag in STACCATO for mark in notation)
                     elif notation.tag == "dynamics":
                         self.directions.read_note_dynamics(notation, onset, staff)
         tie_in = "stop" in kinds or "continue" in kinds
