@@ -29,6 +29,8 @@ from corpusreg.pedal import held_ends, played_pedals
 
 __all__ = ["Notes", "Played", "PlayedBars", "merge_ties", "perform", "segments"]
 
+MOST_BEATS = 50_000  # some twelve hours: a number in the file is wrong
+
 
 @dataclass(frozen=True)
 class Notes:
@@ -99,7 +101,7 @@ def perform(score: Score, *, as_written: bool = False) -> Played:
     """Unfold, tie and weight a score.
 
     `as_written` keeps the page's order of bars. Raises ReadError where nothing
-    pitched sounds.
+    pitched sounds, and where the work lasts longer than any music.
     """
     score = _halvable(score)
     if as_written:
@@ -110,6 +112,7 @@ def perform(score: Score, *, as_written: bool = False) -> Played:
     else:
         order, remark = played_order(score.bars)
     bars = _played_bars(score.bars, np.asarray(order, np.int64))
+    _bounded(bars)
     table = score.notes[~score.notes["grace"]]
     table, bar_of = _unfold(table, score.bars, bars)
     table, bar_of = merge_ties(table, bar_of)
@@ -136,6 +139,18 @@ def perform(score: Score, *, as_written: bool = False) -> Played:
         tempo_known=bool(score.tempos),
         assumed=tuple(dict.fromkeys(assumed)),
         seconds=_bar_seconds(score)[bars.written] if score.tempos else None,
+    )
+
+
+def _bounded(bars: PlayedBars) -> None:
+    """Refuse a work of more than MOST_BEATS: every beat takes memory."""
+    beats = -(-bars.length // np.maximum(bars.beat, 1))
+    if beats.sum() <= MOST_BEATS:
+        return
+    longest = int(beats.argmax())
+    raise ReadError(
+        f"lasts {int(beats.sum()):,} beats, {int(beats[longest]):,} of them in bar "
+        f"{bars.labels[longest]}; look for a mistyped length, or split the score"
     )
 
 

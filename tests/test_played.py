@@ -14,7 +14,7 @@ import pytest
 from corpusreg.errors import ReadError
 from corpusreg.loudness import MARKS, UNMARKED
 from corpusreg.notes import Bars, Dynamic, Part, Pedal, Score, Tempo, note_table
-from corpusreg.played import Played, perform
+from corpusreg.played import MOST_BEATS, Played, perform
 
 BAR = 16
 
@@ -305,3 +305,11 @@ def test_seconds_of_bars_follow_the_tempo() -> None:
     assert found.seconds.tolist() == pytest.approx([4, 4, 4, 3])
     late = replace(one, tempos=(Tempo(16, 120.0), Tempo(32, 60.0)))
     assert perform(late).seconds == pytest.approx([2, 2, 2, 4])
+
+
+def test_a_bar_longer_than_any_music_is_refused() -> None:
+    labels, lengths = ["1", "2"], [BAR, 4 * (MOST_BEATS + 1)]
+    bars = Bars.plain(labels, lengths, lengths, [4, 4])
+    long = Score(4, (Part(),), bars, note_table([note(60, 0, 4)]))
+    with pytest.raises(ReadError, match=r"50,005 beats, 50,001 of them in bar 2; look for"):
+        perform(long)
