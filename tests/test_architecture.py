@@ -31,7 +31,8 @@ OUTSIDE: dict[str, tuple[str, ...]] = {
     "numpy": (
         "notes", "loudness", "readers", "pedal", "played", "ensembles", "measures", "analysis",
         "rewrite", "duplicates", "reference", "effects", "rebar", "periods", "store", "cohorts",
-        "profiles", "players", "comparison", "pictures", "outputs.console", "heights", "report.sound",
+        "profiles", "players", "comparison", "pictures", "outputs.console", "heights",
+        "report.sound",
         "building", "workflow.ask",
     ),
     "pandas": ("api",),

@@ -31,13 +31,22 @@ def add_compare(commands: Any) -> None:
         "--as-written", action="store_true", help="keep the page's order, repeats not played"
     )
     ranges_option(compare)
+    compare.add_argument(
+        "--report",
+        type=Path,
+        metavar="FILE",
+        help="write a page to read and hand out, into a file that ends in .html",
+    )
     compare.add_argument("--json", action="store_true", help="print JSON")
     compare.set_defaults(run=_compare)
 
 
 def _compare(options: argparse.Namespace) -> int:
     from corpusreg import workflow
+    from corpusreg.report.writing import check_report, write_report
 
+    if options.report:
+        check_report(options.report)
     workflow.some_readable(options.pieces)
     with_reference(options)
     found = workflow.compare_paths(
@@ -46,6 +55,10 @@ def _compare(options: argparse.Namespace) -> int:
         as_written=options.as_written,
         ranges=options.ranges,
     )
+    if options.report and found.comparisons:
+        write_report(
+            found.comparisons, found.failures, found.reference_id, VERSION, options.report
+        )
     if options.json:
         from corpusreg.outputs.document import document
 
@@ -55,11 +68,18 @@ def _compare(options: argparse.Namespace) -> int:
                 indent=1,
             )
         )
+    elif options.report:
+        _say_written(len(found.comparisons), options.report)
     elif found.comparisons:
         _print_comparisons(found.comparisons, found.reference_id)
     for failure in found.failures:
         say(failure)
     return 1 if found.failures else 0
+
+
+def _say_written(works: int, path: Path) -> None:
+    if works:
+        print(f"{path}: {'a piece' if works == 1 else f'{works} pieces'}")
 
 
 def _print_comparisons(comparisons: Sequence[Any], reference_id: str) -> None:

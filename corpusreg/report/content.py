@@ -172,6 +172,9 @@ def _marks(c: Comparison, explain: Explainer) -> Marks:
         all_shifts=len(c.shifts),
         all_events=len(c.whole.events),
         hollow=_places(c, hollow.passages if hollow.value else ()),
+        ranked=tuple(
+            place(c, each.stay.first, each.stay.last) for each in c.stays if each.part is None
+        ),
         remarks=tuple(remarks),
         terms=explain([*texts, "hollow" if hollow.value else ""]),
     )

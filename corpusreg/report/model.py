@@ -123,7 +123,7 @@ class Marks:
 
     stays: those most worth saying first. changes: the clearest shifts and the strongest
     events in order of time. all_stays, all_shifts, all_events: how many there are in all.
-    hollow: the longest hollow passages.
+    hollow: the longest hollow passages. ranked: every stay in the order of its rank.
     """
 
     picture: Picture
@@ -133,6 +133,7 @@ class Marks:
     all_shifts: int
     all_events: int
     hollow: tuple[Place, ...]
+    ranked: tuple[Place, ...]
     remarks: tuple[str, ...]
     terms: tuple[Term, ...]
 

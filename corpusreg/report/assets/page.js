@@ -1,0 +1,238 @@
+/* The map answers pointer and keys, places jump to it, and passages can be heard.
+   Works from disk, asks nothing of the network. Without it the page reads the same. */
+(function () {
+  "use strict";
+
+  const AHEAD = 0.6; // seconds of sound that are prepared
+  const EVERY = 150; // milliseconds between preparations
+  const LEAD = 0.08; // seconds before the first note
+  const HALF = 0.7; // seconds in which a struck sound falls to about a third
+
+  document.documentElement.classList.add("live");
+  document.querySelectorAll("[data-work]").forEach(openWork);
+
+  function openWork(work) {
+    const map = work.querySelector(".map");
+    const readout = work.querySelector(".readout");
+    const sound = JSON.parse(work.querySelector("script.sound").textContent);
+    const count = sound.bars.length - 1;
+    const infos = barsOf(map);
+    let chosen = [0, 1];
+    let cursor = -1;
+
+    const player = makePlayer(sound, {
+      bar: (bar) => mark(map, "sounding", bar, bar + 1),
+      state: (playing) => {
+        work.classList.toggle("playing", playing);
+        work.querySelectorAll("button.stop").forEach((b) => (b.disabled = !playing));
+        if (!playing) mark(map, "sounding", 0, 0);
+      },
+    });
+
+    function choose(first, last, words) {
+      chosen = [first, last];
+      mark(map, "chosen", first, last);
+      const hear = work.querySelector("button.hear-chosen");
+      hear.textContent = "Hear " + words;
+      hear.disabled = false;
+    }
+
+    function say(bar) {
+      const info = infos.get(bar);
+      if (info) readout.textContent = told(info, sound.stays);
+    }
+
+    function move(bar) {
+      cursor = Math.min(Math.max(bar, 0), count - 1);
+      mark(map, "cursor", cursor, cursor + 1);
+      choose(cursor, cursor + 1, "bar " + infos.get(cursor).bar);
+      say(cursor);
+      const hear = work.querySelector("button.hear-stay");
+      const stay = sound.stays[Number(infos.get(cursor).stay) - 1];
+      hear.disabled = !stay;
+      if (stay) [hear.dataset.first, hear.dataset.last] = stay;
+    }
+
+    map.addEventListener("pointerover", (event) => {
+      const bar = event.target.closest(".bar");
+      if (!bar) return;
+      mark(map, "pointed", Number(bar.dataset.index), Number(bar.dataset.index) + 1);
+      say(Number(bar.dataset.index));
+    });
+    map.addEventListener("pointerleave", () => {
+      mark(map, "pointed", 0, 0);
+      if (cursor >= 0) say(cursor);
+    });
+    map.addEventListener("click", (event) => {
+      const bar = event.target.closest(".bar");
+      if (bar) move(Number(bar.dataset.index));
+    });
+    map.addEventListener("focus", () => {
+      if (cursor < 0) move(chosen[0]);
+    });
+    map.addEventListener("keydown", (event) => {
+      const steps = { ArrowLeft: -1, ArrowRight: 1, ArrowUp: -4, ArrowDown: 4 };
+      if (event.ctrlKey || event.metaKey || event.altKey) return;
+      if (event.key in steps) move(cursor + steps[event.key]);
+      else if (event.key === "Home") move(0);
+      else if (event.key === "End") move(count - 1);
+      else if (event.key === "Enter" || event.key === " ") player.play(chosen[0], chosen[1]);
+      else if (event.key === "Escape") player.stop();
+      else return;
+      event.preventDefault();
+      bring(map, cursor);
+    });
+
+    work.addEventListener("click", (event) => {
+      const place = event.target.closest("a.place");
+      const button = event.target.closest("button");
+      if (place) {
+        const first = Number(place.dataset.first);
+        move(first);
+        choose(first, Number(place.dataset.last), place.textContent);
+        light(map, place.dataset.mark);
+        // The link itself goes to the map; the bar may lie further down in it.
+        requestAnimationFrame(() => bring(map, first));
+        map.focus({ preventScroll: true });
+      } else if (button && button.classList.contains("stop")) player.stop();
+      else if (button && button.classList.contains("hear-chosen")) player.play(...chosen);
+      else if (button && button.dataset.first) {
+        player.play(Number(button.dataset.first), Number(button.dataset.last));
+      }
+    });
+    work.querySelectorAll("button.stop").forEach((b) => (b.disabled = true));
+  }
+
+  /* What a script needs to know of each bar, by its place among the played bars. */
+  function barsOf(map) {
+    const found = new Map();
+    map.querySelectorAll(".bar").forEach((bar) => {
+      if (!found.has(Number(bar.dataset.index))) found.set(Number(bar.dataset.index), bar.dataset);
+    });
+    return found;
+  }
+
+  function told(info, stays) {
+    const notes = info.notes ? info.notes.split(" ").join(", ") : "silence";
+    const stay = stays[Number(info.stay) - 1];
+    return "Bar " + info.bar + ": " + notes + "." + (stay ? " In stay " + info.stay + ", " + stay[2] + "." : "");
+  }
+
+  function mark(map, name, first, last) {
+    map.querySelectorAll(".bar").forEach((bar) => {
+      const index = Number(bar.dataset.index);
+      bar.classList.toggle(name, index >= first && index < last);
+    });
+  }
+
+  /* A stay, a shift or an event of which the text speaks. */
+  function light(map, name) {
+    map.querySelectorAll(".lit").forEach((each) => each.classList.remove("lit"));
+    if (!name) return;
+    const [kind, number] = name.split("-");
+    map.querySelectorAll("[data-" + kind + '="' + number + '"]').forEach((each) => {
+      if (!each.classList.contains("bar")) each.classList.add("lit");
+    });
+  }
+
+  function bring(map, bar) {
+    const seen = [...map.querySelectorAll('.bar[data-index="' + bar + '"]')].find(
+      (each) => each.getBoundingClientRect().width > 0
+    );
+    if (seen) seen.scrollIntoView({ block: "nearest", inline: "nearest" });
+  }
+
+  /* Plays played bars first to last (half-open). */
+  function makePlayer(sound, tell) {
+    let context = null;
+    let timer = 0;
+    let out = null;
+
+    function stop() {
+      if (!timer) return;
+      clearInterval(timer);
+      timer = 0;
+      const old = out;
+      old.gain.setTargetAtTime(0, context.currentTime, 0.03);
+      setTimeout(() => old.disconnect(), 300);
+      tell.state(false);
+    }
+
+    function play(first, last) {
+      stop();
+      context = context || new AudioContext();
+      context.resume();
+      out = makeOutput(context);
+      const from = sound.bars[first];
+      const until = sound.bars[last];
+      const zero = context.currentTime + LEAD - from / 1000;
+      let [next, onset] = firstNote(sound, from);
+      let bar = -1;
+      function prepare() {
+        const now = context.currentTime;
+        while (next < sound.steps.length && onset < until && onset / 1000 + zero < now + AHEAD) {
+          const lasts = Math.min(sound.lasts[next], until - onset);
+          if (onset >= from) tone(context, out, sound, next, zero + onset / 1000, lasts / 1000);
+          next += 1;
+          onset += sound.steps[next] || 0;
+        }
+        const at = (now - zero) * 1000;
+        const here = barAt(sound.bars, Math.max(at, from), last);
+        if (here !== bar) tell.bar((bar = here));
+        if (at > until + 400) stop();
+      }
+      tell.state(true);
+      timer = setInterval(prepare, EVERY);
+      prepare();
+    }
+
+    return { play, stop };
+  }
+
+  function makeOutput(context) {
+    const gain = context.createGain();
+    const limit = context.createDynamicsCompressor();
+    gain.gain.value = 0.5;
+    gain.connect(limit).connect(context.destination);
+    return gain;
+  }
+
+  function firstNote(sound, from) {
+    let onset = sound.steps[0] || 0;
+    let next = 0;
+    while (next < sound.steps.length && onset < from) {
+      next += 1;
+      onset += sound.steps[next] || 0;
+    }
+    return [next, onset];
+  }
+
+  function barAt(bars, at, last) {
+    let bar = 0;
+    while (bar < last - 1 && bars[bar + 1] <= at) bar += 1;
+    return bar;
+  }
+
+  /* One note: a triangle for its body and a sine an octave above, softened with height. */
+  function tone(context, out, sound, note, when, lasts) {
+    const pitch = sound.pitches[note];
+    const gain = context.createGain();
+    const level = (0.06 + 0.18 * (sound.loud[note] / 100)) * Math.min(1, 1.4 - pitch / 160);
+    const end = when + Math.max(lasts, 0.06);
+    gain.gain.setValueAtTime(0, when);
+    gain.gain.linearRampToValueAtTime(level, when + (sound.fades[note] ? 0.006 : 0.04));
+    if (sound.fades[note]) gain.gain.setTargetAtTime(0, when + 0.01, HALF);
+    gain.gain.setTargetAtTime(0, end, 0.05);
+    gain.connect(out);
+    [["triangle", 1, 1], ["sine", 2, 0.25]].forEach(([shape, times, part]) => {
+      const voice = context.createOscillator();
+      const share = context.createGain();
+      voice.type = shape;
+      voice.frequency.value = 440 * Math.pow(2, (pitch - 69) / 12) * times;
+      share.gain.value = part;
+      voice.connect(share).connect(gain);
+      voice.start(when);
+      voice.stop(end + 0.4);
+    });
+  }
+})();

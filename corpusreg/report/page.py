@@ -1,0 +1,153 @@
+"""The page: one self-contained HTML file that opens from disk and prints well.
+
+Nothing is fetched: the page's own policy forbids it, and allows the one script and the one
+style that are written here by their hashes. Every text of a score is escaped.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass
+from importlib.resources import files
+
+from corpusreg.engraving import glyph_sheet
+from corpusreg.pictures import look
+from corpusreg.report import sections
+from corpusreg.report.html import Html, digest, json_text, tag
+from corpusreg.report.model import Content
+from corpusreg.report.pieces import explained
+from corpusreg.report.slots import Notation, Slot
+from corpusreg.report.sound import BEAT, Sound
+
+__all__ = ["Work", "page"]
+
+
+@dataclass(frozen=True)
+class Work:
+    """One work, with all that its part of the page holds. slots, notation: by slot."""
+
+    content: Content
+    slots: dict[str, Slot]
+    notation: dict[str, Notation]
+    sound: Sound
+
+
+def page(works: Sequence[Work], failures: Sequence[str] = ()) -> str:
+    """The whole page. works: at least one. failures: one line each, told at the end."""
+    single = len(works) == 1
+    title = works[0].content.title if single else f"{len(works)} pieces"
+    style, script = _asset("page.css"), _asset("page.js")
+    style = f"{look.css('.picture')}\n{style}"
+    policy = (
+        f"default-src 'none'; style-src {digest(style)}; script-src {digest(script)}; "
+        "base-uri 'none'; form-action 'none'"
+    )
+    head = tag(
+        "head",
+        tag("meta", charset="utf-8"),
+        tag("meta", http_equiv="Content-Security-Policy", content=policy),
+        tag("meta", name="viewport", content="width=device-width, initial-scale=1"),
+        tag("meta", name="color-scheme", content="light dark"),
+        tag("title", f"{title}: how it uses register"),
+        tag("style", Html(style)),
+    )
+    glyphs = glyph_sheet(
+        run for work in works for each in work.notation.values() for run in each.drawn
+    )
+    body = tag(
+        "body",
+        tag("a", "Skip to the content", href="#content", class_="skip"),
+        Html(glyphs),
+        _banner(works),
+        _contents(works),
+        tag(
+            "main",
+            *(_work(work, f"w{number}", single) for number, work in enumerate(works, 1)),
+            *_failed(failures),
+            id="content",
+        ),
+        _foot(works[0].content),
+        tag("script", Html(script)),
+    )
+    return f"<!doctype html>\n{tag('html', head, body, lang='en')}\n"
+
+
+def _asset(name: str) -> str:
+    text = files("corpusreg.report").joinpath("assets", name).read_text(encoding="utf-8")
+    return text.replace("\r\n", "\n")
+
+
+def _banner(works: Sequence[Work]) -> Html:
+    """The one h1: the title of the work, or how many there are."""
+    if len(works) == 1:
+        return tag("header", tag("h1", works[0].content.title), _facts(works[0].content))
+    return tag("header", tag("h1", f"{len(works)} pieces, and how they use register"))
+
+
+def _facts(content: Content) -> Html:
+    return tag("p", " · ".join(content.facts), class_="facts")
+
+
+def _contents(works: Sequence[Work]) -> Html:
+    if len(works) == 1:
+        links = [tag("a", title, href=f"#w1-{name}") for name, title in sections.SECTIONS]
+    else:
+        links = [
+            tag("a", work.content.title, href=f"#w{number}")
+            for number, work in enumerate(works, start=1)
+        ]
+    rows = tag("ul", *(tag("li", link) for link in links))
+    return tag("nav", rows, aria_label="Contents")
+
+
+def _work(work: Work, name: str, single: bool) -> Html:
+    content, level = work.content, 2 if single else 3
+    data = asdict(work.sound) | {
+        "stays": [[stay.first, stay.last, stay.words] for stay in content.marks.ranked]
+    }
+    heading = [] if single else [tag("h2", content.title), _facts(content)]
+    return tag(
+        "article",
+        *heading,
+        tag("p", content.compared, class_="compared"),
+        *(tag("p", each) for each in content.disagreements),
+        explained(content.terms),
+        sections.findings(content, name, level),
+        sections.map_section(content, name, level, work.slots),
+        sections.measures(content, name, level, work.slots),
+        sections.passages(content, name, level, work.notation),
+        sections.offers(content, name, level),
+        sections.works(content, name, level, work.slots),
+        sections.parts(content, name, level, work.slots),
+        sections.assumed(content, name, level, _tempo(work.sound)),
+        sections.origin(content, name, level),
+        tag("script", json_text(data), type="application/json", class_="sound"),
+        id=name,
+        data_work=name,
+    )
+
+
+def _tempo(sound: Sound) -> str:
+    """What is said of the tempo of passages that are heard."""
+    if sound.tempo_known:
+        return ""
+    return f"No tempo is written: passages are played at {60 / BEAT:.0f} beats a minute."
+
+
+def _failed(failures: Sequence[str]) -> list[Html]:
+    if not failures:
+        return []
+    rows = tag("ul", *(tag("li", failure) for failure in failures))
+    return [tag("section", tag("h2", "Not in this page", id="failed"), rows,
+                aria_labelledby="failed")]  # fmt: skip
+
+
+def _foot(content: Content) -> Html:
+    return tag(
+        "footer",
+        tag(
+            "p",
+            "Made with corpusreg from the score alone. It describes and offers; it gives no "
+            "marks, and neither end of a measure is better.",
+        ),
+    )

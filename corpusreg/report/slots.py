@@ -1,0 +1,107 @@
+"""What stands in the slots of a report: pictures from `pictures`, notation from `engraving`.
+
+A slot that is not filled is left out of the page; a passage that cannot be engraved keeps
+its words and says why.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from corpusreg import engraving
+from corpusreg.comparison import Comparison
+from corpusreg.engraving import Engraved
+from corpusreg.pictures.register_map import pages, register_map
+from corpusreg.pictures.strips import bare_strip, strips_key
+from corpusreg.pictures.view import view_of
+from corpusreg.placing import part_names
+from corpusreg.report.model import Content, Passage
+
+__all__ = ["NARROW", "WIDE", "Notation", "Slot", "draw", "engrave"]
+
+WIDE, NARROW = 720.0, 340.0  # pixels: the text column of a page, a phone
+
+
+@dataclass(frozen=True)
+class Slot:
+    """SVG pictures, one below the other. narrow: the same for a phone, () where these serve."""
+
+    pictures: tuple[str, ...]
+    narrow: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Notation:
+    """A passage in notation. remarks: what must be known beside it, or why there is none."""
+
+    drawn: tuple[Engraved, ...]
+    remarks: tuple[str, ...]
+
+
+def draw(c: Comparison, content: Content, prefix: str) -> dict[str, Slot]:
+    """Pictures by slot; prefix begins every id in them."""
+    found = {"map": Slot(_maps(c, prefix, WIDE), _maps(c, f"{prefix}-slim", NARROW))}
+    for row in content.measures.rows:
+        drawn = bare_strip(c, row.name, prefix=f"{prefix}-strip-{row.name.replace('_', '-')}")
+        if drawn and row.picture:
+            found[row.picture.slot] = Slot((drawn.svg,))
+    key, slim = (strips_key(prefix=f"{prefix}-key", width=WIDE), NARROW)
+    narrow = strips_key(prefix=f"{prefix}-slim-key", width=slim)
+    found["strips-key"] = Slot((key.svg,), (narrow.svg,))
+    return found
+
+
+def _maps(c: Comparison, prefix: str, width: float) -> tuple[str, ...]:
+    view = view_of(c)
+    return tuple(
+        register_map(
+            view, prefix=f"{prefix}-map-{number}", bars=bars, width=width, heading=False
+        ).svg
+        for number, bars in enumerate(pages(view, width=width), start=1)
+    )
+
+
+def engrave(works: Sequence[tuple[Comparison, Content]]) -> list[dict[str, Notation]]:
+    """The passages of each work by slot; all are drawn in one go."""
+    asked = [
+        (work, passage, run)
+        for work, (_, content) in enumerate(works)
+        for passage in content.passages.shown
+        for run in passage.written
+    ]
+    numbers = [
+        {name: index for index, name in part_names(c.whole.played).items()} for c, _ in works
+    ]
+    drawn = engraving.engrave_all(
+        [_passage(works[w][1], passage, run, numbers[w]) for w, passage, run in asked]
+    )
+    found: list[dict[str, list[Engraved | str]]] = [{} for _ in works]
+    for (work, passage, _), picture in zip(asked, drawn, strict=True):
+        found[work].setdefault(passage.picture.slot, []).append(picture)
+    return [{slot: _notation(all_runs) for slot, all_runs in each.items()} for each in found]
+
+
+def _passage(
+    content: Content, passage: Passage, run: tuple[int, int], numbers: Mapping[str, int]
+) -> engraving.Passage:
+    return engraving.Passage(
+        path=Path(content.passages.path),
+        first=run[0],
+        last=run[1],
+        number=content.passages.tune,
+        parts=() if passage.part is None else (numbers[passage.part],),
+    )
+
+
+def _notation(runs: Sequence[Engraved | str]) -> Notation:
+    def remarks() -> Iterator[str]:
+        for each in runs:
+            if isinstance(each, str):
+                yield each
+            else:
+                yield from each.remarks
+
+    drawn = tuple(each for each in runs if isinstance(each, Engraved))
+    return Notation(drawn, tuple(dict.fromkeys(remarks())))

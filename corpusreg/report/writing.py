@@ -1,0 +1,85 @@
+"""Reports as files: what kinds there are, what each needs, and writing one."""
+
+from __future__ import annotations
+
+import importlib.util
+import os
+from collections.abc import Sequence
+from pathlib import Path
+
+from corpusreg.comparison import Comparison
+from corpusreg.errors import CorpusregError, UsageError
+
+__all__ = ["REPORTS", "check_report", "write_report"]
+
+# Kinds of report by ending, and the libraries that each needs beyond the core install.
+REPORTS = {".html": ("verovio",)}
+
+
+def check_report(path: Path) -> None:
+    """Raise before anything is measured where no such report can be written.
+
+    UsageError for an unknown ending, CorpusregError for a missing library.
+    """
+    kind = path.suffix.lower()
+    if kind not in REPORTS:
+        raise UsageError(f"{path}: a report ends in {' or '.join(REPORTS)}; name it so")
+    for library in REPORTS[kind]:
+        if importlib.util.find_spec(library) is None:
+            raise CorpusregError(
+                f"{path}: a report needs {library}; run pip install 'corpusreg[report]'"
+            )
+
+
+def write_report(
+    comparisons: Sequence[Comparison],
+    failures: Sequence[str],
+    reference_id: str,
+    definitions: str,
+    path: Path,
+) -> None:
+    """Write a report of some works, at least one.
+
+    failures: what could not be read, one line each, told at the end. A file of that name
+    is replaced only by a finished one. Raises CorpusregError where it cannot be written.
+    """
+    text = _page(comparisons, failures, reference_id, definitions)
+    _replace(path, text.encode("utf-8"))
+
+
+def _page(
+    comparisons: Sequence[Comparison],
+    failures: Sequence[str],
+    reference_id: str,
+    definitions: str,
+) -> str:
+    from corpusreg.report.content import content
+    from corpusreg.report.page import Work, page
+    from corpusreg.report.slots import draw, engrave
+    from corpusreg.report.sound import sound
+
+    contents = [content(c, reference_id, definitions) for c in comparisons]
+    notation = engrave(list(zip(comparisons, contents, strict=True)))
+    works = [
+        Work(each, draw(c, each, f"w{number}"), passages, sound(c.whole.played))
+        for number, (c, each, passages) in enumerate(
+            zip(comparisons, contents, notation, strict=True), start=1
+        )
+    ]
+    return page(works, failures)
+
+
+def _replace(path: Path, data: bytes) -> None:
+    """Write beside the file first, so that nobody ever sees half of it."""
+    partial = path.with_name(f".{path.name}.{os.getpid()}")
+    try:
+        try:
+            partial.write_bytes(data)
+            partial.replace(path)
+        finally:
+            partial.unlink(missing_ok=True)
+    except OSError as error:
+        why = (error.strerror or str(error)).lower()
+        raise CorpusregError(
+            f"{path}: cannot be written ({why}); choose another place"
+        ) from error
