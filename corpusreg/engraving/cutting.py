@@ -8,6 +8,7 @@ said beside the picture, or not at all. Source: MusicXML 4.0, W3C Community Grou
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from copy import deepcopy
 from typing import Any
 
@@ -21,6 +22,7 @@ _ORDER = (
     "divisions", "key", "time", "staves", "part-symbol", "instruments", "clef",
     "staff-details", "transpose", "for-part",
 )  # fmt: skip
+_LONGEST_NAME = 40  # characters of a player's name
 _LINES = ("octave-shift", "wedge")
 _NOT_DRAWN = frozenset(("print", "sound", "listening", "link", "bookmark"))
 
@@ -62,39 +64,35 @@ def _partwise(root: Any) -> Any:
     return whole
 
 
-def cut(root: Any, first: int, last: int, parts: tuple[int, ...] = ()) -> str:
-    """Bars `first` to `last` (positions from 0, half-open) as MusicXML text.
+def cut(root: Any, bars: tuple[int, int], parts: tuple[int, ...], names: Sequence[str]) -> str:
+    """Some bars (positions from 0, half-open) and players of a score as MusicXML text.
 
-    parts: positions of the players to keep, () for all. `root` stays as it is.
+    parts: positions of the players to keep. names: of all players, '' for none. `root`
+    stays as it is.
     """
     from lxml import etree
 
     whole = etree.Element("score-partwise", version="4.0")
-    heads = root.find("part-list")
     listed = etree.SubElement(whole, "part-list")
-    named = {} if heads is None else {h.get("id"): h for h in heads.iterfind("score-part")}
-    order = list(named)
-    every = sorted(
-        root.iterfind("part"),
-        key=lambda p: order.index(p.get("id")) if p.get("id") in named else 0,
-    )
-    for index, part in enumerate(every):
-        if parts and index not in parts:
-            continue
-        name = f"P{index + 1}"
-        listed.append(_head(named.get(part.get("id")), name))
-        whole.append(_cut_part(part, name, first, last))
+    named = {head.get("id"): head for head in root.iterfind("part-list/score-part")}
+    places = {name: place for place, name in enumerate(named)}
+    found = sorted(root.iterfind("part"), key=lambda p: places.get(p.get("id"), len(places)))
+    for index, part in enumerate(found):
+        if index in parts:
+            name = names[index] if index < len(names) else ""
+            listed.append(_head(named.get(part.get("id")), f"P{index}", name))
+            whole.append(_cut_part(part, f"P{index}", *bars))
     return str(etree.tostring(whole, encoding="unicode"))
 
 
-def _head(found: Any, name: str) -> Any:
-    """A <score-part> with its names and transposing instruments, and nothing to play."""
+def _head(found: Any, identity: str, name: str) -> Any:
+    """A <score-part> with its names, and nothing to play."""
     from lxml import etree
 
-    head = etree.Element("score-part", id=name)
-    for tag in ("part-name", "part-abbreviation"):
-        text = None if found is None else found.findtext(tag)
-        etree.SubElement(head, tag).text = " ".join((text or "").split())
+    short = "" if found is None or not name else found.findtext("part-abbreviation") or ""
+    head = etree.Element("score-part", id=identity)
+    for tag, text in (("part-name", name), ("part-abbreviation", short)):
+        etree.SubElement(head, tag).text = " ".join(text.split())[:_LONGEST_NAME]
     return head
 
 

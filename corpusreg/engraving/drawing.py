@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from corpusreg.engraving.loading import Opened
-from corpusreg.engraving.passage import Engraved, Passage
+from corpusreg.engraving.passage import TENTH, TEXT_WIDTH, Engraved, Passage
 from corpusreg.engraving.proof import Bar, shifts
 from corpusreg.engraving.svg import cleaned
 from corpusreg.errors import CorpusregError
@@ -23,6 +23,7 @@ __all__ = ["engrave_here"]
 _LONGEST = 16  # bars that are tried; fewer are drawn where they need too many systems
 _MOST_STAVES = 10  # staves of all systems of a picture together
 _MOST_SYSTEMS = 3
+_WIDEST = 1.4  # lines; what is wider than a line is drawn smaller
 _TALL = 6  # staves above which players that are silent in the passage are left out
 _LONG = {"breve": Fraction(8), "long": Fraction(16), "maxima": Fraction(32)}  # in quarters
 
@@ -70,6 +71,8 @@ def _engrave(passage: Passage, file: Opened) -> Engraved | str:
         *_left_out(score, labels, end - first, 0 if passage.parts else len(parts)),
         *_transposing(score, moved),
     )
+    if drawn.width > _WIDEST * TEXT_WIDTH:
+        return f"{name}: bar {labels[0]} is too long for a line"
     return _finished(drawn, score.bars.labels[first:end], (first, end), remarks)
 
 
@@ -97,6 +100,11 @@ class _Drawn:
     root: Any
     bars: tuple[Bar, ...]
     systems: tuple[int, ...]
+
+    @property
+    def width(self) -> float:
+        """In mm."""
+        return float(self.root.get("viewBox").split()[2]) * TENTH
 
     def bars_in(self, systems: int) -> int:
         return sum(self.systems[:systems])

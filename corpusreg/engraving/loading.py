@@ -74,7 +74,8 @@ class Opened:
             toolkit.select({"measureRange": f"{bars[0] + 1}-{bars[1]}"})
             toolkit.redoLayout()
             return toolkit
-        return self._loaded(cut(self._root(score.number), *bars, parts), "xml")
+        names = [part.name for part in score.parts]
+        return self._loaded(cut(self._root(score.number), bars, parts, names), "xml")
 
     def _loaded(self, text: str, kind: str) -> Any:
         import verovio

@@ -12,7 +12,7 @@ import re
 from collections.abc import Iterable, Sequence
 from typing import Any
 
-from corpusreg.engraving.passage import TENTH, Engraved
+from corpusreg.engraving.passage import TENTH, TEXT_WIDTH, Engraved
 
 __all__ = ["cleaned", "glyph_sheet", "standalone"]
 
@@ -49,7 +49,8 @@ def cleaned(
     glyphs = _glyphs(root)
     inner = root.find(f"{{{_SVG}}}svg")
     box = [float(size) for size in inner.get("viewBox").split()]
-    width, height = (round(size / 10 * TENTH, 2) for size in box[2:])
+    scale = min(TENTH / 10, TEXT_WIDTH / box[2])
+    width, height = (round(size * scale, 2) for size in box[2:])
     numbers = iter(labels)
     for element in list(inner.iter()):
         if not isinstance(element.tag, str) or _name(element) not in _KEPT:
