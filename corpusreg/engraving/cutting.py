@@ -1,9 +1,9 @@
 """Some bars of a MusicXML score as a small MusicXML score.
 
 What holds at the cut is written again at its beginning: divisions, key, metre, staves,
-clefs, transposition, and octave lines and hairpins that are open. What is open at the end
-is closed. Titles, credits, layout, playback and metronome marks are left out: they are
-said beside the picture, or not at all. Source: MusicXML 4.0, W3C Community Group 2021.
+clefs, transposition, and octave lines, hairpins and voltas that are open. What is open at
+the end is closed. Titles, credits, layout, playback and metronome marks are left out: they
+are said beside the picture, or not at all. Source: MusicXML 4.0, W3C Community Group 2021.
 """
 
 from __future__ import annotations
@@ -125,6 +125,7 @@ class _State:
     def __init__(self) -> None:
         self.attributes: dict[tuple[str, str], Any] = {}
         self.lines: dict[tuple[str, str], Any] = {}  # the <direction> that opened each
+        self.ending: Any = None  # the <ending> of a volta that is open
 
     def read(self, measure: Any, *, lines_only: bool = False) -> None:
         """Take in what a measure changes."""
@@ -136,6 +137,8 @@ class _State:
                 for kind in _LINES:
                     for line in child.iterfind(f"direction-type/{kind}"):
                         self._line(kind, line, child)
+            elif child.tag == "barline" and (ending := child.find("ending")) is not None:
+                self.ending = ending if ending.get("type") == "start" else None
 
     def _attribute(self, item: Any) -> None:
         staff = item.get("number") or ""
@@ -164,11 +167,27 @@ class _State:
             for key in sorted(key for key in self.attributes if key[0] == tag):
                 attributes.append(deepcopy(self.attributes[key]))
         found = [attributes] if len(attributes) else []
+        if self.ending is not None:
+            found.insert(0, _volta(self.ending, "left", "start"))
         return found + [_direction(kind, line) for (kind, _), line in self.lines.items()]
 
     def ends(self) -> list[Any]:
-        """Directions that close what is open."""
-        return [_direction(kind, line, stop=True) for (kind, _), line in self.lines.items()]
+        """Elements that close what is open."""
+        found = [_direction(kind, line, stop=True) for (kind, _), line in self.lines.items()]
+        if self.ending is not None:
+            found.append(_volta(self.ending, "right", "discontinue"))
+        return found
+
+
+def _volta(opened: Any, location: str, kind: str) -> Any:
+    """A barline that begins or leaves a volta."""
+    from lxml import etree
+
+    barline = etree.Element("barline", location=location)
+    ending = deepcopy(opened)
+    ending.set("type", kind)
+    barline.append(ending)
+    return barline
 
 
 def _direction(kind: str, opened: Any, *, stop: bool = False) -> Any:
