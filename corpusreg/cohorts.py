@@ -21,6 +21,7 @@ __all__ = [
     "Copies",
     "Source",
     "fetch_cohort",
+    "fetch_octaves",
     "own_copies",
     "parse_cohort",
     "with_oddness",
@@ -28,6 +29,7 @@ __all__ = [
 
 # Works of a user's own cohort whose oddness is found while the user waits.
 _SAMPLE = 40
+_OCTAVES = 11
 
 # What a user may choose a cohort by, with the words used on screen.
 COLUMNS = (
@@ -99,6 +101,24 @@ def fetch_cohort(source: Source, rung: Rung, leave_out: Sequence[str] = ()) -> C
         sources=int(counts["sources"][0]),
         collections=int(counts["collections"][0]),
     )
+
+
+def fetch_octaves(
+    source: Source, cohort: Cohort, leave_out: Sequence[str] = ()
+) -> NDArray[np.float64]:
+    """How much of each work of a fetched cohort sounds in each octave, shape (works, 11).
+
+    leave_out: as the cohort was fetched. Column 0 is octave -1; a row adds up to 1.
+    """
+    where = cohort.rung.where
+    conditions = " AND ".join(f'"{column}" = ${column}' for column in where)
+    found = source.fetch_columns(
+        sql.load("cohort_octaves").format(conditions=conditions),
+        {**where, "leave_out": list(leave_out)},
+    )
+    shares = np.zeros((cohort.works, _OCTAVES))
+    shares[found["place"].astype(np.int64), found["band"].astype(np.int64) + 1] = found["share"]
+    return shares
 
 
 def with_oddness(source: Source, cohort: Cohort) -> Cohort:

@@ -92,7 +92,9 @@ class Comparison:
     others: the neighbouring rungs' placements by rung title, by measure name.
     odder: share of the cohort (0 to 1) whose own oddest measure lies as far out
     as this piece's oddest, None where nothing is placed. profile: or in words why there
-    is none. parts: analyses of the sounding parts by name, in score order.
+    is none. parts: analyses of the sounding parts by name, in score order. octaves: how
+    much of each work of the cohort sounds in each octave, shape (works, 11), octave -1
+    first; None where it was not asked for.
     """
 
     piece: Piece
@@ -110,6 +112,7 @@ class Comparison:
     players: Players = NOBODY
     profile: PlacedProfile | str = "not looked for"
     parts: Mapping[str, Analysis] = field(default_factory=dict)
+    octaves: NDArray[np.float64] | None = None
 
 
 def compare(

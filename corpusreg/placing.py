@@ -2,12 +2,19 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from corpusreg.analysis import Analysis, analyse
-from corpusreg.cohorts import Copies, fetch_cohort, own_copies, parse_cohort, with_oddness
+from corpusreg.cohorts import (
+    Copies,
+    fetch_cohort,
+    fetch_octaves,
+    own_copies,
+    parse_cohort,
+    with_oddness,
+)
 from corpusreg.comparison import Comparison, Piece, compare
 from corpusreg.duplicates import fingerprint, shingles
 from corpusreg.ensembles import Ensemble, ensemble_of, kinds
@@ -25,7 +32,7 @@ if TYPE_CHECKING:
     from corpusreg.readers import ReadResult
     from corpusreg.store import Reference
 
-__all__ = ["measured", "part_names", "place_file", "read_works"]
+__all__ = ["measured", "part_names", "place_file", "place_score", "read_works"]
 
 # Formats read by native code or by music21, which may crash or balloon: in a
 # bounded process of their own. The others are read by bounded Python code here.
@@ -63,6 +70,20 @@ def place_file(
         many = len(result.scores) + len(result.failures) > 1
         found.append(_placed(reference, path, work, chosen, table or load(), many=many))
     return found, failures
+
+
+def place_score(
+    reference: Reference,
+    path: Path,
+    score: Score,
+    cohort: str | None = None,
+    table: Instruments | None = None,
+) -> Comparison:
+    """A score at hand, placed as `place_file` places a file that holds it alone."""
+    chosen = parse_cohort(reference, cohort) if cohort else None
+    played = perform(score)
+    work = _Work(score, played, analyse(played), ensemble_of(score, played))
+    return _placed(reference, path, work, chosen, table or load(), many=False)
 
 
 def measured(path: Path) -> list[tuple[str, Analysis, dict[str, Analysis]]]:
@@ -124,7 +145,7 @@ def _placed(
     )
     placeable = {n: None if v.reason else v.value for n, v in work.whole.values.items()}
     weights = work.whole.texture.total
-    return compare(
+    compared = compare(
         piece,
         work.whole,
         parts,
@@ -133,6 +154,8 @@ def _placed(
         players=everyone,
         profile=profiled(reference, rungs, copies.counted, placeable, weights),
     )
+    octaves = fetch_octaves(reference, compared.cohort, copies.counted)
+    return replace(compared, octaves=octaves)
 
 
 def _title(score: Score, path: Path, *, many: bool) -> str:

@@ -21,7 +21,7 @@ habit     the family in which a piece lies furthest from the middle, CLEAR or mo
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from statistics import NormalDist
 
 import numpy as np
@@ -140,6 +140,7 @@ class PlacedProfile:
     beyond: farther from the centre than 95 % of the profile's own works.
     second: the next nearest group. families: scores of the piece by family.
     habit: '' where the piece has none. contrasting: works that do the contrary.
+    around: scores of all works of the rung by family, shape (works,) each.
     """
 
     rung: str
@@ -152,6 +153,7 @@ class PlacedProfile:
     families: Mapping[str, float]
     habit: str = ""
     contrasting: tuple[Neighbour, ...] = ()
+    around: Mapping[str, Floats] = field(default_factory=dict)
 
 
 def shape(weights: Floats) -> dict[str, Floats]:
@@ -240,7 +242,17 @@ def place_profile(profiles: Profiles, values: Mapping[str, float]) -> PlacedProf
         families=families,
         habit=habit,
         contrasting=_contrasting(profiles, position, weights, habit) if habit else (),
+        around=_around(profiles),
     )
+
+
+def _around(profiles: Profiles) -> dict[str, Floats]:
+    """Mean score of each family for all works, shape (works,) each."""
+    families = np.array([FAMILIES[name] for name in profiles.scales])
+    return {
+        family: np.asarray(profiles.positions[:, families == family].mean(axis=1))
+        for family in dict.fromkeys(families.tolist())
+    }
 
 
 def _habit(families: Mapping[str, float]) -> str:
