@@ -300,6 +300,7 @@ def test_values_that_a_file_leaves_out_are_completed(tmp_path: Path) -> None:
     kinds = Counter(g.get("class") for g in root.iter(f"{SVG}g"))
     assert kinds["tie"] == 1 and kinds["tuplet"] == 2 and kinds["mRest"] == 1
     assert kinds["dots"] == 3
+    assert kinds["clef"] == 1  # which this tune does not name
 
 
 def test_other_notes_than_those_read_are_never_shown(

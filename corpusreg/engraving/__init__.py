@@ -32,6 +32,8 @@ __all__ = [
     "standalone",
 ]
 
+_SECONDS = 60.0  # of computing for all passages of a call
+
 
 def engrave(passage: Passage) -> Engraved | str:
     """One passage drawn, or in one line why it cannot be; see `engrave_all`."""
@@ -42,17 +44,18 @@ def engrave_all(passages: list[Passage]) -> list[Engraved | str]:
     """Each passage drawn, or in one line why it cannot be, in the order given.
 
     Passages of one file share its reading. All are drawn in one child process; should
-    that end before its time, each is tried once more in a child of its own, so that one
-    bad score costs no other its picture.
+    that crash, each is tried once more in a child of its own, so that one bad score costs
+    no other its picture. What takes too long is not tried again.
     """
-    from corpusreg.isolate import StoppedError, call
+    from corpusreg.isolate import Limits, StoppedError, call
 
     if not passages:
         return []
+    limits = Limits(cpu_seconds=_SECONDS, wall_seconds=4 * _SECONDS)
     try:
-        drawn: list[Engraved | str] = call(engrave_here, passages)
+        drawn: list[Engraved | str] = call(engrave_here, passages, limits)
     except StoppedError as error:
-        if len(passages) == 1:
-            return [f"{passages[0].path.name}: cannot be engraved ({error})"]
-        return [engrave(passage) for passage in passages]
+        if len(passages) > 1 and error.kind != "time":
+            return [engrave(passage) for passage in passages]
+        return [f"{passage.path.name}: cannot be engraved ({error})" for passage in passages]
     return drawn

@@ -22,6 +22,7 @@ _ORDER = (
     "divisions", "key", "time", "staves", "part-symbol", "instruments", "clef",
     "staff-details", "transpose", "for-part",
 )  # fmt: skip
+_TREBLE = "<clef><sign>G</sign><line>2</line></clef>"  # where a part has no clef
 _LONGEST_NAME = 40  # characters of a player's name
 _LINES = ("octave-shift", "wedge")
 _NOT_DRAWN = frozenset(("print", "sound", "listening", "link", "bookmark"))
@@ -163,6 +164,8 @@ class _State:
         from lxml import etree
 
         attributes = etree.Element("attributes")
+        if not any(tag == "clef" for tag, _ in self.attributes):
+            self.attributes[("clef", "1")] = etree.fromstring(_TREBLE)
         for tag in _ORDER:
             for key in sorted(key for key in self.attributes if key[0] == tag):
                 attributes.append(deepcopy(self.attributes[key]))

@@ -39,6 +39,7 @@ _OPTIONS = {
     "pageMarginLeft": 40,
     "pageMarginRight": 0,
     "breaks": "auto",
+    "breaksNoWidow": True,
     "condense": "none",
     "header": "none",
     "footer": "none",
