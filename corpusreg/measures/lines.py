@@ -29,7 +29,7 @@ PartGap = tuple[int, int, int, float, float]
 
 def part_pitches(notes: Notes) -> list[tuple[int, int, int]]:
     """(part, pitch, notes) for every pitch that a part plays."""
-    return _counted(notes.part, notes.pitch)
+    return _counted(notes.part.astype(np.int64), notes.pitch)
 
 
 def steps(notes: Notes) -> list[tuple[int, int, int]]:
@@ -40,7 +40,7 @@ def steps(notes: Notes) -> list[tuple[int, int, int]]:
     last = np.append((part[1:] != part[:-1]) | (onset[1:] != onset[:-1]), True)
     part, pitch = part[last], pitch[last]
     inside = part[1:] == part[:-1]
-    return _counted(part[1:][inside], np.diff(pitch)[inside])
+    return _counted(part[1:][inside].astype(np.int64), np.diff(pitch)[inside])
 
 
 def part_gaps(notes: Notes, parts: int) -> list[PartGap]:
@@ -72,7 +72,7 @@ def bass_gaps(notes: Notes) -> list[tuple[int, int, int]]:
 
 def _counted(first: Ints, second: Ints) -> list[tuple[int, int, int]]:
     """(first, second, times) for every pair, in order; the second lies within +-128."""
-    keys, count = np.unique(512 * first.astype(np.int64) + second + PITCHES, return_counts=True)
+    keys, count = np.unique(512 * first + second + PITCHES, return_counts=True)
     pairs = zip((keys >> 9).tolist(), ((keys & 511) - PITCHES).tolist(), strict=True)
     return [(a, b, n) for (a, b), n in zip(pairs, count.tolist(), strict=True)]
 

@@ -188,7 +188,7 @@ def quantiles(cumulated: Floats, shares: tuple[float, ...]) -> Ints:
     # The tolerance keeps a share that is met exactly from being missed by rounding.
     wanted = rows + np.array(shares) - 1e-9
     found = np.searchsorted((cumulated + rows).ravel(), wanted.ravel()).reshape(wanted.shape)
-    return found - PITCHES * np.arange(len(cumulated))[:, None]
+    return np.asarray(found - PITCHES * np.arange(len(cumulated))[:, None], np.int64)
 
 
 def distances(cumulated_a: Floats, cumulated_b: Floats) -> Floats:

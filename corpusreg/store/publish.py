@@ -70,6 +70,7 @@ def publish(
     tables: Mapping[str, Sequence[tuple[Any, ...]]] | None = None,
     finish: Callable[[Draft], None] | None = None,
     started: datetime.datetime | None = None,
+    made_of: Mapping[str, Any] | None = None,
 ) -> Path:
     """Build a reference of `files` from shards and put it in force; returns its path.
 
@@ -77,7 +78,8 @@ def publish(
     have been measured. folder: default `settings.reference_folder()`. tables:
     further rows by table, such as corpora. finish: called with the Draft when
     all works are in, to add what depends on all of them. started: when the
-    build began, UTC, for the builds table. The caller holds the build lock.
+    build began, UTC, for the builds table. made_of: added to builds.settings, which
+    says what went into the reference. The caller holds the build lock.
 
     Raises StoreError when files lack rows or something cannot be written, and
     lets errors of `finish` through; the reference in force stays in both cases.
@@ -106,7 +108,7 @@ def publish(
                 with door.storing(f"{draft}"):
                     finish(Draft(connection))
             with door.storing(f"{draft}"):
-                name = _close(connection, folder, shards, started, began)
+                name = _close(connection, folder, shards, made_of or {}, started, began)
         finally:
             connection.close()
         with door.storing(f"{folder}"):
@@ -172,6 +174,7 @@ def _close(
     connection: duckdb.DuckDBPyConnection,
     folder: Path,
     shards: Shards,
+    made_of: Mapping[str, Any],
     started: datetime.datetime,
     began: float,
 ) -> str:
@@ -189,7 +192,7 @@ def _close(
             _version("corpusreg") or "unknown",
             recipe.definitions,
             settings.SCHEMA_VERSION,
-            json.dumps(dict(recipe.settings), sort_keys=True),
+            json.dumps({**recipe.settings, **made_of}, sort_keys=True),
             json.dumps({name: _version(name) for name in _LIBRARIES}),
             reference_id,
             works,

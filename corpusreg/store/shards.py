@@ -25,7 +25,7 @@ import hashlib
 import json
 import shutil
 import time
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -90,11 +90,13 @@ class Shards:
         fresh: bool = False,
         batch_rows: int = 100_000,
         batch_seconds: float = 20.0,
+        on_written: Callable[[str], None] | None = None,
     ) -> None:
         """Read and check the labels; `fresh` ignores what was measured before.
 
         batch_rows, batch_seconds: a batch is written when it holds so many rows
-        or has been open so long; a crash loses at most one.
+        or has been open so long; a crash loses at most one. on_written: called with
+        the name of every shard when it is whole.
         Raises StoreError when the folder cannot be written.
         """
         self.folder = folder
@@ -103,6 +105,7 @@ class Shards:
         self.entries: dict[tuple[str, str], Entry] = {}
         self._batch_rows = batch_rows
         self._batch_seconds = batch_seconds
+        self._on_written = on_written
         self._batch: list[tuple[str, str, str, bool]] = []
         self._rows: Rows = {}
         self._opened = 0.0
@@ -161,6 +164,8 @@ class Shards:
         self._enter(label)
         self._batch = []
         self._rows = {}
+        if self._on_written is not None:
+            self._on_written(name)
 
     def missing(self, files: Iterable[tuple[str, str, str]]) -> list[tuple[str, str, str]]:
         """The (corpus, path, content) among `files` that have no rows of that content."""

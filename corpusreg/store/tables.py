@@ -31,6 +31,7 @@ ORDER: Mapping[str, str] = {
     "band_weights": "work, band",
     "pitch_weights": "work, pitch",
     "shingles": "work, shingle",
+    "work_columns": "work, name",
     "part_pitches": "work, part, pitch",
     "steps": "work, part, step",
     "part_gaps": "work, upper",
