@@ -13,6 +13,8 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from lxml import etree
 
 from corpusreg.engraving import (
@@ -144,6 +146,34 @@ def test_bars_of_bundled_scores_are_drawn_with_their_notes(name: str, library: P
     for passage, picture in zip(passages, engrave_here(passages), strict=True):
         assert isinstance(picture, Engraved), picture
         assert heads(picture) == written(score, passage.first, picture.last)
+
+
+@settings(max_examples=25, deadline=None)
+@given(
+    path=st.sampled_from(DEMO),
+    first=st.integers(0, 23),
+    length=st.integers(1, 6),
+    place=st.integers(0, 3),
+)
+def test_any_cut_holds_the_notes_of_its_bars(
+    path: Path, first: int, length: int, place: int
+) -> None:
+    [score] = read_scores(path)
+    parts = (min(place, len(score.parts) - 1),)
+    picture = drawn(path, first, first + length, number=score.number, parts=parts)
+    assert heads(picture) == written(score, first, picture.last, parts)
+
+
+def test_time_wise_scores_and_other_encodings(reed: Path, tmp_path: Path) -> None:
+    root = etree.fromstring(reed.read_bytes())
+    whole = etree.Element("score-timewise")
+    whole.append(root.find("part-list"))
+    for measure in root.iter("measure"):
+        bar = etree.SubElement(whole, "measure", dict(measure.attrib))
+        etree.SubElement(bar, "part", id="P1").extend(list(measure))
+    path = tmp_path / "wise.musicxml"
+    path.write_bytes(etree.tostring(whole, encoding="utf-16"))
+    assert heads(drawn(path, 3, 6)) == [2, 2, 2]
 
 
 def test_mei_is_drawn_as_the_music_it_came_from(tmp_path: Path) -> None:
