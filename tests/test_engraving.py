@@ -11,6 +11,7 @@ import re
 from collections import Counter
 from dataclasses import replace
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 import pytest
 from hypothesis import given, settings
@@ -29,6 +30,7 @@ from corpusreg.engraving import (
 from corpusreg.engraving import drawing as drawing_module
 from corpusreg.engraving.drawing import engrave_here
 from corpusreg.engraving.proof import shifts
+from corpusreg.engraving.writing import cut_to_values
 from corpusreg.notes import Score
 from corpusreg.readers import read_scores
 
@@ -105,7 +107,7 @@ def reed(tmp_path: Path) -> Path:
     return path
 
 
-DEMO = [path for path in sorted(PIECES.iterdir()) if path.suffix != ".mid"]
+DEMO = sorted(PIECES.iterdir())
 DRAWN = {
     "svg", "g", "path", "use", "text", "tspan", "rect", "ellipse", "polygon", "polyline",
 }  # fmt: skip
@@ -333,6 +335,78 @@ def test_values_that_a_file_leaves_out_are_completed(tmp_path: Path) -> None:
     assert kinds["clef"] == 1  # which this tune does not name
 
 
+def midi(path: Path, *notes: tuple[int, int, int], end: int = 1920) -> Path:
+    """A file of one track, 480 ticks a quarter: (onset, length, pitch) of each note."""
+    import mido
+
+    events = [(on, 1, "note_on", pitch) for on, _, pitch in notes]
+    events += [(on + length, 0, "note_off", pitch) for on, length, pitch in notes]
+    track, now = mido.MidiTrack(), 0
+    for at, _, kind, pitch in sorted(events):
+        track.append(mido.Message(kind, note=pitch, velocity=64, time=at - now))
+        now = at
+    track.append(mido.MetaMessage("end_of_track", time=max(0, end - now)))
+    file = mido.MidiFile(ticks_per_beat=480)
+    file.tracks.append(track)
+    file.save(path)
+    return path
+
+
+def test_bars_without_notation_are_written_anew(tmp_path: Path) -> None:
+    """A note over the barline, a triplet, two staves, one sharp: what was guessed is said."""
+    triplet = [(0, 160, 67), (160, 160, 71), (320, 160, 74)]
+    long = [(480, 2400, 66), (0, 1920, 43), (2880, 960, 38)]
+    picture = drawn(midi(tmp_path / "played.mid", *triplet, *long, end=3840), 0, 2)
+    assert heads(picture) == [3 + 1 + 1, 1 + 1]
+    root = etree.fromstring(picture.svg)
+    kinds = Counter(g.get("class") for g in root.iter(f"{SVG}g"))
+    assert kinds["tie"] == 1 and kinds["tuplet"] == 1 and kinds["clef"] == 2
+    assert kinds["keyAccid"] == 2 and kinds["accid"] == 0  # F sharp once on each staff
+    assert picture.remarks == (
+        "key, spelling, staves and rests are guessed: the file does not say them",
+    )
+
+
+@pytest.mark.parametrize(
+    ("notes", "why"),
+    [
+        ([(0, 457, 60)], "bar 1 cannot be written: it was played rather than written"),
+        ([(17, 463, 60)], "bar 1 cannot be written: it was played rather than written"),
+        ([(7 * n, 480 * n, 60 + n) for n in range(1, 4)], "played rather than written"),
+        ([(0, 120 * 2**n, 60 + n) for n in range(5)], "more lines at once than a staff"),
+    ],
+)
+def test_what_was_played_freely_is_not_written(
+    notes: list[tuple[int, int, int]], why: str, tmp_path: Path
+) -> None:
+    [found] = engrave_here([Passage(midi(tmp_path / "free.mid", *notes), 0, 1)])
+    assert isinstance(found, str) and found.startswith("free.mid: ") and why in found
+
+
+@settings(max_examples=40, deadline=None)
+@given(
+    st.lists(
+        st.tuples(st.integers(0, 30), st.integers(1, 16), st.integers(36, 90)),
+        min_size=1,
+        max_size=12,
+        unique_by=lambda note: note[2],
+    )
+)
+def test_cutting_into_values_keeps_every_sound(notes: list[tuple[int, int, int]]) -> None:
+    """Joined again, the tied values are the notes: their sum in each pitch, their onset."""
+    with TemporaryDirectory() as folder:
+        path = midi(Path(folder) / "a.mid", *((120 * a, 120 * n, p) for a, n, p in notes))
+        [score] = read_scores(path)
+    cut = cut_to_values(score, (0, len(score.bars)))
+    ends = score.bars.start + score.bars.length
+    for note in score.notes:
+        mine = cut.notes[cut.notes["pitch"] == note["pitch"]]
+        assert mine["duration"].sum() == note["duration"]
+        assert mine["onset"].min() == note["onset"]
+        assert mine["tie_in"].sum() == mine["tie_out"].sum() == len(mine) - 1
+    assert (cut.notes["onset"] + cut.notes["duration"] <= ends[cut.notes["bar"]]).all()
+
+
 def test_other_notes_than_those_read_are_never_shown(
     reed: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -366,7 +440,6 @@ def test_what_cannot_be_engraved_is_said_in_one_line(tmp_path: Path, reed: Path)
     broken = tmp_path / "broken.musicxml"
     broken.write_text("<score-partwise><part-list>", encoding="utf-8")
     passages = [
-        Passage(PIECES / "two-shores.mid", 0, 4),
         Passage(broken, 0, 4),
         Passage(reed, 40, 44),
         Passage(reed, 0, 4, number="7"),
@@ -375,7 +448,6 @@ def test_what_cannot_be_engraved_is_said_in_one_line(tmp_path: Path, reed: Path)
     ]
     *refused, good = engrave_all(passages)
     assert isinstance(good, Engraved)
-    assert refused[0] == "two-shores.mid: a MIDI file holds no notation"
     assert all(isinstance(line, str) and "\n" not in line for line in refused)
     assert engrave_all([]) == []
 

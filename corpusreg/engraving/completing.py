@@ -10,9 +10,9 @@ from __future__ import annotations
 from fractions import Fraction
 from typing import Any
 
-__all__ = ["complete"]
+__all__ = ["DOTTED", "TYPES", "complete"]
 
-_TYPES = {
+TYPES = {
     Fraction(8): "breve",
     Fraction(4): "whole",
     Fraction(2): "half",
@@ -23,10 +23,10 @@ _TYPES = {
     Fraction(1, 16): "64th",
     Fraction(1, 32): "128th",
 }
-_DOTTED = {
+DOTTED = {
     value * (2 - Fraction(1, 2**dots)): (name, dots)
     for dots in (2, 1, 0)
-    for value, name in _TYPES.items()
+    for value, name in TYPES.items()
 }
 # Elements of a <note> that come after its <type> and dots.
 _AFTER = frozenset(
@@ -63,9 +63,9 @@ def _value(note: Any, divisions: Fraction) -> None:
         normal = _number(changed.findtext("normal-notes"))
         if actual and normal:
             length = length * actual / normal
-    if length not in _DOTTED:
+    if length not in DOTTED:
         return
-    name, dots = _DOTTED[length]
+    name, dots = DOTTED[length]
     place = next((i for i, c in enumerate(note) if c.tag in _AFTER), len(note))
     value = etree.Element("type")
     value.text = name
@@ -109,14 +109,14 @@ def _group(measure: Any) -> None:
         length = _written(note) + (lengths[voice] if len(run) > 1 else 0)
         lengths[voice] = length
         # Full when as many equal notes as the tuplet counts would be as long.
-        if length / actual in _TYPES:
+        if length / actual in TYPES:
             _bracket(runs.pop(voice))
     for run in runs.values():
         _bracket(run)
 
 
 def _written(note: Any) -> Fraction:
-    names = {name: value for value, name in _TYPES.items()}
+    names = {name: value for value, name in TYPES.items()}
     value = names.get(note.findtext("type") or "", Fraction(0))
     return value * (2 - Fraction(1, 2 ** len(note.findall("dot"))))
 

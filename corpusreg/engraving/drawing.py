@@ -47,8 +47,6 @@ def engrave_here(passages: Sequence[Passage]) -> list[Engraved | str]:
 
 def _engrave(passage: Passage, file: Opened) -> Engraved | str:
     name = file.path.name
-    if file.refused:
-        return f"{name}: {file.refused}"
     score = next((s for s in file.scores if s.number == passage.number), None)
     if score is None:
         return f"{name}: no work '{passage.number}' in it"
@@ -56,6 +54,7 @@ def _engrave(passage: Passage, file: Opened) -> Engraved | str:
     if first >= last or not set(passage.parts) <= set(range(len(score.parts))):
         return f"{name}: no such bars or parts in it"
     end = min(last, first + _LONGEST)
+    score = file.prepared(score, (first, end))
     parts = passage.parts or _worth_drawing(score, first, end)
     drawn = _draw(file, score, (first, end), parts)
     if drawn is not None and drawn.bars_in(_systems(score, parts)) < end - first:
@@ -70,6 +69,7 @@ def _engrave(passage: Passage, file: Opened) -> Engraved | str:
     remarks = (
         *_left_out(score, labels, end - first, 0 if passage.parts else len(parts)),
         *_transposing(score, moved),
+        *((file.guessed,) if file.guessed else ()),
     )
     if drawn.width > _WIDEST * TEXT_WIDTH:
         return f"{name}: bar {labels[0]} is too long for a line"

@@ -2,8 +2,8 @@
 
 One way for each format. Bars of MusicXML are cut out beforehand, so that a long quartet is
 as quick as a short song. ABC goes through lytk to MusicXML, the way that its notes are
-read. kern and MEI are loaded whole, once for all passages, and the engraver cuts. Formats
-without notation (MIDI), or that the engraver does not know, are refused in words.
+read. kern and MEI are loaded whole, once for all passages, and the engraver cuts. Bars of
+formats without notation (MIDI), or that the engraver does not know, are written anew.
 """
 
 from __future__ import annotations
@@ -15,19 +15,15 @@ from typing import Any
 
 from corpusreg.engraving.cutting import cut, parsed
 from corpusreg.engraving.passage import TENTH, TEXT_WIDTH
+from corpusreg.engraving.writing import GUESSED, cut_to_values, write_bars
 from corpusreg.errors import ReadError
 from corpusreg.notes import Score
 from corpusreg.readers import read_scores, sniff
 
 __all__ = ["Opened"]
 
-_REFUSED = {
-    "midi": "a MIDI file holds no notation",
-    "capella": "Capella files cannot be engraved",
-    "noteworthy": "NoteWorthy files cannot be engraved",
-    "tinynotation": "TinyNotation files cannot be engraved",
-}
 _INPUT = {"kern": "humdrum", "mei": "mei"}
+_CUT = ("musicxml", "abc")
 _MARK = re.compile(r'"\^~cr\d+"')  # what abc_source puts into the text for itself
 _OPTIONS = {
     "pageWidth": round(TEXT_WIDTH / TENTH),
@@ -52,20 +48,31 @@ _OPTIONS = {
 class Opened:
     """A file and what was read of it, kept for all passages that it gives.
 
-    refused: why files like this cannot be engraved, '' where they can. scores: its works.
+    scores: its works. guessed: what was guessed because its format does not say it, in
+    words, '' where all is as in the file.
     """
 
     def __init__(self, path: Path) -> None:
         """Read a file; raises ReadError when nothing in it can be read."""
         self.path = path
         self.family = sniff(path)
-        self.refused = _REFUSED.get(self.family, "")
-        self.scores = [] if self.refused else read_scores(path)
+        self.scores = read_scores(path)
+        self.guessed = "" if self.family in (*_INPUT, *_CUT) else GUESSED
         self._roots: dict[str, Any] = {}  # MusicXML by number of the work
         self._engravers: dict[tuple[int, ...], Any] = {}  # by players
 
+    def prepared(self, score: Score, bars: tuple[int, int]) -> Score:
+        """The score as these bars of it are drawn: cut into written values if need be.
+
+        Raises ReadError where it has none.
+        """
+        try:
+            return cut_to_values(score, bars) if self.guessed else score
+        except ReadError as error:
+            raise ReadError(f"{self.path.name}: {error}") from error
+
     def engraver(self, score: Score, bars: tuple[int, int], parts: tuple[int, ...]) -> Any:
-        """A toolkit of the engraver that holds some bars and players of a work.
+        """A toolkit of the engraver that holds some bars and players of a prepared work.
 
         bars: written positions, half-open. Raises ReadError where it takes them not.
         """
@@ -75,6 +82,12 @@ class Opened:
             toolkit.select({"measureRange": f"{bars[0] + 1}-{bars[1]}"})
             toolkit.redoLayout()
             return toolkit
+        if self.guessed:
+            try:
+                text = write_bars(score, bars, parts)
+            except ReadError as error:
+                raise ReadError(f"{self.path.name}: {error}") from error
+            return self._loaded(text, "xml")
         names = [part.name for part in score.parts]
         return self._loaded(cut(self._root(score.number), bars, parts, names), "xml")
 
