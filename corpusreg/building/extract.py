@@ -88,6 +88,7 @@ def _work_rows(
         "content": content,
         "fingerprint": fingerprint(score),
         "same_as": None,
+        "assumed": [*row["assumed"], *facts.guessed],
     }
     total = analysis.texture.total
     used = np.flatnonzero(total > 0)
@@ -114,6 +115,11 @@ def _work_rows(
             for pitch in used
         ],
         "shingles": [(work, int(mark)) for mark in shingles(score)],
+        "work_columns": [
+            (work, name.removeprefix("column:"), value)
+            for name, value in file.known
+            if name.startswith("column:")
+        ],
         **_line_rows(work, score, analysis),
     }
 

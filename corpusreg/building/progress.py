@@ -8,8 +8,32 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from corpusreg.building.batch import Progress
+    from corpusreg.corpora import FetchProgress
 
-__all__ = ["ProgressBar"]
+__all__ = ["FetchBar", "ProgressBar"]
+
+
+class FetchBar:
+    """Files fetched of all on one line of a terminal, else one line now and then."""
+
+    def __init__(self) -> None:
+        self._terminal = sys.stderr.isatty()
+        self._shown = False
+
+    def __call__(self, progress: FetchProgress) -> None:
+        """Show a state."""
+        line = f"Fetching '{progress.name}': {progress.done:,} of {progress.total:,} files"
+        begin, end = ("\r", "") if self._terminal else ("", "\n")
+        print(f"{begin}{line}", end=end, file=sys.stderr, flush=True)
+        self._shown = True
+        if progress.done == progress.total:
+            self.close()
+
+    def close(self) -> None:
+        """End the line."""
+        if self._terminal and self._shown:
+            print(file=sys.stderr)
+        self._shown = False
 
 
 class ProgressBar:

@@ -3,8 +3,9 @@
 Conventions
 -----------
 years    `year_from` to `year_to`, inclusive, None where open; `year_source` says
-         where they come from: 'stated' in the file, 'catalogue' (the sourced works
-         table), 'life dates' (birth to death), 'collection' (the collections table), ''.
+         where they come from: 'stated' in the file or in a table of its corpus,
+         'catalogue' (the sourced works table), 'life dates' (birth to death),
+         'collection' (the collections table), ''.
 year     the one year that the period rule uses: the middle of stated, catalogue or
          collection years, birth + 35 but not after death for life dates, else None.
 cluster  the statistical unit: the composer; for folk tunes and tune books their
@@ -54,7 +55,10 @@ _BRACKETED = re.compile(r"[(\[][^)\]]*[)\]]")
 
 @dataclass(frozen=True)
 class WorkFacts:
-    """Facts of one work; text is '' and a year None where nothing is known."""
+    """Facts of one work; text is '' and a year None where nothing is known.
+
+    guessed: in plain words what was not stated and taken from elsewhere.
+    """
 
     title: str
     movement: str
@@ -76,25 +80,30 @@ class WorkFacts:
     ensemble_hint: str
     region: str
     licence: Licence
+    guessed: tuple[str, ...] = ()
 
 
 def describe(file: SourceFile, score: Score, stated: Licence | None = None) -> WorkFacts:
     """Facts of the work that a reader found in a file.
 
     `stated` is the file's licence where the caller has it already (a file of many
-    tunes is asked once). Titles fall back on the file's name, nothing else is guessed.
+    tunes is asked once). Titles fall back on the file's name, and the composer of a
+    user's own score that names nobody on its folder's; nothing else is guessed.
     """
     meta = score.metadata
     collection, work = _known(file)
-    name = music_by(_credit(meta))
+    credit = music_by(_credit(meta))
+    name, guessed = _name(file, credit, work)
     anonymous = is_anonymous(name, file.relative)
     composer = resolve(
         work["composer"] or collection["composer"] or ("" if anonymous else name)
     )
     born, died = (composer.born, composer.died) if composer else (None, None)
     if born is None and died is None:
+        born, died = _table_life(work)
+    if born is None and died is None:
         born, died = _stated_life(meta, name)
-    years, source = _years(score, name, work, collection, born, died)
+    years, source = _years(score, credit, work, collection, born, died)
     year = typical_year(born, died) if source == "life dates" else years.middle
     title, movement = _titles(meta, work, file)
     said = protected(stated or licence(file), composer)
@@ -119,17 +128,31 @@ def describe(file: SourceFile, score: Score, stated: Licence | None = None) -> W
         ensemble_hint=work["ensemble"] or collection["ensemble"],
         region=collection["region"] or meta.get("abc:O", "") or meta.get("OCY", ""),
         licence=said,
+        guessed=guessed,
     )
 
 
+def _name(
+    file: SourceFile, credit: str, work: Mapping[str, str]
+) -> tuple[str, tuple[str, ...]]:
+    """The composer's name as text, and what was guessed to have it."""
+    stated = credit if file.corpus == BUNDLED else music_by(work["composer"]) or credit
+    folder = work.get("folder_composer", "")
+    if stated or not folder:
+        return stated, ()
+    return folder, ("composer not stated: taken from the name of its folder",)
+
+
 def _known(file: SourceFile) -> tuple[dict[str, str], dict[str, str]]:
-    """Rows of the collections and works tables; empty but for the name elsewhere."""
+    """Rows of the collections and works tables, elsewhere what the corpus's tables say."""
     if file.corpus == BUNDLED:
         return collection_of(file.relative), work_row(file.relative)
     columns = ("title", "composer", "genre", "ensemble", "cluster", "region")
     years = ("year_from", "year_to", "year_source")
     empty = dict.fromkeys((*columns, *years), "")
-    return empty | {"id": file.corpus, "name": file.corpus}, empty
+    work = empty | dict(file.known)
+    shared = {"cluster": work["cluster"], "region": work["region"], "id": file.corpus}
+    return empty | shared | {"name": work.get("collection_name") or file.corpus}, work
 
 
 def _credit(meta: Mapping[str, str]) -> str:
@@ -143,15 +166,21 @@ def _titles(
 ) -> tuple[str, str]:
     """Title and movement: from the works table, else the file, else the file's name."""
     path = PurePosixPath(file.relative)
-    stated, movement = meta.get("title", ""), meta.get("movement", "")
+    stated, movement = meta.get("title", ""), work.get("movement") or meta.get("movement", "")
     if stated.casefold() in (path.name.casefold(), path.stem.casefold()):
         stated = ""
     title = work["title"] or stated or movement or re.sub(r"^bwv(?=\d)", "BWV ", path.stem)
     # Where the table has the title, the file's own are scanned letters or generic.
     numbered = _NUMBERED.fullmatch(path.stem)
-    if work["title"] and numbered:
+    if file.corpus == BUNDLED and work["title"] and numbered:
         movement = " ".join(numbered.groups())
     return title, "" if movement == title else movement
+
+
+def _table_life(work: Mapping[str, str]) -> tuple[int | None, int | None]:
+    """Life dates in a table of the corpus."""
+    born, died = (parse_years(work.get(end, "")) for end in ("born", "died"))
+    return born.middle if born else None, died.middle if died else None
 
 
 def _stated_life(meta: Mapping[str, str], name: str) -> tuple[int | None, int | None]:
@@ -177,7 +206,7 @@ def _years(
     born: int | None,
     died: int | None,
 ) -> tuple[Years, str]:
-    stated = _stated_years(score, name, born, died)
+    stated = _stated_years(score, name, work.get("date", ""), born, died)
     if stated is not None and stated.middle is not None:
         return stated, "stated"
     if work["year_source"]:
@@ -195,9 +224,11 @@ def _row_years(row: Mapping[str, str]) -> Years:
     return Years(cell_year(row["year_from"]), cell_year(row["year_to"]))
 
 
-def _stated_years(score: Score, name: str, born: int | None, died: int | None) -> Years | None:
+def _stated_years(
+    score: Score, name: str, date: str, born: int | None, died: int | None
+) -> Years | None:
     meta = score.metadata
-    texts = [meta.get(key, "") for key in _DATE_RECORDS]
+    texts = [date, *(meta.get(key, "") for key in _DATE_RECORDS)]
     # A date in MusicXML is the encoding's; elsewhere a reader's 'date' is the work's.
     if score.format != "musicxml":
         texts.append(meta.get("date", ""))

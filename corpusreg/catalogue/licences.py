@@ -9,7 +9,8 @@ reserved       rights reserved, a publisher's mark, a bare copyright sign, a wor
 
 The file's own words decide (rules in data/licence_rules.csv, first match wins, the
 most restrictive first); where they do not, its collection's row (data/collections.csv)
-does, and in other folders a licence file beside or above the score.
+does, in other corpora what their own tables say (`SourceFile.known`), and else a
+licence file beside or above the score.
 """
 
 from __future__ import annotations
@@ -126,7 +127,10 @@ def _from_collection(relative: str) -> Licence:
 
 
 def _from_folder(file: SourceFile) -> Licence:
-    """The nearest licence file between the score and the corpus root, both included."""
+    """What the corpus states, or the nearest licence file up to its root, both included."""
+    known = dict(file.known)
+    if known.get("tier"):
+        return Licence(*(known[part] for part in ("tier", "statement", "evidence", "reason")))
     place = file.path.parent
     for _ in range(file.relative.count("/") + 1):
         found = _licence_file(place)
@@ -153,6 +157,6 @@ def _licence_file(place: Path) -> Licence | None:
 
 def _composer(file: SourceFile, head: Head) -> Composer | None:
     if file.corpus != BUNDLED:
-        return resolve(head.composer)
+        return resolve(dict(file.known).get("composer") or head.composer)
     row = work_row(file.relative)
     return resolve(row["composer"] or collection_of(file.relative)["composer"] or head.composer)

@@ -10,7 +10,7 @@ from typing import Any
 
 from corpusreg.commands.common import command, say
 
-__all__ = ["add_building", "with_reference"]
+__all__ = ["add_building", "positive", "with_reference"]
 
 _TIERS = ("noncommercial", "reserved")
 
@@ -34,8 +34,8 @@ def _extract_command(commands: Any) -> None:
         "corpora",
         nargs="*",
         metavar="CORPUS",
-        help="'bundled' (the scores inside music21; the default) or a folder of scores; "
-        "all that are named together make the reference",
+        help="'bundled' (the scores inside music21), the name of an added corpus, or a folder "
+        "of scores; those named together make the reference (default: bundled and all added)",
     )
     _build_options(extract)
     extract.add_argument(
@@ -49,7 +49,7 @@ def _extract_command(commands: Any) -> None:
 def _build_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--workers",
-        type=_positive,
+        type=positive,
         metavar="N",
         help="how many processes measure at once (default: one for each processor)",
     )
@@ -59,12 +59,13 @@ def _build_options(parser: argparse.ArgumentParser) -> None:
         choices=_TIERS,
         default=[],
         metavar="TIER",
-        help="also bundled works that are noncommercial, or reserved (you must have the right "
-        "to use them); may be given twice",
+        help="also bundled works, and added corpora, that are noncommercial or reserved (you "
+        "must have the right to use them); may be given twice",
     )
 
 
-def _positive(text: str) -> int:
+def positive(text: str) -> int:
+    """A whole number from 1 on, for argparse."""
     if not text.isdecimal() or int(text) < 1:
         raise argparse.ArgumentTypeError(f"'{text}' is not a whole number from 1 on")
     return int(text)
@@ -94,6 +95,8 @@ def _build(
         progress.close()
     for problem in built.problems:
         say(problem)
+    for corpus, reason, count in built.left_out:
+        say(f"corpus '{corpus}': {count:,} left out ({reason})")
     print(
         f"Reference {built.reference_id}: {built.works:,} works "
         f"({built.measured:,} files measured, {built.kept:,} kept from before, "

@@ -7,7 +7,9 @@ inside the functions.
 from __future__ import annotations
 
 import datetime
+import hashlib
 import os
+from collections import Counter
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -20,17 +22,21 @@ from corpusreg.store import open_reference
 
 if TYPE_CHECKING:
     from corpusreg.building.batch import Progress
-    from corpusreg.catalogue import SourceFile, TierRow
+    from corpusreg.catalogue import SourceFile
+    from corpusreg.corpora import Added
     from corpusreg.store import Draft
 
-__all__ = ["DEFAULT_TIERS", "Built", "check", "corpora_list", "extract"]
+__all__ = ["DEFAULT_TIERS", "Built", "build", "check", "chosen", "extract", "made_of"]
 
 DEFAULT_TIERS = ("open", "permitted")
 
 
 @dataclass(frozen=True)
 class Built:
-    """A published build: where it is and what it holds."""
+    """A published build: where it is and what it holds.
+
+    left_out: files that were not measured, by corpus and reason.
+    """
 
     path: Path
     reference_id: str
@@ -39,13 +45,7 @@ class Built:
     kept: int
     failed: int
     problems: tuple[str, ...]
-
-
-def corpora_list() -> list[TierRow]:
-    """Files and works of the bundled corpus by collection and licence tier, and why."""
-    from corpusreg import catalogue
-
-    return catalogue.tiers_summary(catalogue.bundled())
+    left_out: tuple[tuple[str, str, int], ...] = ()
 
 
 def extract(
@@ -58,30 +58,74 @@ def extract(
 ) -> Built:
     """Measure corpora and publish the reference made of them.
 
-    corpora: 'bundled' (the default) or folders of scores. workers: processes,
-    by default one for each processor. fresh: measure everything again. tiers:
-    licence tiers of the bundled corpus that may enter. What was measured before
+    corpora: 'bundled', names of added corpora, or folders of scores; without any the
+    bundled corpus and all that were added. workers: processes, by default one for each
+    processor. fresh: measure everything again. tiers: licence tiers of the bundled corpus
+    that may enter, and of added corpora that are off by default. What was measured before
     and has not changed is kept, so that an interrupted run goes on where it was.
 
-    Raises UsageError for an unknown corpus, ReadError when not one work could be
-    read, StoreError when nothing can be written; the reference in force stays then.
+    Raises UsageError for an unknown corpus or two of one name, ReadError when not one
+    work could be read, StoreError when nothing can be written; the reference in force
+    stays then.
     """
+    return build(
+        chosen(corpora), workers=workers, fresh=fresh, tiers=tiers, on_progress=on_progress
+    )
+
+
+def chosen(names: Sequence[str] = ()) -> list[Added | None]:
+    """The corpora that names stand for, None for the bundled one; see `extract`."""
+    from corpusreg import catalogue
+    from corpusreg.corpora import Added, added
+
+    known = {each.name: each for each in added()}
+    if not names:
+        return [None, *known.values()]
+    found: dict[str, Added | None] = {}
+    for name in names:
+        path = Path(name)
+        corpus = None if name == catalogue.BUNDLED else known.get(name)
+        if corpus is None and name != catalogue.BUNDLED:
+            if not path.is_dir():
+                raise UsageError(
+                    f"'{name}' is neither 'bundled', nor an added corpus, nor a folder; "
+                    "see 'corpusreg corpora list'"
+                )
+            corpus = Added(path.resolve().name, path.absolute(), plain=True)
+        own = corpus.name if corpus else catalogue.BUNDLED
+        if (own in found and found[own] != corpus) or (corpus and own == catalogue.BUNDLED):
+            raise UsageError(
+                f"two corpora are called '{own}'; give one of them another name with "
+                "'corpusreg corpora add FOLDER --name NAME'"
+            )
+        found[own] = corpus
+    return list(found.values())
+
+
+def build(
+    corpora: Sequence[Added | None],
+    *,
+    workers: int | None = None,
+    fresh: bool = False,
+    tiers: Sequence[str] = DEFAULT_TIERS,
+    on_progress: Callable[[Progress], None] | None = None,
+) -> Built:
+    """`extract` for corpora that were found already."""
     from corpusreg.building import batch
     from corpusreg.building.extract import EXTRACTION_VERSION, extract_file
     from corpusreg.store import Recipe, Shards, build_lock, publish
 
     started = datetime.datetime.now(datetime.UTC)
-    problems: list[str] = []
-    files = [
-        file for name in corpora or ("bundled",) for file in _corpus(name, tiers, problems)
-    ]
-    if not files:
-        raise UsageError(f"no scores in {', '.join(corpora)}; name a folder that holds scores")
+    sources = _Sources(tiers)
+    for corpus in corpora:
+        sources.take(corpus)
+    if not sources.files:
+        raise UsageError(sources.nothing(corpora))
     recipe = Recipe(definitions=VERSION, extraction=EXTRACTION_VERSION)
     with build_lock(settings.lock_file()):
         shards = Shards(settings.shards_folder(), recipe, fresh=fresh)
         tally = batch.run(
-            files,
+            sources.files,
             extract_file,
             shards,
             workers=workers or _processors(),
@@ -90,9 +134,14 @@ def extract(
         path = publish(
             shards,
             tally.files,
-            tables={"corpora": _corpora_rows(files)},
-            finish=_finishing(tiers, problems),
+            tables={"corpora": _corpora_rows(sources.files)},
+            finish=_finishing(tiers, sources.problems),
             started=started,
+            made_of={
+                "tiers": sorted(tiers),
+                "corpora": sources.states,
+                "extraction": EXTRACTION_VERSION,
+            },
         )
         shards.tidy()
     with open_reference() as reference:
@@ -103,8 +152,77 @@ def extract(
             measured=tally.measured,
             kept=tally.kept,
             failed=tally.failed,
-            problems=tuple(problems),
+            problems=tuple(sources.problems),
+            left_out=tuple((*which, count) for which, count in sources.left_out.items()),
         )
+
+
+def made_of() -> dict[str, Any]:
+    """What the present reference was made of: tiers, and the state of each added corpus.
+
+    Empty where there is no usable reference, or readers have changed since.
+    """
+    from corpusreg.building.extract import EXTRACTION_VERSION
+
+    try:
+        with open_reference() as reference:
+            found = reference.settings
+    except StoreError:
+        return {}
+    return found if found.get("extraction") == EXTRACTION_VERSION else {}
+
+
+class _Sources:
+    """The files of several corpora, with what was left out of them."""
+
+    def __init__(self, tiers: Sequence[str]) -> None:
+        self.files: list[SourceFile] = []
+        self.left_out: Counter[tuple[str, str]] = Counter()
+        self.problems: list[str] = []
+        self.states: dict[str, str] = {}
+        self._tiers = tiers
+
+    def take(self, corpus: Added | None) -> None:
+        """Add the files of one corpus, None for the bundled one."""
+        from corpusreg import catalogue
+        from corpusreg.corpora import allowed, listed
+
+        if corpus is None:
+            self.files += [
+                f for f in catalogue.bundled() if catalogue.licence(f).tier in self._tiers
+            ]
+            return
+        entry = corpus.entry
+        if entry is not None and not entry.on and entry.tier not in self._tiers:
+            self.problems.append(
+                f"corpus '{corpus.name}' is {entry.tier} and was left out; "
+                f"'extract --licence {entry.tier}' takes it in"
+            )
+            return
+        listing = listed(corpus)
+        files, refused = allowed(entry, listing.files)
+        self.files += files
+        self.problems += listing.problems
+        for reason, count in (listing.left_out + refused).items():
+            self.left_out[corpus.name, reason] += count
+        self.states[corpus.name] = state(listing.files)
+
+    def nothing(self, corpora: Sequence[Added | None]) -> str:
+        """Why there is no file at all, in one line."""
+        names = ", ".join(str(corpus.path) if corpus else "bundled" for corpus in corpora)
+        reasons = [reason for _, reason in self.left_out]
+        why = f" ({reasons[0]})" if reasons else ""
+        return f"no scores in {names}{why}; name a folder that holds scores"
+
+
+def state(files: Iterable[SourceFile]) -> str:
+    """Hash of the files of a corpus and of what is known of them, 32 hexadecimal digits."""
+    from corpusreg.building.batch import state_of
+
+    digest = hashlib.blake2b(digest_size=16)
+    for file in files:
+        digest.update(f"{file.relative}\0{state_of(file)}\n".encode("utf-8", "replace"))
+    return digest.hexdigest()
 
 
 def _finishing(tiers: Sequence[str], problems: list[str]) -> Callable[[Draft], None]:
@@ -129,19 +247,6 @@ def _finishing(tiers: Sequence[str], problems: list[str]) -> Callable[[Draft], N
 
 def _processors() -> int:
     return os.cpu_count() or 1
-
-
-def _corpus(name: str, tiers: Sequence[str], problems: list[str]) -> list[SourceFile]:
-    from corpusreg import catalogue
-
-    if name == catalogue.BUNDLED:
-        return [f for f in catalogue.bundled() if catalogue.licence(f).tier in tiers]
-    path = Path(name)
-    if not path.is_dir():
-        raise UsageError(
-            f"'{name}' is neither 'bundled' nor a folder; see 'corpusreg corpora list'"
-        )
-    return catalogue.folder(path, path.resolve().name, problems)
 
 
 def _corpora_rows(files: Iterable[SourceFile]) -> list[tuple[Any, ...]]:

@@ -155,6 +155,16 @@ COMMENT ON COLUMN works.lost IS 'What could not be placed in reading, JSON objec
 COMMENT ON COLUMN works.fingerprint IS 'Texture fingerprint by which copies are found';
 COMMENT ON COLUMN works.same_as IS 'The work that counts in place of this copy; NULL where this one counts';
 
+CREATE TABLE work_columns (
+    work VARCHAR NOT NULL,
+    name VARCHAR NOT NULL,
+    value VARCHAR NOT NULL
+);
+COMMENT ON TABLE work_columns IS 'Further columns of the metadata table of a corpus, kept with its works';
+COMMENT ON COLUMN work_columns.work IS 'Work, as in works.work';
+COMMENT ON COLUMN work_columns.name IS 'Name of the column';
+COMMENT ON COLUMN work_columns.value IS 'Its text for this work';
+
 CREATE TABLE parts (
     work VARCHAR NOT NULL,
     part INTEGER NOT NULL,
