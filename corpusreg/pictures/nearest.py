@@ -28,7 +28,7 @@ from corpusreg.pictures.svg import (
     label,
     lines,
     moved,
-    text_width,
+    wrapped,
 )
 from corpusreg.profiles.model import Neighbour, PlacedProfile
 from corpusreg.profiles.words import habit_words, neighbour_words
@@ -60,10 +60,12 @@ _ENDS: Mapping[str, tuple[str, str]] = {
 
 
 def nearest_works(
-    profile: PlacedProfile, *, prefix: str, width: float = WIDTH
+    profile: PlacedProfile, *, prefix: str, width: float = WIDTH, named: bool = True
 ) -> Picture | None:
     """The scatter with its works named beside it; None with fewer than two families.
 
+    named: False leaves the names out, for pages that list the works themselves by the
+    same numbers and letters; the picture is then as wide as the scatter.
     Each named work has the id '<prefix>-near-<n>' or '<prefix>-contrast-<n>', from 1.
     """
     axes = [name for name in _PREFERRED if name in profile.families]
@@ -73,6 +75,8 @@ def nearest_works(
     across, up = axes[:2]
     works = len(profile.around.get(across, ()))
     listed, foot = _listed(profile, _LEFT + _SIDE + 3 * GAP, _TOP, width, prefix)
+    if not named:
+        listed, foot, width = [], 0.0, _LEFT + _SIDE + GAP
     drawn = [
         _plane(across, up),
         _cloud(profile, across, up),
@@ -236,17 +240,6 @@ def _headings(profile: PlacedProfile) -> Iterator[tuple[str, str]]:
     if profile.contrasting:
         habit = habit_words(profile)
         yield f"the contrary of '{habit}'" if habit else "the contrary", "contrast"
-
-
-def wrapped(text: str, room: float, size: float) -> list[str]:
-    """Words in lines that fit a width; a word that is too long stands alone."""
-    rows: list[str] = []
-    for word in text.split() or [""]:
-        if rows and text_width(f"{rows[-1]} {word}", size) <= room:
-            rows[-1] += f" {word}"
-        else:
-            rows.append(word)
-    return rows
 
 
 def _description(profile: PlacedProfile) -> str:

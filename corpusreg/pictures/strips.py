@@ -141,8 +141,13 @@ def strips(
     prefix: begins every id.
     """
     chosen = [m for m in comparison.measures if names is None or m.measure.name in names]
-    y = GAP
-    drawn: list[Markup] = []
+    y = GAP + SIZES["small"]
+    left, right = _NAMES, width - _WORDS - GAP
+    drawn = [
+        label("less", left, y, SIZES["small"], "quiet"),
+        label("more", right, y, SIZES["small"], "quiet", text_anchor="end"),
+        label("among these works", right + 2 * GAP, y, SIZES["small"], "quiet"),
+    ]
     for each in chosen:
         drawn.append(_row(comparison, each, prefix, y, width))
         y += _ROW
@@ -171,7 +176,7 @@ def bare_strip(
     title = each.measure.title
     return document(
         _strip(found, each, GAP, width - GAP, _HILL + 6),
-        size=(width, _HILL + 2 * GAP),
+        size=(width, _HILL + 6 + 2 * GAP + 2),
         prefix=prefix,
         title=title[0].upper() + title[1:],
         description=place_words(each.measure, each.value, each.placement),
