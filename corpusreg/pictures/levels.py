@@ -14,7 +14,7 @@ from collections.abc import Iterator
 
 from corpusreg.measures.height import Floats
 from corpusreg.pictures.look import GAP, SIZES, WEIGHTS, paint
-from corpusreg.pictures.svg import Markup, Picture, document, element, label, text_width
+from corpusreg.pictures.svg import Markup, Picture, document, element, label, shortened
 from corpusreg.players import Players
 from corpusreg.words.sentences import plain, range_words
 
@@ -54,7 +54,7 @@ def level_grid(players: Players, *, prefix: str, width: float = WIDTH) -> Pictur
         if x + 3 * _SMALL + 2 * GAP > width:
             x, y = _LEFT + side + 3 * GAP, y + 3 * _SMALL + text + 2 * GAP
         if player.lying:
-            name = _short(plain(player.name), 3 * _SMALL + GAP, small)
+            name = shortened(plain(player.name), 3 * _SMALL + GAP, small)
             drawn.append(label(name, x, y + small - 1, small))
             drawn.append(
                 _grid(player.lying.grid, x, y + small + 4, _SMALL, f"{prefix}-grid-{number}")
@@ -118,13 +118,6 @@ def _names(x: float, y: float) -> Iterator[Markup]:
         yield label(name, x - 6, row, size, text_anchor="end")
         column = x + (number + 0.5) * _LARGE
         yield label(name, column, y + 3 * _LARGE + size + 3, size, text_anchor="middle")
-
-
-def _short(name: str, room: float, size: float) -> str:
-    """A name cut to the room it has."""
-    while len(name) > 1 and text_width(name, size) > room:
-        name = name.rstrip("\u2026")[:-1].rstrip() + "\u2026"
-    return name
 
 
 def _description(grid: Floats) -> str:

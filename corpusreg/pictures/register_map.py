@@ -36,7 +36,7 @@ from corpusreg.pictures.findings import events, mark_id, shifts, stays
 from corpusreg.pictures.ground import LANE, ground, ruler, sections, weights
 from corpusreg.pictures.look import GAP, SIZES
 from corpusreg.pictures.map_key import key, map_key
-from corpusreg.pictures.svg import Markup, Picture, document, element, label
+from corpusreg.pictures.svg import Markup, Picture, document, element, label, wrapped
 from corpusreg.pictures.view import Axes, MapView, axes_of, heaviest, systems
 from corpusreg.pitch import note_name
 from corpusreg.words.bars import bar_range
@@ -196,8 +196,9 @@ def _drawn(sheet: _Sheet, step: float) -> tuple[list[Markup], float]:
     every = [version.found for version in sheet.versions]
     drawn, y, (low, high) = [], GAP, axes_of(every)
     if sheet.title:
-        y += SIZES["title"]
-        drawn.append(label(sheet.title, GAP, y, SIZES["title"]))
+        for row in wrapped(sheet.title, sheet.width - 2 * GAP, SIZES["title"]):
+            y += SIZES["title"]
+            drawn.append(label(row, GAP, y, SIZES["title"]))
         y += GAP
     for version, a, b in sheet.systems:
         axes = Axes(a, b, _LEFT, y, sheet.bar, low, high, step)

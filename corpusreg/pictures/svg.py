@@ -27,7 +27,9 @@ __all__ = [
     "moved",
     "number",
     "points",
+    "shortened",
     "text_width",
+    "wrapped",
 ]
 
 # Signs that XML 1.0 does not allow (section 2.2), and single surrogates.
@@ -136,6 +138,25 @@ def moved(what: Markup, x: float, y: float) -> Markup:
 def text_width(text: str, size: float) -> float:
     """About how wide a line of text is; a little too wide rather than too narrow."""
     return len(text) * size * _LETTER
+
+
+def wrapped(text: str, room: float, size: float) -> list[str]:
+    """Words in lines that fit a width; a word that is too long for one is cut."""
+    rows: list[str] = []
+    for word in text.split() or [""]:
+        if rows and text_width(f"{rows[-1]} {word}", size) <= room:
+            rows[-1] += f" {word}"
+        else:
+            rows.append(shortened(word, room, size))
+    return rows
+
+
+def shortened(text: str, room: float, size: float) -> str:
+    """Text cut to a width, with dots where it is cut."""
+    if text_width(text, size) <= room:
+        return text
+    letters = max(int(room / text_width("n", size)) - 1, 1)
+    return f"{text[:letters].rstrip()}\u2026"
 
 
 def document(
