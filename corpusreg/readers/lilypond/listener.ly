@@ -66,12 +66,14 @@
 % One engraver a score, at its top: it hears of everything that is engraved below.
 #(define (crg-engraver score)
    (let ((contexts (make-hash-table)) (heads (make-hash-table)) (spans (make-hash-table))
-         (named (make-hash-table)) (ties '()) (timing score))
+         (named (make-hash-table))
+         (contexts-seen 0) (heads-seen 0) (spans-seen 0) (ties '()) (timing score))
      (define (context-id context)
        (or (hashq-ref contexts context)
            (let* ((above (ly:context-parent context))
                   (parent (if (ly:context? above) (context-id above) -1))
-                  (id (hash-count (const #t) contexts)))
+                  (id contexts-seen))
+             (set! contexts-seen (1+ contexts-seen))
              (hashq-set! contexts context id)
              (crg-line 'context id parent (ly:context-name context) (ly:context-id context))
              (name context id)
@@ -96,7 +98,8 @@
          (cond
           ((not (ly:pitch? pitch)) (crg-line 'other (context-id context)))
           (else
-            (let ((in (context-id context)) (id (hash-count (const #t) heads)))
+            (let ((in (context-id context)) (id heads-seen))
+              (set! heads-seen (1+ heads-seen))
               (hashq-set! heads grob id)
               (name-all context)
               (crg-line 'note id now (if (crg-grace? now) 1 0)
@@ -165,7 +168,8 @@
            ((memq 'absolute-dynamic-event class)
             (crg-line 'dynamic (crg-now engraver) in (ly:event-property event 'text)))
            (kind
-            (let ((id (hash-count (const #t) spans)))
+            (let ((id spans-seen))
+              (set! spans-seen (1+ spans-seen))
               (hashq-set! spans grob id)
               (crg-line 'hairpin (crg-now engraver) in id kind))))))
        ((piano-pedal-script-interface engraver grob source)
@@ -208,9 +212,18 @@
           '()))
     modules))
 
-#(define (crg-score score . headers)
+% A layout asks the paper it stands on for what it does not say itself.
+#(define (crg-fill layout paper)
+   (let ((own (ly:output-def-scope layout)))
+     (module-for-each
+      (lambda (name variable)
+        (if (and (variable-bound? variable) (not (module-local-variable own name)))
+            (module-define! own name (variable-ref variable))))
+      (ly:output-def-scope paper))))
+
+#(define (crg-score score paper . headers)
    (let* ((outputs (ly:score-output-defs score))
-          (midi? (lambda (def) (eq? #t (ly:output-def-lookup def 'is-midi))))
+          (midi? (lambda (def) (eq? 'midi (ly:output-def-lookup def 'output-def-kind))))
           (layouts (remove midi? outputs))
           (printed (or (null? outputs) (pair? layouts))))
      (apply crg-line 'score (append (apply crg-header (ly:score-header score) headers)
@@ -223,15 +236,19 @@
                 (change (ly:make-context-mod
                          (list (list 'consists crg-engraver)))))
            (ly:output-def-set-variable! layout 'Score (ly:context-def-modify top change))
+           (crg-fill layout paper)
+           ;; One kind at a time: for a list, LilyPond's work doubles with each depth.
            (ly:run-translator
-            (unfold-repeats '(percent tremolo) (ly:score-music score)) layout)))
+            (unfold-repeats 'tremolo (unfold-repeats 'percent (ly:score-music score)))
+            layout)))
      (crg-line 'end)))
 
 #(define (crg-book book . headers)
-   (let ((all (cons (ly:book-header book) headers)))
+   (let ((all (cons (ly:book-header book) headers))
+         (paper (or (ly:book-paper book) (ly:parser-lookup '$defaultpaper))))
      (for-each (lambda (part) (apply crg-book part all)) (reverse (ly:book-book-parts book)))
      (for-each
-      (lambda (item) (if (ly:score? item) (apply crg-score item all)))
+      (lambda (item) (if (ly:score? item) (apply crg-score item paper all)))
       (reverse (ly:book-scores book)))
      (force-output crg-port)))
 
