@@ -39,6 +39,7 @@ OUTSIDE: dict[str, tuple[str, ...]] = {
     "platformdirs": ("settings",),
     "sklearn": ("profiles.clustering",),
     "threadpoolctl": ("profiles.clustering",),
+    "typst": ("report.typeset",),
     "verovio": ("engraving",),
 }  # fmt: skip
 HEAVY = (
