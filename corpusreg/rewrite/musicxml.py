@@ -17,13 +17,13 @@ from lxml import etree
 
 from corpusreg.errors import ReadError
 from corpusreg.notes import Score
-from corpusreg.readers.musicxml.container import file_name, score_bytes
+from corpusreg.readers.musicxml.container import file_name
 from corpusreg.readers.musicxml.part import STACCATO
 from corpusreg.readers.musicxml.raw import integer
 from corpusreg.rewrite.accidentals import add_accidentals, keys_of, missing
 from corpusreg.rewrite.change import Change
 from corpusreg.rewrite.ottava import shift_lines
-from corpusreg.rewrite.tree import insert, note_elements, parts, remove
+from corpusreg.rewrite.tree import insert, note_elements, parsed, parts, remove
 
 __all__ = ["edited"]
 
@@ -42,7 +42,7 @@ def edited(path: Path, score: Score, change: Change) -> bytes:
 
     Raises ReadError where the file is no longer the one that the score was read from.
     """
-    root = _parsed(path)
+    root = parsed(path)
     notes = note_elements(root)
     source = score.notes["source"]
     if len(source) and not 0 <= int(source.min()) <= int(source.max()) < len(notes):
@@ -62,15 +62,6 @@ def edited(path: Path, score: Score, change: Change) -> bytes:
     for note in gone:
         _take_out(note, set(gone))
     return bytes(etree.tostring(root.getroottree(), encoding="UTF-8", xml_declaration=True))
-
-
-def _parsed(path: Path) -> etree._Element:
-    parser = etree.XMLParser(
-        resolve_entities=False, no_network=True, load_dtd=False, huge_tree=False
-    )
-    for piece in score_bytes(path):
-        parser.feed(piece)
-    return parser.close()
 
 
 def _move_all(root: etree._Element, moves: Mapping[etree._Element, int]) -> None:

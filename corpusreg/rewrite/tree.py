@@ -7,12 +7,14 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from fractions import Fraction
+from pathlib import Path
 
 from lxml import etree
 
+from corpusreg.readers.musicxml.container import score_bytes
 from corpusreg.readers.musicxml.raw import number
 
-__all__ = ["insert", "measures", "note_elements", "parts", "remove", "timed"]
+__all__ = ["insert", "measures", "note_elements", "parsed", "parts", "remove", "timed"]
 
 _ORDER = (
     "grace", "cue", "chord", "pitch", "unpitched", "rest", "duration", "tie", "instrument",
@@ -20,6 +22,16 @@ _ORDER = (
     "notehead", "notehead-text", "staff", "beam", "notations", "lyric", "play", "listen",
 )  # fmt: skip
 _RANK = {tag: rank for rank, tag in enumerate(_ORDER)}
+
+
+def parsed(path: Path) -> etree._Element:
+    """The root of a MusicXML file; bounds and errors are those of the reader."""
+    parser = etree.XMLParser(
+        resolve_entities=False, no_network=True, load_dtd=False, huge_tree=False
+    )
+    for piece in score_bytes(path):
+        parser.feed(piece)
+    return parser.close()
 
 
 def measures(root: etree._Element) -> Iterator[etree._Element]:

@@ -1,0 +1,77 @@
+"""What a writer wants of a piece, in plain words, as after --toward.
+
+    clear before 24     a register is empty before bar 24 and enters there
+                        (clear low before 24, clear high before 24)
+    hold bass until 24  the low register waits for bar 24
+    lift drone at 24    a held or repeated low sound stops at bar 24
+    lighter             stay where the music is, with less sound (lighter in 9-16)
+    move more           shift more (move more at 24, move more in 9-16)
+    narrower            keep still in less space (narrower in 9-16)
+
+Small words ('the', 'bar', 'stay low but') may be there or not.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+
+from corpusreg.errors import UsageError
+
+__all__ = ["EXAMPLES", "Intention", "intention"]
+
+EXAMPLES = (
+    "clear before 24", "clear low before 24", "hold bass until 24", "lift drone at 24",
+    "lighter", "move more", "move more at 24", "narrower in 9-16",
+)  # fmt: skip
+
+_SMALL = re.compile(
+    r"\b(?:a|an|the|back|off|out|registers?|bars?|stays?|keep|still|but|and|it"
+    r"|low (?=but|and|lighter))\b"
+)
+_BAR = r"(?P<bar>[^\s-]+)"
+_BARS = r"(?: (?:in|from) (?P<bars>\S+(?: (?:-|to) \S+)?))?"
+_FORMS = (
+    ("clear", rf"clear(?: (?P<side>low|high))? before {_BAR}"),
+    ("hold", rf"hold(?: (?:bass|low))? (?:until|till|to) {_BAR}"),
+    ("lift", rf"lift(?: (?P<side>low|high))?(?: drone)? (?:at|in) {_BAR}"),
+    ("lighter", rf"(?:low )?lighter{_BARS}"),
+    ("move at", rf"move(?: more)? at {_BAR}"),
+    ("move", rf"move more{_BARS}"),
+    ("narrower", rf"narrower{_BARS}"),
+)
+
+
+@dataclass(frozen=True)
+class Intention:
+    """kind: 'clear', 'hold', 'lift', 'lighter', 'move at', 'move' or 'narrower'.
+
+    bar: printed number, '' where the kind needs none. bars: as in '9-16', '' for the
+    whole piece. side: 'low', 'high', or '' for either. text: as it was written.
+    """
+
+    kind: str
+    text: str
+    bar: str = ""
+    bars: str = ""
+    side: str = ""
+
+
+def intention(text: str) -> Intention:
+    """Read an intention. Raises UsageError, with those that there are, for any other.
+
+    >>> intention("Hold the bass back until bar 24")
+    Intention(kind='hold', text='Hold the bass back until bar 24', bar='24', bars='', side='')
+    """
+    plain = " ".join(text.casefold().replace(",", " ").split())
+    plain = " ".join(_SMALL.sub(" ", plain).split())
+    for kind, form in _FORMS:
+        match = re.fullmatch(form, plain)
+        if match:
+            found = {name: value or "" for name, value in match.groupdict().items()}
+            if "bars" in found:
+                found["bars"] = re.sub(r" (?:-|to) ", "-", found["bars"])
+            return Intention(kind, text, **found)
+    raise UsageError(
+        f"--toward '{text}': not known; write it as one of these: {'; '.join(EXAMPLES)}"
+    )
