@@ -11,6 +11,11 @@ distance    Kolmogorov distance of the ranks from an even spread, composers weig
             the same.
 critical    1.628 / sqrt(n), the 99 % point of the distance for large n (Smirnov 1948,
             Ann. Math. Stat. 19:279-281), n being the effective size.
+ideal       the same questions asked of the same works with their values dealt out anew
+            at random, so that no model can be wrong: what chance alone gives. A pooled
+            distance or correlation that one deal in twenty reaches as well refutes
+            nothing. Dealing also takes away what the works of one composer have in
+            common, so that chance is rather told too small than too large.
 effective   1 / (sum over K composers of (1 + (n_c - 1) r) / n_c / K^2): works of one
             composer tell less than as many of different ones by their intraclass
             correlation r (one-way analysis of variance, not below 0).
@@ -29,7 +34,7 @@ from corpusreg.definitions import MEASURES
 from corpusreg.reference import Cohort, Placement, Rung, Size, place, unit_weights
 
 __all__ = [
-    "MODELS", "Measured", "Verdict", "cohort_of", "effective_size", "judge",
+    "MODELS", "Ideal", "Measured", "Verdict", "cohort_of", "effective_size", "ideal", "judge",
     "kolmogorov", "length_interval", "measured", "ranks", "unconditional",
 ]  # fmt: skip
 
@@ -37,6 +42,7 @@ FEWEST = 8  # composers
 POOLED = 0.06
 CORRELATION = 0.15
 RESAMPLES = 1000
+DEALS = 40
 _CRITICAL = 1.628
 
 Floats = NDArray[np.float64]
@@ -90,6 +96,21 @@ def cohort_of(works: Measured) -> Cohort:
 
 
 @dataclass(frozen=True)
+class Ideal:
+    """What chance gives for works dealt out anew.
+
+    pooled, correlation: distance and size of the correlation with length that nineteen
+    deals in twenty stay under. bounded: share of deals whose interval of the correlation
+    lies inside CORRELATION.
+    """
+
+    deals: int
+    pooled: float
+    correlation: float
+    bounded: float
+
+
+@dataclass(frozen=True)
 class Verdict:
     """How one model did on one measure of one ensemble.
 
@@ -108,31 +129,72 @@ class Verdict:
     distances: tuple[float, ...]
     criticals: tuple[float, ...]
     correlation: tuple[float, float, float]
+    ideal: Ideal | None = None
 
     @property
-    def faults(self) -> list[str]:
-        """What refutes the model, in words; [] where nothing does."""
+    def faults(self) -> dict[str, str]:
+        """What speaks against the model, in words, by kind; {} where nothing does."""
         names = ("pooled", "short", "middle", "long")
-        found = [
-            f"{name}: distance {d:.3f} is not under {c:.3f}"
+        large = [
+            f"{name}: {d:.3f} is not under {c:.3f}"
             for name, d, c in zip(names, self.distances, self.criticals, strict=True)
             if d >= c
         ]
+        found = {"distance": "; ".join(large)} if large else {}
         if self.half == "both" and self.distances[0] >= POOLED:
-            found.append(f"pooled: distance {self.distances[0]:.3f} is not under {POOLED}")
+            found["pooled"] = f"distance {self.distances[0]:.3f} is not under {POOLED}"
         r, low, high = self.correlation
         if not low <= 0 <= high:
-            found.append(f"correlation with length {r:.2f} ({low:.2f} to {high:.2f})")
+            found["correlation"] = f"with length {r:.2f} ({low:.2f} to {high:.2f})"
         return found
 
     @property
-    def word(self) -> str:
-        """'rejected', 'accepted', or 'not shown': not refuted, but by too few composers
-        to bound the correlation with length by CORRELATION."""
-        if self.faults:
-            return "rejected"
+    def bounded(self) -> bool:
+        """Whether the interval of the correlation with length lies inside CORRELATION."""
         _, low, high = self.correlation
-        return "accepted" if max(-low, high) < CORRELATION else "not shown"
+        return max(-low, high) < CORRELATION
+
+    @property
+    def word(self) -> str:
+        """'rejected', 'accepted', 'not shown' or 'cannot be tested'.
+
+        'not shown': not refuted, but by too few composers to bound the correlation.
+        'cannot be tested': what speaks against it, chance alone does as well.
+        """
+        if any(not self._by_chance(kind) for kind in self.faults):
+            return "rejected"
+        if self.faults:
+            return "cannot be tested"
+        return "accepted" if self.bounded else "not shown"
+
+    def _by_chance(self, kind: str) -> bool:
+        if self.ideal is None:
+            return False
+        return (kind == "pooled" and self.distances[0] < self.ideal.pooled) or (
+            kind == "correlation" and abs(self.correlation[0]) < self.ideal.correlation
+        )
+
+
+def ideal(
+    model: str, ensemble: str, half: str, measure: str, works: Measured, seed: int
+) -> Ideal | None:
+    """What the questions give by chance, from DEALS deals; None where they are not asked."""
+    works = works.take(np.isfinite(works.values[measure]))
+    draw = np.random.default_rng(seed)
+    found = []
+    for deal in range(DEALS):
+        dealt = replace(works, values={measure: draw.permutation(works.values[measure])})
+        verdict = judge(model, ensemble, half, measure, dealt, deal)
+        if verdict is None:
+            return None
+        found.append(verdict)
+    sizes = [abs(v.correlation[0]) for v in found]
+    return Ideal(
+        deals=DEALS,
+        pooled=float(np.quantile([v.distances[0] for v in found], 0.95)),
+        correlation=float(np.quantile(sizes, 0.95)),
+        bounded=sum(v.bounded for v in found) / DEALS,
+    )
 
 
 def judge(

@@ -7,27 +7,30 @@ Conventions
 hand     the notes of one part and staff: a player's line or a pianist's hand.
 middle   of some notes: the pitch with half of the sounding time below it.
 phrase   four bars, counted from the beginning.
+passage  from one shift to the next.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 from itertools import product
 
 import numpy as np
 from numpy.typing import NDArray
 
+from corpusreg.measures.shifts import shifts
+from corpusreg.measures.texture import texture
 from corpusreg.played import Notes, Played
 
 __all__ = [
     "PHRASE", "fold", "gentle", "hands", "into_band", "middle", "musical", "octave_lower",
-    "repeat_bar_lower", "twice", "with_pitch", "without",
+    "repeat_bar_lower", "shift_bars", "twice", "with_pitch", "without",
 ]  # fmt: skip
 
 PHRASE = 4
-# From here on an octave brings a height at least twice as near to where it was.
-FAR = 8  # semitones
 
+Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Mask = NDArray[np.bool_]
 
@@ -72,11 +75,12 @@ def into_band(pitch: Ints, centre: int, width: int) -> Ints:
 
 
 def gentle(played: Played) -> Played:
-    """Whole hands moved by octaves towards the work's middle, then single phrases of each.
+    """Whole hands moved by octaves towards the work's middle, then single passages of each.
 
-    The lowest hand stays lowest and the highest one highest. A phrase of a hand, from
-    one of its entries to the next, is moved towards the hand's own middle where octaves
-    bring it twice as near; a work of one hand is returned as it is.
+    The lowest hand stays lowest and the highest one highest. In a passage, from one shift
+    to the next, hands are moved towards their own middles where that brings the sound
+    nearer to that of the whole work (first Wasserstein distance between sounding times by
+    pitch). Nothing leaves the work's compass; a work of one hand is returned as it is.
     """
     notes = played.notes
     hand = hands(played)
@@ -89,29 +93,48 @@ def gentle(played: Played) -> Played:
     pitch = notes.pitch.copy()
     for h, moved in zip(order, octaves, strict=True):
         _move(pitch, hand == h, moved, notes.pitch)
-    settled = pitch.copy()
-    for h in order:
-        others = replace(notes, pitch=settled).take(hand != h)
-        _phrases_home(notes, hand == h, pitch, others, h == order[0], h == order[-1])
-    return with_pitch(played, pitch)
+    return _passages_home(with_pitch(played, pitch))
 
 
-def _phrases_home(
-    notes: Notes, own: Mask, pitch: Ints, others: Notes, bass: bool, top: bool
-) -> None:
-    """Move in `pitch` the phrases of one hand that lie far from its own middle."""
-    home = middle(replace(notes, pitch=pitch), own)
-    bars, height = _bar_heights(replace(notes, pitch=pitch), own)
-    first = np.flatnonzero(np.append(True, _enters(bars, height)))
-    for a, b in zip(bars[first], [*bars[first[1:]], bars[-1] + 1], strict=True):
-        rows = own & (notes.bar >= a) & (notes.bar < b)
-        beside = others.take((others.bar >= a) & (others.bar < b))
-        limit = _mean(beside) if len(beside) else None
-        low = limit if top and limit is not None else -1e9
-        high = limit if bass and limit is not None else 1e9
-        at = _mean(replace(notes, pitch=pitch), rows)
-        moved = _octaves(at, home, low, high, twice_as_near=True)
-        _move(pitch, rows, moved, notes.pitch)
+def shift_bars(played: Played) -> list[int]:
+    """Bars that begin with a shift, by the definition that the benchmark is about."""
+    return [shift.bar for shift in shifts(texture(played.notes, played.bars))]
+
+
+def _passages_home(played: Played) -> Played:
+    """The second step of `gentle`."""
+    notes, hand = played.notes, hands(played)
+    window = np.searchsorted(shift_bars(played), notes.bar, side="right")
+    time = _times(notes, hand, window)
+    height = _heights(time)
+    order = np.argsort(_heights(time.sum(axis=1, keepdims=True))[:, 0], kind="stable")
+    home = [middle(notes, hand == h) for h in range(len(time))]
+    compass = [(int(notes.pitch.min()), int(notes.pitch.max()))] * len(time)
+    usual = _heard(time.sum(axis=(0, 1))[None])[0]
+    moved = np.zeros(time.shape[:2], np.int64)
+    for i in np.flatnonzero(time.sum(axis=(0, 2))):
+        now = height[:, i]
+        choices = [
+            [k for k in own if not k or abs(now[h] + 12 * k - home[h]) < abs(now[h] - home[h])]
+            for h, own in enumerate(_octave_choices(time[:, i], compass, reach=2))
+        ]
+        options = [
+            o for o in product(*choices) if _in_place(now, now + 12 * np.array(o), order)
+        ]
+        moved[:, i] = options[int(_distances(time[:, i], options, usual).argmin())]
+    return with_pitch(played, notes.pitch + 12 * moved[hand, window])
+
+
+def _in_place(before: Floats, after: Floats, order: Ints) -> bool:
+    """Whether the lowest hand is still lowest, and the highest highest, where they were.
+
+    NaN for hands that are silent.
+    """
+    low, high = order[0], order[-1]
+    return not (
+        (before[low] == np.nanmin(before) and after[low] > np.nanmin(after))
+        or (before[high] == np.nanmax(before) and after[high] < np.nanmax(after))
+    )
 
 
 def _move(pitch: Ints, rows: Mask, octaves: int, written: Ints) -> None:
@@ -126,21 +149,6 @@ def _mean(notes: Notes, rows: Mask | None = None) -> float:
     return float(np.average(own.pitch, weights=own.duration))
 
 
-def _bar_heights(notes: Notes, own: Mask) -> tuple[Ints, NDArray[np.float64]]:
-    """Bars in which the hand has onsets, and its mean pitch in each."""
-    numbers, index = np.unique(notes.bar[own], return_inverse=True)
-    time = notes.duration[own].astype(float)
-    return numbers, np.bincount(index, notes.pitch[own] * time) / np.bincount(index, time)
-
-
-def _enters(bars: Ints, height: NDArray[np.float64]) -> Mask:
-    """For each bar of a hand but the first, whether it enters there.
-
-    After a bar of silence, or so far away that an octave would be twice as near.
-    """
-    return (np.diff(bars) > 1) | (np.abs(np.diff(height)) >= FAR)
-
-
 def _together(height: list[float], goal: int) -> list[int]:
     """Octaves by which hands (lowest first) move towards a goal without changing places."""
     inner = [_octaves(h, goal, -1e9, 1e9) for h in height[1:-1]]
@@ -150,11 +158,9 @@ def _together(height: list[float], goal: int) -> list[int]:
     return [bass, *inner, top]
 
 
-def _octaves(
-    height: float, goal: float, low: float, high: float, twice_as_near: bool = False
-) -> int:
+def _octaves(height: float, goal: float, low: float, high: float) -> int:
     """Octaves to move by so as to come nearest to a goal within limits; 0 where none fits."""
-    least = abs(height - goal) / (2 if twice_as_near else 1)
+    least = abs(height - goal)
     fitting = [
         (abs(height + 12 * k - goal), k)
         for k in range(-6, 7)
@@ -163,42 +169,73 @@ def _octaves(
     return min(fitting)[1] if fitting else 0
 
 
-def musical(played: Played, bars: int) -> Played:
+def musical(played: Played, starts: Sequence[int]) -> Played:
     """Each shift answered: what enters is kept in the register before it.
 
-    Window by window of `bars` bars, hands are moved by up to an octave where that
-    brings the sound at least twice as near (first Wasserstein distance between sounding
-    times by pitch) to the window before it, as moved; otherwise they stay where they
-    were written. No hand leaves its own compass.
+    Passages run from one of the bars `starts` to the next. In each, hands are moved by up
+    to an octave where that brings its sound at least twice as near (first Wasserstein
+    distance between sounding times by pitch) to the passage before it, as moved; otherwise
+    they stay where they were written. No hand leaves its own compass.
     """
-    notes = played.notes
-    hand, window = hands(played), notes.bar // bars
+    notes, hand = played.notes, hands(played)
+    window = np.searchsorted(starts, notes.bar, side="right")
     time = _times(notes, hand, window)
-    sounds = time.sum(axis=2) > 0
-    lowest, highest = (time > 0).argmax(axis=2), 127 - (time > 0)[:, :, ::-1].argmax(axis=2)
-    compass = [(lowest[h][s].min(), highest[h][s].max()) for h, s in enumerate(sounds)]
-    moved = np.zeros(sounds.shape, np.int64)
-    before: NDArray[np.float64] | None = None
-    for i in np.flatnonzero(sounds.any(axis=0)):
-        choices = [
-            [k for k in (0, -1, 1) if k == 0 or (sounds[h, i]
-             and low <= lowest[h, i] + 12 * k and highest[h, i] + 12 * k <= high)]
-            for h, (low, high) in enumerate(compass)
-        ]  # fmt: skip
-        options = list(product(*choices))
-        shapes = np.array([
-            sum(np.roll(time[h, i], 12 * k) for h, k in enumerate(option))
-            for option in options
-        ])  # fmt: skip
-        heard = np.cumsum(shapes, axis=1) / shapes.sum(axis=1, keepdims=True)
-        chosen = 0
+    used = time.sum(axis=1) > 0
+    compass = [_ends(own) for own in used]
+    moved = np.zeros(time.shape[:2], np.int64)
+    before: Floats | None = None
+    for i in np.flatnonzero(time.sum(axis=(0, 2))):
+        options = list(product(*_octave_choices(time[:, i], compass, reach=1)))
         if before is not None:
-            distance = np.abs(heard - before).sum(axis=1)
-            best = int(distance.argmin())
-            chosen = best if distance[best] <= distance[0] / 2 else 0
-        moved[:, i] = options[chosen]
-        before = heard[chosen]
+            away = _distances(time[:, i], options, before)
+            best = int(away.argmin())
+            moved[:, i] = options[best if away[best] <= away[0] / 2 else 0]
+        before = _heard(_moved_time(time[:, i], [moved[:, i]]))[0]
     return with_pitch(played, notes.pitch + 12 * moved[hand, window])
+
+
+def _octave_choices(
+    time: Floats, compass: Sequence[tuple[int, int]], reach: int
+) -> list[list[int]]:
+    """Octaves by which each hand can move inside its compass, 0 first; (hands, 128)."""
+    found = []
+    for own, (low, high) in zip(time, compass, strict=True):
+        first, last = _ends(own > 0) if own.any() else (0, 127)
+        more = [k for k in range(-reach, reach + 1) if k and own.any()]
+        fits = [k for k in more if low <= first + 12 * k and last + 12 * k <= high]
+        found.append([0, *fits])
+    return found
+
+
+def _ends(used: Mask) -> tuple[int, int]:
+    """Lowest and highest pitch of those used, shape (128,)."""
+    pitches = np.flatnonzero(used)
+    return int(pitches[0]), int(pitches[-1])
+
+
+def _distances(time: Floats, options: Sequence[Sequence[int]], goal: Floats) -> Floats:
+    """First Wasserstein distance of each option to a cumulated goal, semitones."""
+    return np.asarray(np.abs(_heard(_moved_time(time, options)) - goal).sum(axis=1), np.float64)
+
+
+def _moved_time(time: Floats, options: Sequence[Sequence[int]]) -> Floats:
+    """Sounding time by pitch with the hands moved, shape (options, 128)."""
+    return np.array([
+        sum(np.roll(own, 12 * k) for own, k in zip(time, option, strict=True))
+        for option in options
+    ])  # fmt: skip
+
+
+def _heard(time: Floats) -> Floats:
+    """Cumulated shares of sounding time by pitch, row by row."""
+    return np.asarray(np.cumsum(time, axis=1) / time.sum(axis=1, keepdims=True), np.float64)
+
+
+def _heights(time: Floats) -> Floats:
+    """Mean pitch of each hand in each window, NaN in silence; (hands, windows, 128)."""
+    total = time.sum(axis=2)
+    weighed = time @ np.arange(128)
+    return np.divide(weighed, total, out=np.full(total.shape, np.nan), where=total > 0)
 
 
 def _times(notes: Notes, hand: Ints, window: Ints) -> NDArray[np.float64]:

@@ -135,7 +135,7 @@ def table(rows: Sequence[Row]) -> str:
     """Rows that have an aim, one line a question and kind, both halves side by side."""
     lines = [
         f"{'part':<9} {'question':<36} {'kind':<8} {'trials':>6} {'right':>6} "
-        f"{'95 %':>13} {'tied':>4} {'tuning':>7} {'report':>7}  aim"
+        f"{'95 %':>13} {'tied':>4} {'lost':>4} {'tuning':>7} {'report':>7}  aim"
     ]
     halves = {(r.part, r.question, r.kind, r.half): r for r in rows}
     for row in rows:
@@ -146,7 +146,7 @@ def table(rows: Sequence[Row]) -> str:
         lines.append(
             f"{row.part:<9} {row.question:<36} {row.kind:<8} {row.trials:>6} "
             f"{100 * row.rate:5.1f}% {100 * row.low:5.1f} -{100 * row.high:6.1f} "
-            f"{row.tied:>4} {sides}  {_verdict(row)}"
+            f"{row.tied:>4} {row.trials - row.right - row.tied:>4} {sides}  {_verdict(row)}"
         )
     return "\n".join(lines)
 

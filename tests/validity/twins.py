@@ -29,11 +29,9 @@ RISE = (
 )  # fmt: skip
 FALL = ("longest_dwell", "expected_dwell", "narrow_dwell")
 SPAN_LIKE = ("span", "core_span")
-# What (c) changes, by the length of its windows: it keeps the movement inside them.
-MUSICAL = {
-    1: (*SPAN_LIKE, "movement_bar", "shift_rate", "longest_dwell", "expected_dwell"),
-    changes.PHRASE: ("movement_phrase",),
-}
+# What (c) changes, by the passages it keeps in place: not the movement inside them.
+MUSICAL = (*SPAN_LIKE, "movement_bar", "shift_rate", "longest_dwell", "expected_dwell")
+MUSICAL_PHRASES = ("movement_phrase",)
 FOLD_AIMED = (
     "span", "core_span", "movement_beat", "movement_bar", "movement_phrase", "shift_rate",
     "longest_dwell", "expected_dwell",
@@ -45,7 +43,7 @@ AIMS = (
     {("twins", f"fold: {m}", k): 0.995 for m in (*FOLD_AIMED, "events") for k in TEXTURES}
     | {
         ("twins", f"{change}: {m}", k): 0.97
-        for change in ("gentle", "musical 1")
+        for change in ("gentle", "musical")
         for m in SPAN_LIKE
         for k in TEXTURES
     }
@@ -55,9 +53,9 @@ AIMS = (
             ("gentle", "shift_rate", TEXTURES),
             ("gentle", "longest_dwell", TEXTURES),
             ("gentle", "expected_dwell", TEXTURES),
-            ("musical 1", "shift_rate", (*TEXTURES, "line")),
-            ("musical 1", "longest_dwell", (*TEXTURES, "line")),
-            ("musical 1", "expected_dwell", (*TEXTURES, "line")),
+            ("musical", "shift_rate", (*TEXTURES, "line")),
+            ("musical", "longest_dwell", (*TEXTURES, "line")),
+            ("musical", "expected_dwell", (*TEXTURES, "line")),
         )
         for k in kinds
     }
@@ -94,8 +92,9 @@ def _twins(piece: Piece, line: bool) -> Iterator[_Twin]:
         pitch = changes.fold(played.notes.pitch, changes.middle(played.notes))
         yield _Twin("fold", changes.with_pitch(played, pitch), everything)
         yield _Twin("gentle", changes.gentle(played), everything)
-    for bars, measures in MUSICAL.items():
-        yield _Twin(f"musical {bars}", changes.musical(played, bars), measures)
+    yield _Twin("musical", changes.musical(played, changes.shift_bars(played)), MUSICAL)
+    phrases = range(changes.PHRASE, len(played.bars), changes.PHRASE)
+    yield _Twin("musical phrases", changes.musical(played, phrases), MUSICAL_PHRASES)
 
 
 def _share_moved(a: Played, b: Played) -> float:
