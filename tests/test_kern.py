@@ -698,3 +698,39 @@ def test_one_quartet_movement_is_the_same_in_both_formats() -> None:
     assert [part.staves for part in kern.parts] == [part.staves for part in xml.parts]
     assert kern.bars.labels == xml.bars.labels
     assert [row[:3] + row[4:] for row in rows(kern)] == [row[:3] + row[4:] for row in rows(xml)]
+
+
+BRACED = """\
+!!!system-decoration: {decoration}
+**kern\t**kern
+*part2\t*part1
+*staff2\t*staff1
+*Iempty\t*{code}
+*clefF4\t*clefG2
+*M4/4\t*M4/4
+=1\t=1
+1C\t1c
+=2\t=2
+1D\t1d
+==\t==
+*-\t*-
+"""
+
+
+@pytest.mark.parametrize(
+    ("decoration", "code", "staves"),
+    [
+        ("{(s1,s2)}", "Iempty", [2]),
+        ("{s1,s2}", "Ipiano", [2]),
+        ("[(s1,s2)]", "Ipiano", [1, 1]),  # a bracket joins players, not hands
+        ("{(s1,s2)}", "Ivox", [1, 1]),
+    ],
+)
+def test_a_brace_makes_two_staves_one_player(
+    tmp_path: Path, decoration: str, code: str, staves: list[int]
+) -> None:
+    path = tmp_path / "braced.krn"
+    text = BRACED.replace("{decoration}", decoration).replace("{code}", code)
+    path.write_text(text, encoding="utf-8")
+    (score,) = read_kern_all(path)
+    assert [part.staves for part in score.parts] == staves

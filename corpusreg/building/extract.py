@@ -6,6 +6,7 @@ A work that cannot be read or measured becomes a failures row and stops nothing.
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -30,7 +31,7 @@ from corpusreg.store.tables import Rows, columns
 __all__ = ["EXTRACTION_VERSION", "extract_file"]
 
 # Raised when readers or this module give other rows for the same file and definitions.
-EXTRACTION_VERSION = "7"
+EXTRACTION_VERSION = "8"
 HEARD = 0.01  # mean saturation from which an octave gets a row
 
 
@@ -78,7 +79,7 @@ def _work_rows(
     analysis: Analysis,
     facts: WorkFacts,
 ) -> Rows:
-    ensemble = ensemble_of(score, analysis.played)
+    ensemble, told = _ensemble(file, score, analysis)
     row = _facts_row(facts) | _music_row(score, analysis, ensemble)
     row |= {
         "work": work,
@@ -88,7 +89,7 @@ def _work_rows(
         "content": content,
         "fingerprint": fingerprint(score),
         "same_as": None,
-        "assumed": [*row["assumed"], *facts.guessed],
+        "assumed": [*row["assumed"], *facts.guessed, *told],
     }
     total = analysis.texture.total
     used = np.flatnonzero(total > 0)
@@ -122,6 +123,17 @@ def _work_rows(
         ],
         **_line_rows(work, score, analysis),
     }
+
+
+def _ensemble(
+    file: SourceFile, score: Score, analysis: Analysis
+) -> tuple[Ensemble, tuple[str, ...]]:
+    """The ensemble; where no part names its instrument, the one that its corpus is for."""
+    found = ensemble_of(score, analysis.played)
+    kind = dict(file.known).get("ensemble", "")
+    if found.kind != "unnamed parts" or kind not in kinds():
+        return found, ()
+    return replace(found, kind=kind), (f"parts without names: taken for a {kind}, by corpus",)
 
 
 def _rebarred_rows(work: str, analysis: Analysis, facts: WorkFacts) -> list[tuple[Any, ...]]:

@@ -45,9 +45,10 @@ class SourceFile:
     """A score file. `path` is absolute, `size` in bytes.
 
     known: what the tables of its corpus say of it, as (name, text) pairs: title,
-    movement, composer, born, died, date, genre, region, cluster, collection_name; tier
-    with statement, evidence and reason, where the file says nothing of its licence;
-    folder_composer, a guess for when nobody is named; 'column:NAME' for further columns.
+    movement, composer, born, died, date, genre, region, cluster, collection_name;
+    ensemble, for parts without names; tier with statement, evidence and reason, where
+    the file says nothing of its licence; folder_composer, a guess for when nobody is
+    named; 'column:NAME' for further columns.
     """
 
     corpus: str

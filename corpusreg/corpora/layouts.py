@@ -201,5 +201,10 @@ def _head(path: Path, size: int) -> str:
             data = stream.read(size)
     except OSError:  # the reader will say so
         return ""
-    text = data.decode("utf-8", "replace")
+    try:
+        text = data.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        # A head that was cut inside a letter is still UTF-8.
+        cut = error.start >= len(data) - 3
+        text = data[: error.start].decode("utf-8-sig") if cut else data.decode("latin-1")
     return text.replace("\r\n", "\n").replace("\r", "\n")

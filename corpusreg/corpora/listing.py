@@ -81,6 +81,7 @@ def _shared(entry: Entry) -> dict[str, str]:
         name: value
         for name, value in {
             "composer": entry.composer,
+            "ensemble": entry.ensemble,
             "genre": entry.genre,
             "collection_name": entry.title,
             "tier": entry.tier,

@@ -119,7 +119,9 @@ def _wanted(table: Table) -> list[str] | None:
 def _score(lines: list[tuple[int, str]], name: str) -> Score:
     table = read_table(lines, name)
     metadata = _metadata(table)
-    parts, places = place_tracks(table, metadata.get("AIN", ""))
+    parts, places = place_tracks(
+        table, metadata.get("AIN", ""), metadata.get("system-decoration", "")
+    )
     timeline = run_table(table, places)
     if not timeline.rows:
         raise ReadError(f"{name}: no **kern notes; nothing to measure in this file")

@@ -12,7 +12,9 @@ staff 1 of a part is its right-most (top) column. Columns are one part when
    together (pedal, or a score in parts), or
 3. they are neighbours with the same printed name (*I"...) that is not the name of
    a single-staff instrument or voice (its code is absent or a keyboard's), or
-4. there are just two and !!!AIN names one keyboard instrument alone.
+4. there are just two and !!!AIN names one keyboard instrument alone, or
+5. !!!system-decoration puts just these two staves in one brace ('{(s1,s2)}'), and
+   neither is said to be for anything but a keyboard.
 
 Two spines with the same name and the code of a voice or of an orchestral
 instrument are two players.
@@ -49,6 +51,7 @@ _NUMERAL = re.compile(r"\b(i{1,3}|\d+|primo|sec[ou]ndo|1mo|2do)\b")
 _AIN_KEYBOARDS = ("piano", "forte", "organ", "cemba", "hpschd", "harp", "arpa", "clavi", "pf")
 _TRANSPOSED = re.compile(r"\*Trd([+-]?\d+)c([+-]?\d+)")
 _CODE = re.compile(r"\*I[a-z#][\w&#-]*")
+_BRACED = re.compile(r"\{\(?s(\d+),s(\d+)\)?\}")
 _NUMBERED = re.compile(r"\*(?:part|staff)(\d+)")
 
 
@@ -123,7 +126,15 @@ def _together(left: Track, right: Track) -> bool:
     return names[0] != "" and names[0] == names[1]
 
 
-def _groups(tracks: list[Track], instruments: str) -> list[list[Track]]:
+def _one_brace(left: Track, right: Track, decoration: str) -> bool:
+    """Whether a brace on the page joins two staves, and nothing else is said of them."""
+    codes = {_code(left), _code(right)} - {"", "Iempty"}
+    staves = {_number(left, "staff"), _number(right, "staff")}
+    braces = [{f"*staff{one}", f"*staff{two}"} for one, two in _BRACED.findall(decoration)]
+    return staves in braces and codes <= _KEYBOARDS and len(codes) < 2
+
+
+def _groups(tracks: list[Track], instruments: str, decoration: str) -> list[list[Track]]:
     """Tracks by player, in column order."""
     numbered: dict[str, list[Track]] = {}
     for track in tracks:
@@ -134,7 +145,10 @@ def _groups(tracks: list[Track], instruments: str) -> list[list[Track]]:
     for group in numbered.values():
         last = groups[-1] if groups else []
         full = len(last) > 1 and _code(last[-1]) != "Iorgan"
-        if last and not full and len(group) == 1 and _together(last[-1], group[0]):
+        alone = bool(last) and len(group) == 1
+        if alone and not full and _together(last[-1], group[0]):
+            last.extend(group)
+        elif alone and len(last) == 1 and _one_brace(last[0], group[0], decoration):
             last.extend(group)
         else:
             groups.append(group)
@@ -162,13 +176,16 @@ def _part(group: list[Track]) -> Part:
     )
 
 
-def place_tracks(table: Table, instruments: str) -> tuple[tuple[Part, ...], dict[Track, Place]]:
+def place_tracks(
+    table: Table, instruments: str, decoration: str = ""
+) -> tuple[tuple[Part, ...], dict[Track, Place]]:
     """Parts, top first, and the place of each **kern track.
 
-    instruments: text of the !!!AIN record, or ''.
+    instruments: text of the !!!AIN record, or ''. decoration: likewise of
+    !!!system-decoration.
     """
     tracks = [track for track in table.tracks if track.kind == "**kern"]
-    groups = _groups(tracks, instruments)[::-1]
+    groups = _groups(tracks, instruments, decoration)[::-1]
     places = {
         track: Place(part, staff, transposition(track.records))
         for part, group in enumerate(groups)
