@@ -215,7 +215,8 @@ def _measures(c: Comparison, told: Mapping[str, Any], explain: Explainer) -> Mea
         "Octaves in use, this piece beside the works compared with.",
     )
     explain.met(each.measure for each in c.measures)
-    return Measures(rows, octaves, explain([row.short + " " + row.said for row in rows]))
+    texts = [f"{row.meaning} {row.value} {row.short} {row.reason}" for row in rows]
+    return Measures(rows, octaves, explain(texts))
 
 
 def _measured(each: PlacedMeasure, figures: Mapping[str, Any], c: Comparison) -> Measured:

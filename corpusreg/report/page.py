@@ -105,7 +105,7 @@ def _work(work: Work, name: str, single: bool) -> Html:
     data = asdict(work.sound) | {
         "stays": [[stay.first, stay.last, stay.words] for stay in content.marks.ranked]
     }
-    heading = [] if single else [tag("h2", content.title), _facts(content)]
+    heading = [] if single else [tag("h2", content.title, id=f"{name}-title"), _facts(content)]
     return tag(
         "article",
         *heading,

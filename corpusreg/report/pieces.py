@@ -19,14 +19,9 @@ def capital(text: str) -> str:
 def section(work: str, name: str, level: int, title: str, *children: str) -> Html:
     """A section with its heading; `name` ends its id."""
     heading = tag(f"h{level}", title, id=f"{work}-{name}-title")
-    return tag(
-        "section",
-        heading,
-        *children,
-        id=f"{work}-{name}",
-        class_=name,
-        aria_labelledby=f"{work}-{name}-title",
-    )
+    # Where there are several works, sections of one name are told apart by the work's.
+    names = f"{work}-{name}-title" if level == 2 else f"{work}-title {work}-{name}-title"
+    return tag("section", heading, *children, id=f"{work}-{name}", aria_labelledby=names)
 
 
 def link(work: str, place: Place, mark: str = "", words: str = "") -> Html:

@@ -46,6 +46,7 @@ SECTIONS = (
     ("origin", "How the numbers were made"),
 )
 _TITLES = dict(SECTIONS)
+_HALF = 90.0  # mm of notation that stand beside another passage
 _MARKS = {"stay": "Stay", "shift": "Shift", "event": "Event"}
 
 
@@ -91,8 +92,8 @@ def map_section(content: Content, work: str, level: int, slots: Mapping[str, Slo
         "map",
         level,
         _TITLES["map"],
-        explained(marks.terms),
         _figure_with_tools(content, work, slots),
+        explained(marks.terms),
         *told,
         *(tag("p", remark) for remark in marks.remarks),
     )
@@ -242,7 +243,9 @@ def passages(content: Content, work: str, level: int, notation: Mapping[str, Not
         level,
         _TITLES["passages"],
         explained(told.terms),
-        *(shown or [tag("p", "Nothing here asks to be shown.")]),
+        tag("div", *shown, class_="shown")
+        if shown
+        else tag("p", "Nothing here asks to be shown."),
     )
 
 
@@ -266,8 +269,13 @@ def _passage(each: Passage, work: str, notation: Mapping[str, Notation]) -> Html
         ),
         *drawn,
         *(tag("p", f"{remark}.", class_="aside") for remark in remarks),
-        class_="passage",
+        class_="passage long" if found and _is_long(found) else "passage",
     )
+
+
+def _is_long(found: Notation) -> bool:
+    """Whether the notation wants the whole column."""
+    return any(run.width > _HALF for run in found.drawn)
 
 
 def _hear(place: Place) -> Html:
@@ -305,21 +313,22 @@ def works(content: Content, work: str, level: int, slots: Mapping[str, Slot]) ->
     told = content.works
     found: list[str] = [tag("p", told.introduction)]
     if told.sharing:
-        found += [tag("p", "Near to this piece", class_="lead"), _near(told.sharing)]
+        found += [tag("p", "Near to this piece", class_="lead"), _near(told.sharing, "1")]
     if told.contrasting:
         contrary = f"Alike in the rest, but not {told.habit}"
-        found += [tag("p", contrary, class_="lead"), _near(told.contrasting)]
+        found += [tag("p", contrary, class_="lead"), _near(told.contrasting, "a")]
     if told.picture:
         found.append(figure(told.picture, slots.get(told.picture.slot)))
     return section(work, "works", level, _TITLES["works"], *found, explained(told.terms))
 
 
-def _near(found: tuple[NearWork, ...]) -> Html:
+def _near(found: tuple[NearWork, ...], first: str) -> Html:
+    """Works with the numbers or letters that they have in the picture."""
     rows = [
         tag("li", tag("cite", each.title), f" ({each.composer}): {each.words}.")
         for each in found
     ]
-    return tag("ul", *rows)
+    return tag("ol", *rows, type=first)
 
 
 def parts(content: Content, work: str, level: int, slots: Mapping[str, Slot]) -> Html:

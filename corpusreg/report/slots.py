@@ -6,17 +6,23 @@ its words and says why.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 
 from corpusreg import engraving
 from corpusreg.comparison import Comparison
 from corpusreg.engraving import Engraved
+from corpusreg.pictures.levels import level_grid
+from corpusreg.pictures.nearest import nearest_works
+from corpusreg.pictures.octaves import octave_chart
 from corpusreg.pictures.register_map import pages, register_map
 from corpusreg.pictures.strips import bare_strip, strips_key
+from corpusreg.pictures.svg import Picture
 from corpusreg.pictures.view import view_of
 from corpusreg.placing import part_names
+from corpusreg.profiles.model import PlacedProfile
 from corpusreg.report.model import Content, Passage
 
 __all__ = ["NARROW", "WIDE", "Notation", "Slot", "draw", "engrave"]
@@ -47,10 +53,24 @@ def draw(c: Comparison, content: Content, prefix: str) -> dict[str, Slot]:
         drawn = bare_strip(c, row.name, prefix=f"{prefix}-strip-{row.name.replace('_', '-')}")
         if drawn and row.picture:
             found[row.picture.slot] = Slot((drawn.svg,))
-    key, slim = (strips_key(prefix=f"{prefix}-key", width=WIDE), NARROW)
-    narrow = strips_key(prefix=f"{prefix}-slim-key", width=slim)
-    found["strips-key"] = Slot((key.svg,), (narrow.svg,))
+    found["strips-key"] = _both(strips_key, prefix, "key")
+    found["octaves"] = _both(partial(octave_chart, c), prefix, "octaves")
+    grid = level_grid(c.players, prefix=f"{prefix}-levels", width=WIDE)
+    if grid:
+        narrow = level_grid(c.players, prefix=f"{prefix}-slim-levels", width=NARROW)
+        found["levels"] = Slot((grid.svg,), (narrow.svg,) if narrow else ())
+    if isinstance(c.profile, PlacedProfile):
+        near = nearest_works(c.profile, prefix=f"{prefix}-nearest", named=False)
+        if near:
+            found["nearest"] = Slot((near.svg,))
     return found
+
+
+def _both(picture: Callable[..., Picture], prefix: str, name: str) -> Slot:
+    """One picture for a page and for a phone."""
+    wide = picture(prefix=f"{prefix}-{name}", width=WIDE)
+    slim = picture(prefix=f"{prefix}-slim-{name}", width=NARROW)
+    return Slot((wide.svg,), (slim.svg,))
 
 
 def _maps(c: Comparison, prefix: str, width: float) -> tuple[str, ...]:

@@ -26,7 +26,8 @@ def works(c: Comparison, explain: Explainer) -> Works:
     contrasting = _near(placed, placed.contrasting)
     picture = Picture(
         "nearest",
-        "Every dot is a work; the nearer two dots, the more alike they use register.",
+        "Every dot is a work and the diamond is this piece; numbers and letters are those "
+        "of the list.",
         "The piece among the works it is compared with; the nearest are named in the list.",
     )
     habit = habit_words(placed) if contrasting else ""

@@ -1,0 +1,415 @@
+"""The page of `compare --report`, opened from disk in a real browser.
+
+The browser is Debian's chromium, or what CORPUSREG_TEST_BROWSER names. Where there is
+none these tests are skipped, except in CI, where that is a failure.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import re
+import shutil
+import time
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import Browser, Page, sync_playwright
+
+from corpusreg import workflow
+from corpusreg.definitions import MEASURES, VERSION
+from corpusreg.report.content import content
+from corpusreg.report.html import json_text, tag
+from corpusreg.report.page import Work
+from corpusreg.report.page import page as page_of
+from corpusreg.report.slots import Notation, draw
+from corpusreg.report.sound import sound
+from corpusreg.report.terms import TERMS, Explainer
+from tests.conftest import PIECES, Command
+
+ARGUMENTS = [
+    "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
+    "--disable-background-networking", "--disable-component-update", "--disable-sync",
+]  # fmt: skip
+LARGEST = 1_500_000  # bytes of a page
+EVIL = '<script>alert(1)</script> & <b>Bold</b> "quoted" </title>'
+
+
+@pytest.fixture(scope="session")
+def browser() -> Iterator[Browser]:
+    names = ("chromium", "chromium-browser", "google-chrome")
+    found = os.environ.get("CORPUSREG_TEST_BROWSER") or next(
+        (path for name in names if (path := shutil.which(name))), None
+    )
+    if not found:
+        reason = "no Chromium: install it, or set CORPUSREG_TEST_BROWSER"
+        if os.environ.get("CI"):
+            pytest.fail(reason)
+        pytest.skip(reason)
+    with sync_playwright() as playwright:
+        opened = playwright.chromium.launch(executable_path=found, args=ARGUMENTS)
+        yield opened
+        opened.close()
+
+
+@pytest.fixture(scope="session")
+def reports(small_home: Path, tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
+    """Pages by name: a piano piece, a quartet, several works, and one with an evil title."""
+    from corpusreg.report.writing import write_report
+
+    folder = tmp_path_factory.mktemp("pages")
+    evil = folder / "evil.musicxml"
+    title = re.compile(r"<work-title>.*?</work-title>")
+    given = (PIECES / "three-at-a-table.musicxml").read_text(encoding="utf-8")
+    escaped = EVIL.replace("&", "&amp;").replace("<", "&lt;").replace(">", "&gt;")
+    changed, count = title.subn(lambda _: f"<work-title>{escaped}</work-title>", given)
+    changed, parts = re.subn(
+        r"<part-name>.*?</part-name>", "<part-name>&lt;i&gt;Flute</part-name>", changed, count=1
+    )
+    assert count == 1 and parts == 1
+    evil.write_text(changed, encoding="utf-8")
+    pieces = {
+        "piano": [PIECES / "stairs.musicxml"],
+        "quartet": [PIECES / "waiting-for-the-bus.musicxml"],
+        "many": [PIECES / "field-path.abc", PIECES / "two-shores.mid"],
+        "evil": [evil],
+    }
+    made = {}
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("CORPUSREG_HOME", str(small_home))
+        for name, paths in pieces.items():
+            found = workflow.compare_paths(paths)
+            made[name] = folder / f"{name}.html"
+            write_report(found.comparisons, (), found.reference_id, VERSION, made[name])
+    return made
+
+
+Opened = Callable[..., Page]
+
+
+@pytest.fixture
+def opened(browser: Browser, reports: dict[str, Path]) -> Iterator[Opened]:
+    """`opened('piano', dark=True, width=360)`: a page that must stay silent and offline."""
+    trouble: list[str] = []
+    contexts = []
+
+    def show(name: str, *, dark: bool = False, width: int = 1280, script: str = "") -> Page:
+        context = browser.new_context(
+            viewport={"width": width, "height": 800}, color_scheme="dark" if dark else "light"
+        )
+        contexts.append(context)
+        page = context.new_page()
+        page.set_default_timeout(5000)
+        page.on("console", lambda message: trouble.append(f"console: {message.text}"))
+        page.on("pageerror", lambda error: trouble.append(f"error: {error}"))
+        page.on("dialog", lambda dialog: trouble.append(f"dialog: {dialog.message}"))
+        page.on(
+            "request",
+            lambda request: request.url.startswith("file:") or trouble.append(request.url),
+        )
+        if script:
+            page.add_init_script(script)
+        page.goto(reports[name].as_uri())
+        return page
+
+    yield show
+    for context in contexts:
+        context.close()
+    assert not trouble
+
+
+@pytest.mark.parametrize("name", ["piano", "quartet", "many", "evil"])
+def test_opens_from_disk_without_errors_or_requests(opened: Opened, name: str) -> None:
+    page = opened(name)
+    assert page.locator("h1").count() == 1
+    assert page.evaluate("performance.getEntriesByType('resource').length") == 0
+    assert page.evaluate("document.documentElement.classList.contains('live')")
+
+
+def test_the_policy_of_the_page_forbids_the_network(opened: Opened) -> None:
+    page = opened("piano")
+    page.on("console", lambda _: None)
+    policy = page.locator("meta[http-equiv=Content-Security-Policy]").get_attribute("content")
+    assert policy and policy.startswith("default-src 'none';")
+    assert "unsafe" not in policy and "http" not in policy
+
+
+def test_pages_are_small(reports: dict[str, Path]) -> None:
+    assert max(path.stat().st_size for path in reports.values()) < LARGEST
+
+
+def test_sections_come_in_the_order_of_reading(opened: Opened) -> None:
+    page = opened("piano")
+    titles = page.locator("article > section > h2").all_inner_texts()
+    assert titles == [
+        "What stands out", "The register map", "Every measure", "Passages to look at",
+        "What to try", "Works to study", "Parts and instruments", "What was assumed",
+        "How the numbers were made",
+    ]  # fmt: skip
+    assert page.locator("nav a").all_inner_texts() == titles
+    for target in page.locator("a[href^='#']").evaluate_all("a => a.map(x => x.hash)"):
+        assert page.locator(target).count() == 1
+
+
+def test_passages_are_in_notation_at_most_six(opened: Opened) -> None:
+    page = opened("quartet")
+    assert 1 <= page.locator(".passage .notation svg").count() <= 6
+    used = page.locator(".notation use").evaluate_all("u => u.map(x => x.getAttribute('href'))")
+    assert used
+    for name in set(used):
+        assert page.locator(f".glyphs {name}").count() == 1
+
+
+def test_what_cannot_be_engraved_says_why(in_home: Path) -> None:
+    found = workflow.compare_paths([PIECES / "stairs.musicxml"]).comparisons[0]
+    told = content(found, "id", VERSION)
+    slots = draw(found, told, "w1")
+    reason = Notation((), ("the engraver cannot read <it>",))
+    notation = {each.picture.slot: reason for each in told.passages.shown}
+    text = page_of([Work(told, slots, notation, sound(found.whole.played))])
+    assert text.count("The engraver cannot read &lt;it&gt;.") == len(told.passages.shown) > 0
+
+
+def test_hover_names_bar_notes_and_stay(opened: Opened) -> None:
+    page = opened("quartet")
+    page.locator(".wide #w1-map-1-bar-16").hover()
+    told = page.locator(".readout").inner_text()
+    assert told.startswith("Bar 17: G2, B3, D4, G4, D5.")
+    assert "In stay" in told and "bars 17 to 28" in told
+
+
+def test_keys_move_a_cursor_that_is_announced(opened: Opened) -> None:
+    page = opened("quartet")
+    page.locator(".map").focus()
+    readout = page.locator(".readout")
+    assert readout.get_attribute("role") == "status"  # a polite live region
+    assert readout.inner_text().startswith("Bar 1:")
+    page.keyboard.press("ArrowRight")
+    assert readout.inner_text().startswith("Bar 2:")
+    assert page.locator(".wide .bar.cursor").get_attribute("data-bar") == "2"
+    page.keyboard.press("End")
+    assert readout.inner_text().startswith("Bar 28:")
+    page.keyboard.press("ArrowRight")
+    assert readout.inner_text().startswith("Bar 28:")
+    page.keyboard.press("ArrowUp")
+    assert readout.inner_text().startswith("Bar 24:")
+    page.keyboard.press("Home")
+    assert readout.inner_text().startswith("Bar 1:")
+
+
+def test_a_finding_jumps_to_its_place_on_the_map(opened: Opened) -> None:
+    page = opened("piano")
+    place = page.locator(".finding a.place").first
+    first, last = (int(place.get_attribute(f"data-{end}") or "") for end in ("first", "last"))
+    place.click()
+    _wait(page, "document.querySelector('.map').getBoundingClientRect().top < 700")
+    lit = page.locator(".wide .bar.chosen").evaluate_all("b => b.map(x => +x.dataset.index)")
+    assert lit == list(range(first, last))
+    assert page.locator(f".wide #w1-map-1-bar-{first}").evaluate(
+        "b => b.getBoundingClientRect().bottom > 0 && "
+        "b.getBoundingClientRect().top < innerHeight"
+    )
+    assert page.url.endswith("#w1-map")
+    page.locator(".marks a[data-mark^='stay-']").first.click()
+    assert page.locator(".wide .stay.lit").count() >= 1
+
+
+def _wait(page: Page, condition: str) -> None:
+    """Until a condition holds; the page's policy forbids the browser to wait by itself."""
+    ends = time.monotonic() + 5
+    while not page.evaluate(condition):
+        assert time.monotonic() < ends, condition
+        page.wait_for_timeout(50)
+
+
+COUNT_TONES = """
+window.tones = [];
+const start = OscillatorNode.prototype.start;
+OscillatorNode.prototype.start = function (when) {
+  window.tones.push([this.frequency.value, when, this.context.currentTime]);
+  return start.call(this, when);
+};
+"""
+
+
+def test_a_passage_can_be_heard_and_stopped(opened: Opened) -> None:
+    page = opened("quartet", script=COUNT_TONES)
+    assert page.evaluate("window.tones.length") == 0  # nothing plays by itself
+    page.locator(".passage .hear").first.click()
+    _wait(page, "window.tones.length > 0")
+    assert page.locator("article.playing").count() == 1
+    assert page.evaluate("window.tones.every(([f, when, now]) => f > 20 && when >= now)")
+    page.locator("button.stop").click()
+    assert page.locator("article.playing").count() == 0
+    before = page.evaluate("window.tones.length")
+    page.wait_for_timeout(500)
+    assert page.evaluate("window.tones.length") == before
+    page.locator(".map").focus()
+    page.keyboard.press("Enter")
+    _wait(page, f"window.tones.length > {before}")
+    page.keyboard.press("Escape")
+    assert page.locator("article.playing").count() == 0
+
+
+@pytest.mark.parametrize("dark", [False, True], ids=["light", "dark"])
+@pytest.mark.parametrize("name", ["piano", "many"])
+def test_accessibility(opened: Opened, name: str, dark: bool) -> None:
+    """axe-core: contrast, landmarks, names, and all else that it checks."""
+    page = opened(name, dark=dark)
+    page.locator(".finding a.place, .marks a.place").first.click()
+    found = Axe().run(page).response["violations"]
+    assert not [(each["id"], [n["html"][:120] for n in each["nodes"]]) for each in found]
+
+
+OVERFLOWING = """() => [...document.querySelectorAll('body *')]
+  .filter(e => !e.closest('.notation') && !e.closest('svg') && !e.matches('.unseen'))
+  .filter(e => e.getBoundingClientRect().right > document.documentElement.clientWidth + 1)
+  .map(e => e.outerHTML.slice(0, 80))"""
+
+
+@pytest.mark.parametrize("name", ["piano", "quartet", "many", "evil"])
+def test_nothing_overflows(opened: Opened, name: str) -> None:
+    for width in (360, 1280):
+        page = opened(name, width=width)
+        assert page.evaluate("document.documentElement.scrollWidth") <= width
+        assert page.evaluate(OVERFLOWING) == []
+    # The text width of A4 and of Letter with the margins of the page, in CSS pixels.
+    for width in (680, 703):
+        page = opened(name, width=width)
+        page.emulate_media(media="print")
+        assert page.evaluate("document.documentElement.scrollWidth") <= width
+        assert page.evaluate(OVERFLOWING) == []
+        assert not page.locator(".tools").first.is_visible()
+        assert page.locator(".map .wide svg").first.is_visible()
+
+
+def test_a_title_with_markup_is_shown_as_text(opened: Opened) -> None:
+    page = opened("evil")
+    assert page.locator("h1").inner_text() == EVIL
+    assert page.title().startswith(EVIL)
+    assert page.locator("h1 *").count() == 0
+    assert page.locator("main b, main i").count() == 0
+    assert "<i>Flute" in page.locator("#w1-parts").inner_text()
+
+
+def test_numbers_equal_the_json(opened: Opened, run: Command) -> None:
+    for name, piece in (("piano", "stairs"), ("quartet", "waiting-for-the-bus")):
+        page = opened(name)
+        ran = run("compare", PIECES / f"{piece}.musicxml", "--json")
+        told = json.loads(ran.stdout)
+        assert page.locator(".reference").inner_text() == told["reference_id"]
+        assert page.locator(".definitions").inner_text() == told["definitions"]
+        rows = {row["name"]: row for row in told["works"][0]["measures"]}
+        assert set(rows) == {measure.name for measure in MEASURES}
+        for measure, row in rows.items():
+            shown = page.locator(f"[data-figures={measure}] td").all_inner_texts()
+            interval = row["interval"] or []
+            expected = [row["value"], row["median"], row["percentile"], *interval]
+            given = [*map(_number, shown[:3]), *map(_number, shown[3].split(" to "))]
+            assert given == (expected if interval else [*expected, None]), measure
+        assert page.locator(".measure.out").evaluate_all(
+            "m => m.map(x => x.dataset.measure)"
+        ) == [name for name in rows if name in told["works"][0]["stands_out"]]
+
+
+def _number(text: str) -> float | None:
+    return None if text == "–" else float(text)
+
+
+def test_technical_words_are_explained_where_they_first_appear(opened: Opened) -> None:
+    page = opened("quartet")
+    sections = page.locator("article > section")
+    explained: set[str] = set(page.locator("article > .terms dt").all_inner_texts())
+    for index in range(sections.count()):
+        section = sections.nth(index)
+        explained |= set(section.locator(".terms dt").all_inner_texts())
+        text = section.locator("p:not(.keys):not(.readout), li, td").all_inner_texts()
+        lacking = {term.word for term in Explainer()(text)} - explained
+        assert not lacking, section.get_attribute("id")
+
+
+def test_every_term_is_one_line() -> None:
+    assert len({term.word for term in TERMS}) == len(TERMS)
+    assert all(len(term.meaning) < 100 and "\n" not in term.meaning for term in TERMS)
+
+
+def test_text_cannot_leave_its_element() -> None:
+    assert tag("p", EVIL, title=EVIL).count("<") == 2
+    assert "<" not in json_text([EVIL, "&", "-->"])
+    assert json.loads(json_text([EVIL])) == [EVIL]
+
+
+def test_sound_follows_the_written_tempo(in_home: Path) -> None:
+    found = workflow.compare_paths([PIECES / "stairs.musicxml"]).comparisons[0]
+    played = found.whole.played
+    heard = sound(played)
+    assert played.seconds is not None
+    assert heard.tempo_known
+    assert heard.bars[-1] == pytest.approx(1000 * played.seconds.sum(), abs=1)
+    assert len(heard.bars) == len(played.bars) + 1
+    assert heard.pitches == played.notes.pitch.tolist()
+    onsets = [sum(heard.steps[: index + 1]) for index in (0, len(heard.steps) - 1)]
+    assert onsets[0] == 0 and onsets[1] < heard.bars[-1]
+    assert set(heard.fades) == {1}  # a piano
+
+
+def test_passages_are_few_short_and_in_order(in_home: Path) -> None:
+    for piece in sorted(PIECES.iterdir()):
+        for each in workflow.compare_paths([piece]).comparisons:
+            shown = content(each, "id", VERSION).passages.shown
+            assert len(shown) <= 6
+            assert [s.number for s in shown] == list(range(1, len(shown) + 1))
+            assert [s.place.first for s in shown] == sorted(s.place.first for s in shown)
+            assert all(1 <= s.place.last - s.place.first <= 4 and s.why for s in shown)
+
+
+def test_the_command_writes_a_page(run: Command, tmp_path: Path) -> None:
+    file = tmp_path / "page.html"
+    began = time.monotonic()
+    ran = run("compare", PIECES / "stairs.musicxml", "--report", file)
+    took = time.monotonic() - began
+    assert ran.returncode == 0, ran.stderr
+    assert ran.stdout == f"{file}: a piece\n"
+    assert file.read_text(encoding="utf-8").startswith("<!doctype html>")
+    assert list(tmp_path.iterdir()) == [file]
+    # The figure to reach is 2.5 s on a quiet machine; this one may be busy.
+    assert took < 10
+
+
+def test_failures_are_told_on_the_page(run: Command, tmp_path: Path) -> None:
+    broken = tmp_path / "broken.musicxml"
+    broken.write_text("<score-partwise>", encoding="utf-8")
+    file = tmp_path / "page.html"
+    ran = run("compare", PIECES / "stairs.musicxml", broken, "--report", file)
+    assert ran.returncode == 1
+    text = file.read_text(encoding="utf-8")
+    assert "Not in this page" in text and "broken.musicxml" in text
+    nothing = tmp_path / "nothing.html"
+    assert run("compare", broken, "--report", nothing).returncode == 1
+    assert not nothing.exists()
+
+
+def test_a_place_that_cannot_be_written_is_one_line(run: Command, tmp_path: Path) -> None:
+    file = tmp_path / "no such folder" / "page.html"
+    ran = run("compare", PIECES / "stairs.musicxml", "--report", file)
+    assert ran.returncode == 1
+    assert ran.stderr.count("\n") == 1 and "cannot be written" in ran.stderr
+
+
+def test_an_unknown_ending_is_one_line(run: Command, tmp_path: Path) -> None:
+    ran = run("compare", PIECES / "stairs.musicxml", "--report", tmp_path / "page.doc")
+    assert ran.returncode == 2
+    assert ran.stderr.count("\n") == 1 and ".html" in ran.stderr
+
+
+def test_a_missing_library_says_how_to_get_it(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from corpusreg.errors import CorpusregError
+    from corpusreg.report import writing
+
+    monkeypatch.setattr(writing.importlib.util, "find_spec", lambda name: None)
+    with pytest.raises(CorpusregError, match=r"pip install 'corpusreg\[report\]'"):
+        writing.check_report(tmp_path / "page.html")
