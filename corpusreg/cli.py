@@ -15,6 +15,7 @@ from corpusreg.commands.asking import add_asking
 from corpusreg.commands.building import add_building
 from corpusreg.commands.common import say
 from corpusreg.commands.corpora import add_corpora
+from corpusreg.commands.handout import add_handout
 from corpusreg.commands.instruments import add_instruments
 from corpusreg.commands.maps import add_maps
 from corpusreg.commands.periods import add_periods
@@ -96,6 +97,7 @@ def _parser() -> argparse.ArgumentParser:
     add_building(commands)
     add_compare(commands)
     add_maps(commands)
+    add_handout(commands)
     add_instruments(commands)
 
     add_profiles(commands)

@@ -7,13 +7,14 @@ pictures, nothing that is measured again.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from corpusreg.comparison import Comparison
 from corpusreg.definitions import VERSION
 from corpusreg.engraving import Engraved, engrave_all, standalone
 from corpusreg.engraving import Passage as Bars
+from corpusreg.handout.roster import without_names
 from corpusreg.handout.sentences import Said, passages, question, said
 from corpusreg.pictures.register_map import register_map
 from corpusreg.pictures.svg import Picture
@@ -27,6 +28,8 @@ from corpusreg.words.bars import bar_range
 from corpusreg.words.sentences import plain, shift_words, stay_words
 
 __all__ = ["TOPICS", "Example", "Piece", "PlaceOne", "ShownPassage"]
+
+UNTITLED = "Untitled"
 
 # Pixels: a map of one system, one whose bars need more room, and a close-up.
 _MAP, _WIDE_MAP, _CLOSE = 650.0, 860.0, 320.0
@@ -94,12 +97,14 @@ class Piece:
 class PlaceOne:
     """The call made in a worker: a file relative to `folder` -> its pieces and failures.
 
-    chosen: the measures of the sheets. cohort: as `placing.place_file` takes it.
+    chosen: the measures of the sheets. cohort: as `placing.place_file` takes it. hidden:
+    names that stay out, each with its code.
     """
 
     folder: Path
     chosen: tuple[str, ...]
-    cohort: str | None
+    cohort: str | None = None
+    hidden: tuple[tuple[str, str], ...] = ()
 
     def __call__(self, file: str) -> tuple[list[Piece], list[str]]:
         """All pieces in a file, and one line for each that cannot be read."""
@@ -107,8 +112,16 @@ class PlaceOne:
         with open_reference() as reference:
             found, failures = place_file(reference, path, self.cohort, as_written=False)
             made = reference.reference_id
-        pieces = [self._told(file, path, c, made) for c in found]
+        pieces = [self._told(file, path, self._titled(c, path), made) for c in found]
         return pieces, failures
+
+    def _titled(self, c: Comparison, path: Path) -> Comparison:
+        """Without names in the title, and without a title that is only the file's name."""
+        if not self.hidden:
+            return c
+        own = c.piece.title != path.stem
+        title = without_names(c.piece.title, dict(self.hidden), any_case=True)
+        return replace(c, piece=replace(c.piece, title=title if own else UNTITLED))
 
     def _told(self, file: str, path: Path, c: Comparison, reference_id: str) -> Piece:
         report = content(c, reference_id, VERSION)
@@ -152,9 +165,14 @@ def _shown(chosen: Sequence[Said], path: Path, c: Comparison) -> tuple[ShownPass
     ]
     drawn = iter(engrave_all([passage for runs in bars for passage in runs]))
     return tuple(
-        _passage(each, c, [next(drawn) for _ in runs])
+        _passage(each, c, [_reason(next(drawn), path) for _ in runs])
         for each, runs in zip(chosen, bars, strict=True)
     )
+
+
+def _reason(drawn: Engraved | str, path: Path) -> Engraved | str:
+    """Why nothing is drawn, without the file, which the sheet is about."""
+    return drawn.removeprefix(f"{path.name}: ") if isinstance(drawn, str) else drawn
 
 
 def _passage(each: Said, c: Comparison, drawn: Sequence[Engraved | str]) -> ShownPassage:
@@ -168,7 +186,8 @@ def _passage(each: Said, c: Comparison, drawn: Sequence[Engraved | str]) -> Show
         for remark in (one.remarks if isinstance(one, Engraved) else (one,))
     ]
     if not pictures:
-        close = register_map(view_of(c), prefix="close", bars=run, width=_CLOSE, heading=False)
+        name = f"close-{run[0]}"
+        close = register_map(view_of(c), prefix=name, bars=run, width=_CLOSE, heading=False)
         pictures = [close.svg]
     return ShownPassage(
         heading=f"{heading[:1].upper()}{heading[1:]}{alone}",

@@ -106,30 +106,42 @@ def read_roster(path: Path, *, codes: bool = False) -> Roster:
     return Roster(tuple(rows), codes)
 
 
-def without_names(text: str, hidden: Mapping[str, str]) -> str:
+def without_names(text: str, hidden: Mapping[str, str], *, any_case: bool = False) -> str:
     """The text with names, whole or a word of them, replaced by their codes.
 
-    Whole words only, whatever their case. Words of one letter are no names.
+    Whole words only; a word of a name as the roster writes it or in capitals, or, where
+    `any_case`, however it is written. Words of one letter are no names.
 
-    >>> without_names("Ada's Waltz, for Bo and ada", {"Ada Moss": "P1", "Bo Lind": "P2"})
-    "P1's Waltz, for P2 and P1"
+    >>> without_names("Ada's Waltz, for bo lind; it may", {"Ada May": "P1", "Bo Lind": "P2"})
+    "P1's Waltz, for P2; it may"
     """
-    pairs: dict[str, str] = {}
-    for name, code in hidden.items():
-        pairs[name.casefold()] = code
-        for word in re.findall(r"[^\W\d_]+", name):
-            if len(word) >= _WORD:
-                pairs.setdefault(word.casefold(), code)
-    if not pairs:
+    whole = {name.casefold(): code for name, code in hidden.items()}
+    words = {
+        form: code
+        for name, code in hidden.items()
+        for word in re.findall(r"[^\W\d_]+", name)
+        if len(word) >= _WORD
+        for form in (word, word.upper())
+    }
+    several = {name: code for name, code in whole.items() if len(name) >= _WORD}
+    text = _replaced(text, several, re.IGNORECASE)
+    if any_case:
+        return _replaced(text, {w.casefold(): c for w, c in words.items()}, re.IGNORECASE)
+    return _replaced(text, words, re.NOFLAG)
+
+
+def _replaced(text: str, codes: Mapping[str, str], flags: re.RegexFlag) -> str:
+    if not codes:
         return text
-    longest_first = sorted(pairs, key=len, reverse=True)
-    names = "|".join(re.escape(name) for name in longest_first)
-    return re.sub(
-        rf"(?<!\w)(?:{names})(?!\w)",
-        lambda match: pairs[match.group().casefold()],
-        text,
-        flags=re.IGNORECASE,
-    )
+    names = "|".join(re.escape(name) for name in sorted(codes, key=len, reverse=True))
+
+    def code(match: re.Match[str]) -> str:
+        found = match.group()
+        return codes[found.casefold() if flags else found]
+
+    # An underscore or a digit ends a word too: names stand in file names.
+    letter = r"[^\W\d_]"
+    return re.sub(rf"(?<!{letter})(?:{names})(?!{letter})", code, text, flags=flags)
 
 
 def _made_up(file: str) -> str:
