@@ -35,6 +35,7 @@ __all__ = [
     "Part",
     "Pedal",
     "Score",
+    "Sign",
     "Tempo",
     "felt_beat",
     "note_table",
@@ -110,6 +111,19 @@ class Tempo:
 
 
 @dataclass(frozen=True)
+class Sign:
+    """Something on the page by which one sees that a movement ends or begins.
+
+    `kind` is 'final' (a final barline at the end of `bar`), or of what stands at the
+    bar's beginning: 'page' (a new page), 'metre', 'key', 'heading' (words, in `text`).
+    """
+
+    bar: int
+    kind: str
+    text: str = ""
+
+
+@dataclass(frozen=True)
 class Bars:
     """Written bars in file order; every field has one entry a bar.
 
@@ -179,7 +193,9 @@ class Score:
     assumed: what was taken for granted, in plain words ('no metre written: read
     as 4/4'). lost: how often something could not be placed, by plain reason.
     left_out: counts of what is left out on purpose ('unpitched', 'cue').
-    number: position of the work in a file that holds many (ABC 'X:'), else ''.
+    number: position of the work in a file that holds many (ABC 'X:', the number of a
+    movement), else ''. first_bar: bar of the file that the first bar is, 0 but in a later
+    movement. signs: what `readers.movements` parts a file by, where the format shows it.
     """
 
     ticks: int
@@ -195,6 +211,8 @@ class Score:
     left_out: Mapping[str, int] = field(default_factory=dict)
     number: str = ""
     format: str = ""  # 'musicxml', 'kern', 'abc', 'midi', 'mei', …
+    first_bar: int = 0
+    signs: tuple[Sign, ...] = ()
 
     def __post_init__(self) -> None:
         if self.notes.dtype != NOTE_DTYPE:

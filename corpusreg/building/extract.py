@@ -31,7 +31,7 @@ from corpusreg.store.tables import Rows, columns
 __all__ = ["EXTRACTION_VERSION", "extract_file"]
 
 # Raised when readers or this module give other rows for the same file and definitions.
-EXTRACTION_VERSION = "8"
+EXTRACTION_VERSION = "9"
 HEARD = 0.01  # mean saturation from which an octave gets a row
 
 

@@ -23,6 +23,8 @@ __all__ = ["FORMATS", "MUSIC21", "ReadResult", "existing", "read_file", "read_sc
 
 # Families that music21 reads.
 MUSIC21 = frozenset(("mei", "capella", "noteworthy", "tinynotation"))
+# Families of printed pages, on which one sees where movements end.
+_WITH_MOVEMENTS = frozenset(("musicxml", "kern", "mei"))
 _MOST_BYTES = 16 * 2**20  # of formats that are read into memory whole
 _HEAD = 65_536  # bytes that decide what a file is
 
@@ -49,7 +51,7 @@ def read_file(path: Path) -> ReadResult:
     expected = FORMATS.get(path.suffix.lower())
     result = _read(path, family)
     kept, failures = [], list(result.failures)
-    for score in result.scores:
+    for score in _works(result, family):
         if not len(score.notes):
             failures.append((score.number, _no_notes(score)))
         elif expected == family:
@@ -165,6 +167,15 @@ def _read(path: Path, family: str) -> ReadResult:
         return ReadResult(tuple(read_all_with_music21(path, family)))
     except OSError as error:
         raise ReadError(f"{path}: cannot be read ({error.strerror or error})") from error
+
+
+def _works(result: ReadResult, family: str) -> list[Score]:
+    """Works of a file; where its format shows movements, each movement."""
+    if family not in _WITH_MOVEMENTS:
+        return list(result.scores)
+    from corpusreg.readers.movements import movements
+
+    return [work for score in result.scores for work in movements(score)]
 
 
 def _no_notes(score: Score) -> str:

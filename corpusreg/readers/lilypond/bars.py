@@ -56,7 +56,7 @@ def read_bars(heard: Heard, end: Fraction, ticks: Callable[[Fraction], int]) -> 
     return Bars(
         labels=tuple(_label(step, first=i == 0) for i, step in enumerate(at)),
         start=np.array(tick[:-1], np.int64),
-        length=np.diff(np.array(tick, np.int64)),
+        length=np.array(tick[1:], np.int64) - np.array(tick[:-1], np.int64),
         full=np.array([ticks(starts[0] + step.length) for step in at], np.int64),
         beat=np.array([_beat(step, starts[0], ticks) for step in at], np.int64),
         section=section,
@@ -74,9 +74,8 @@ def _starts(heard: Heard, steps: dict[Fraction, Step], end: Fraction) -> list[Fr
         step = steps[moment]
         if moment >= end:
             break
-        jumped = (
-            before is None
-            or step.position != before.position + step.moment - before.moment
+        jumped = before is None or (
+            step.position != before.position + step.moment - before.moment
             and step.number == before.number
         )
         drawn = any(set(sign) & set("|:.") for sign in heard.signs.get(moment, ()))
@@ -124,7 +123,7 @@ def _marks(
         for name in names[:1]:
             bar = int(np.searchsorted(times, float(moment), side="right")) - 1
             # A mark on a barline stands at the end of the bar before it.
-            ends_before = moment in first_of or moment > starts[-1] and bar == len(starts) - 1
+            ends_before = moment in first_of or (moment > starts[-1] and bar == len(starts) - 1)
             if name not in _AT_START and moment in first_of and bar > 0 and ends_before:
                 bar -= 1
             found[max(0, bar)].add(name)

@@ -28,7 +28,9 @@ from corpusreg.readers.lilypond.sources import Sources, version_of
 __all__ = ["Made", "executable", "make", "version"]
 
 _LISTENER = Path(__file__).with_name("listener.ly")
-_ERROR = re.compile(r"^(?:/work/)?([^\n:]+):(\d+):\d+: (?:fatal )?error: ([^\n]+)", re.MULTILINE)
+_ERROR = re.compile(
+    r"^(?:/work/)?([^\n:]+):(\d+):\d+: (?:fatal )?error: ([^\n]+)", re.MULTILINE
+)
 _FATAL = re.compile(r"^(?:fatal error|error|[^\n]*Guile signaled)[^\n]*", re.MULTILINE)
 _BAR_CHECK = re.compile(r"warning: bar ?check failed")
 

@@ -30,7 +30,9 @@ _ROUNDED_TICKS = 60480  # 2^6 x 3^3 x 5 x 7, where nothing exact is small enough
 _GROUPS = ("PianoStaff", "GrandStaff")
 _NO_STAFF = (*_GROUPS, "ChoirStaff")
 _MARK = re.compile(r"\b(?:[msr]*[pf]+[pfz]*|s?fz|n)\b")
-_HANDS = re.compile(r"(?i)^\W*(right|left|rh|lh|r\.? ?h\.?|l\.? ?h\.?|up(per)?|low(er)?|down)\b")
+_HANDS = re.compile(
+    r"(?i)^\W*(right|left|rh|lh|r\.? ?h\.?|l\.? ?h\.?|up(per)?|low(er)?|down)\b"
+)
 _KEYBOARDS = re.compile(
     r"(?i)\b(piano|pianoforte|fortepiano|harpsichord|cembalo|clavecin|clavier|keyboard|organ"
     r"|harmonium|harp|celesta|virginals?)\b"
@@ -72,7 +74,9 @@ def score_of(heard: Heard, number: str, bar_checks: int) -> Score:
     except ValueError as error:
         raise ReadError(str(error)) from error
     if bar_checks:
-        assumed.append(f"{bar_checks} bars are not as long as the source says: kept as they are")
+        assumed.append(
+            f"{bar_checks} bars are not as long as the source says: kept as they are"
+        )
     rows = _rows(heard, kept, places, staff_of, clock, bars.start)
     return Score(
         ticks=clock.ticks,
@@ -103,9 +107,7 @@ class _Clock:
         times += [time for head in heard.heads for time in (head.moment, head.length)]
         times += [step.length for step in heard.steps]
         self.ticks = 1
-        for under in {(4 * time).denominator for time in times} | {
-            (4 * origin).denominator
-        }:
+        for under in {(4 * time).denominator for time in times} | {(4 * origin).denominator}:
             self.ticks = lcm(self.ticks, under)
         for under in {int(s.metre.partition("/")[2] or 4) for s in heard.steps}:
             self.ticks = lcm(self.ticks, Fraction(4, under or 4).denominator)
@@ -140,7 +142,9 @@ def _length(heard: Heard, i: int) -> Fraction:
 
 def _kept(heard: Heard, staff_of: dict[int, int], left_out: Counter[str]) -> list[int]:
     """Numbers of the heads that are notes of the piece; checks their pitches."""
-    kinds = {i: heard.contexts[staff_of[head.context]].kind for i, head in enumerate(heard.heads)}
+    kinds = {
+        i: heard.contexts[staff_of[head.context]].kind for i, head in enumerate(heard.heads)
+    }
     plain = any(kind not in ("TabStaff", "RhythmicStaff") for kind in kinds.values())
     kept = []
     for i, head in enumerate(heard.heads):
@@ -182,7 +186,8 @@ def _players(
     if two and unnamed and _KEYBOARDS.search(said) and not heard.syllables:
         members = [sorted(sounding)]
         assumed.append(f"two staves read as the two hands of one player: {said}")
-    places, parts = {}, []
+    places: dict[int, _Place] = {}
+    parts: list[Part] = []
     for staves in members:
         for k, staff in enumerate(staves, 1):
             places[staff] = _Place(len(parts), k)

@@ -11,7 +11,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from corpusreg.notes import Dynamic, Part, Pedal, Score, Tempo
+from corpusreg.notes import Dynamic, Part, Pedal, Score, Sign, Tempo
 from corpusreg.readers.musicxml.form import read_form
 from corpusreg.readers.musicxml.header import Header, hand_pairs
 from corpusreg.readers.musicxml.layout import Layout, lay_out, note_rows
@@ -49,7 +49,15 @@ def assemble(
         lost=dict(tally.lost),
         left_out=dict(tally.left_out),
         format="musicxml",
+        signs=_signs(records, marks),
     )
+
+
+def _signs(records: Sequence[PartRecord], marks: Marks) -> tuple[Sign, ...]:
+    """What shows where movements end and begin; metres and keys in any part."""
+    changes = {Sign(bar, "metre") for record in records for bar, _ in record.metres}
+    changes |= {Sign(bar, "key") for record in records for bar, _ in record.keys}
+    return (*marks.signs, *sorted(changes, key=lambda sign: (sign.bar, sign.kind)))
 
 
 def _players(

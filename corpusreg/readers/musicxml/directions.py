@@ -16,6 +16,7 @@ from typing import Any
 
 from lxml import etree
 
+from corpusreg.notes import Sign
 from corpusreg.readers.musicxml.cursor import Cursor
 from corpusreg.readers.musicxml.header import plain_text
 from corpusreg.readers.musicxml.raw import Position, RawDynamic, integer, number
@@ -99,6 +100,9 @@ class DirectionReader:
         self._add_tempo(direction)
         if direction.words:
             self._hairpin_in_words(direction)
+            if not direction.at.offset:
+                sign = Sign(direction.at.bar, "heading", direction.words[:200])
+                self.cursor.marks.signs[sign] = None
         if not jumped:
             self._read_signs(direction)
 
@@ -282,8 +286,11 @@ class DirectionReader:
             if element.find("repeat") is not None:
                 self.cursor.tally.lost["a repeat sign inside a bar"] += 1
             return
-        if plain_text(element.find("bar-style")) in _DOUBLE_BARS:
+        style = plain_text(element.find("bar-style"))
+        if style in _DOUBLE_BARS:
             marks.sections.add(after)
+        if style == "light-heavy" and location == "right":
+            marks.signs[Sign(bar, "final")] = None
         for sign in ("segno", "coda"):
             if element.find(sign) is not None or element.get(sign) is not None:
                 marks.jumps.append((Position(after, 0, 1), sign))

@@ -17,6 +17,7 @@ from typing import Any
 
 from lxml import etree
 
+from corpusreg.notes import Sign
 from corpusreg.readers.musicxml.cursor import Cursor
 from corpusreg.readers.musicxml.directions import DirectionReader
 from corpusreg.readers.musicxml.header import PartHead
@@ -75,6 +76,7 @@ class PartReader:
             "direction": self.directions.read_direction,
             "sound": self.directions.read_sound,
             "barline": self.directions.read_barline,
+            "print": self._read_print,
         }
 
     def read_bar(self, element: etree._Element, label: str, implicit: bool) -> None:
@@ -89,6 +91,10 @@ class PartReader:
     def finish(self) -> None:
         """Close what is open at the end of the file."""
         self.directions.finish()
+
+    def _read_print(self, element: etree._Element) -> None:
+        if element.get("new-page") == "yes":
+            self.marks.signs[Sign(self.cursor.bar, "page")] = None
 
     def _read_backup(self, element: etree._Element) -> None:
         units = self.cursor.units(element.findtext("duration"))

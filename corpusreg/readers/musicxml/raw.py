@@ -14,6 +14,8 @@ from fractions import Fraction
 from functools import lru_cache
 from typing import Any, NamedTuple
 
+from corpusreg.notes import Sign
+
 __all__ = [
     "Marks",
     "Metre",
@@ -120,6 +122,7 @@ class Marks:
     ending_start: dict[int, tuple[int, ...]] = field(default_factory=dict)
     ending_stop: set[int] = field(default_factory=set)
     verses: defaultdict[int, Counter[str]] = field(default_factory=lambda: defaultdict(Counter))
+    signs: dict[Sign, None] = field(default_factory=dict)  # in order of the parts, each once
 
 
 @lru_cache(maxsize=1024)
