@@ -47,7 +47,7 @@ def _traces(c: Comparison) -> list[Trace]:
     where = c.cohort.rung.where
     if set(where) <= set(_ASKED_BY):
         for each in _traced(c):
-            asked = [f"value={round(each.value, 4):g}", f"measure={each.measure.name}"]
+            asked = [f"value={round(each.value or 0.0, 4):g}", f"measure={each.measure.name}"]
             asked += [f"{name}={value}" for name, value in where.items()]
             found.append(
                 Trace(

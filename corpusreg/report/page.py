@@ -12,10 +12,10 @@ from importlib.resources import files
 
 from corpusreg.engraving import glyph_sheet
 from corpusreg.pictures import look
-from corpusreg.report import sections
+from corpusreg.report import closing, sections
 from corpusreg.report.html import Html, digest, json_text, tag
 from corpusreg.report.model import Content
-from corpusreg.report.pieces import explained
+from corpusreg.report.pieces import SECTIONS, explained
 from corpusreg.report.slots import Notation, Slot
 from corpusreg.report.sound import BEAT, Sound
 
@@ -90,7 +90,7 @@ def _facts(content: Content) -> Html:
 
 def _contents(works: Sequence[Work]) -> Html:
     if len(works) == 1:
-        links = [tag("a", title, href=f"#w1-{name}") for name, title in sections.SECTIONS]
+        links = [tag("a", title, href=f"#w1-{name}") for name, title in SECTIONS]
     else:
         links = [
             tag("a", work.content.title, href=f"#w{number}")
@@ -116,11 +116,11 @@ def _work(work: Work, name: str, single: bool) -> Html:
         sections.map_section(content, name, level, work.slots),
         sections.measures(content, name, level, work.slots),
         sections.passages(content, name, level, work.notation),
-        sections.offers(content, name, level),
-        sections.works(content, name, level, work.slots),
-        sections.parts(content, name, level, work.slots),
-        sections.assumed(content, name, level, _tempo(work.sound)),
-        sections.origin(content, name, level),
+        closing.offers(content, name, level),
+        closing.works(content, name, level, work.slots),
+        closing.parts(content, name, level, work.slots),
+        closing.assumed(content, name, level, _tempo(work.sound)),
+        closing.origin(content, name, level),
         tag("script", json_text(data), type="application/json", class_="sound"),
         id=name,
         data_work=name,

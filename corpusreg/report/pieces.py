@@ -8,7 +8,21 @@ from corpusreg.report.html import Html, tag, together
 from corpusreg.report.model import Picture, Place, Term
 from corpusreg.report.slots import Slot
 
-__all__ = ["capital", "explained", "figure", "items", "link", "links", "section"]
+__all__ = ["SECTIONS", "capital", "explained", "figure", "items", "link", "links", "section"]
+
+# Ids and titles in the order of reading, for the list of contents.
+SECTIONS = (
+    ("out", "What stands out"),
+    ("map", "The register map"),
+    ("measures", "Every measure"),
+    ("passages", "Passages to look at"),
+    ("offers", "What to try"),
+    ("works", "Works to study"),
+    ("parts", "Parts and instruments"),
+    ("assumed", "What was assumed"),
+    ("origin", "How the numbers were made"),
+)
+_TITLES = dict(SECTIONS)
 
 
 def capital(text: str) -> str:
@@ -16,9 +30,9 @@ def capital(text: str) -> str:
     return text[:1].upper() + text[1:]
 
 
-def section(work: str, name: str, level: int, title: str, *children: str) -> Html:
-    """A section with its heading; `name` ends its id."""
-    heading = tag(f"h{level}", title, id=f"{work}-{name}-title")
+def section(work: str, name: str, level: int, *children: str) -> Html:
+    """One of SECTIONS with its heading; `name` ends its id."""
+    heading = tag(f"h{level}", _TITLES[name], id=f"{work}-{name}-title")
     # Where there are several works, sections of one name are told apart by the work's.
     names = f"{work}-{name}-title" if level == 2 else f"{work}-title {work}-{name}-title"
     return tag("section", heading, *children, id=f"{work}-{name}", aria_labelledby=names)

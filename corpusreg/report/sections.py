@@ -1,4 +1,4 @@
-"""The sections of a page, one function each, in the order of reading."""
+"""The sections of a page that speak of the music, in the order of reading."""
 
 from __future__ import annotations
 
@@ -10,42 +10,17 @@ from corpusreg.report.model import (
     Finding,
     Mark,
     Measured,
-    NearWork,
     Passage,
     Picture,
     Place,
 )
-from corpusreg.report.pieces import capital, explained, figure, items, link, links, section
+from corpusreg.report.pieces import capital, explained, figure, link, links, section
 from corpusreg.report.slots import Notation, Slot
 from corpusreg.words.bars import joined
 from corpusreg.words.sentences import plural
 
-__all__ = [
-    "SECTIONS",
-    "assumed",
-    "findings",
-    "map_section",
-    "measures",
-    "offers",
-    "origin",
-    "parts",
-    "passages",
-    "works",
-]
+__all__ = ["findings", "map_section", "measures", "passages"]
 
-# Ids and titles in the order of reading, for the list of contents.
-SECTIONS = (
-    ("out", "What stands out"),
-    ("map", "The register map"),
-    ("measures", "Every measure"),
-    ("passages", "Passages to look at"),
-    ("offers", "What to try"),
-    ("works", "Works to study"),
-    ("parts", "Parts and instruments"),
-    ("assumed", "What was assumed"),
-    ("origin", "How the numbers were made"),
-)
-_TITLES = dict(SECTIONS)
 _HALF = 90.0  # mm of notation that stand beside another passage
 _MARKS = {"stay": "Stay", "shift": "Shift", "event": "Event"}
 
@@ -58,7 +33,6 @@ def findings(content: Content, work: str, level: int) -> Html:
         work,
         "out",
         level,
-        _TITLES["out"],
         *([tag("p", told.nothing, class_="nothing")] if told.nothing else []),
         *([tag("ol", *found, class_="findings")] if found else []),
         *(tag("p", caution, class_="caution") for caution in told.cautions),
@@ -91,7 +65,6 @@ def map_section(content: Content, work: str, level: int, slots: Mapping[str, Slo
         work,
         "map",
         level,
-        _TITLES["map"],
         _figure_with_tools(content, work, slots),
         explained(marks.terms),
         *told,
@@ -188,7 +161,6 @@ def measures(content: Content, work: str, level: int, slots: Mapping[str, Slot])
         work,
         "measures",
         level,
-        _TITLES["measures"],
         explained(told.terms),
         key,
         *([tag("ul", *rows, class_="strips")] if rows else []),
@@ -241,7 +213,6 @@ def passages(content: Content, work: str, level: int, notation: Mapping[str, Not
         work,
         "passages",
         level,
-        _TITLES["passages"],
         explained(told.terms),
         tag("div", *shown, class_="shown")
         if shown
@@ -288,162 +259,3 @@ def _hear(place: Place) -> Html:
         data_first=place.first,
         data_last=place.last,
     )
-
-
-def offers(content: Content, work: str, level: int) -> Html:
-    """What to try."""
-    told = content.offers
-    rows = []
-    for each in told.offers:
-        where = [" See ", links(work, each.places), "."] if each.places else []
-        rows.append(tag("li", each.text, *where))
-    return section(
-        work,
-        "offers",
-        level,
-        _TITLES["offers"],
-        tag("p", told.introduction),
-        *([tag("ul", *rows)] if rows else []),
-        explained(told.terms),
-    )
-
-
-def works(content: Content, work: str, level: int, slots: Mapping[str, Slot]) -> Html:
-    """Works that use register alike, and works that do the contrary."""
-    told = content.works
-    found: list[str] = [tag("p", told.introduction)]
-    if told.sharing:
-        found += [tag("p", "Near to this piece", class_="lead"), _near(told.sharing, "1")]
-    if told.contrasting:
-        contrary = f"Alike in the rest, but not {told.habit}"
-        found += [tag("p", contrary, class_="lead"), _near(told.contrasting, "a")]
-    if told.picture:
-        found.append(figure(told.picture, slots.get(told.picture.slot)))
-    return section(work, "works", level, _TITLES["works"], *found, explained(told.terms))
-
-
-def _near(found: tuple[NearWork, ...], first: str) -> Html:
-    """Works with the numbers or letters that they have in the picture."""
-    rows = [
-        tag("li", tag("cite", each.title), f" ({each.composer}): {each.words}.")
-        for each in found
-    ]
-    return tag("ol", *rows, type=first)
-
-
-def parts(content: Content, work: str, level: int, slots: Mapping[str, Slot]) -> Html:
-    """What each part plays and what that asks of its player."""
-    told = content.parts
-    head = ("Part", "Plays", "The instrument", "What it asks")
-    rows = []
-    for line in told.lines:
-        name: list[str] = [line.name or "the only part"]
-        if line.instrument and line.instrument != line.name.lower():
-            name.append(tag("span", line.instrument, class_="aside"))
-        plays = [line.notes, *(tag("span", staff, class_="aside") for staff in line.staves)]
-        rows.append(
-            tag(
-                "tr",
-                tag("th", *name, scope="row"),
-                tag("td", *plays),
-                tag("td", line.range or "not known"),
-                tag("td", line.asks or "–"),
-            )
-        )
-    table = tag(
-        "table",
-        tag("thead", tag("tr", *(tag("th", each, scope="col") for each in head))),
-        tag("tbody", *rows),
-    )
-    picture = figure(told.picture, slots.get(told.picture.slot)) if told.picture else Html("")
-    return section(
-        work,
-        "parts",
-        level,
-        _TITLES["parts"],
-        explained(told.terms),
-        table,
-        items(told.remarks),
-        picture,
-    )
-
-
-def assumed(content: Content, work: str, level: int, tempo: str) -> Html:
-    """What was taken for granted, and what is worth knowing about the answer."""
-    taken = [f"{capital(each)}." for each in content.assumed]
-    said = [items(taken)] if taken else [tag("p", "Nothing had to be assumed to measure it.")]
-    return section(
-        work,
-        "assumed",
-        level,
-        _TITLES["assumed"],
-        *said,
-        *([tag("p", tempo, class_="heard")] if tempo else []),
-        items(content.notes, "notes"),
-    )
-
-
-def origin(content: Content, work: str, level: int) -> Html:
-    """Cohort, counts, the exact numbers, versions, and how to follow them up."""
-    told = content.origin
-    traces = [
-        tag("li", f"{trace.question} ", tag("code", trace.command)) for trace in told.traces
-    ]
-    return section(
-        work,
-        "origin",
-        level,
-        _TITLES["origin"],
-        explained(told.terms),
-        *(tag("p", sentence) for sentence in told.sentences),
-        _figures(content),
-        tag("p", "To follow a number up:"),
-        tag("ul", *traces, class_="traces"),
-        tag(
-            "p",
-            "Made with reference ",
-            tag("code", told.reference_id, class_="reference"),
-            ", definitions ",
-            tag("code", told.definitions, class_="definitions"),
-            ", group ",
-            tag("code", told.cohort, class_="cohort"),
-            ".",
-        ),
-    )
-
-
-def _figures(content: Content) -> Html:
-    """The numbers exactly as `compare --json` has them."""
-    head = ("Measure", "Value", "Middle of these works", "Rank", "Interval")
-    rows = [
-        tag(
-            "tr",
-            tag(
-                "th",
-                capital(row.title),
-                tag("span", row.figure.unit, class_="aside"),
-                scope="row",
-            ),
-            tag("td", _number(row.figure.value)),
-            tag("td", _number(row.figure.median)),
-            tag("td", _number(row.figure.percentile)),
-            tag("td", _interval(row.figure.interval)),
-            data_figures=row.name,
-        )
-        for row in content.measures.rows
-    ]
-    return tag(
-        "table",
-        tag("caption", "All numbers"),
-        tag("thead", tag("tr", *(tag("th", each, scope="col") for each in head))),
-        tag("tbody", *rows),
-        class_="figures",
-    )
-
-
-def _number(value: float | None) -> str:
-    return "–" if value is None else f"{value:.10g}"
-
-
-def _interval(interval: tuple[float, float] | None) -> str:
-    return "–" if interval is None else f"{_number(interval[0])} to {_number(interval[1])}"
