@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from corpusreg.commands.building import with_reference
-from corpusreg.commands.common import command, say
+from corpusreg.commands.common import command, say, trust_option
 from corpusreg.commands.instruments import ranges_option
 from corpusreg.definitions import VERSION
 
@@ -35,9 +35,10 @@ def add_compare(commands: Any) -> None:
         "--report",
         type=Path,
         metavar="FILE",
-        help="write a page to read and hand out, into a file that ends in .html",
+        help="write a page to read and hand out, into a file that ends in .html or .pdf",
     )
     compare.add_argument("--json", action="store_true", help="print JSON")
+    trust_option(compare)
     compare.set_defaults(run=_compare)
 
 
@@ -56,9 +57,11 @@ def _compare(options: argparse.Namespace) -> int:
         ranges=options.ranges,
     )
     if options.report and found.comparisons:
-        write_report(
+        remarks = write_report(
             found.comparisons, found.failures, found.reference_id, VERSION, options.report
         )
+        for remark in remarks:
+            say(f"{options.report}: {remark}")
     if options.json:
         from corpusreg.outputs.document import document
 

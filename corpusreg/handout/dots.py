@@ -19,8 +19,9 @@ __all__ = ["class_picture"]
 WIDTH = 650.0
 _NAMES = 190.0
 _RIGHT = 64.0
-_DOT = 4.0  # radius
 _STEP = 9.0  # from dot to dot in a pile
+_TALLEST = 54.0  # height of a pile, whose dots are smaller where there are many
+_DOT = 0.44  # radius of a dot, by the step
 _LEAST = 30.0  # height of the field of a line
 _BIN = 2.5  # ranks that share a pile
 
@@ -63,7 +64,8 @@ def piles(ranks: Sequence[float]) -> list[tuple[float, int]]:
 def _row(row: Row, y: float, left: float, right: float) -> tuple[Markup, float]:
     found = piles(row.ranks)
     tallest = max((number for _, number in found), default=0)
-    height = max(_LEAST, tallest * _STEP + 6)
+    step = min(_STEP, _TALLEST / max(tallest, 1))
+    height = max(_LEAST, tallest * step + 6)
     foot = y + height
     width = right - left
     title = row.measure.title
@@ -78,8 +80,8 @@ def _row(row: Row, y: float, left: float, right: float) -> tuple[Markup, float]:
             element(
                 "circle",
                 cx=left + rank / 100 * width,
-                cy=foot - 3 - _DOT - place * _STEP,
-                r=_DOT,
+                cy=foot - 3 - (place + 0.5) * step,
+                r=_DOT * step,
                 **paint("weight4"),
             )
             for place in range(number)

@@ -180,10 +180,12 @@ def _habits(group: Class) -> tuple[str, ...]:
 
 
 def _habit(habit: Habit) -> str:
-    side = habit.measure.more if habit.high else habit.measure.less
+    title = habit.measure.title
+    end = "highest" if habit.high else "lowest"
     text = (
-        f"{habit.many} of {habit.placed} pieces: {side} than 3 in 4 of the works they are "
-        f"compared with (by chance it would be about {round(habit.placed / 4)})."
+        f"{title[:1].upper()}{title[1:]}: {habit.many} of {habit.placed} pieces lie in the "
+        f"{end} quarter of the works they are compared with, where by chance about "
+        f"{round(habit.placed / 4)} would."
     )
     if habit.other is not None:
         member, where = habit.other

@@ -6,14 +6,18 @@ import importlib.util
 import os
 from collections.abc import Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from corpusreg.comparison import Comparison
 from corpusreg.errors import CorpusregError, UsageError
 
+if TYPE_CHECKING:
+    from corpusreg.report.page import Work
+
 __all__ = ["REPORTS", "check_report", "write_report"]
 
 # Kinds of report by ending, and the libraries that each needs beyond the core install.
-REPORTS = {".html": ("verovio",)}
+REPORTS = {".html": ("verovio",), ".pdf": ("typst", "verovio")}
 
 
 def check_report(path: Path) -> None:
@@ -37,36 +41,42 @@ def write_report(
     reference_id: str,
     definitions: str,
     path: Path,
-) -> None:
+) -> tuple[str, ...]:
     """Write a report of some works, at least one.
 
-    failures: what could not be read, one line each, told at the end. A file of that name
-    is replaced only by a finished one. Raises CorpusregError where it cannot be written.
+    failures: what could not be read, one line each, told at the end. Returns what a reader
+    must know about the file, one line each. A file of that name is replaced only by a
+    finished one. Raises CorpusregError where it cannot be written.
     """
-    text = _page(comparisons, failures, reference_id, definitions)
-    _replace(path, text.encode("utf-8"))
+    works = _works(comparisons, reference_id, definitions)
+    if path.suffix.lower() == ".pdf":
+        from corpusreg.report.pdf import pdf
+
+        sheet = pdf(works, failures)
+        _replace(path, sheet.pdf)
+        return sheet.remarks
+    from corpusreg.report.page import page
+
+    _replace(path, page(works, failures).encode("utf-8"))
+    return ()
 
 
-def _page(
-    comparisons: Sequence[Comparison],
-    failures: Sequence[str],
-    reference_id: str,
-    definitions: str,
-) -> str:
+def _works(
+    comparisons: Sequence[Comparison], reference_id: str, definitions: str
+) -> list[Work]:
     from corpusreg.report.content import content
-    from corpusreg.report.page import Work, page
+    from corpusreg.report.page import Work
     from corpusreg.report.slots import draw, engrave
     from corpusreg.report.sound import sound
 
     contents = [content(c, reference_id, definitions) for c in comparisons]
     notation = engrave(list(zip(comparisons, contents, strict=True)))
-    works = [
+    return [
         Work(each, draw(c, each, f"w{number}"), passages, sound(c.whole.played))
         for number, (c, each, passages) in enumerate(
             zip(comparisons, contents, notation, strict=True), start=1
         )
     ]
-    return page(works, failures)
 
 
 def _replace(path: Path, data: bytes) -> None:
