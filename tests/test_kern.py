@@ -718,6 +718,24 @@ BRACED = """\
 
 
 @pytest.mark.parametrize(
+    ("instruments", "code", "staves"),
+    [
+        ("1 empty 1 piano", "Ipiano", [2]),
+        ("2 empty", "Iempty", [1, 1]),
+        ("1 empty 1 vox", "Ivox", [1, 1]),
+    ],
+)
+def test_an_empty_column_under_the_only_keyboard_is_its_other_staff(
+    tmp_path: Path, instruments: str, code: str, staves: list[int]
+) -> None:
+    path = tmp_path / "empty.krn"
+    text = BRACED.replace("{decoration}", "[(s1,s2)]").replace("{code}", code)
+    path.write_text(f"!!!AIN: {instruments}\n{text}", encoding="utf-8")
+    (score,) = read_kern_all(path)
+    assert [part.staves for part in score.parts] == staves
+
+
+@pytest.mark.parametrize(
     ("decoration", "code", "staves"),
     [
         ("{(s1,s2)}", "Iempty", [2]),

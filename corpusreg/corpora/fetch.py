@@ -135,10 +135,10 @@ class _Git:
             self.folder.mkdir(parents=True, exist_ok=True)
         except OSError as error:
             raise self.failure(f"permission denied {error.strerror}") from error
-        self("init", "--quiet")
         # What a process that was killed has left would refuse every later command.
         for lock in (self.folder / ".git").glob("*.lock"):
             lock.unlink(missing_ok=True)
+        self("init", "--quiet")
         for name, value in (
             ("remote.origin.url", self.entry.repository),
             ("remote.origin.promisor", "true"),

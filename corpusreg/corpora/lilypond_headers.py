@@ -26,7 +26,8 @@ __all__ = ["lilypond_pieces"]
 
 _MOST_BYTES = 2_000_000
 _INCLUDE = re.compile(r"^[^%\n]*\\include\s+\"([^\"]+)\"", re.M)
-_FIELD = re.compile(r"^[ \t]*([A-Za-z]+)[ \t]*=[ \t]*(?=[\"\\])", re.M)
+_COMMENT = re.compile(r"(?:^|(?<=\s))%.*$", re.M)
+_FIELD = re.compile(r"(?<![\w.\\#'-])([A-Za-z]+)[ \t]*=[ \t]*(?=[\"\\])")
 _QUOTED = re.compile(r"\"((?:[^\"\\]|\\.)*)\"")
 _VARIABLE = re.compile(r"\\([A-Za-z]+)")
 _MUSIC = re.compile(r"\\(?:score|book|new|relative|context|simultaneous)\b|<<")
@@ -141,9 +142,10 @@ class _Sources:
             except OSError:
                 data = b""
             try:
-                self._texts[path] = data.decode("utf-8-sig")
+                text = data.decode("utf-8-sig")
             except UnicodeDecodeError:
-                self._texts[path] = data.decode("latin-1")
+                text = data.decode("latin-1")
+            self._texts[path] = _COMMENT.sub("", text)
         return self._texts[path]
 
     def includes(self, path: Path) -> tuple[Path, ...]:

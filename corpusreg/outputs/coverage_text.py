@@ -12,8 +12,10 @@ if TYPE_CHECKING:
 
 __all__ = ["coverage_text"]
 
-# Oldest first, as data/periods.csv has them; '' for works without a year.
+# Oldest first, as data/periods.csv has them; "" for works without a year. The columns
+# are headed by first years: eight names would not fit a terminal.
 _PERIODS = ("all", "medieval", "renaissance", "baroque", "classical", "romantic", "modern", "")
+_HEADS = ("all", "-1419", "1420-", "1600-", "1750-", "1820-", "1910-", "no year")
 _TITLES = {"all": "all periods", "": "no year"}
 
 
@@ -26,15 +28,15 @@ def coverage_text(found: Coverage) -> str:
         row = [ensemble or "unknown"]
         for period in _PERIODS:
             cell = found.cells.get((ensemble, period))
-            mark = "" if cell is None or cell.enough else " -"
+            mark = "" if cell is None or cell.enough else "-"
             row.append(f"{cell.works}/{cell.composers}{mark}" if cell else "")
         rows.append(row)
-    names = ["works/composers", *(_TITLES.get(period, period) for period in _PERIODS)]
-    lines = [text_table(names, rows), ""]
+    lines = [text_table(["works/composers", *_HEADS], rows), ""]
     lines += textwrap.wrap(
         f"'-': fewer than {found.works} works or {found.composers} composers, too few to place "
         "a piece; it is then placed among a broader group. Copies of the same music count "
-        "once. Folk tunes and anonymous works count by source.",
+        "once; folk tunes and anonymous works count by source. Periods: medieval to 1419, "
+        "renaissance from 1420, baroque 1600, classical 1750, romantic 1820, modern 1910.",
         88,
     )
     return "\n".join([*lines, "", *_help_lines(found)])

@@ -12,7 +12,8 @@ staff 1 of a part is its right-most (top) column. Columns are one part when
    together (pedal, or a score in parts), or
 3. they are neighbours with the same printed name (*I"...) that is not the name of
    a single-staff instrument or voice (its code is absent or a keyboard's), or
-4. there are just two and !!!AIN names one keyboard instrument alone, or
+4. there are just two and !!!AIN names one keyboard instrument alone ('empty', which
+   says that a column names none, aside), or
 5. !!!system-decoration puts just these two staves in one brace ('{(s1,s2)}'), and
    neither is said to be for anything but a keyboard.
 
@@ -48,7 +49,9 @@ _KEYBOARDS = frozenset(
 )
 _HARPS = frozenset({"Iharp", "Iarpa"})
 _NUMERAL = re.compile(r"\b(i{1,3}|\d+|primo|sec[ou]ndo|1mo|2do)\b")
-_AIN_KEYBOARDS = ("piano", "forte", "organ", "cemba", "hpschd", "harp", "arpa", "clavi", "pf")
+_AIN_KEYBOARDS = frozenset(
+    ("piano", "forte", "organ", "cemba", "hpschd", "harp", "arpa", "clavi", "pf", "keyb")
+)
 _TRANSPOSED = re.compile(r"\*Trd([+-]?\d+)c([+-]?\d+)")
 _CODE = re.compile(r"\*I[a-z#][\w&#-]*")
 _BRACED = re.compile(r"\{\(?s(\d+),s(\d+)\)?\}")
@@ -146,9 +149,9 @@ def _groups(tracks: list[Track], instruments: str, decoration: str) -> list[list
         last = groups[-1] if groups else []
         full = len(last) > 1 and _code(last[-1]) != "Iorgan"
         alone = bool(last) and len(group) == 1
-        if alone and not full and _together(last[-1], group[0]):
-            last.extend(group)
-        elif alone and len(last) == 1 and _one_brace(last[0], group[0], decoration):
+        if (alone and not full and _together(last[-1], group[0])) or (
+            alone and len(last) == 1 and _one_brace(last[0], group[0], decoration)
+        ):
             last.extend(group)
         else:
             groups.append(group)
@@ -158,9 +161,11 @@ def _groups(tracks: list[Track], instruments: str, decoration: str) -> list[list
 
 
 def _one_keyboard(instruments: str, tracks: list[Track]) -> bool:
-    words = re.findall(r"[a-z]+", instruments.lower())
-    named = any(_code(track) or _text(track, '*I"') for track in tracks)
-    return not named and len(words) == 1 and words[0] in _AIN_KEYBOARDS
+    words = set(re.findall(r"[a-z]+", instruments.lower())) - {"empty"}
+    codes = {_code(track) for track in tracks} - {"", "Iempty"}
+    names = {_text(track, '*I"') for track in tracks} - {""}
+    named = len(names) > len(codes) or len(codes) > 1 or not codes <= {f"I{w}" for w in words}
+    return not named and len(words) == 1 and words <= _AIN_KEYBOARDS
 
 
 def _part(group: list[Track]) -> Part:
