@@ -6,7 +6,9 @@ import argparse
 import sys
 from typing import Any
 
-__all__ = ["command", "form_options", "say"]
+from corpusreg import settings
+
+__all__ = ["command", "form_options", "heed_trust", "say", "trust_option"]
 
 
 def command(commands: Any, name: str, words: str) -> argparse.ArgumentParser:
@@ -22,6 +24,22 @@ def form_options(parser: argparse.ArgumentParser) -> None:
     form = parser.add_mutually_exclusive_group()
     form.add_argument("--csv", action="store_true", help="print comma-separated values")
     form.add_argument("--json", action="store_true", help="print JSON")
+
+
+def trust_option(parser: argparse.ArgumentParser) -> None:
+    """Let scores that are programs run where there is no sandbox."""
+    parser.add_argument(
+        "--trust",
+        action="store_true",
+        help="run LilyPond sources without a sandbox: they are programs and can do anything "
+        "that you can do, so only for scores whose writers you trust",
+    )
+
+
+def heed_trust(options: argparse.Namespace) -> None:
+    """Pass a user's trust on to whatever reads scores, also in other processes."""
+    if getattr(options, "trust", False):
+        settings.trust()
 
 
 def say(problem: object) -> None:
