@@ -13,8 +13,9 @@ from typing import Any, NoReturn
 from corpusreg import __version__
 from corpusreg.commands.asking import add_asking
 from corpusreg.commands.building import add_building
-from corpusreg.commands.common import say
+from corpusreg.commands.common import heed_trust, say
 from corpusreg.commands.corpora import add_corpora
+from corpusreg.commands.examples import add_examples
 from corpusreg.commands.handout import add_handout
 from corpusreg.commands.instruments import add_instruments
 from corpusreg.commands.maps import add_maps
@@ -42,6 +43,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     _plain_output()
     try:
         options = _parser().parse_args(arguments)
+        heed_trust(options)
         code: int = options.run(options)
         sys.stdout.flush()
     except CorpusregError as error:
@@ -100,6 +102,7 @@ def _parser() -> argparse.ArgumentParser:
     add_handout(commands)
     add_instruments(commands)
 
+    add_examples(commands)
     add_profiles(commands)
     add_periods(commands)
     add_asking(commands)

@@ -19,4 +19,5 @@ FORMATS = {
     ".capx": "capella",
     ".nwctxt": "noteworthy",
     ".tntxt": "tinynotation",
+    ".ly": "lilypond",
 }

@@ -24,7 +24,7 @@ ROOT = Path(__file__).parents[1]
 README = (ROOT / "README.md").read_text(encoding="utf-8")
 DEVELOPERS = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
 DOCUMENTS = {"README.md": README, "DEVELOPERS.md": DEVELOPERS}
-PLACEHOLDERS = {"my-piece.musicxml", "my-scores", "my-question.sql"}
+PLACEHOLDERS = {"my-piece.musicxml", "my-piece.ly", "my-scores", "my-question.sql"}
 
 
 def blocks(text: str, language: str) -> list[str]:

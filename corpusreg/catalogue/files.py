@@ -34,9 +34,8 @@ __all__ = [
 BUNDLED = "bundled"
 MAX_DEPTH = 40  # deeper than any real collection; bounds a tree built to trap a walker
 
-# What a file name's ending says about its format: what is read, and LilyPond, which
-# no reader takes yet.
-FORMATS = {**formats.FORMATS, ".ly": "lilypond"}
+# What a file name's ending says about its format.
+FORMATS = formats.FORMATS
 _BUNDLED_FORMATS = ("musicxml", "kern", "abc")
 
 

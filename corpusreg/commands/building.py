@@ -8,7 +8,7 @@ import sys
 from collections.abc import Sequence
 from typing import Any
 
-from corpusreg.commands.common import command, say
+from corpusreg.commands.common import command, say, trust_option
 
 __all__ = ["add_building", "positive", "with_reference"]
 
@@ -38,6 +38,7 @@ def _extract_command(commands: Any) -> None:
         "of scores; those named together make the reference (default: bundled and all added)",
     )
     _build_options(extract)
+    trust_option(extract)
     extract.add_argument(
         "--fresh",
         action="store_true",

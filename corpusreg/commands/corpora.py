@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from corpusreg.commands.building import positive
-from corpusreg.commands.common import command, form_options, say
+from corpusreg.commands.common import command, form_options, say, trust_option
 
 if TYPE_CHECKING:
     from corpusreg.corpora import Entry
@@ -26,6 +26,7 @@ def add_corpora(commands: Any) -> None:
     getting = command(inner, "get", "fetch an open corpus of the catalogue, and measure it")
     getting.add_argument("name", metavar="NAME", help="as 'corpora list' has it")
     _workers(getting)
+    trust_option(getting)
     getting.set_defaults(run=_corpora_get)
     adding = command(inner, "add", "measure a folder of scores, or what has changed in it")
     adding.add_argument("path", type=Path, metavar="PATH", help="the folder")
@@ -35,6 +36,7 @@ def add_corpora(commands: Any) -> None:
         "catalogue says that this is that corpus",
     )
     _workers(adding)
+    trust_option(adding)
     adding.set_defaults(run=_corpora_add)
     template = command(
         inner, "template", "write a metadata table for a folder, to be filled in"

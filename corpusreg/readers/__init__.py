@@ -162,6 +162,10 @@ def _read(path: Path, family: str) -> ReadResult:
             from corpusreg.readers.musicxml import read_musicxml
 
             return ReadResult((read_musicxml(path),))
+        if family == "lilypond":
+            from corpusreg.readers.lilypond import read_lilypond
+
+            return read_lilypond(path)
         from corpusreg.readers.other import read_all_with_music21
 
         return ReadResult(tuple(read_all_with_music21(path, family)))

@@ -3,8 +3,7 @@
 A source is a program in LilyPond's language and in Scheme; only LilyPond knows what
 its notes are. `sources` gathers a piece, `box` runs a program where it can do no harm,
 `program` has LilyPond interpret the piece with `listener.ly`, once, and `lines`, `bars`
-and `score` make a `Score` of what it heard. `pieces` tells which sources of a folder
-are pieces and which are fragments or parts of them.
+and `score` make a `Score` of what it heard.
 """
 
 from __future__ import annotations

@@ -1,0 +1,291 @@
+"""LilyPond sources: what is read, and that a score can do no harm.
+
+The expected notes are written out by hand beside each source.
+"""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+
+import pytest
+
+from corpusreg import settings
+from corpusreg.errors import ReadError
+from corpusreg.notes import Score
+from corpusreg.played import perform
+from corpusreg.readers import read_file
+from corpusreg.readers.lilypond import box, program
+from corpusreg.readers.lilypond.lines import parse
+from corpusreg.readers.lilypond.score import score_of
+from corpusreg.readers.lilypond.sources import gather, included, plain, version_of
+
+
+def _missing() -> str:
+    """Why sources cannot be run here; on the build server that is a failure."""
+    try:
+        program.executable()
+    except ReadError as error:
+        return str(error)
+    return box.fault()
+
+
+needs_lilypond = pytest.mark.skipif(
+    not os.environ.get("CI") and bool(_missing()), reason=_missing() or "LilyPond runs here"
+)
+
+
+@pytest.fixture(autouse=True)
+def own_home(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("CORPUSREG_HOME", str(tmp_path / "home"))
+    monkeypatch.delenv("CORPUSREG_TRUST", raising=False)
+
+
+def write(folder: Path, text: str, name: str = "piece.ly") -> Path:
+    path = folder / name
+    path.parent.mkdir(parents=True, exist_ok=True)
+    path.write_text(text, encoding="utf-8")
+    return path
+
+
+def pitches(score: Score, part: int = 0) -> list[int]:
+    notes = score.notes[score.notes["part"] == part]
+    order = notes[["onset", "pitch"]].argsort(order=("onset", "pitch"))
+    return [int(pitch) for pitch in notes["pitch"][order]]
+
+
+SONG = r"""
+\version "2.18.2"
+\header { title = "Lantern" composer = "Nobody" }
+tune = \relative c' {
+  \time 3/4 \partial 4 \tempo 4 = 90 g'4\p |
+  \repeat volta 2 { c4-. d e~ | e2 f4\< }
+  \alternative { { g2.\f } { c,2. } }
+  \acciaccatura d8 c2. \bar "|."
+}
+\score {
+  <<
+    \new Staff \with { instrumentName = "Clarinet" midiInstrument = "clarinet" }
+      { \transposition bes \tune }
+    \new PianoStaff \with { instrumentName = "Piano" } <<
+      \new Staff { \partial 4 r4 | \repeat percent 2 { c''2. } | R2.*3 }
+      \new Staff { \clef bass \partial 4 r4 | <c e>2.\sustainOn | c2.\sustainOff | R2.*3 }
+    >>
+  >>
+  \header { piece = "Evening" }
+  \layout { }
+  \midi { }
+}
+\score { { c'1 } \midi { } }
+"""
+
+
+@needs_lilypond
+def test_everything_on_the_page_is_read(tmp_path: Path) -> None:
+    (score,) = read_file(write(tmp_path, SONG)).scores
+    assert score.format == "lilypond" and score.number == ""
+    assert (score.metadata["title"], score.metadata["movement"]) == ("Lantern", "Evening")
+    assert [(part.name, part.staves, part.program) for part in score.parts] == [
+        ("Clarinet", 1, 71),
+        ("Piano", 2, None),
+    ]
+    # Written g' c'' d'' e'' ... for a clarinet in B flat: a tone lower.
+    heads = [67, 72, 74, 76, 76, 77, 79, 72, 74, 72]
+    assert sorted(pitches(score)) == sorted(pitch - 2 for pitch in heads)
+    assert pitches(score, 1) == [48, 52, 72, 48, 72]
+    assert score.bars.labels == ("0", "1", "2", "3", "4", "5")
+    assert score.bars.length.tolist() == [score.ticks] + [3 * score.ticks] * 5
+    assert score.bars.endings == ((), (), (), (1,), (2,), ())
+    assert score.bars.repeat_end.tolist() == [0, 0, 0, 2, 0, 0]
+    assert score.bars.repeat_start.tolist() == [False, True, False, False, False, False]
+    notes = score.notes
+    assert int(notes["grace"].sum()) == 1 and not notes["duration"][notes["grace"]].any()
+    assert int(notes["tie_in"].sum()) == int(notes["tie_out"].sum()) == 1
+    assert int(notes["staccato"].sum()) == 1
+    assert [(t.tick, t.quarters_per_minute) for t in score.tempos] == [(0, 90.0)]
+    signs = [(d.kind, d.mark, d.tick // score.ticks) for d in score.dynamics]
+    assert signs == [("mark", "p", 0), ("cresc", "", 6), ("mark", "f", 7)]
+    (pedal,) = score.pedals
+    assert (pedal.part, pedal.start, pedal.end) == (1, score.ticks, 4 * score.ticks)
+    assert len(perform(score).bars) == 8
+
+
+@needs_lilypond
+def test_several_scores_are_several_works_and_old_versions_are_converted(
+    tmp_path: Path,
+) -> None:
+    # In 2.10 one wrote \times for tuplets and #(set-octavation 1) for an ottava line.
+    old = r"""\version "2.10.0"
+    \score { { \times 2/3 { c'4 d' e' } f'2 #(set-octavation 1) g''1 } \layout { } }
+    \score { \new Staff { b'1 } \layout { } }"""
+    first, second = read_file(write(tmp_path, old)).scores
+    assert (first.number, second.number) == ("1", "2")
+    assert pitches(first) == [60, 62, 64, 65, 79]  # the ottava line changes no pitch
+    assert first.notes["duration"].tolist()[:3] == [2 * first.ticks // 3] * 3
+    assert pitches(second) == [71]
+
+
+@needs_lilypond
+def test_files_that_are_included_belong_to_the_piece(tmp_path: Path) -> None:
+    write(tmp_path, r"\version" + ' "2.24.0"\ntune = { c\'1 }', "set/notes/tune.ily")
+    main = write(
+        tmp_path,
+        '\\version "2.24.0" \\include "english.ly" \\include "../notes/tune.ily" '
+        "{ \\tune bf'1 }",
+        "set/score/main.ly",
+    )
+    (score,) = read_file(main).scores
+    assert pitches(score) == [60, 70]
+    with pytest.raises(ReadError, match="prints no music from it by itself"):
+        read_file(write(tmp_path, '\\version "2.24.0" x = 1', "fragment.ly"))
+
+
+@needs_lilypond
+def test_a_score_can_neither_start_a_command_nor_read_outside_nor_reach_the_network(
+    tmp_path: Path,
+) -> None:
+    secret = write(tmp_path, "secret words", "elsewhere/secret.txt")
+    trace = tmp_path / "trace"
+    text = rf"""\version "2.24.0"
+    #(false-if-exception (system "touch {trace}; touch /usr/trace; cat {secret} > stolen"))
+    #(define stolen (or (false-if-exception
+        (call-with-input-file "{secret}" (lambda (port) (read port)))) 'nothing))
+    #(define home (if (file-exists? "{tmp_path}") "seen" "hidden"))
+    #(define net (or (false-if-exception (call-with-input-file "/proc/net/route"
+        (lambda (port) (read port) (string-count (get-string-all port) #\newline)))) "?"))
+    \header {{ title = #(format #f "~a ~a ~a" stolen home
+        (if (file-exists? "/etc/passwd") "accounts" "no accounts")) }}
+    #(use-modules (ice-9 textual-ports))
+    {{ c'1 }}"""
+    (score,) = read_file(write(tmp_path, text, "score/bad.ly")).scores
+    assert score.metadata["title"] == "nothing hidden no accounts"
+    assert not trace.exists() and not Path("/usr/trace").exists()
+    assert sorted(path.name for path in (tmp_path / "score").iterdir()) == ["bad.ly"]
+
+
+@needs_lilypond
+@pytest.mark.parametrize("way", ["absolute", "above"])
+def test_a_file_outside_is_not_included_and_this_is_told(tmp_path: Path, way: str) -> None:
+    secret = write(tmp_path, "secret = 1", "secret.ly")
+    name = str(secret) if way == "absolute" else "../../../secret.ly"
+    text = f'\\version "2.24.0" \\include "{name}" {{ c\'1 }}'
+    with pytest.raises(ReadError, match=r"secret\.ly, which lies outside the score's folder"):
+        read_file(write(tmp_path, text, "a/b/c/piece.ly"))
+
+
+@needs_lilypond
+def test_what_never_ends_or_devours_memory_is_stopped(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(box, "CPU_SECONDS", 2)
+    endless = write(tmp_path, '\\version "2.24.0" #(let loop () (loop)) { c1 }')
+    with pytest.raises(ReadError, match="took too long"):
+        read_file(endless)
+    assert not list((tmp_path / "home").rglob("*.json.gz"))  # it may be asked again
+    hungry = '\\version "2.24.0" #(make-vector (expt 10 10) 0) { c1 }'
+    with pytest.raises(ReadError, match=r"LilyPond (stopped|finds an error)|took too long"):
+        read_file(write(tmp_path, hungry, "hungry.ly"))
+
+
+@needs_lilypond
+def test_an_error_is_told_with_its_file_and_line(tmp_path: Path) -> None:
+    with pytest.raises(ReadError, match=r"piece\.ly.*error in piece\.ly, line 2"):
+        read_file(write(tmp_path, '\\version "2.24.0"\n{ c1 \\nosuchthing }'))
+
+
+@needs_lilypond
+def test_a_pitch_that_nobody_plays_is_a_reading_error(tmp_path: Path) -> None:
+    with pytest.raises(ReadError, match="a note of pitch 132"):
+        from corpusreg.readers import read_scores
+
+        read_scores(write(tmp_path, "\\version \"2.24.0\" { c'''''''1 }"))
+
+
+@needs_lilypond
+def test_a_source_is_run_once(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    path = write(tmp_path, '\\version "2.24.0" { c\'1 }')
+    read_file(path)
+    (kept,) = (tmp_path / "home" / "lilypond-cache").iterdir()
+    runs: list[object] = []
+    monkeypatch.setattr(program, "_run", lambda sources: runs.append(sources))
+    (score,) = read_file(path).scores
+    assert pitches(score) == [60] and not runs
+    monkeypatch.undo()
+    monkeypatch.setenv("CORPUSREG_HOME", str(tmp_path / "home"))
+    kept.write_bytes(b"damaged")
+    assert len(read_file(path).scores) == 1
+    write(tmp_path, '\\version "2.24.0" { d\'1 }')
+    assert pitches(read_file(path).scores[0]) == [62]
+
+
+def test_without_a_sandbox_nothing_runs_unless_it_is_trusted(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = write(tmp_path, '\\version "2.24.0" { c\'1 }')
+    monkeypatch.setattr(program, "executable", lambda: Path("/nowhere/lilypond"))
+    monkeypatch.setattr(box, "fault", lambda: "bubblewrap is not installed")
+    monkeypatch.setattr(box, "run", lambda *given, **more: pytest.fail("it was run"))
+    program.version.cache_clear()
+    with pytest.raises(ReadError, match=r"a LilyPond source is a program.*--trust") as told:
+        read_file(path)
+    assert "\n" not in str(told.value)
+    seen: list[bool] = []
+
+    def ran(*given: object, boxed: bool) -> box.Ran:
+        seen.append(boxed)
+        return box.Ran(0, "GNU LilyPond 2.25.12")
+
+    monkeypatch.setenv("CORPUSREG_TRUST", "1")
+    monkeypatch.setattr(box, "run", ran)
+    with pytest.raises(ReadError, match="prints no music"):
+        read_file(path)
+    program.version.cache_clear()
+    assert seen and not any(seen)
+
+
+def test_trust_reaches_worker_processes(monkeypatch: pytest.MonkeyPatch) -> None:
+    assert not settings.trusted()
+    monkeypatch.setenv("CORPUSREG_TRUST", "0")  # so that it is put back
+    settings.trust()
+    assert settings.trusted() and os.environ["CORPUSREG_TRUST"] == "1"
+
+
+def test_sources_are_looked_through_without_comments(tmp_path: Path) -> None:
+    text = '\\version "2.18" % \\include "no.ly"\n%{ \\include "no2.ly" %} \\include "a.ily"'
+    assert included(text) == ["a.ily"] and version_of(text) == (2, 18, 0)
+    assert plain('"100 % sure" c4') == '"100 % sure" c4'
+    write(tmp_path, '\\include "piece.ly"', "a.ily")  # a circle
+    found = gather(write(tmp_path, text))
+    assert set(found.texts) == {"piece.ly", "a.ily"} and found.main == "piece.ly"
+
+
+def _heard(*lines: str) -> Score:
+    (heard,) = parse("\n".join(("score\tlayout", *lines, "end")))
+    return score_of(heard, "", 0)
+
+
+def test_staves_of_one_player_and_of_two() -> None:
+    def staves(kind: str, first: str, second: str) -> list[tuple[str, int]]:
+        score = _heard(
+            f"context\t0\t-1\t{kind}\tg", "context\t1\t0\tStaff\ta", f"name\t1\t0\t{first}\t\t",
+            "context\t2\t0\tStaff\tb", f"name\t2\t0\t{second}\t\t",
+            "note\t0\t0\t0\t1\t0\t1", "note\t1\t0\t0\t1\t0\t2", "step\t0\t0\t1\t1\t4/4",
+        )  # fmt: skip
+        return [(part.name, part.staves) for part in score.parts]
+
+    assert staves("PianoStaff", "", "") == [("", 2)]
+    assert staves("PianoStaff", "right", "left") == [("", 2)]
+    assert staves("GrandStaff", "Violin I", "Violin II") == [("Violin I", 1), ("Violin II", 1)]
+    assert staves("ChoirStaff", "", "") == [("", 1), ("", 1)]
+
+
+def test_cues_and_tablature_are_left_out_and_counted() -> None:
+    score = _heard(
+        "context\t0\t-1\tStaff\t", "context\t1\t0\tVoice\t", "context\t2\t0\tCueVoice\t",
+        "context\t3\t-1\tTabStaff\t", "note\t0\t0\t0\t1\t0\t1", "note\t1\t0\t0\t1\t0\t2",
+        "note\t2\t0\t0\t1\t0\t3", "other\t1", "step\t0\t0\t1\t1\t4/4",
+    )  # fmt: skip
+    assert len(score.notes) == 1
+    assert score.left_out == {
+        "cue": 1, "unpitched": 1, "tablature of notes that are written too": 1
+    }  # fmt: skip
