@@ -13,6 +13,7 @@ from corpusreg.workflow.corpora import (
     show_corpus,
 )
 from corpusreg.workflow.coverage import Coverage, coverage
+from corpusreg.workflow.examples import Examples, examples
 from corpusreg.workflow.pictures import draw_map
 from corpusreg.workflow.place import (
     Compared,
@@ -30,6 +31,7 @@ __all__ = [
     "Change",
     "Compared",
     "Coverage",
+    "Examples",
     "Shown",
     "add_corpus",
     "check",
@@ -38,6 +40,7 @@ __all__ = [
     "corpora_template",
     "coverage",
     "draw_map",
+    "examples",
     "extract",
     "get_corpus",
     "heights",

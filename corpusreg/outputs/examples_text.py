@@ -1,0 +1,63 @@
+"""Model passages as text for a terminal and as JSON."""
+
+from __future__ import annotations
+
+import textwrap
+from dataclasses import fields
+from typing import Any
+
+from corpusreg.examples import KINDS, Example
+from corpusreg.tabular import text_table
+from corpusreg.workflow.examples import Examples
+
+__all__ = ["example_lines", "examples_document", "examples_text", "kinds_text"]
+
+_WIDTH = 88
+
+
+def kinds_text() -> str:
+    """The kinds that can be asked for."""
+    return text_table(["kind", "what it shows"], [(k.name, k.shows) for k in KINDS.values()])
+
+
+def examples_text(found: Examples) -> str:
+    """Passages with their works, most strongly so first, and how they were put in order."""
+    kind = KINDS[found.kind]
+    if not found.found:
+        return "No work of the reference has such a passage; ask for less in particular."
+    lines = [f"{kind.title}: {kind.shows}.", ""]
+    for number, each in enumerate(found.found, start=1):
+        lines += [*example_lines(each, f"{number:>2}. "), ""]
+    said = (
+        f"The clearest first ({kind.strength}), from different composers and periods where "
+        "there are such. Clear is not better: the order helps to find them."
+    )
+    return "\n".join(
+        [*lines, *textwrap.wrap(said, _WIDTH), f"(reference {found.reference_id})"]
+    )
+
+
+def example_lines(each: Example, mark: str = "  - ") -> list[str]:
+    """One passage: work, bars and sentence, after a mark."""
+    facts = ", ".join(filter(None, (each.ensemble, each.period)))
+    by = f"{each.composer}: " if each.composer else ""
+    own = "; your own score, shown on this computer only" if each.private else ""
+    part = f", {each.part}" if each.part else ""
+    title = f"{by}{each.title}, {each.bars}{part} ({facts}{own})"
+    blank = " " * len(mark)
+    return [
+        *textwrap.wrap(title, _WIDTH, initial_indent=mark, subsequent_indent=blank),
+        *textwrap.wrap(each.words + ".", _WIDTH, initial_indent=blank, subsequent_indent=blank),
+    ]
+
+
+def examples_document(found: Examples, definitions: str) -> dict[str, Any]:
+    """What `examples --json` prints. first, last: written bars from 0, half-open."""
+    names = [each.name for each in fields(Example) if each.name not in ("facts", "kind")]
+    return {
+        "reference": found.reference_id,
+        "definitions": definitions,
+        "kind": found.kind,
+        "strength": f"0 to 100: {KINDS[found.kind].strength}",
+        "examples": [{name: getattr(each, name) for name in names} for each in found.found],
+    }
