@@ -23,6 +23,7 @@ from corpusreg.commands.maps import add_maps
 from corpusreg.commands.periods import add_periods
 from corpusreg.commands.placing import add_compare
 from corpusreg.commands.profiles import add_profiles
+from corpusreg.commands.revising import add_revising
 from corpusreg.errors import CorpusregError, UsageError
 
 __all__ = ["main"]
@@ -102,6 +103,7 @@ def _parser() -> argparse.ArgumentParser:
     add_maps(commands)
     add_handout(commands)
     add_instruments(commands)
+    add_revising(commands)
 
     add_examples(commands)
     add_examples(commands)

@@ -20,7 +20,7 @@ from corpusreg.profiles.words import firmness_words, neighbour_words
 from corpusreg.words import sentences
 from corpusreg.words.events import event_words
 
-__all__ = ["document"]
+__all__ = ["document", "rounded"]
 
 
 def document(
@@ -64,12 +64,12 @@ def _work(c: Comparison) -> dict[str, Any]:
         "neighbours": [
             {
                 "cohort": title,
-                "percentiles": {n: _round(p.percentile) for n, p in places.items()},
+                "percentiles": {n: rounded(p.percentile) for n, p in places.items()},
             }
             for title, places in c.others.items()
         ],
         "stands_out": [each.measure.name for each in sentences.standing_out(c)],
-        "as_far_out": _round(c.odder, 3),
+        "as_far_out": rounded(c.odder, 3),
         "stays": [_stay(each, c.bars) for each in c.stays],
         "shifts": [_shift(each, c.bars) for each in c.shifts],
         "events": [_event(each, c.bars) for each in c.events],
@@ -84,7 +84,8 @@ def _work(c: Comparison) -> dict[str, Any]:
     }
 
 
-def _round(value: float | None, digits: int = 1) -> float | None:
+def rounded(value: float | None, digits: int = 1) -> float | None:
+    """A figure as it stands in JSON."""
     return None if value is None else round(float(value), digits)
 
 
@@ -97,11 +98,11 @@ def _measure(each: PlacedMeasure, bars: PlayedBars) -> dict[str, Any]:
     interval = placement.interval
     result: dict[str, Any] = {
         "name": each.measure.name,
-        "value": _round(each.value, 4),
+        "value": rounded(each.value, 4),
         "unit": each.measure.unit,
-        "percentile": _round(placement.percentile),
-        "interval": None if interval is None else [_round(edge) for edge in interval],
-        "median": _round(placement.median, 4),
+        "percentile": rounded(placement.percentile),
+        "interval": None if interval is None else [rounded(edge) for edge in interval],
+        "median": rounded(placement.median, 4),
         "words": sentences.measure_words(each.measure, each.value, placement),
         "bars": [_labels(bars, a, b) for a, b in each.passages],
     }
@@ -134,7 +135,7 @@ def _shift(shift: Shift, bars: PlayedBars) -> dict[str, Any]:
         "bar": bars.labels[shift.bar],
         "index": int(bars.written[shift.bar]),
         "played": shift.bar,
-        "size": _round(shift.size, 2),
+        "size": rounded(shift.size, 2),
         "direction": shift.direction,
         "by": shift.by,
     }
@@ -153,10 +154,10 @@ def _event(each: PlacedEvent, bars: PlayedBars) -> dict[str, Any]:
         "beat": event.beat,
         "low": None if event.low is None else note_name(event.low),
         "high": None if event.high is None else note_name(event.high),
-        "bars": _round(event.bars, 2),
+        "bars": rounded(event.bars, 2),
         "first_time": event.never,
         "again_from": None if event.again is None else bars.labels[event.again],
-        "strength": _round(event.strength, 1),
+        "strength": rounded(event.strength, 1),
         "unit": UNIT,
         "words": event_words(event, bars),
     }
@@ -202,8 +203,8 @@ def _saturation(c: Comparison) -> dict[str, Any]:
         "bands": [
             {
                 "band": band_name(number - 1),
-                "peak": [_round(value, 3) for value in peak[:, number]],
-                "mean": [_round(value, 3) for value in mean[:, number]],
+                "peak": [rounded(value, 3) for value in peak[:, number]],
+                "mean": [rounded(value, 3) for value in mean[:, number]],
                 "saturated": number - 1 in full,
             }
             for number in range(peak.shape[1])

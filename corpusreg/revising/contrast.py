@@ -22,7 +22,7 @@ from itertools import pairwise, product
 import numpy as np
 from numpy.typing import NDArray
 
-from corpusreg.analysis import Analysis
+from corpusreg.revising.heard import Heard
 from corpusreg.revising.limits import Limits
 from corpusreg.revising.units import Group, Music, groups
 from corpusreg.rewrite import Change
@@ -40,13 +40,13 @@ Flags = NDArray[np.bool_]
 
 
 def contrast(
-    music: Music, limits: Limits, analysis: Analysis, way: str, first: int, last: int
+    music: Music, limits: Limits, page: Heard, way: str, first: int, last: int
 ) -> Change:
     """A change of written bars first to last (half-open); it may move nothing.
 
-    analysis: of the score in the order of the page, whose shifts begin phrases.
+    page: the score in the order of the page, whose shifts begin phrases.
     """
-    starts = [first, *(b for b in phrase_bars(music, analysis) if first < b < last), last]
+    starts = [first, *(b for b in phrase_bars(music, page) if first < b < last), last]
     phrases = list(pairwise(starts))
     if way == "settled":
         octaves = _settled(music, limits, phrases)
@@ -56,11 +56,11 @@ def contrast(
     return Change.of(len(octaves), octaves)
 
 
-def phrase_bars(music: Music, analysis: Analysis) -> list[int]:
+def phrase_bars(music: Music, page: Heard) -> list[int]:
     """Written bars in which a phrase begins, in order."""
     bars = music.score.bars
     found = set(np.flatnonzero(bars.section).tolist()) | {0}
-    found |= {int(analysis.played.bars.written[shift.bar]) for shift in analysis.shifts}
+    found |= {int(page.played.bars.written[shift.bar]) for shift in page.shifts}
     for hand in music.hands:
         sounding = np.unique(music.score.notes["bar"][hand.rows])
         found |= set(sounding[1:][np.diff(sounding) > 1].tolist())

@@ -98,7 +98,7 @@ class Limits:
 
     def heard(self, change: Change) -> Played | None:
         """The work as heard with the change, None where its bass (or melody) is another."""
-        played = perform(changed(self.music.score, change))
+        played = perform(changed(self.music.score, change, self.music.chain))
         now = _heard(played)
         ticks = np.union1d(self._harmony.ticks, now.ticks)
         before, after = self._harmony.at(ticks), now.at(ticks)

@@ -14,8 +14,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from corpusreg.analysis import Analysis
 from corpusreg.revising.contrast import contrast, phrase_bars
+from corpusreg.revising.heard import Heard
 from corpusreg.revising.limits import Limits
 from corpusreg.revising.units import Group, Music, groups
 from corpusreg.rewrite import Change
@@ -77,7 +77,7 @@ def _each(music: Music, first: int, last: int) -> Iterator[Move]:
 def _octaves(music: Music, rows: Flags, step: int, group: Group, first: int, last: int) -> Move:
     way = f"{_octave(step)} {'higher' if step > 0 else 'lower'}"
     change = Change.of(len(rows), np.where(rows, step, 0))
-    return Move(f"{group.name} {way}", change, first, last, f"{group.name} {way}")
+    return Move(f"{group.name} {way.split()[-1]}", change, first, last, f"{group.name} {way}")
 
 
 def _octave(step: int) -> str:
@@ -103,21 +103,21 @@ def _section(music: Music, bar: int) -> int:
 
 
 def narrower(
-    music: Music, limits: Limits, analysis: Analysis, first: int, last: int
+    music: Music, limits: Limits, page: Heard, first: int, last: int
 ) -> Iterator[Move]:
     """Hands drawn together for a whole passage, or phrase by phrase."""
     yield from _each(music, first, last)
-    change = contrast(music, limits, analysis, "narrow", first, last)
+    change = contrast(music, limits, page, "narrow", first, last)
     what = "phrases that lie far out an octave nearer to the middle"
     yield Move("phrases inward", change, first, last, what)
 
 
 def restless(
-    music: Music, limits: Limits, analysis: Analysis, first: int, last: int
+    music: Music, limits: Limits, page: Heard, first: int, last: int
 ) -> Iterator[Move]:
     """Every other phrase moved, single phrases moved, or all opened out."""
     starts = [first]
-    for bar in phrase_bars(music, analysis):
+    for bar in phrase_bars(music, page):
         if first < bar < last and bar - starts[-1] >= _SHORTEST:
             starts.append(bar)
     phrases = list(zip(starts, [*starts[1:], last], strict=True))
@@ -132,7 +132,7 @@ def restless(
                 yield Move(f"alternate {move.key}", move.change, first, last, what)
             for a, b in phrases[1:]:
                 yield _octaves(music, music.passage(group, a, b), step, group, a, b)
-    change = contrast(music, limits, analysis, "open", first, last)
+    change = contrast(music, limits, page, "open", first, last)
     yield Move("phrases outward", change, first, last, "phrases an octave or two further out")
 
 

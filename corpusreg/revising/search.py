@@ -3,13 +3,15 @@
 An option is offered where the work, measured with it as the piece itself would be,
 comes nearer to what was asked for; how near is its gain. None is a rule.
 
+Of two changes the smaller one comes first where both gain alike: see `_rank`.
+
 Gains
 -----
 move at   the size of the shift at the bar, in its own thresholds (4.5 semitones of
           mass, 12 of an edge), at least 1; a shift that comes elsewhere costs a tenth
 clear     strength of the entry at the bar (0 to 100), also hold (a low one)
 lift      strength of the lifting at the bar
-move      movement from bar to bar, in semitones, where there are more shifts
+move      movement from bar to bar, in semitones, where there are no fewer shifts
 narrower  core span of the bars, in semitones, where there are no more shifts
 lighter   share of the sound (weight) of the bars that goes, where the lowest note and
           the lower edge stay
@@ -17,13 +19,13 @@ lighter   share of the sound (weight) of the bars that goes, where the lowest no
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
 
-from corpusreg.analysis import Analysis, analyse
 from corpusreg.errors import UsageError
 from corpusreg.heights import find_bars
 from corpusreg.measures.events import Event
@@ -32,31 +34,36 @@ from corpusreg.measures.texture import EDGE
 from corpusreg.played import Played, perform
 from corpusreg.revising import moves
 from corpusreg.revising.contrast import FEWEST, phrase_bars
+from corpusreg.revising.heard import Heard
 from corpusreg.revising.intentions import Intention
 from corpusreg.revising.limits import Limits
 from corpusreg.revising.moves import Move
 from corpusreg.revising.units import Music
 from corpusreg.rewrite import changed
 
-__all__ = ["MOST", "Goal", "Option", "goal", "options"]
+Gain = Callable[[Heard], float | None]
+
+__all__ = ["MOST", "Goal", "Option", "events_at", "first_played", "goal", "options"]
 
 MOST = 5
 LEAST_LIGHTER = 0.05  # of the sound
 STAYS_LOW = 2  # semitones by which the lower edge may move where lightness is asked for
 _ELSEWHERE = 0.1
+# A change of everything counts half as much as one of little, two octaves less than one.
+_MUCH, _FAR = 0.5, 0.75
 
 
 @dataclass(frozen=True)
 class Goal:
     """What to make great. first, last: the written bars it is about, half-open.
 
-    gain: of an analysis; the larger the better, None where it does not serve at all.
+    gain: of a work as heard; the larger the better, None where it does not serve at all.
     """
 
     intention: Intention
     first: int
     last: int
-    gain: Callable[[Analysis], float | None]
+    gain: Gain
 
 
 @dataclass(frozen=True)
@@ -64,13 +71,13 @@ class Option:
     """A move that serves, the work measured with it, and its gain and the piece's own."""
 
     move: Move
-    analysis: Analysis
+    heard: Heard
     gain: float
     before: float | None
     notes: int
 
 
-def goal(wanted: Intention, music: Music, before: Analysis, where: str) -> Goal:
+def goal(wanted: Intention, music: Music, before: Heard, where: str) -> Goal:
     """The intention as a goal for this piece.
 
     Raises UsageError where it names bars that are not there, or a first bar with
@@ -88,26 +95,31 @@ def goal(wanted: Intention, music: Music, before: Analysis, where: str) -> Goal:
     return Goal(wanted, first, last, _over_bars(wanted, first, last, before))
 
 
-def options(music: Music, limits: Limits, before: Analysis, wanted: Goal) -> list[Option]:
+def options(music: Music, limits: Limits, before: Heard, wanted: Goal) -> list[Option]:
     """At most MOST options, best first, of different kinds; none where nothing serves."""
     own = wanted.gain(before)
+    rank = partial(_rank, rows=len(music.score.notes))
     best: dict[str, Option] = {}
     for move in _moves(music, limits, wanted):
         found = _tried(music, limits, move, wanted, own)
-        if found and (move.key not in best or _rank(found) < _rank(best[move.key])):
+        if found and (move.key not in best or rank(found) < rank(best[move.key])):
             best[move.key] = found
-    return sorted(best.values(), key=_rank)[:MOST]
+    return sorted(best.values(), key=rank)[:MOST]
 
 
-def _rank(option: Option) -> tuple[float, int, int]:
-    return -option.gain, option.notes, option.move.last - option.move.first
+def _rank(option: Option, rows: int) -> tuple[float, int, int]:
+    """Options with much gain and little change come first."""
+    gained = option.gain - (option.before or 0.0)
+    far = int(np.abs(option.move.change.octaves).max(initial=0)) > 1
+    worth = gained * (1 - _MUCH * option.notes / rows) * (_FAR if far else 1.0)
+    return -worth, option.notes, option.move.last - option.move.first
 
 
 def _moves(music: Music, limits: Limits, wanted: Goal) -> Iterable[Move]:
     kind, first, last = wanted.intention.kind, wanted.first, wanted.last
     if kind == "lighter":
         return moves.lighter(music, first, last)
-    page = analyse(perform(music.score, as_written=True))
+    page = Heard(perform(music.score, as_written=True))
     starts = phrase_bars(music, page)
     if kind == "narrower":
         return moves.narrower(music, limits, page, first, last)
@@ -137,47 +149,47 @@ def _tried(
         played = perform(changed(music.score, change))
     if played is None:
         return None
-    analysis = analyse(played)
-    gain = wanted.gain(analysis)
+    heard = Heard(played)
+    gain = wanted.gain(heard)
     if gain is None or (own is not None and gain <= own + 1e-9):
         return None
-    return Option(move, analysis, gain, own, count)
+    return Option(move, heard, gain, own, count)
 
 
-def _at_bar(
-    wanted: Intention, bar: int, before: Analysis
-) -> Callable[[Analysis], float | None]:
+def _at_bar(wanted: Intention, bar: int, before: Heard) -> Gain:
     """Gain of what happens where a written bar is heard for the first time."""
-    at = int(np.flatnonzero(before.played.bars.written == bar)[0])
-    if wanted.kind == "move at":
-        others = len(before.shifts) - len(_shifts_at(before, at))
+    at = first_played(before, bar)
+    others = len(before.shifts) - len(_shifts_at(before, at))
 
-        def shifted(analysis: Analysis) -> float | None:
-            here = _shifts_at(analysis, at)
-            extra = max(len(analysis.shifts) - len(here) - others, 0)
-            sizes = [_size(shift, analysis.texture.single_line) for shift in here]
-            return max(sizes) - _ELSEWHERE * extra if sizes else None
+    def shifted(heard: Heard) -> float | None:
+        here = _shifts_at(heard, at)
+        extra = max(len(heard.shifts) - len(here) - others, 0)
+        sizes = [_size(shift, heard.texture.single_line) for shift in here]
+        return max(sizes) - _ELSEWHERE * extra if sizes else None
 
-        return shifted
-    kinds = ("lift",) if wanted.kind == "lift" else ("entry", "held_back", "solo")
-    side = "low" if wanted.kind == "hold" else wanted.side
-
-    def strongest(analysis: Analysis) -> float | None:
-        found = events_at(analysis, at, kinds, side)
+    def strongest(heard: Heard) -> float | None:
+        found = events_at(heard, at, wanted)
         return max((event.strength for event in found), default=None)
 
-    return strongest
+    return shifted if wanted.kind == "move at" else strongest
 
 
-def events_at(analysis: Analysis, at: int, kinds: Sequence[str], side: str) -> Iterator[Event]:
-    """Events of some kinds in a played bar. side: 'low', 'high' or '' for either."""
-    for event in analysis.events:
+def first_played(heard: Heard, bar: int) -> int:
+    """The played bar in which a written bar is heard for the first time."""
+    return int(np.flatnonzero(heard.played.bars.written == bar)[0])
+
+
+def events_at(heard: Heard, at: int, wanted: Intention) -> Iterator[Event]:
+    """Events in a played bar that are what is wanted."""
+    kinds = ("lift",) if wanted.kind == "lift" else ("entry", "held_back", "solo")
+    side = "low" if wanted.kind == "hold" else wanted.side
+    for event in heard.events:
         if event.first == at and event.kind in kinds and side in ("", event.side):
             yield event
 
 
-def _shifts_at(analysis: Analysis, at: int) -> list[Shift]:
-    return [shift for shift in analysis.shifts if shift.bar == at]
+def _shifts_at(heard: Heard, at: int) -> list[Shift]:
+    return [shift for shift in heard.shifts if shift.bar == at]
 
 
 def _size(shift: Shift, single_line: bool) -> float:
@@ -187,36 +199,32 @@ def _size(shift: Shift, single_line: bool) -> float:
     return shift.size / (MASS_MOVES_LINE if single_line else MASS_MOVES)
 
 
-def _over_bars(
-    wanted: Intention, first: int, last: int, before: Analysis
-) -> Callable[[Analysis], float | None]:
+def _over_bars(wanted: Intention, first: int, last: int, before: Heard) -> Gain:
     inside = (before.played.bars.written >= first) & (before.played.bars.written < last)
     shifts = len(before.shifts)
 
-    def sound(analysis: Analysis) -> NDArray[np.float64]:
-        return np.asarray(analysis.texture.bars[inside].sum(axis=0), np.float64)
+    def sound(heard: Heard) -> NDArray[np.float64]:
+        return np.asarray(heard.texture.bars[inside].sum(axis=0), np.float64)
 
-    def edges(analysis: Analysis) -> tuple[int, int]:
-        heard = np.cumsum(sound(analysis))
-        low, high = np.searchsorted(heard, np.array([EDGE, 1 - EDGE]) * heard[-1] - 1e-9)
+    def edges(heard: Heard) -> tuple[int, int]:
+        reach = np.cumsum(sound(heard))
+        low, high = np.searchsorted(reach, np.array([EDGE, 1 - EDGE]) * reach[-1] - 1e-9)
         return int(low), int(high)
 
     full, (low, _) = sound(before).sum(), edges(before)
 
-    def lighter(analysis: Analysis) -> float | None:
-        left = 1 - float(sound(analysis).sum() / full)
-        stays = abs(edges(analysis)[0] - low) <= STAYS_LOW
+    def lighter(heard: Heard) -> float | None:
+        left = 1 - float(sound(heard).sum() / full)
+        stays = abs(edges(heard)[0] - low) <= STAYS_LOW
         return (
-            left
-            if stays and left >= LEAST_LIGHTER and analysis.lowest == before.lowest
-            else None
+            left if stays and left >= LEAST_LIGHTER and heard.lowest == before.lowest else None
         )
 
-    def moving(analysis: Analysis) -> float | None:
-        return analysis.values["movement_bar"].value if len(analysis.shifts) > shifts else None
+    def moving(heard: Heard) -> float | None:
+        return heard.movement if len(heard.shifts) >= shifts else None
 
-    def narrow(analysis: Analysis) -> float | None:
-        below, above = edges(analysis)
-        return float(below - above) if len(analysis.shifts) <= shifts else None
+    def narrow(heard: Heard) -> float | None:
+        below, above = edges(heard)
+        return float(below - above) if len(heard.shifts) <= shifts else None
 
     return {"lighter": lighter, "move": moving, "narrower": narrow}[wanted.kind]

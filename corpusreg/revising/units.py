@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 
 from corpusreg.instruments import Instruments
 from corpusreg.notes import Score
-from corpusreg.rewrite import tie_chains
+from corpusreg.rewrite import Change, tie_chains
 
 __all__ = ["Group", "Hand", "Music", "groups", "music"]
 
@@ -56,12 +56,21 @@ class Group:
 
 @dataclass(frozen=True)
 class Music:
-    """A score ready to be cut. hands: lowest first. chain, home: shape (n,)."""
+    """A score ready to be cut.
+
+    hands: lowest first. chain: first row of each tied note, shape (n,). home: shape (n,).
+    slurs: first and last row of each slur of the score, whether it is kept or not.
+    """
 
     score: Score
     hands: tuple[Hand, ...]
     chain: Ints
     home: Ints
+    slurs: tuple[tuple[int, int], ...] = ()
+
+    def torn(self, change: Change) -> bool:
+        """Whether a slur has its two ends moved apart."""
+        return any(change.octaves[a] != change.octaves[b] for a, b in self.slurs)
 
     def passage(self, group: Group, first: int, last: int) -> Flags:
         """Notes of a group whose phrases begin in written bars first to last (half-open)."""
@@ -78,13 +87,20 @@ class Music:
 
 
 def music(
-    score: Score, table: Instruments, slurs: Sequence[tuple[int, int]] = ()
-) -> Music:  # fmt: skip
-    """A score with its hands and homes. slurs: first and last row of each."""
+    score: Score,
+    table: Instruments,
+    slurs: Sequence[tuple[int, int]] = (),
+    *,
+    divided: bool = False,
+) -> Music:
+    """A score with its hands and homes.
+
+    slurs: first and last row of each. divided: slurs do not hold notes together.
+    """
     notes = score.notes
     chain = tie_chains(notes)
     home = notes["onset"][chain]
-    for first, last in slurs:
+    for first, last in () if divided else slurs:
         voice = np.ones(len(notes), bool)
         for column in ("part", "staff", "voice"):
             voice &= notes[column] == notes[column][first]
@@ -94,7 +110,7 @@ def music(
     home = np.minimum.reduceat(home[np.argsort(chain, kind="stable")], _starts(chain))[
         np.unique(chain, return_inverse=True)[1]
     ]
-    return Music(score, tuple(_hands(score, table)), chain, home)
+    return Music(score, tuple(_hands(score, table)), chain, home, tuple(slurs))
 
 
 def _starts(chain: Ints) -> Ints:

@@ -49,8 +49,8 @@ class Change:
         return np.asarray((self.octaves != 0) | self.silent | self.short, np.bool_)
 
 
-def changed(score: Score, change: Change) -> Score:
-    """The score as it reads once the change is written.
+def changed(score: Score, change: Change, chain: Ints | None = None) -> Score:
+    """The score as it reads once the change is written. chain: its `tie_chains`, if known.
 
     Raises ValueError where the change has another size than the score, moves a note
     out of 0 to 127, or tears tied notes apart.
@@ -62,7 +62,7 @@ def changed(score: Score, change: Change) -> Score:
     kept = ~change.silent
     if ((pitch < 0) | (pitch > 127))[kept].any():
         raise ValueError("a note would leave the pitches 0 to 127")
-    chain = tie_chains(notes)
+    chain = tie_chains(notes) if chain is None else chain
     for column in (change.octaves, change.silent):
         if (column != column[chain]).any():
             raise ValueError("tied notes are changed together")

@@ -23,6 +23,7 @@ from corpusreg.workflow.place import (
     score_files,
     some_readable,
 )
+from corpusreg.workflow.revise import Contrast, Revised, Revision, contrast, intention, revise
 
 __all__ = [
     "DEFAULT_TIERS",
@@ -30,12 +31,16 @@ __all__ = [
     "Built",
     "Change",
     "Compared",
+    "Contrast",
     "Coverage",
+    "Revised",
+    "Revision",
     "Examples",
     "Shown",
     "add_corpus",
     "check",
     "compare_paths",
+    "contrast",
     "corpora_list",
     "corpora_template",
     "coverage",
@@ -44,10 +49,12 @@ __all__ = [
     "extract",
     "get_corpus",
     "heights",
+    "intention",
     "profiles",
     "query",
     "ranges",
     "remove_corpus",
+    "revise",
     "score_files",
     "show_corpus",
     "some_readable",

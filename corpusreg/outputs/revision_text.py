@@ -1,0 +1,161 @@
+"""Contrasts and revisions as text for a terminal and as plain data for JSON."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from corpusreg.definitions import MEASURES
+from corpusreg.outputs.console import wrap
+from corpusreg.outputs.document import rounded
+from corpusreg.revising.told import Moved, bars_words
+from corpusreg.words.bars import joined
+from corpusreg.words.sentences import measure_words, plural, value_words
+
+if TYPE_CHECKING:
+    from corpusreg.analysis import Analysis
+    from corpusreg.comparison import Comparison, PlacedMeasure
+    from corpusreg.workflow import Contrast, Revised
+
+__all__ = ["contrast_document", "contrast_text", "revised_document", "revised_text"]
+
+_WAYS = {
+    "settled": "each entry is kept in the register before it",
+    "narrow": "every phrase lies as near to the middle as octaves bring it",
+    "open": "every phrase lies as far out as octaves bring it",
+}
+# What a contrast is about, in the order in which it is told.
+_TOLD = ("core_span", "movement_bar", "movement_phrase", "shift_rate", "expected_dwell")
+_TITLE = 34
+_MOST = 4  # measures told of an option
+
+
+def contrast_text(c: Contrast) -> str:
+    """A contrast for a terminal."""
+    told = ", ".join((c.bars, plural(c.notes_moved, "note") + " moved"))
+    lines = [
+        *wrap(f"{c.title}, in another way: {_WAYS[c.way]} ({told})."),
+        "",
+        *(line for each in c.moved for line in wrap(f"  - {_moved_words(c, each)}", "    ")),
+        "",
+        f"{'':{_TITLE}}  as it is             in this way",
+    ]
+    for name in _TOLD:
+        measure = next(m for m in MEASURES if m.name == name)
+        before, after = (
+            value_words(measure, found.values[name].value) for found in (c.before, c.after)
+        )
+        lines.append(f"  {measure.title:{_TITLE}}{before:<21}{after}")
+    if c.strained:
+        lines += ["", *wrap(_strain_words(joined(c.strained)))]
+    lines += [f"Written: {file}" for file in c.written]
+    if not c.written:
+        lines += ["", *wrap("To write it: --to FILE.musicxml, or --to FILE.mid to listen to.")]
+    return "\n".join(lines)
+
+
+def _moved_words(c: Contrast, each: Moved) -> str:
+    where = bars_words(c.labels, each.first, each.last)
+    return f"{where}: {each.hand} {each.way} ({plural(each.notes, 'note')})"
+
+
+def _strain_words(hands: str) -> str:
+    return (
+        f"Some notes then lie near the end of the range ({hands}): ask the player, the "
+        "singer or the teacher."
+    )
+
+
+def contrast_document(c: Contrast) -> dict[str, Any]:
+    """A contrast as plain data."""
+    return {
+        "piece": c.title,
+        "path": str(c.path),
+        "how": c.way,
+        "bars": c.bars,
+        "notes_moved": c.notes_moved,
+        "moved": [
+            {
+                "hand": each.hand,
+                "bars": [c.labels[each.first], c.labels[each.last - 1]],
+                "octaves": each.octaves,
+                "notes": each.notes,
+            }
+            for each in c.moved
+        ],
+        "before": _values(c.before),
+        "after": _values(c.after),
+        "written": [str(file) for file in c.written],
+    }
+
+
+def _values(found: Analysis) -> list[dict[str, Any]]:
+    return [{"name": m.name, "value": rounded(found.values[m.name].value, 4)} for m in MEASURES]
+
+
+def revised_text(found: Revised) -> str:
+    """Options for a terminal: what each does, what comes of it, and where it would lie."""
+    title = found.piece.piece.title
+    many = len(found.revisions)
+    head = "one way to try" if many == 1 else f"{many} ways to try"
+    lines = wrap(f"{title}, toward '{found.toward}': {head}. They are options, not rules.")
+    for number, each in enumerate(found.revisions, 1):
+        lines += [
+            "",
+            *wrap(f"{number}. {each.words}", "   "),
+            *_changes(found, each.comparison),
+        ]
+        notes = plural(each.notes_moved, "note") + " changed"
+        lines.append(f"   {notes}" + (f"; written: {each.file}" if each.file else ""))
+    if not any(each.file for each in found.revisions):
+        lines += ["", "To write them: --to FOLDER."]
+    return "\n".join(lines)
+
+
+def _changes(found: Revised, after: Comparison) -> list[str]:
+    """The measures whose place changes most, as it would be and as it is."""
+    pairs = [
+        (old, new)
+        for old, new in zip(found.piece.measures, after.measures, strict=True)
+        if new.value is not None and new.value != old.value
+    ]
+    pairs.sort(key=lambda pair: -_way(*pair))
+    lines = []
+    for old, new in pairs[:_MOST]:
+        was, now = (value_words(each.measure, each.value) for each in (old, new))
+        place = measure_words(new.measure, new.value, new.placement)
+        lines += wrap(f"{new.measure.title}: {now} (now {was}); {place}", "     ", "   - ")
+    return lines
+
+
+def _way(old: PlacedMeasure, new: PlacedMeasure) -> float:
+    """How far a place moves, in percentiles."""
+    ranks = [each.placement.percentile for each in (old, new)]
+    return abs((ranks[1] or 0.0) - (ranks[0] or 0.0)) if None not in ranks else 0.0
+
+
+def revised_document(found: Revised) -> dict[str, Any]:
+    """Options as plain data."""
+    return {
+        "piece": found.piece.piece.title,
+        "path": found.piece.piece.path,
+        "toward": found.toward,
+        "reference": found.reference_id,
+        "revisions": [
+            {
+                "kind": each.kind,
+                "bars": each.bars,
+                "notes_moved": each.notes_moved,
+                "predicted": [
+                    {
+                        "name": placed.measure.name,
+                        "value": rounded(placed.value, 4),
+                        "percentile": rounded(placed.placement.percentile),
+                    }
+                    for placed in each.comparison.measures
+                ],
+                "words": each.words,
+                **({"file": str(each.file)} if each.file else {}),
+            }
+            for each in found.revisions
+        ],
+    }

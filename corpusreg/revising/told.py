@@ -1,0 +1,118 @@
+"""A change and an option in plain words."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from corpusreg.revising.heard import Heard
+from corpusreg.revising.search import Goal, Option, events_at, first_played
+from corpusreg.revising.units import Music
+from corpusreg.rewrite import Change
+from corpusreg.words.bars import joined
+from corpusreg.words.events import event_words
+from corpusreg.words.sentences import shift_words
+
+__all__ = ["Moved", "bars_words", "moved", "option_words", "strained"]
+
+_WAYS = {-2: "two octaves lower", -1: "an octave lower", 1: "an octave higher",
+         2: "two octaves higher"}  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Moved:
+    """One hand moved: written bars first to last (half-open), octaves, notes in it."""
+
+    hand: str
+    first: int
+    last: int
+    octaves: int
+    notes: int
+
+    @property
+    def way(self) -> str:
+        """How far and which way."""
+        return _WAYS.get(self.octaves, f"{abs(self.octaves)} octaves away")
+
+
+def bars_words(labels: Sequence[str], first: int, last: int) -> str:
+    """Written bars by their printed numbers: 'bar 5', 'bars 5 to 9'."""
+    if last - first == 1:
+        return f"bar {labels[first]}"
+    return f"bars {labels[first]} to {labels[last - 1]}"
+
+
+def moved(music: Music, change: Change) -> list[Moved]:
+    """What moves, hand by hand, in order of time; neighbouring bars are one passage."""
+    found: list[Moved] = []
+    bar = music.score.notes["bar"]
+    for hand in music.hands:
+        for octaves in np.unique(change.octaves[hand.rows]).tolist():
+            rows = hand.rows & (change.octaves == octaves)
+            if not octaves:
+                continue
+            still = set(bar[hand.rows & (change.octaves != octaves)].tolist())
+            bars = np.unique(bar[rows])
+            cuts = [i for i in range(1, len(bars)) if _apart(bars[i - 1], bars[i], still)]
+            for run in np.split(bars, cuts):
+                own = rows & (bar >= run[0]) & (bar <= run[-1])
+                first, last = int(run[0]), int(run[-1]) + 1
+                found.append(Moved(hand.name, first, last, octaves, music.attacks(own)))
+    return sorted(found, key=lambda each: (each.first, each.last))
+
+
+def _apart(before: int, after: int, still: set[int]) -> bool:
+    """Whether the hand plays something else between two bars."""
+    return any(bar in still for bar in range(int(before) + 1, int(after)))
+
+
+def strained(music: Music, change: Change) -> list[str]:
+    """Hands whose moved notes leave what is comfortable on their instrument."""
+    pitch = music.score.notes["pitch"] + 12 * change.octaves
+    found = []
+    for hand in music.hands:
+        own = pitch[hand.rows & (change.octaves != 0) & ~change.silent]
+        low, high = hand.comfortable
+        if len(own) and not low <= own.min() <= own.max() <= high:
+            found.append(hand.name)
+    return found
+
+
+def option_words(music: Music, wanted: Goal, option: Option, before: Heard) -> str:
+    """What an option does and what comes of it, one or more sentences."""
+    move = option.move
+    where = bars_words(music.score.bars.labels, move.first, move.last)
+    does = f"{where[0].upper()}{where[1:]}: {move.what}"
+    words = f"{does}. {_effect(wanted, option, before)}."
+    hands = strained(music, move.change)
+    if hands:
+        words += (
+            f" Some notes then lie near the end of the range ({joined(hands)}): ask the "
+            "player, the singer or the teacher."
+        )
+    if music.torn(move.change):
+        words += " A slur is divided by it: see how it should go."
+    return words
+
+
+def _effect(wanted: Goal, option: Option, before: Heard) -> str:
+    kind, now = wanted.intention.kind, option.heard
+    if kind == "lighter":
+        return f"About {round(100 * option.gain)} % less sound; the lowest notes stay"
+    if kind == "move":
+        return (
+            f"Movement from bar to bar {now.movement:.1f} instead of "
+            f"{before.movement:.1f} semitones"
+        )
+    if kind == "narrower":
+        was = "" if option.before is None else f" instead of {-option.before:.0f}"
+        return f"Nine tenths of the sound there fill {-option.gain:.0f} semitones{was}"
+    at = first_played(now, wanted.first)
+    if kind == "move at":
+        shift = next(shift for shift in now.shifts if shift.bar == at)
+        words = shift_words(shift, now.played.bars)
+        return f"A shift in {words}"
+    event = max(events_at(now, at, wanted.intention), key=lambda event: event.strength)
+    return event_words(event, now.played.bars)

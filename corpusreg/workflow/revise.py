@@ -1,0 +1,239 @@
+"""A piece in other registers: one version on purpose, or options toward an intention."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from corpusreg.errors import ReadError, UsageError
+from corpusreg.revising.intentions import Intention, intention
+from corpusreg.store import open_reference
+
+if TYPE_CHECKING:
+    from corpusreg.analysis import Analysis
+    from corpusreg.comparison import Comparison
+    from corpusreg.instruments import Instruments
+    from corpusreg.notes import Score
+    from corpusreg.revising.heard import Heard
+    from corpusreg.revising.search import Goal, Option
+    from corpusreg.revising.told import Moved
+    from corpusreg.revising.units import Music
+    from corpusreg.rewrite import Change
+
+__all__ = ["Contrast", "Revised", "Revision", "contrast", "intention", "revise"]
+
+
+@dataclass(frozen=True)
+class Contrast:
+    """A piece and a version of it. bars: printed, in words; moved: what moves, in order.
+
+    notes_moved: tied notes counted once. strained: hands whose notes leave what is
+    comfortable. written: the files.
+    """
+
+    title: str
+    path: Path
+    way: str
+    bars: str
+    labels: tuple[str, ...]
+    moved: tuple[Moved, ...]
+    notes_moved: int
+    strained: tuple[str, ...]
+    before: Analysis
+    after: Analysis
+    written: tuple[Path, ...]
+
+
+@dataclass(frozen=True)
+class Revision:
+    """An option: its kind, printed bars, words, and the piece with it, placed.
+
+    file: where it is written, None where that was not asked for.
+    """
+
+    kind: str
+    bars: str
+    notes_moved: int
+    words: str
+    comparison: Comparison
+    file: Path | None = None
+
+
+@dataclass(frozen=True)
+class Revised:
+    """Options toward an intention, the piece as it is, and the reference they use."""
+
+    piece: Comparison
+    toward: str
+    revisions: tuple[Revision, ...]
+    reference_id: str
+
+
+def contrast(
+    path: Path,
+    way: str = "settled",
+    *,
+    bars: str | None = None,
+    to: Sequence[Path] = (),
+    ranges: Path | None = None,
+) -> Contrast:
+    """A version of a piece in other registers; see `corpusreg.revising.contrast`.
+
+    way: 'settled', 'narrow' or 'open'. bars: printed, as in '5-8', else all. to: files
+    to write it to (.musicxml, .mid). Raises UsageError where nothing can be moved, and
+    for bars or files that cannot be; ReadError where the piece cannot be read.
+    """
+    from corpusreg.analysis import analyse
+    from corpusreg.heights import find_bars
+    from corpusreg.instruments import load
+    from corpusreg.played import perform
+    from corpusreg.revising import contrast as ways
+    from corpusreg.revising import told
+    from corpusreg.revising.heard import Heard
+    from corpusreg.revising.limits import Limits
+    from corpusreg.rewrite import changed, check_target
+
+    if way not in ways.WAYS:
+        raise UsageError(f"--how {way}: not known; choose {', '.join(ways.WAYS)}")
+    score = _one_score(path)
+    for target in to:
+        check_target(path, score.format, target)
+    labels = score.bars.labels
+    first, last = find_bars(labels, bars, path.name) if bars else (0, len(labels))
+    music = _music(path, score, load(ranges))
+    limits = Limits(music, melody=True)
+    page = Heard(perform(score, as_written=True))
+    change = ways.contrast(music, limits, page, way, first, last)
+    where = told.bars_words(labels, first, last)
+    if not change.octaves.any():
+        raise UsageError(f"{path}: {_still(way)} ({where})")
+    for target in to:
+        _write(path, score, change, target, load(ranges))
+    return Contrast(
+        title=score.metadata.get("title") or path.stem,
+        path=path,
+        way=way,
+        bars=where,
+        labels=labels,
+        moved=tuple(told.moved(music, change)),
+        notes_moved=music.attacks(change.touched),
+        strained=tuple(told.strained(music, change)),
+        before=analyse(limits.played),
+        after=analyse(perform(changed(score, change))),
+        written=tuple(to),
+    )
+
+
+def _still(way: str) -> str:
+    """Why nothing moves."""
+    limits = "within the ranges, with bass and melody where they are"
+    if way == "settled":
+        return f"every entry keeps the register before it already, or none can {limits}"
+    which = "nearer to the middle" if way == "narrow" else "further out"
+    return f"no phrase can move {which} by an octave {limits}"
+
+
+def revise(
+    path: Path,
+    toward: str,
+    *,
+    to: Path | None = None,
+    cohort: str | None = None,
+    ranges: Path | None = None,
+) -> Revised:
+    """Options toward an intention; see `corpusreg.revising.intentions` for its words.
+
+    to: a folder for the options, written as MusicXML (MIDI where the piece is MIDI).
+    Raises UsageError for an intention, bar or cohort that is not there and where no
+    change within the limits serves, ReadError where the piece cannot be read or written
+    back, StoreError without a usable reference.
+    """
+    from corpusreg.instruments import load
+    from corpusreg.placing import place_score
+    from corpusreg.revising.told import bars_words, option_words
+    from corpusreg.rewrite import changed, check_target
+
+    wanted = intention(toward)
+    score = _one_score(path)
+    suffix = ".mid" if score.format == "midi" else ".musicxml"
+    if to is not None:
+        check_target(path, score.format, to / f"option{suffix}")
+    table = load(ranges)
+    music, aim, before, found = _options(path, score, wanted, table)
+    with open_reference() as reference:
+        revisions = []
+        for number, option in enumerate(found, 1):
+            file = to / f"{path.stem}-option-{number}{suffix}" if to is not None else None
+            later = changed(score, option.move.change, music.chain)
+            revisions.append(
+                Revision(
+                    kind=option.move.key,
+                    bars=bars_words(score.bars.labels, option.move.first, option.move.last),
+                    notes_moved=option.notes,
+                    words=option_words(music, aim, option, before),
+                    comparison=place_score(reference, path, later, cohort, table),
+                    file=file,
+                )
+            )
+        piece = place_score(reference, path, score, cohort, table)
+        for option, revision in zip(found, revisions, strict=True):
+            if revision.file is not None:
+                revision.file.parent.mkdir(parents=True, exist_ok=True)
+                _write(path, score, option.move.change, revision.file, table)
+        return Revised(piece, toward, tuple(revisions), reference.reference_id)
+
+
+def _options(
+    path: Path, score: Score, wanted: Intention, table: Instruments
+) -> tuple[Music, Goal, Heard, list[Option]]:
+    """Options that keep slurs whole; where there are none, such as divide one."""
+    from corpusreg.revising.heard import Heard
+    from corpusreg.revising.limits import Limits
+    from corpusreg.revising.search import goal, options
+
+    for divided in (False, True):
+        music = _music(path, score, table, divided=divided)
+        limits = Limits(music, melody=False)
+        before = Heard(limits.played)
+        aim = goal(wanted, music, before, path.name)
+        found = options(music, limits, before, aim)
+        if found:
+            return music, aim, before, found
+    raise UsageError(
+        f"{path}: no small change within ranges, hand spans and the harmony heard leads "
+        f"to '{wanted.text}'; try another bar or intention"
+    )
+
+
+def _one_score(path: Path) -> Score:
+    from corpusreg.placing import read_works
+
+    result = read_works(path)
+    if len(result.scores) != 1:
+        raise UsageError(
+            f"{path} holds {len(result.scores) + len(result.failures)} pieces; save the one "
+            "you mean by itself"
+        )
+    score: Score = result.scores[0]
+    if not score.notes["duration"].any():
+        raise ReadError(f"{path}: no note in it lasts, so that nothing can be moved")
+    return score
+
+
+def _music(path: Path, score: Score, table: Instruments, *, divided: bool = False) -> Music:
+    from corpusreg.revising.units import music
+    from corpusreg.rewrite import slurs
+
+    return music(score, table, slurs(path, score), divided=divided)
+
+
+def _write(
+    path: Path, score: Score, change: Change, target: Path, table: Instruments
+) -> None:  # fmt: skip
+    from corpusreg.rewrite import write
+
+    matched = table.match_all(score.parts)
+    programs = [min(row.programs, default=None) if row else None for row in matched]
+    write(path, score, change, target, programs)
