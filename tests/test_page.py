@@ -19,6 +19,7 @@ from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, Page, sync_playwright
 
 from corpusreg import workflow
+from corpusreg.catalogue.files import bundled_root
 from corpusreg.definitions import MEASURES, VERSION
 from corpusreg.report.content import content
 from corpusreg.report.html import json_text, tag
@@ -75,6 +76,7 @@ def reports(small_home: Path, tmp_path_factory: pytest.TempPathFactory) -> dict[
         "quartet": [PIECES / "waiting-for-the-bus.musicxml"],
         "many": [PIECES / "field-path.abc", PIECES / "two-shores.mid"],
         "evil": [evil],
+        "long": [bundled_root() / "mozart" / "k458" / "movement4.mxl"],
     }
     made = {}
     with pytest.MonkeyPatch.context() as patch:
@@ -134,6 +136,20 @@ def test_the_policy_of_the_page_forbids_the_network(opened: Opened) -> None:
     policy = page.locator("meta[http-equiv=Content-Security-Policy]").get_attribute("content")
     assert policy and policy.startswith("default-src 'none';")
     assert "unsafe" not in policy and "http" not in policy
+
+
+def test_a_long_work_is_drawn_once_and_a_phone_moves_along_it(opened: Opened) -> None:
+    page = opened("long", width=360)
+    assert page.locator(".slim svg[id*=map]").count() == 0
+    assert page.evaluate("document.documentElement.scrollWidth") <= 360
+    page.locator(".map").focus()
+    page.keyboard.press("End")
+    assert page.locator(".readout").inner_text().startswith("Bar 335 (2nd time):")
+    _wait(
+        page,
+        "(() => { const r = document.querySelector('.bar.cursor').getBoundingClientRect();"
+        "return r.left >= 0 && r.right <= 361 && r.top < innerHeight; })()",
+    )
 
 
 def test_pages_are_small(reports: dict[str, Path]) -> None:
@@ -212,6 +228,8 @@ def test_a_finding_jumps_to_its_place_on_the_map(opened: Opened) -> None:
         "b.getBoundingClientRect().top < innerHeight"
     )
     assert page.url.endswith("#w1-map")
+    words = place.get_attribute("data-words")
+    assert page.locator(".hear-chosen").inner_text() == f"Hear {words}"
     page.locator(".marks a[data-mark^='stay-']").first.click()
     assert page.locator(".wide .stay.lit").count() >= 1
 

@@ -98,6 +98,7 @@ def assumed(content: Content, work: str, level: int, tempo: str) -> Html:
         level,
         *said,
         *([tag("p", tempo, class_="heard")] if tempo else []),
+        *([tag("p", "Worth knowing", class_="lead")] if content.notes else []),
         items(content.notes, "notes"),
     )
 

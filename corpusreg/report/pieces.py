@@ -47,6 +47,7 @@ def link(work: str, place: Place, mark: str = "", words: str = "") -> Html:
         class_="place",
         data_first=place.first,
         data_last=place.last,
+        data_words=place.words,
         data_mark=mark or None,
     )
 

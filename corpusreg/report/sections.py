@@ -76,8 +76,8 @@ def _figure_with_tools(content: Content, work: str, slots: Mapping[str, Slot]) -
     slot = slots["map"]
     drawn = tag(
         "div",
-        tag("div", *map(Html, slot.pictures), class_="wide"),
-        tag("div", *map(Html, slot.narrow), class_="slim"),
+        tag("div", *map(Html, slot.pictures), class_="wide" if slot.narrow else "wide alone"),
+        *([tag("div", *map(Html, slot.narrow), class_="slim")] if slot.narrow else []),
         class_="map",
         tabindex=0,
         role="application",

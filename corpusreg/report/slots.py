@@ -28,6 +28,7 @@ from corpusreg.report.model import Content, Passage
 __all__ = ["NARROW", "WIDE", "Notation", "Slot", "draw", "engrave"]
 
 WIDE, NARROW = 720.0, 340.0  # pixels: the text column of a page, a phone
+LONG = 300  # bars
 
 
 @dataclass(frozen=True)
@@ -48,7 +49,9 @@ class Notation:
 
 def draw(c: Comparison, content: Content, prefix: str) -> dict[str, Slot]:
     """Pictures by slot; prefix begins every id in them."""
-    found = {"map": Slot(_maps(c, prefix, WIDE), _maps(c, f"{prefix}-slim", NARROW))}
+    # A long work is drawn once, and a phone moves along it, so that pages stay small.
+    slim = _maps(c, f"{prefix}-slim", NARROW) if len(c.bars) <= LONG else ()
+    found = {"map": Slot(_maps(c, prefix, WIDE), slim)}
     for row in content.measures.rows:
         drawn = bare_strip(c, row.name, prefix=f"{prefix}-strip-{row.name.replace('_', '-')}")
         if drawn and row.picture:

@@ -89,7 +89,7 @@
       if (place) {
         const first = Number(place.dataset.first);
         move(first);
-        choose(first, Number(place.dataset.last), place.textContent);
+        choose(first, Number(place.dataset.last), place.dataset.words);
         light(map, place.dataset.mark);
         // The link itself goes to the map; the bar may lie further down in it.
         requestAnimationFrame(() => bring(map, first));
