@@ -49,19 +49,24 @@ def typeset(template: str, data: Mapping[str, Any], *, paper: str = "a4") -> She
     source = f"{base.read_text(encoding='utf-8')}\n{template}".encode()
     given = {**_on_white(data), "look": COLOURS, "paper": PAPERS[paper]}
     inputs = {"data": json.dumps(given)}
-    missing = ""
-    for system_fonts in (False, True):
+
+    def compiled(*, system_fonts: bool, standards: list[str]) -> bytes:
         compiler = typst.Compiler(
             source, ignore_system_fonts=not system_fonts, sys_inputs=inputs
         )
+        pdf: bytes = compiler.compile(format="pdf", pdf_standards=standards)
+        return pdf
+
+    missing = ""
+    for system_fonts in (False, True):
         try:
-            return Sheet(compiler.compile(format="pdf", pdf_standards=[_TAGGED]))
+            return Sheet(compiled(system_fonts=system_fonts, standards=[_TAGGED]))
         except typst.TypstError as error:
             if _NO_GLYPH not in str(error):
                 raise
             missing = str(error).partition("`")[2].partition("`")[0]
     return Sheet(
-        compiler.compile(format="pdf"),
+        compiled(system_fonts=True, standards=[]),
         (f"no font here has the letters {missing}: they are shown as empty boxes",),
     )
 

@@ -1,0 +1,127 @@
+"""Sheets as PDF: text is text, fonts are inside, and the numbers are those of --json."""
+
+from __future__ import annotations
+
+import io
+import json
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from conftest import PIECES, Command
+from pypdf import PdfReader
+from pypdf.generic import DictionaryObject
+
+from corpusreg.report.pieces import SECTIONS
+from corpusreg.report.typeset import typeset
+
+MARKUP = 'A #import "x" <b>bold</b> $x^2$ *loud* _low_ @ref \\ [c] // é ♯'
+TEMPLATE = "= #data.title\n#picture(data.svg, data.title, width: 50mm)\n"
+SVG = '<svg xmlns="http://www.w3.org/2000/svg" width="9" height="9"><path d="M0 0h9v9"/></svg>'
+
+
+def text_of(pdf: bytes | Path) -> str:
+    """All text, on one line."""
+    source = pdf if isinstance(pdf, Path) else io.BytesIO(pdf)
+    return squeezed(" ".join(page.extract_text() for page in PdfReader(source).pages))
+
+
+def squeezed(text: str) -> str:
+    """One space wherever there is any."""
+    return " ".join(text.split())
+
+
+def descriptors(pdf: bytes | Path) -> Iterator[tuple[str, DictionaryObject]]:
+    """Names and descriptors of all fonts."""
+    reader = PdfReader(pdf if isinstance(pdf, Path) else io.BytesIO(pdf))
+    for number in range(1, len(reader.xref_objStm) + len(reader.xref.get(0, {})) + 1):
+        found: Any = reader.get_object(number)
+        if isinstance(found, DictionaryObject) and found.get("/Type") == "/Font":
+            for font in found.get("/DescendantFonts", [found]):
+                described = font.get_object()
+                yield str(described["/BaseFont"]), described["/FontDescriptor"].get_object()
+
+
+def embedded(pdf: bytes | Path) -> list[bool]:
+    """For each font whether its shapes are in the file."""
+    files = ("/FontFile", "/FontFile2", "/FontFile3")
+    return [any(name in found for name in files) for _, found in descriptors(pdf)]
+
+
+def test_markup_in_a_title_is_text() -> None:
+    made = typeset(TEMPLATE, {"title": MARKUP, "svg": SVG})
+    assert squeezed(MARKUP) in text_of(made.pdf)
+    assert PdfReader(io.BytesIO(made.pdf)).metadata.title == MARKUP  # type: ignore[union-attr]
+    assert made.remarks == ()
+
+
+def test_fonts_are_inside_and_the_file_is_tagged() -> None:
+    made = typeset(TEMPLATE, {"title": "Evening", "svg": SVG})
+    assert embedded(made.pdf)
+    assert all(embedded(made.pdf))
+    root: Any = PdfReader(io.BytesIO(made.pdf)).trailer["/Root"]
+    assert root["/MarkInfo"]["/Marked"]
+    assert root["/Lang"] == "en"
+    assert "/StructTreeRoot" in root
+
+
+def test_the_same_data_give_the_same_bytes() -> None:
+    once, again = (typeset(TEMPLATE, {"title": "Evening", "svg": SVG}) for _ in range(2))
+    assert once == again
+
+
+@pytest.mark.parametrize(("paper", "size"), [("a4", (595, 842)), ("letter", (612, 792))])
+def test_papers(paper: str, size: tuple[int, int]) -> None:
+    made = typeset(TEMPLATE, {"title": "Evening", "svg": SVG}, paper=paper)
+    box = PdfReader(io.BytesIO(made.pdf)).pages[0].mediabox
+    assert (round(box.width), round(box.height)) == size
+
+
+def test_a_letter_that_no_font_has_is_said() -> None:
+    made = typeset(TEMPLATE, {"title": "Air \U000f1234", "svg": SVG})
+    (remark,) = made.remarks
+    assert "empty boxes" in remark
+    assert "Air" in text_of(made.pdf)
+
+
+@pytest.fixture(scope="module")
+def report(small_home: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A report of one demo piece, made by the command."""
+    from conftest import command
+
+    path = tmp_path_factory.mktemp("report") / "stairs.pdf"
+    done = command(
+        ["compare", PIECES / "stairs.musicxml", "--report", path],
+        {"CORPUSREG_HOME": str(small_home)},
+    )
+    assert done.returncode == 0, done.stderr
+    assert done.stdout == f"{path}: a piece\n"
+    return path
+
+
+def test_a_report_has_every_section(report: Path) -> None:
+    text = text_of(report)
+    assert text.startswith("Stairs")
+    assert [title for _, title in SECTIONS if title not in text] == []
+    assert all(embedded(report))
+
+
+def test_numbers_of_a_report_are_those_of_json(report: Path, run: Command) -> None:
+    printed = json.loads(run("compare", PIECES / "stairs.musicxml", "--json").stdout)
+    text = text_of(report)
+    for measure in printed["works"][0]["measures"]:
+        values = [measure["value"], measure["median"], measure["percentile"]]
+        row = [f"{value:.10g}" if value is not None else "–" for value in values]
+        if measure["interval"]:
+            low, high = measure["interval"]
+            row.append(f"{low:.10g} to {high:.10g}")
+        assert f"{measure['unit']} {' '.join(row)}" in text, measure["name"]
+
+
+def test_a_report_that_cannot_be_written_leaves_nothing(run: Command, tmp_path: Path) -> None:
+    done = run("compare", PIECES / "stairs.musicxml", "--report", tmp_path / "no" / "a.pdf")
+    assert done.returncode == 1
+    assert len(done.stderr.splitlines()) == 1
+    assert "cannot be written" in done.stderr
+    assert not list(tmp_path.iterdir())
