@@ -16,7 +16,6 @@ from corpusreg.commands.building import add_building
 from corpusreg.commands.common import heed_trust, say
 from corpusreg.commands.corpora import add_corpora
 from corpusreg.commands.examples import add_examples
-from corpusreg.commands.examples import add_examples
 from corpusreg.commands.handout import add_handout
 from corpusreg.commands.instruments import add_instruments
 from corpusreg.commands.maps import add_maps
@@ -105,7 +104,6 @@ def _parser() -> argparse.ArgumentParser:
     add_instruments(commands)
     add_revising(commands)
 
-    add_examples(commands)
     add_examples(commands)
     add_profiles(commands)
     add_periods(commands)
