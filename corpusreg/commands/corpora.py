@@ -24,7 +24,7 @@ def add_corpora(commands: Any) -> None:
     listing = command(inner, "list", "works by collection and licence, and why")
     listing.set_defaults(run=_corpora_list)
     getting = command(inner, "get", "fetch an open corpus of the catalogue, and measure it")
-    getting.add_argument("name", metavar="NAME", help="as 'corpora list' has it")
+    getting.add_argument("corpus", metavar="NAME", help="as 'corpora list' has it")
     _workers(getting)
     trust_option(getting)
     getting.set_defaults(run=_corpora_get)
@@ -32,6 +32,7 @@ def add_corpora(commands: Any) -> None:
     adding.add_argument("path", type=Path, metavar="PATH", help="the folder")
     adding.add_argument(
         "--name",
+        dest="corpus",
         help="what to call it (default: as the folder); the name of a corpus of the "
         "catalogue says that this is that corpus",
     )
@@ -44,10 +45,10 @@ def add_corpora(commands: Any) -> None:
     template.add_argument("path", type=Path, metavar="PATH", help="the folder")
     template.set_defaults(run=_corpora_template)
     showing = command(inner, "show", "one corpus: licence, source, what was left out and why")
-    showing.add_argument("name", metavar="NAME")
+    showing.add_argument("corpus", metavar="NAME")
     showing.set_defaults(run=_corpora_show)
     removing = command(inner, "remove", "take the works of a corpus out of the reference")
-    removing.add_argument("name", metavar="NAME")
+    removing.add_argument("corpus", metavar="NAME")
     _workers(removing)
     removing.set_defaults(run=_corpora_remove)
     covering = command(inner, "coverage", "where the reference is thin, and what would help")
@@ -118,7 +119,7 @@ def _corpora_get(options: argparse.Namespace) -> int:
     fetching, measuring = FetchBar(), ProgressBar()
     try:
         change = workflow.get_corpus(
-            options.name, workers=options.workers, on_fetch=fetching, on_progress=measuring
+            options.corpus, workers=options.workers, on_fetch=fetching, on_progress=measuring
         )
     finally:
         fetching.close()
@@ -133,7 +134,7 @@ def _corpora_add(options: argparse.Namespace) -> int:
     progress = ProgressBar()
     try:
         change = workflow.add_corpus(
-            options.path, options.name, workers=options.workers, on_progress=progress
+            options.path, options.corpus, workers=options.workers, on_progress=progress
         )
     finally:
         progress.close()
@@ -174,7 +175,7 @@ def _corpora_template(options: argparse.Namespace) -> int:
 def _corpora_show(options: argparse.Namespace) -> int:
     from corpusreg import workflow
 
-    shown = workflow.show_corpus(options.name)
+    shown = workflow.show_corpus(options.corpus)
     for problem in shown.problems:
         say(problem)
     entry = shown.entry
@@ -220,7 +221,7 @@ def _corpora_remove(options: argparse.Namespace) -> int:
     progress = ProgressBar()
     try:
         change = workflow.remove_corpus(
-            options.name, workers=options.workers, on_progress=progress
+            options.corpus, workers=options.workers, on_progress=progress
         )
     finally:
         progress.close()
