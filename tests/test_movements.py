@@ -141,3 +141,22 @@ def test_three_bars_without_a_numeral_are_no_movement(tmp_path: Path) -> None:
 
     assert len(song(3)) == 1
     assert len(song(4)) == 2
+
+
+def kern(tmp_path: Path, *lines: str) -> list[Score]:
+    path = tmp_path / "piece.krn"
+    path.write_text("\n".join(("**kern", "*M4/4", *lines, "*-")) + "\n")
+    return list(read_file(path).scores)
+
+
+def kern_bars(first: int, last: int) -> list[str]:
+    return [line for n in range(first, last + 1) for line in (f"={n}", "1c")]
+
+
+def test_kern_files_too(tmp_path: Path) -> None:
+    two = kern(tmp_path, *kern_bars(1, 5), "==", "*M3/4", *kern_bars(1, 4), "==")
+    assert [(work.number, len(work.bars)) for work in two] == [("1", 5), ("2", 4)]
+    (one,) = kern(tmp_path, *kern_bars(1, 5), "*M3/4", *kern_bars(1, 4), "==")
+    assert any("begin again" in text for text in one.assumed)
+    (whole,) = kern(tmp_path, *kern_bars(1, 5), "==", "*M3/4", *kern_bars(6, 9), "==")
+    assert not any("begin again" in text for text in whole.assumed)

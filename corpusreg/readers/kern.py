@@ -18,8 +18,8 @@ from collections import Counter
 from pathlib import Path
 
 from corpusreg.errors import ReadError
-from corpusreg.notes import Score, Tempo, note_table
-from corpusreg.readers.kern_bars import bar_table, expansion_list
+from corpusreg.notes import Score, Sign, Tempo, note_table
+from corpusreg.readers.kern_bars import Measure, bar_table, expansion_list
 from corpusreg.readers.kern_dynamics import dynamics_of, pedals_of
 from corpusreg.readers.kern_parts import changes_of_instrument, place_tracks
 from corpusreg.readers.kern_spines import Table, read_table
@@ -149,4 +149,16 @@ def _score(lines: list[tuple[int, str]], name: str) -> Score:
         lost=dict(timeline.lost),
         left_out=dict(left_out),
         format="kern",
+        signs=_signs(timeline.measures),
     )
+
+
+def _signs(measures: list[Measure]) -> tuple[Sign, ...]:
+    """What shows where movements end and begin: final barlines, new metres."""
+    found = []
+    for bar, measure in enumerate(measures):
+        if bar and measure.metre != measures[bar - 1].metre:
+            found.append(Sign(bar, "metre"))
+        if measure.final:
+            found.append(Sign(bar, "final"))
+    return tuple(found)

@@ -76,6 +76,7 @@ class Measure:
     repeat_start: bool = False
     repeat_end: bool = False
     marks: set[str] = field(default_factory=set)  # as in Bars.marks
+    final: bool = False  # a final barline ends it
     cut: bool = False  # goes on with the bar before it (a label inside that bar)
 
 

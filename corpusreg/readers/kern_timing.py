@@ -267,8 +267,9 @@ class _Run:
         bar.start = time
         bar.label = line.label or bar.label
         before = self.out.measures[-1] if self.out.measures else None
-        if before is not None and line.repeat_end:
-            before.repeat_end = True
+        if before is not None:
+            before.repeat_end = before.repeat_end or line.repeat_end
+            before.final = before.final or any(text.startswith("==") for text in texts)
         bar.repeat_start = bar.repeat_start or line.repeat_start
         bar.section = bar.section or line.double or line.repeat_end or line.repeat_start
 
