@@ -35,7 +35,7 @@ def contrast_text(c: Contrast) -> str:
     lines = [
         *wrap(f"{c.title}, in another way: {_WAYS[c.way]} ({told})."),
         "",
-        *(line for each in c.moved for line in wrap(f"  - {_moved_words(c, each)}", "    ")),
+        *(line for each in c.moved for line in wrap(_moved_words(c, each), "    ", "  - ")),
         "",
         f"{'':{_TITLE}}  as it is             in this way",
     ]

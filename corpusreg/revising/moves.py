@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,6 +24,7 @@ from corpusreg.rewrite import Change
 __all__ = ["Move", "after", "around", "before", "lighter", "narrower", "restless"]
 
 _FEW = 3  # hands up to which two octaves are tried, too
+_LENGTHS = (2, 4, 8)  # bars of a passage that ends with no phrase
 _SHORTEST = 4  # bars of a phrase that is moved against the next
 
 Flags = NDArray[np.bool_]
@@ -44,7 +46,7 @@ def after(music: Music, bar: int, starts: Sequence[int]) -> Iterator[Move]:
     """Groups of hands moved from a bar on, to the end of a phrase or for some bars."""
     count = len(music.score.bars)
     later = [b for b in starts if b > bar][:3]
-    ends = {*later, *(min(bar + n, count) for n in (1, 2, 4, 8)), _section(music, bar), count}
+    ends = {*later, *(min(bar + n, count) for n in _LENGTHS), _section(music, bar), count}
     for end in sorted(ends):
         yield from _each(music, bar, end)
 
@@ -52,7 +54,7 @@ def after(music: Music, bar: int, starts: Sequence[int]) -> Iterator[Move]:
 def before(music: Music, bar: int, starts: Sequence[int]) -> Iterator[Move]:
     """Groups of hands moved up to a bar, from the beginning of a phrase or of the piece."""
     earlier = [b for b in starts if b < bar][-3:]
-    begins = {*earlier, *(max(bar - n, 0) for n in (1, 2, 4, 8)), 0}
+    begins = {*earlier, *(max(bar - n, 0) for n in _LENGTHS), 0}
     for begin in sorted(begins - {bar}, reverse=True):
         yield from _each(music, begin, bar)
 
@@ -116,11 +118,7 @@ def restless(
     music: Music, limits: Limits, page: Heard, first: int, last: int
 ) -> Iterator[Move]:
     """Every other phrase moved, single phrases moved, or all opened out."""
-    starts = [first]
-    for bar in phrase_bars(music, page):
-        if first < bar < last and bar - starts[-1] >= _SHORTEST:
-            starts.append(bar)
-    phrases = list(zip(starts, [*starts[1:], last], strict=True))
+    phrases = _phrases(phrase_bars(music, page), first, last)
     for group in groups(music.hands):
         for step in (-1, 1):
             for odd in (0, 1):
@@ -134,6 +132,17 @@ def restless(
                 yield _octaves(music, music.passage(group, a, b), step, group, a, b)
     change = contrast(music, limits, page, "open", first, last)
     yield Move("phrases outward", change, first, last, "phrases an octave or two further out")
+
+
+def _phrases(starts: Sequence[int], first: int, last: int) -> list[tuple[int, int]]:
+    """Phrases of _SHORTEST bars or more; where nothing divides the music, of just these."""
+    found = [first]
+    for bar in [*(b for b in starts if first < b < last), last]:
+        while bar - found[-1] >= 2 * _SHORTEST:
+            found.append(found[-1] + _SHORTEST)
+        if bar < last and bar - found[-1] >= _SHORTEST:
+            found.append(bar)
+    return list(pairwise([*found, last]))
 
 
 def lighter(music: Music, first: int, last: int) -> Iterator[Move]:
