@@ -31,7 +31,7 @@ __all__ = ["examples_page", "write_examples"]
 _AROUND = 8  # bars of the map on each side
 _WIDTH = 720.0  # pixels: the text column
 _STYLE = """
-figure.notation svg { width: 100%; height: auto; }
+
 .credit { font-size: 0.85em; }
 """
 

@@ -1,0 +1,274 @@
+"""Model passages: every one is measured again from its file, and must be there as told."""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import sys
+from collections import Counter
+from pathlib import Path
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from corpusreg import cli, workflow
+from corpusreg.analysis import Analysis, analyse
+from corpusreg.catalogue.files import bundled_root
+from corpusreg.errors import UsageError
+from corpusreg.examples import KINDS, Example, Filters, find, habit, study
+from corpusreg.examples.find import FAINTEST, LEAST_STAY, example, rows_of, spread
+from corpusreg.examples.kinds import sentence
+from corpusreg.placing import place_file, read_works
+from corpusreg.played import perform
+from corpusreg.store import open_reference
+
+PIECES = Path(__file__).parents[1] / "demo" / "pieces"
+EVENTS = {
+    "entry": "entry", "held-back-bass": "held_back", "held-back-top": "held_back",
+    "solo": "solo", "lift": "lift", "hollow": "hollow",
+}  # fmt: skip
+
+
+def measured(each: Example) -> Analysis:
+    """The work of an example, read and measured again."""
+    scores = read_works(bundled_root() / each.path).scores
+    return analyse(perform(next(s for s in scores if s.number == each.number)))
+
+
+def found(kind: str, count: int = 4, filters: Filters | None = None) -> list[Example]:
+    with open_reference() as reference:
+        return find(reference, kind, filters, count)
+
+
+@pytest.mark.parametrize("kind", EVENTS)
+def test_events_are_in_the_named_bars_with_the_strength_told(kind: str, in_home: Path) -> None:
+    examples = found(kind)
+    assert examples
+    for each in examples:
+        again = measured(each)
+        bars = again.played.bars
+        here = [
+            event
+            for event in again.events
+            if event.kind == EVENTS[kind]
+            and int(bars.written[event.first]) == each.position
+            and round(event.strength, 1) == each.strength
+        ]
+        assert here, each
+        assert each.bars == f"bar {bars.labels[here[0].first]}"
+        if kind == "held-back-bass":
+            assert here[0].low is None
+            assert here[0].side == "low"
+        if kind == "held-back-top":
+            assert here[0].high is None
+
+
+def test_a_return_brings_earlier_music_again(in_home: Path) -> None:
+    for each in found("return"):
+        events = measured(each).events
+        assert any(
+            e.again is not None and round(e.strength, 1) == each.strength for e in events
+        )
+        assert each.words.endswith("earlier music again, now with this register")
+
+
+def test_shifts_are_at_the_named_bar(in_home: Path) -> None:
+    examples = found("shift")
+    assert len(examples) == 4
+    for each in examples:
+        again = measured(each)
+        strengths = [
+            round(100 * s.abrupt * s.size / (s.size + 12), 1)
+            for s in again.shifts
+            if int(again.played.bars.written[s.bar]) == each.position and s.by != "part"
+        ]
+        assert each.strength in strengths, each
+        assert each.first == each.position - 1
+
+
+def test_long_stays_are_narrow_and_not_full(in_home: Path) -> None:
+    examples = found("dwell")
+    assert examples
+    for each in examples:
+        again = measured(each)
+        start, end = each.bars.removeprefix("bars ").split(" to ")
+        labels = again.played.bars.labels
+        stay = next(
+            s for s in again.stays if (labels[s.first], labels[s.last - 1]) == (start, end)
+        )
+        fullest = float(again.saturation.mean(stay.first, stay.last)[0].max())
+        assert stay.bars >= LEAST_STAY
+        expected = 100 * (stay.bars / (stay.bars + 12) * (1 - fullest)) ** 0.5
+        assert each.strength == pytest.approx(expected, abs=0.06)
+
+
+def test_filters_hold(in_home: Path) -> None:
+    choir = found("entry", 8, Filters(ensemble="choir", period="medieval"))
+    assert choir
+    assert {(e.ensemble, e.period) for e in choir} == {("choir", "medieval")}
+    assert {e.licence for e in found("shift", 8, Filters(licence="open"))} == {"open"}
+    works = {
+        level: {e.work for e in found("shift", 50, Filters("choir", difficulty=level))}
+        for level in ("easy", "middle", "hard")
+    }
+    assert all(works.values())
+    assert not works["easy"] & works["hard"]
+
+
+def test_easy_works_range_less_and_are_thinner_than_hard_ones(in_home: Path) -> None:
+    with open_reference() as reference:
+        rows = rows_of(reference, "entry", ensemble="string quartet")
+    easy = [r for r in rows if r["demand"] <= 1 / 3]
+    hard = [r for r in rows if r["demand"] >= 2 / 3]
+
+    def density(row: dict[str, float]) -> float:
+        return row["notes"] / row["work_bars"]
+
+    assert easy
+    assert hard
+    assert max(map(density, easy)) < max(map(density, hard))
+
+
+@pytest.mark.parametrize(
+    ("given", "said"),
+    [
+        ((("lyft",), {}), "no kind of example 'lyft'; did you mean lift?"),
+        ((("lift",), {"ensemble": "quartett"}), "did you mean string quartet?"),
+        ((("lift",), {"period": "clasical"}), "did you mean classical?"),
+        ((("lift",), {"licence": "opem"}), "--licence: no work has 'opem'; did you mean open?"),
+        ((("lift",), {"difficulty": "hrd"}), "choose among easy, middle, hard"),
+    ],
+)
+def test_unknown_words_are_answered_with_the_nearest(
+    given: tuple[tuple[str], dict[str, str]], said: str, in_home: Path
+) -> None:
+    (kind,), filters = given
+    with pytest.raises(UsageError) as error:
+        found(kind, filters=Filters(**filters))
+    assert said in str(error.value)
+    with pytest.raises(UsageError, match="between 1 and"):
+        workflow.examples("lift", count=0)
+
+
+rows = st.lists(
+    st.fixed_dictionaries(
+        {
+            "unit": st.sampled_from("abcd"),
+            "period": st.sampled_from(["classical", "romantic", None]),
+            "strength": st.floats(1, 100),
+            "work": st.uuids().map(str),
+        }
+    ),
+    max_size=20,
+).map(lambda several: sorted(several, key=lambda row: -row["strength"]))
+
+
+@given(rows, st.integers(1, 12))
+def test_composers_are_taken_in_turn_and_the_strongest_is_first(
+    several: list[dict[str, object]], count: int
+) -> None:
+    chosen = spread(several, count)
+    strengths = [float(str(row["strength"])) for row in chosen]
+    assert strengths == sorted(strengths, reverse=True)
+    if several:
+        assert strengths[0] == several[0]["strength"]
+        assert min(strengths) >= FAINTEST * strengths[0]
+    left = [r for r in several if r not in chosen and r["strength"] >= FAINTEST * strengths[0]]
+    assert len(chosen) == count or not left
+    units = Counter(row["unit"] for row in chosen)
+    # Nobody comes a second time while another who could was left out.
+    assert all(units[row["unit"]] >= max(units.values()) - 1 for row in left)
+
+
+def test_works_of_ones_own_are_marked() -> None:
+    row = {
+        "work": "mine:a.krn", "corpus": "mine", "path": "a.krn", "file_number": "",
+        "title": "A", "movement": None, "composer": "C", "period": None, "ensemble": "piano", "tier": "open",
+        "part": None, "part_name": None, "position": 4, "first": 3, "last": 5, "low": None,
+        "high": 47, "bars": 8.0, "first_time": True, "again": False, "size": None,
+        "direction": None, "moved": None, "strength": 40.0, "start_bar": "5", "end_bar": "5",
+    }  # fmt: skip
+    assert example("entry", row).private
+    assert not example("entry", row, public=["mine"]).private
+    assert not example("entry", row | {"corpus": "bundled"}).private
+    assert sentence("entry", row) == (
+        "The register below C3 is empty for 8 bars and enters for the first time in bar 5"
+    )
+    assert sentence("held-back-bass", row).startswith("The register below C3 is held back")
+
+
+def test_study_shares_the_habit_or_does_otherwise(in_home: Path) -> None:
+    with open_reference() as reference:
+        for path in sorted(PIECES.glob("*.musicxml")):
+            placed, _ = place_file(reference, path, None, as_written=False)
+            own = habit(placed[0])
+            alike, otherwise = study(reference, placed[0])
+            if own is None:
+                assert (alike, otherwise) == ([], [])
+                continue
+            assert {e.kind for e in alike} <= {own.kind}
+            assert {e.kind for e in otherwise} <= {own.contrary}
+            assert not {e.work for e in alike} & {e.work for e in otherwise}
+            for examples, more in ((alike, own.more), (otherwise, not own.more)):
+                for each in examples:
+                    value = measured(each).values[own.measure].value
+                    assert value is not None
+                    bound = own.bound if examples is alike else own.middle
+                    assert value >= bound - 1e-6 if more else value <= bound + 1e-6
+
+
+def test_a_piece_of_the_reference_is_not_its_own_example(in_home: Path) -> None:
+    with open_reference() as reference:
+        for each in found("shift", 3):
+            placed, _ = place_file(
+                reference, bundled_root() / each.path, None, as_written=False
+            )
+            alike, otherwise = study(reference, placed[0])
+            assert each.work not in {e.work for e in (*alike, *otherwise)}
+
+
+def test_every_kind_is_told_and_asked_for(
+    in_home: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert cli.main(["examples"]) == 0
+    listed = capsys.readouterr().out
+    for kind in KINDS:
+        assert kind in listed
+        code = cli.main(["examples", kind, "--json"])
+        printed = json.loads(capsys.readouterr().out)
+        assert code == (0 if printed["examples"] else 1)
+        assert cli.main(["examples", kind]) == code
+        text = capsys.readouterr().out
+        for each in printed["examples"]:
+            assert each["words"].isascii()
+            assert " ".join(each["words"].split()) in " ".join(text.split())
+
+
+def test_the_page_quotes_what_is_open_and_says_why_not_otherwise(
+    in_home: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    page = tmp_path / "examples.html"
+    assert cli.main(["examples", "shift", "--licence", "open", "--count", "1",
+                     "--report", str(page)]) == 0  # fmt: skip
+    text = page.read_text(encoding="utf-8")
+    assert "its licence as stated" in text
+    assert "Notation of bars" in text
+    assert "Register map" in text or 'class="picture"' in text
+    shut = tmp_path / "shut.html"
+    assert cli.main(["examples", "shift", "--licence", "permitted", "--count", "1",
+                     "--report", str(shut)]) == 0  # fmt: skip
+    assert "The notes are not shown: the encoding is not under an open licence" in (
+        shut.read_text(encoding="utf-8")
+    )
+    assert "Notation of" not in shut.read_text(encoding="utf-8")
+    assert cli.main(["examples", "shift", "--report", str(tmp_path / "a.txt")]) == 2
+
+
+def test_the_command_loads_nothing_heavy(in_home: Path) -> None:
+    code = (
+        "import sys\nfrom corpusreg import cli\ncli.main(['examples', 'lift'])\n"
+        "heavy = {'pandas', 'scipy', 'matplotlib', 'verovio', 'music21', 'sklearn'}\n"
+        "assert not heavy & set(sys.modules), heavy & set(sys.modules)\n"
+    )
+    subprocess.run([sys.executable, "-c", code], check=True, capture_output=True, timeout=60)
