@@ -96,10 +96,10 @@ def handout(
     faults: list[str] = []
     paths = score_files([folder], faults)
     files = sorted(path.relative_to(folder).as_posix() for path in paths)
-    edits = read_edits(to / FILE_NAME)
-    chosen = tuple(dict.fromkeys(measures or edits.measures or MEASURES))
     known = names.known(files)
     with staging(to) as stage:
+        edits = read_edits(to / FILE_NAME)
+        chosen = tuple(dict.fromkeys(measures or edits.measures or MEASURES))
         pieces, problems = _placed(folder, files, chosen, cohort, names, known, workers)
         problems += [_Problem(fault, without_names(fault, names.hidden)) for fault in faults]
         problems += _gaps(names, roster, files, known)
