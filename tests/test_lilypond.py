@@ -289,3 +289,13 @@ def test_cues_and_tablature_are_left_out_and_counted() -> None:
     assert score.left_out == {
         "cue": 1, "unpitched": 1, "tablature of notes that are written too": 1
     }  # fmt: skip
+
+
+@needs_lilypond
+def test_da_capo_and_fine_are_followed(tmp_path: Path) -> None:
+    text = r"""\version "2.24.0"
+    { c'1 | d'1 \mark "Fine" | e'1 | f'1^"dolce" \mark \markup \italic "D.C. al Fine" }"""
+    (score,) = read_file(write(tmp_path, text)).scores
+    assert [sorted(names) for names in score.bars.marks] == [[], ["fine"], [], ["dacapo"]]
+    pitch = perform(score).notes.pitch.tolist()
+    assert pitch == [60, 62, 64, 65, 60, 62]

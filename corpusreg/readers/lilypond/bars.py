@@ -20,8 +20,9 @@ from corpusreg.readers.lilypond.lines import Heard, Step
 __all__ = ["read_bars"]
 
 _JUMPS = (
-    ("dacapo", re.compile(r"\bD\. ?C\.?(?!\w)|\bDC\b|(?i:\bda capo)")),
-    ("dalsegno", re.compile(r"\bD\. ?S\.?(?!\w)|\bDS\b|(?i:\bdal segno)")),
+    # 'Menuetto da capo' names a place that may be in another \score: not followed.
+    ("dacapo", re.compile(r"^\W*(D\. ?C\.?(?!\w)|DC\b|(?i:da capo))")),
+    ("dalsegno", re.compile(r"^\W*(D\. ?S\.?(?!\w)|DS\b|(?i:dal segno))")),
     ("tocoda", re.compile(r"(?i)^\W*(to|alla|al) coda\b")),
     ("fine", re.compile(r"(?i)^\W*fine\W*$")),
     ("coda", re.compile(r"(?i)^\W*coda\W*$")),
