@@ -1,0 +1,187 @@
+"""Versions in other registers: what moves, what stays, and what they do."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import music21
+import numpy as np
+import pytest
+from conftest import Command
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from musicxml_schema import faults
+from test_revise import BASS, TUNE, keyboard, line_at_its_limits, lowest_classes
+
+from corpusreg import workflow
+from corpusreg.catalogue import bundled
+from corpusreg.errors import UsageError
+from corpusreg.instruments import load
+from corpusreg.notes import Score
+from corpusreg.played import Played, perform
+from corpusreg.readers import read_scores
+from corpusreg.revising.contrast import FEWEST, WAYS, contrast
+from corpusreg.revising.heard import Heard
+from corpusreg.revising.limits import Limits
+from corpusreg.revising.units import music
+from corpusreg.rewrite import Change, changed, slurs
+
+PIECES = Path(__file__).parents[1] / "demo" / "pieces"
+STAIRS = PIECES / "stairs.musicxml"
+# Four bars low, four bars two octaves higher, and so on: every phrase enters elsewhere.
+UP = [[pitch + 24 for pitch in bar] for bar in BASS]
+LEAPS = [*BASS[:2] * 2, *UP[:2] * 2]
+
+
+def version(score: Score, way: str, first: int = 0, last: int | None = None) -> Change:
+    source = music(score, load())
+    page = Heard(perform(score, as_written=True))
+    end = len(score.bars) if last is None else last
+    return contrast(source, Limits(source, melody=True), page, way, first, end)
+
+
+def highest_classes(played: Played) -> dict[int, int]:
+    turned = played.notes.pitch.copy()
+    found: dict[int, int] = {}
+    for onset, lasts, pitch in zip(
+        played.notes.onset.tolist(),
+        played.notes.duration.tolist(),
+        turned.tolist(),
+        strict=True,
+    ):
+        for tick in range(onset, onset + lasts):
+            found[tick] = max(found.get(tick, -1), pitch)
+    return {tick: pitch % 12 for tick, pitch in found.items()}
+
+
+def test_each_entry_is_kept_in_the_register_before_it() -> None:
+    score = keyboard([LEAPS])
+    before = Heard(perform(score))
+    after = Heard(perform(changed(score, version(score, "settled"))))
+    assert len(before.shifts) == 5
+    assert not after.shifts
+
+
+def test_narrow_draws_in_and_open_opens_out() -> None:
+    score = keyboard([TUNE, LEAPS])
+    core = Heard(perform(score)).analysis.core
+    width = {"as it is": core[1] - core[0]}
+    for way in ("narrow", "open"):
+        core = Heard(perform(changed(score, version(score, way)))).analysis.core
+        width[way] = core[1] - core[0]
+    assert width["narrow"] < width["as it is"] < width["open"]
+
+
+def test_only_the_named_bars_change() -> None:
+    score = keyboard([LEAPS])
+    change = version(score, "settled", 4, 12)
+    assert change.octaves.any()
+    outside = (score.notes["bar"] < 4) | (score.notes["bar"] >= 12)
+    assert not change.octaves[outside].any()
+
+
+@settings(max_examples=20, deadline=None)
+@given(data=st.data())
+def test_bass_and_melody_keep_their_notes_at_every_moment(data: st.DataObject) -> None:
+    bar = st.lists(st.integers(40, 90) | st.just(0), min_size=4, max_size=4)
+    low = st.lists(st.integers(28, 64), min_size=4, max_size=4)
+    tune = data.draw(st.lists(bar, min_size=2, max_size=4))
+    score = keyboard([tune, data.draw(st.lists(low, min_size=2, max_size=4))], bars=12)
+    change = version(score, data.draw(st.sampled_from(WAYS)))
+    before, after = perform(score), perform(changed(score, change))
+    assert lowest_classes(before) == lowest_classes(after)
+    assert highest_classes(before) == highest_classes(after)
+    pitch = changed(score, change).notes["pitch"]
+    assert 21 <= pitch.min() <= pitch.max() <= 108
+    # Never single notes: with each that moves, its hand's phrase moves.
+    for staff in (1, 2):
+        rows = score.notes["staff"] == staff
+        moved = np.unique(change.octaves[rows])
+        for octaves in moved[moved != 0]:
+            assert (change.octaves[rows] == octaves).sum() >= FEWEST
+
+
+def bundled_piece(start: str) -> Path:
+    return next(
+        file.path
+        for file in sorted(bundled(), key=lambda f: f.relative)
+        if file.relative.startswith(start) and file.path.suffix in (".mxl", ".xml")
+    )
+
+
+def test_a_real_piece_differs_in_octaves_alone(tmp_path: Path) -> None:
+    path, out = bundled_piece("verdi/"), tmp_path / "out.musicxml"
+    midi = tmp_path / "out.mid"
+    found = workflow.contrast(path, to=[out, midi])
+    (before,), (after,), (sounds,) = (read_scores(p) for p in (path, out, midi))
+    moved = before.notes["pitch"] != after.notes["pitch"]
+    assert 0 < found.notes_moved <= moved.sum()
+    assert ((before.notes["pitch"] - after.notes["pitch"]) % 12 == 0).all()
+    for column in set(before.notes.dtype.names) - {"pitch"}:
+        assert (before.notes[column] == after.notes[column]).all()
+    assert before.metadata == after.metadata
+    assert before.dynamics == after.dynamics
+    # music21 counts the same notes at the same times, and the same pitch classes.
+    old, new = (music21.converter.parse(p, format="musicxml") for p in (path, out))
+    heard = [
+        [(float(n.offset), float(n.quarterLength), [p.pitchClass for p in n.pitches])
+         for n in score.flatten().notes]
+        for score in (old, new)
+    ]  # fmt: skip
+    assert [row[:2] for row in heard[0]] == [row[:2] for row in heard[1]]
+    assert [sorted(row[2]) for row in heard[0]] == [sorted(row[2]) for row in heard[1]]
+    # Heard as MIDI, the same pitches sound for as long.
+    assert np.array_equal(
+        np.unique(perform(sounds).notes.pitch), np.unique(perform(after).notes.pitch)
+    )
+    # No slur has its ends in two registers.
+    octaves = (after.notes["pitch"].astype(int) - before.notes["pitch"]) // 12
+    assert all(octaves[a] == octaves[b] for a, b in slurs(path, before))
+    if not faults(path):
+        assert not faults(out)
+
+
+def test_a_quartet_keeps_to_its_instruments(tmp_path: Path) -> None:
+    path = bundled_piece("haydn/opus74no1/movement2")
+    (score,) = read_scores(path)
+    change = version(score, "open", 0, 24)
+    assert change.octaves.any()
+    after = changed(score, change).notes
+    for hand in music(score, load()).hands:
+        moved = hand.rows & (change.octaves != 0)
+        if moved.any():
+            assert hand.low <= after["pitch"][moved].min()
+            assert after["pitch"][moved].max() <= hand.high
+
+
+def test_the_command_tells_what_moves(run: Command, tmp_path: Path) -> None:
+    out = tmp_path / "new.musicxml"
+    shown = run("contrast", STAIRS, "--to", out).stdout
+    assert "each entry is kept in the register before it" in " ".join(shown.split())
+    assert out.exists()
+    answer = json.loads(
+        run("contrast", STAIRS, "--how", "narrow", "--bars", "9-16", "--json").stdout
+    )
+    assert answer["bars"] == "bars 9 to 16"
+    assert answer["moved"]
+    assert all(9 <= int(n) <= 16 for move in answer["moved"] for n in move["bars"])
+    assert sum(move["notes"] for move in answer["moved"]) == answer["notes_moved"]
+
+
+def test_what_cannot_be_moved_is_said(tmp_path: Path) -> None:
+    still = tmp_path / "one.musicxml"
+    still.write_text(line_at_its_limits(), encoding="utf-8")
+    for way, words in (
+        ("settled", "or none can"),
+        ("open", "further out"),
+        ("narrow", "nearer"),
+    ):
+        with pytest.raises(UsageError, match=words):
+            workflow.contrast(still, way, to=[tmp_path / "out.mid"])
+    assert not (tmp_path / "out.mid").exists()
+    kern = next(PIECES.glob("*.krn"))
+    with pytest.raises(UsageError, match="kern cannot be written back as MusicXML"):
+        workflow.contrast(kern, to=[tmp_path / "out.musicxml"])
+    with pytest.raises(UsageError, match="no bar '99'"):
+        workflow.contrast(STAIRS, bars="99")
