@@ -194,6 +194,9 @@ def test_hover_names_bar_notes_and_stay(opened: Opened) -> None:
     told = page.locator(".readout").inner_text()
     assert told.startswith("Bar 17: G2, B3, D4, G4, D5.")
     assert "In stay" in told and "bars 17 to 28" in told
+    page.locator(".wide #w1-map-1-bar-3").click()
+    assert page.locator(".hear-chosen").inner_text() == "Hear bar 4"
+    assert page.locator(".wide .bar.cursor").get_attribute("data-bar") == "4"
 
 
 def test_keys_move_a_cursor_that_is_announced(opened: Opened) -> None:
@@ -271,6 +274,19 @@ def test_a_passage_can_be_heard_and_stopped(opened: Opened) -> None:
     assert page.locator("article.playing").count() == 0
 
 
+def test_what_is_held_from_before_is_heard_too(opened: Opened) -> None:
+    """The viola of Field Path holds its open G (196 Hz) from bar 5 through bar 8."""
+    page = opened("many", script=COUNT_TONES)
+    page.locator("#w1 .map").focus()
+    for _ in range(5):
+        page.keyboard.press("ArrowRight")
+    page.keyboard.press("Enter")
+    _wait(page, "window.tones.length > 0")
+    heard = page.evaluate("window.tones")
+    first = min(when for _, when, _ in heard)
+    assert any(abs(pitch - 196) < 0.1 for pitch, when, _ in heard if when < first + 0.01)
+
+
 @pytest.mark.parametrize("dark", [False, True], ids=["light", "dark"])
 @pytest.mark.parametrize("name", ["piano", "many"])
 def test_accessibility(opened: Opened, name: str, dark: bool) -> None:
@@ -289,18 +305,16 @@ OVERFLOWING = """() => [...document.querySelectorAll('body *')]
 
 @pytest.mark.parametrize("name", ["piano", "quartet", "many", "evil"])
 def test_nothing_overflows(opened: Opened, name: str) -> None:
-    for width in (360, 1280):
-        page = opened(name, width=width)
+    page = opened(name)
+    # A phone, a laptop; the text width of A4 and of Letter with the page's own margins.
+    for width, media in ((360, "screen"), (1280, "screen"), (680, "print"), (703, "print")):
+        page.set_viewport_size({"width": width, "height": 800})
+        page.emulate_media(media=media)
         assert page.evaluate("document.documentElement.scrollWidth") <= width
         assert page.evaluate(OVERFLOWING) == []
-    # The text width of A4 and of Letter with the margins of the page, in CSS pixels.
-    for width in (680, 703):
-        page = opened(name, width=width)
-        page.emulate_media(media="print")
-        assert page.evaluate("document.documentElement.scrollWidth") <= width
-        assert page.evaluate(OVERFLOWING) == []
-        assert not page.locator(".tools").first.is_visible()
-        assert page.locator(".map .wide svg").first.is_visible()
+        printed = media == "print"
+        assert page.locator(".tools").first.is_visible() != printed
+        assert page.locator(".map .wide svg").first.is_visible() == (width > 360)
 
 
 def test_a_title_with_markup_is_shown_as_text(opened: Opened) -> None:

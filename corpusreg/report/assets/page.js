@@ -166,13 +166,16 @@
       const from = sound.bars[first];
       const until = sound.bars[last];
       const zero = context.currentTime + LEAD - from / 1000;
-      let [next, onset] = firstNote(sound, from);
+      let next = 0;
+      let onset = sound.steps[0] || 0;
       let bar = -1;
       function prepare() {
         const now = context.currentTime;
         while (next < sound.steps.length && onset < until && onset / 1000 + zero < now + AHEAD) {
-          const lasts = Math.min(sound.lasts[next], until - onset);
-          if (onset >= from) tone(context, out, sound, next, zero + onset / 1000, lasts / 1000);
+          // What began before the passage and still sounds is heard from its beginning on.
+          const begins = Math.max(onset, from);
+          const lasts = Math.min(onset + sound.lasts[next], until) - begins;
+          if (lasts > 0) tone(context, out, sound, next, zero + begins / 1000, lasts / 1000);
           next += 1;
           onset += sound.steps[next] || 0;
         }
@@ -195,16 +198,6 @@
     gain.gain.value = 0.5;
     gain.connect(limit).connect(context.destination);
     return gain;
-  }
-
-  function firstNote(sound, from) {
-    let onset = sound.steps[0] || 0;
-    let next = 0;
-    while (next < sound.steps.length && onset < from) {
-      next += 1;
-      onset += sound.steps[next] || 0;
-    }
-    return [next, onset];
   }
 
   function barAt(bars, at, last) {
