@@ -41,7 +41,7 @@ def map_key(analyses: Sequence[Analysis]) -> list[Entry]:
     shifts = {kind_of_shift(shift) for each in analyses for shift in each.shifts}
     events = {event.kind for each in analyses for event in each.events}
     found: list[Entry] = [
-        (_swatches(), 12.0 * len(WEIGHTS), "darker: sounds longer or louder in the beat"),
+        (_swatches(), 12.0 * len(WEIGHTS), "stronger: sounds longer or louder in the beat"),
         (_band(), 22.0, "a stay, 1 most worth saying"),
     ]
     for kind, words in SHIFT_WORDS.items():
