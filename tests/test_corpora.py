@@ -285,6 +285,15 @@ def test_a_piece_of_many_files_is_its_full_score_and_licences_are_its_own(
     assert dict(refused) == {"licence: commercial use excluded": 1}
 
 
+def test_folders_of_a_set_are_pieces_of_their_own(library: Added) -> None:
+    for number in (1, 2):
+        folder = library.path / f"HaydnFJ/op9/op9-lys/{number}"
+        write(folder / "score.ly", LILYPOND % ("Haydn", 'license = "Public Domain"'))
+        write(folder / "viola.ly", LILYPOND % ("Haydn", 'license = "Public Domain"'))
+    found = [file for file in known(library) if "op9" in file]
+    assert found == [f"HaydnFJ/op9/op9-lys/{number}/score.ly" for number in (1, 2)]
+
+
 @pytest.mark.skipif(sys.platform == "win32", reason="links need rights there")
 def test_files_behind_a_link_to_a_folder_are_not_taken_twice(library: Added) -> None:
     (library.path / "again").symlink_to(library.path / "BachJS", target_is_directory=True)

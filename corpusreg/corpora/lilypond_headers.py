@@ -1,7 +1,7 @@
 r"""What the headers of LilyPond files say, and which files of a piece are read.
 
 A piece is a folder; files in folders that end in -lys, and below, belong to the folder
-above. Of its files those that others include are passages, and the others are forms of
+above, but where such a folder holds only folders each of them is a piece. Of its files those that others include are passages, and the others are forms of
 the piece: the full score, single parts, a form for MIDI. One is read: the one named like
 the piece, else one with 'score' or 'conductor' in its name, else the one that draws on
 most files, and of those the largest. The others are left out.
@@ -16,7 +16,7 @@ from __future__ import annotations
 
 import re
 from collections import defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping, Sequence, Set
 from pathlib import Path, PurePosixPath
 
 from corpusreg.catalogue import SourceFile, resolve
@@ -47,9 +47,10 @@ def lilypond_pieces(
 ) -> tuple[dict[str, Facts], dict[str, str]]:
     """What is known of the files that are read, and why the others are left out, by path."""
     sources = _Sources(root)
+    holding = {file.relative.rpartition("/")[0] for file in files}
     pieces: dict[str, list[SourceFile]] = defaultdict(list)
     for file in files:
-        pieces[_piece_of(file.relative)].append(file)
+        pieces[_piece_of(file.relative, holding)].append(file)
     facts: dict[str, Facts] = {}
     left_out: dict[str, str] = {}
     for name, members in pieces.items():
@@ -67,12 +68,13 @@ def lilypond_pieces(
     return facts, left_out
 
 
-def _piece_of(relative: str) -> str:
+def _piece_of(relative: str, holding: Set[str]) -> str:
+    """Folder of a file's piece; holding: the folders that have sources in them."""
     parts = PurePosixPath(relative).parts[:-1]
     for place, part in enumerate(parts):
         if part.endswith("-lys"):
-            return "/".join(parts[:place])
-    # Files that lie side by side without a folder of their own are pieces of their own.
+            whole = "/".join(parts[: place + 1]) in holding
+            return "/".join(parts[: place if whole else place + 2])
     return "/".join(parts)
 
 
