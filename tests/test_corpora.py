@@ -152,14 +152,17 @@ def test_movements_take_number_and_date_of_publication(tmp_path: Path) -> None:
     )
     write(root / "data/Beach,_Amy/Symphony_in_E_minor,_Op.32/03/Beach_03.musicxml", musicxml())
     write(root / "data/Beach,_Amy/Symphony_in_E_minor,_Op.32/03/Beach_03_melody.mxl")
-    ((relative, told),) = known(Added("orchestra", root)).items()
+    write(root / "data/Haydn,_Franz/Symphony_No.104/1/Haydn_104_1.musicxml", musicxml())
+    (relative, told), (_, other) = sorted(known(Added("orchestra", root)).items())
     assert relative.endswith("Beach_03.musicxml")
+    assert (other["title"], other["movement"]) == ("Symphony No.104", "1")
+    assert resolve(other["composer"]) is resolve("Joseph Haydn")
     assert (told["title"], told["movement"], told["date"]) == (
         "Symphony in E minor",
         "3",
         "1897",
     )
-    (file,) = listed(Added("orchestra", root)).files
+    file = min(listed(Added("orchestra", root)).files)
     (work,) = (
         dict(zip(columns("works"), row, strict=True)) for row in extract_file(file)["works"]
     )

@@ -65,12 +65,14 @@ def _movements(root: Path, files: Sequence[SourceFile]) -> Told:
     told = Told()
     for file in files:
         score, group, composer = tables.rows_of(file.relative)
-        title, movement = group.get("name", ""), score.get("name", "")
-        number = PurePosixPath(file.relative).parent.name.lstrip("0")
+        place = PurePosixPath(file.relative).parent
+        movement, number = score.get("name", ""), place.name.lstrip("0")
         if number.isdecimal():
             movement = f"{number}. {movement}" if movement else number
+            place = place.parent
+        title = group.get("name", "") or place.name.replace("_", " ")
         told.facts[file.relative] = composer | {
-            "title": title or movement,
+            "title": title,
             "movement": "" if movement == title else movement,
             "date": group.get("date", ""),
         }

@@ -1,10 +1,11 @@
 r"""What the headers of LilyPond files say, and which files of a piece are read.
 
 A piece is a folder; files in folders that end in -lys, and below, belong to the folder
-above, but where such a folder holds only folders each of them is a piece. Of its files those that others include are passages, and the others are forms of
-the piece: the full score, single parts, a form for MIDI. One is read: the one named like
-the piece, else one with 'score' or 'conductor' in its name, else the one that draws on
-most files, and of those the largest. The others are left out.
+above, but where such a folder holds only folders each of them is a piece. Of a piece's
+files those that others include are passages, and the others are forms of it: the full
+score, single parts, a form for MIDI. One is read: the one named like the piece, else one
+with 'score' or 'conductor' in its name, else the one that draws on most files, and of
+those the largest. The others are left out.
 
 Header fields are taken from the file and, where it lacks them, from what it includes:
 text in quotation marks, the quoted words of a \markup, or a variable of either. Which
