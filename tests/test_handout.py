@@ -197,7 +197,9 @@ class TestWhole:
         changed = text.replace(block, block.replace(first, "My own <words> for #Bo."))
         changed = changed.replace(f"measures: {', '.join(MEASURES)}", "measures: span, lifts")
         (again / FILE_NAME).write_text(changed, encoding="utf-8")
-        handout(folder, again)
+        handout(folder, again, paper="letter")
+        pages = PdfReader(again / "all-sheets.pdf").pages
+        assert [round(page.mediabox.height) for page in pages] == [792] * 4
         sheet = text_of(again / "sheets" / "bo.pdf")
         assert "My own <words> for #Bo." in sheet
         assert first not in sheet

@@ -130,7 +130,7 @@ def _passages(passages: Sequence[ShownPassage]) -> list[Html]:
                 for run, svg in enumerate(passage.pictures, start=1)
             ),
             *_paragraphs([f"{passage.why}."] if passage.why else []),
-            *_paragraphs(["; ".join(passage.aside) + "."] if passage.aside else [], "aside"),
+            *_paragraphs([". ".join(passage.aside) + "."] if passage.aside else [], "aside"),
         )
         for number, passage in enumerate(passages, start=1)
     ]

@@ -193,7 +193,7 @@ def _passage(each: Said, c: Comparison, drawn: Sequence[Engraved | str]) -> Show
         heading=f"{heading[:1].upper()}{heading[1:]}{alone}",
         why=each.text if each.about == "passage" else "",
         pictures=tuple(pictures),
-        aside=tuple(dict.fromkeys(remarks)),
+        aside=tuple(dict.fromkeys(f"{each[:1].upper()}{each[1:]}" for each in remarks)),
     )
 
 

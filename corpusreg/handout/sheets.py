@@ -233,6 +233,7 @@ def _row(
         + (f" ({joined([place.words for place in each.places])})." if each.places else ".")
         for each in content.findings.found
     ]
+    nothing = content.findings.nothing.replace("the measures below", "all measures")
     rows = {row.name: row for row in content.measures.rows}
     notes = (*content.notes, *content.assumed)
     return TeacherRow(
@@ -240,7 +241,7 @@ def _row(
         who=member.who,
         file=member.key,
         facts=content.facts,
-        stands_out=(*found, *((content.findings.nothing,) if content.findings.nothing else ())),
+        stands_out=(*found, *([nothing] if nothing else [])),
         figures=tuple(
             (BY_NAME[name].title, rows[name].value, rows[name].short or rows[name].reason)
             for name in measures
