@@ -6,7 +6,7 @@ In Python and in notebooks:
 >>> corpusreg.compare, corpusreg.open_reference  # doctest: +ELLIPSIS
 (<function compare at ...>, <function open_reference at ...>)
 
-Both are in `corpusreg.api` and are imported when first used.
+They, `contrast` and `revise` are in `corpusreg.api` and are imported when first used.
 """
 
 from __future__ import annotations
@@ -15,15 +15,19 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from corpusreg.api import compare as compare
+    from corpusreg.api import contrast as contrast
     from corpusreg.api import open_reference as open_reference
+    from corpusreg.api import revise as revise
 
 __version__ = "0.1.0"
-__all__ = ["__version__", "compare", "open_reference"]
+_FUNCTIONS = ("compare", "contrast", "open_reference", "revise")
+
+__all__ = ["__version__", "compare", "contrast", "open_reference", "revise"]
 
 
 def __getattr__(name: str) -> Any:
     """The functions of `corpusreg.api`, imported on first use."""
-    if name in ("compare", "open_reference"):
+    if name in _FUNCTIONS:
         from corpusreg import api
 
         return getattr(api, name)

@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 
     from corpusreg import store
 
-__all__ = ["PlacedFile", "Reference", "compare", "open_reference"]
+__all__ = ["PlacedFile", "Reference", "Told", "compare", "contrast", "open_reference", "revise"]
 
 _MEASURE_UNITS = {
     "value": "see the column unit",
@@ -69,6 +69,61 @@ def compare(
     return PlacedFile(
         document(found.comparisons, found.failures, found.reference_id, VERSION), text
     )
+
+
+def contrast(
+    path: str | os.PathLike[str],
+    how: str = "settled",
+    bars: str | None = None,
+    to: Sequence[str | os.PathLike[str]] = (),
+) -> Told:
+    """A version of a piece in other registers, and what it does to the measures.
+
+    how: 'settled' (each entry in the register before it), 'narrow' or 'open'. bars:
+    printed, as in '5-8', else all. to: files to write it to (.musicxml, .mid).
+
+    Raises ReadError when the piece cannot be read, UsageError when nothing can be moved
+    within the limits and for bars and files that cannot be.
+    """
+    from corpusreg import workflow
+    from corpusreg.outputs.revision_text import contrast_document, contrast_text
+
+    found = workflow.contrast(Path(path), how, bars=bars, to=[Path(each) for each in to])
+    return Told(contrast_document(found), contrast_text(found))
+
+
+def revise(
+    path: str | os.PathLike[str],
+    toward: str,
+    to: str | os.PathLike[str] | None = None,
+    cohort: str | None = None,
+) -> Told:
+    """At most five small changes toward an intention, each measured and placed.
+
+    toward: as in 'clear before 24' or 'move more at 9'; another is answered with all
+    that there are. to: a folder to write the options to. cohort: as in `compare`.
+
+    Raises ReadError when the piece cannot be read, UsageError when the intention or a
+    bar is not known or no change within the limits serves, StoreError when there is no
+    usable reference.
+    """
+    from corpusreg import workflow
+    from corpusreg.outputs.revision_text import revised_document, revised_text
+
+    folder = Path(to) if to is not None else None
+    found = workflow.revise(Path(path), toward, to=folder, cohort=cohort)
+    return Told(revised_document(found), revised_text(found))
+
+
+class Told:
+    """An answer as nested data, as `--json` prints it, and in words, which `print` shows."""
+
+    def __init__(self, document: dict[str, Any], text: str) -> None:
+        self.document = document
+        self.text = text
+
+    def __str__(self) -> str:
+        return self.text
 
 
 class PlacedFile:

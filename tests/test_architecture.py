@@ -31,7 +31,7 @@ OUTSIDE: dict[str, tuple[str, ...]] = {
     "numpy": (
         "notes", "loudness", "readers", "pedal", "played", "ensembles", "measures", "analysis",
         "rewrite", "duplicates", "reference", "effects", "rebar", "periods", "store", "cohorts",
-        "profiles", "players", "comparison", "pictures", "outputs.console", "heights", "revising",
+        "profiles", "players", "comparison", "pictures", "outputs.console", "heights", "revising", "contrast_page",
         "report.sound",
         "building", "workflow.ask",
     ),

@@ -11,11 +11,13 @@ import pytest
 from conftest import Command
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from lxml import html
 from musicxml_schema import faults
 from test_revise import BASS, TUNE, keyboard, line_at_its_limits, lowest_classes
 
 from corpusreg import workflow
 from corpusreg.catalogue import bundled
+from corpusreg.contrast_page import check_contrast_page, contrast_page
 from corpusreg.errors import UsageError
 from corpusreg.instruments import load
 from corpusreg.notes import Score
@@ -167,6 +169,21 @@ def test_the_command_tells_what_moves(run: Command, tmp_path: Path) -> None:
     assert answer["moved"]
     assert all(9 <= int(n) <= 16 for move in answer["moved"] for n in move["bars"])
     assert sum(move["notes"] for move in answer["moved"]) == answer["notes_moved"]
+
+
+def test_the_page_shows_both_versions_and_plays_both(tmp_path: Path) -> None:
+    page = contrast_page(workflow.contrast(STAIRS))
+    root = html.document_fromstring(page)
+    assert "http" not in page.replace("http-equiv", "").replace("http://www.w3.org/", "")
+    first, second = (json.loads(e.text) for e in root.xpath("//script[@class='sound']"))
+    assert first["bars"] == second["bars"]
+    assert sorted(first["lasts"]) == sorted(second["lasts"])
+    assert len(root.xpath("//*[@id='w1-map-1-bar-0']")) == 1
+    assert len(root.xpath("//*[@id='w1-map-1-b-bar-0']")) == 1
+    with pytest.raises(UsageError, match=r"name it \.html"):
+        check_contrast_page(tmp_path / "page.pdf")
+    assert sorted(p % 12 for p in first["pitches"]) == sorted(p % 12 for p in second["pitches"])
+    assert first["pitches"] != second["pitches"]
 
 
 def test_what_cannot_be_moved_is_said(tmp_path: Path) -> None:

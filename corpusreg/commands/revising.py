@@ -33,6 +33,9 @@ def add_revising(commands: Any) -> None:
         metavar="FILE",
         help="write it, as .musicxml or .mid; may be given twice",
     )
+    contrast.add_argument(
+        "--report", type=Path, metavar="FILE", help="a page with both maps, to hear: .html"
+    )
     ranges_option(contrast)
     contrast.add_argument("--json", action="store_true", help="print JSON")
     contrast.set_defaults(run=_contrast)
@@ -59,9 +62,15 @@ def _contrast(options: argparse.Namespace) -> int:
     from corpusreg import workflow
     from corpusreg.outputs.revision_text import contrast_document, contrast_text
 
+    if options.report:
+        from corpusreg.contrast_page import check_contrast_page, write_contrast
+
+        check_contrast_page(options.report)
     found = workflow.contrast(
         options.piece, options.how, bars=options.bars, to=options.to, ranges=options.ranges
     )
+    if options.report:
+        write_contrast(found, options.report)
     print(
         json.dumps(contrast_document(found), indent=1) if options.json else contrast_text(found)
     )

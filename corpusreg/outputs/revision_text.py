@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
-from corpusreg.definitions import MEASURES
+from corpusreg.definitions import BY_NAME, MEASURES
 from corpusreg.outputs.console import wrap
 from corpusreg.outputs.document import rounded
 from corpusreg.revising.told import Moved, bars_words
@@ -16,7 +17,16 @@ if TYPE_CHECKING:
     from corpusreg.comparison import Comparison, PlacedMeasure
     from corpusreg.workflow import Contrast, Revised
 
-__all__ = ["contrast_document", "contrast_text", "revised_document", "revised_text"]
+__all__ = [
+    "contrast_document",
+    "contrast_lead",
+    "contrast_rows",
+    "contrast_text",
+    "moved_words",
+    "revised_document",
+    "revised_text",
+    "strain_words",
+]
 
 _WAYS = {
     "settled": "each entry is kept in the register before it",
@@ -31,36 +41,55 @@ _MOST = 4  # measures told of an option
 
 def contrast_text(c: Contrast) -> str:
     """A contrast for a terminal."""
-    told = ", ".join((c.bars, plural(c.notes_moved, "note") + " moved"))
     lines = [
-        *wrap(f"{c.title}, in another way: {_WAYS[c.way]} ({told})."),
+        *wrap(f"{c.title}, in another way: {contrast_lead(c)}."),
         "",
-        *(line for each in c.moved for line in wrap(_moved_words(c, each), "    ", "  - ")),
+        *(
+            line
+            for each in c.moved
+            for line in wrap(
+                f"{bars_words(c.labels, each.first, each.last)}: {moved_words(each)}",
+                "    ", "  - ",
+            )
+        ),
         "",
-        f"{'':{_TITLE}}  as it is             in this way",
-    ]
-    for name in _TOLD:
-        measure = next(m for m in MEASURES if m.name == name)
-        before, after = (
-            value_words(measure, found.values[name].value) for found in (c.before, c.after)
-        )
-        lines.append(f"  {measure.title:{_TITLE}}{before:<21}{after}")
+        f"  {'':{_TITLE}}{'as it is':<21}in this way",
+        *(f"  {title:{_TITLE}}{was:<21}{now}" for title, was, now in contrast_rows(c)),
+    ]  # fmt: skip
     if c.strained:
-        lines += ["", *wrap(_strain_words(joined(c.strained)))]
-    lines += [f"Written: {file}" for file in c.written]
-    if not c.written:
-        lines += ["", *wrap("To write it: --to FILE.musicxml, or --to FILE.mid to listen to.")]
+        lines += ["", *wrap(strain_words(c.strained))]
+    lines += ["", *(f"Written: {file}" for file in c.written)] if c.written else [
+        "", *wrap("To write it: --to FILE.musicxml, or --to FILE.mid to listen to."),
+    ]  # fmt: skip
     return "\n".join(lines)
 
 
-def _moved_words(c: Contrast, each: Moved) -> str:
-    where = bars_words(c.labels, each.first, each.last)
-    return f"{where}: {each.hand} {each.way} ({plural(each.notes, 'note')})"
+def contrast_lead(c: Contrast) -> str:
+    """What is done, where, and to how many notes."""
+    return f"{_WAYS[c.way]} ({c.bars}, {plural(c.notes_moved, 'note')} moved)"
 
 
-def _strain_words(hands: str) -> str:
+def contrast_rows(c: Contrast) -> list[tuple[str, str, str]]:
+    """Measures that a contrast is about: title, value as it is, value in this way."""
+    rows = []
+    for name in _TOLD:
+        measure = BY_NAME[name]
+        before, after = (
+            value_words(measure, found.values[name].value) for found in (c.before, c.after)
+        )
+        rows.append((measure.title, before, after))
+    return rows
+
+
+def moved_words(each: Moved) -> str:
+    """What one hand does, without its bars."""
+    return f"{each.hand} {each.way} ({plural(each.notes, 'note')})"
+
+
+def strain_words(hands: Sequence[str]) -> str:
+    """That moved notes lie outside what is comfortable."""
     return (
-        f"Some notes then lie near the end of the range ({hands}): ask the player, the "
+        f"Some notes then lie near the end of the range ({joined(hands)}): ask the player, the "
         "singer or the teacher."
     )
 

@@ -14,27 +14,39 @@
   function openWork(work) {
     const map = work.querySelector(".map");
     const readout = work.querySelector(".readout");
-    const sound = JSON.parse(work.querySelector("script.sound").textContent);
+    // The piece; further sounds are other versions of it, with the same bars.
+    const sounds = [...work.querySelectorAll("script.sound")].map((each) => JSON.parse(each.textContent));
+    const sound = sounds[0];
     const count = sound.bars.length - 1;
     const infos = barsOf(map);
     let chosen = [0, 1];
     let cursor = -1;
 
-    const player = makePlayer(sound, {
+    const players = sounds.map((each) => makePlayer(each, {
       bar: (bar) => mark(map, "sounding", bar, bar + 1),
       state: (playing) => {
         work.classList.toggle("playing", playing);
         work.querySelectorAll("button.stop").forEach((b) => (b.disabled = !playing));
         if (!playing) mark(map, "sounding", 0, 0);
       },
-    });
+    }));
+
+    function stop() {
+      players.forEach((each) => each.stop());
+    }
+
+    function play(first, last, version) {
+      stop();
+      players[Number(version || 0)].play(first, last);
+    }
 
     function choose(first, last, words) {
       chosen = [first, last];
       mark(map, "chosen", first, last);
-      const hear = work.querySelector("button.hear-chosen");
-      hear.textContent = "Hear " + words;
-      hear.disabled = false;
+      work.querySelectorAll("button.hear-chosen").forEach((hear) => {
+        hear.textContent = "Hear " + words + (hear.dataset.how ? ", " + hear.dataset.how : "");
+        hear.disabled = false;
+      });
     }
 
     function say(bar) {
@@ -48,6 +60,7 @@
       choose(cursor, cursor + 1, "bar " + infos.get(cursor).bar);
       say(cursor);
       const hear = work.querySelector("button.hear-stay");
+      if (!hear) return;
       const stay = sound.stays[Number(infos.get(cursor).stay) - 1];
       hear.disabled = !stay;
       if (stay) [hear.dataset.first, hear.dataset.last] = stay;
@@ -76,8 +89,8 @@
       if (event.key in steps) move(cursor + steps[event.key]);
       else if (event.key === "Home") move(0);
       else if (event.key === "End") move(count - 1);
-      else if (event.key === "Enter" || event.key === " ") player.play(chosen[0], chosen[1]);
-      else if (event.key === "Escape") player.stop();
+      else if (event.key === "Enter" || event.key === " ") play(chosen[0], chosen[1]);
+      else if (event.key === "Escape") stop();
       else return;
       event.preventDefault();
       bring(map, cursor);
@@ -94,10 +107,11 @@
         // The link itself goes to the map; the bar may lie further down in it.
         requestAnimationFrame(() => bring(map, first));
         map.focus({ preventScroll: true });
-      } else if (button && button.classList.contains("stop")) player.stop();
-      else if (button && button.classList.contains("hear-chosen")) player.play(...chosen);
-      else if (button && button.dataset.first) {
-        player.play(Number(button.dataset.first), Number(button.dataset.last));
+      } else if (button && button.classList.contains("stop")) stop();
+      else if (button && button.classList.contains("hear-chosen")) {
+        play(chosen[0], chosen[1], button.dataset.version);
+      } else if (button && button.dataset.first) {
+        play(Number(button.dataset.first), Number(button.dataset.last), button.dataset.version);
       }
     });
     work.querySelectorAll("button.stop").forEach((b) => (b.disabled = true));

@@ -1,0 +1,218 @@
+"""A piece and a version of it as a page: both maps on the same axes, both to be heard."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import asdict
+from importlib.resources import files
+from itertools import groupby
+from pathlib import Path
+
+import numpy as np
+
+from corpusreg.errors import CorpusregError, UsageError
+from corpusreg.outputs.revision_text import (
+    contrast_lead,
+    contrast_rows,
+    moved_words,
+    strain_words,
+)
+from corpusreg.pictures import look
+from corpusreg.pictures.register_map import pages, register_map
+from corpusreg.pictures.view import MapView
+from corpusreg.report.html import Html, digest, json_text, tag
+from corpusreg.report.sound import BEAT, sound
+from corpusreg.revising.told import bars_words
+from corpusreg.store.files import replace_text
+from corpusreg.words.sentences import plain
+from corpusreg.workflow import Contrast
+
+__all__ = ["check_contrast_page", "contrast_page", "write_contrast"]
+
+_VERSIONS = ("as it is", "in this way")
+_WIDTH = 720.0  # pixels: the text column
+
+
+def check_contrast_page(path: Path) -> None:
+    """Raise UsageError where the page has another ending than .html."""
+    if path.suffix.lower() != ".html":
+        raise UsageError(f"{path}: a contrast is shown as a page; name it .html")
+
+
+def write_contrast(c: Contrast, path: Path) -> None:
+    """Write the page; an old file is replaced by a finished one only.
+
+    Raises CorpusregError where it cannot be written.
+    """
+    try:
+        replace_text(path, contrast_page(c))
+    except OSError as error:
+        why = (error.strerror or str(error)).lower()
+        raise CorpusregError(
+            f"{path}: cannot be written ({why}); choose another place"
+        ) from error
+
+
+def contrast_page(c: Contrast) -> str:
+    """The whole page, which fetches nothing."""
+    style, script = f"{look.css('.picture')}\n{_asset('page.css')}", _asset("page.js")
+    policy = (
+        f"default-src 'none'; style-src {digest(style)}; script-src {digest(script)}; "
+        "base-uri 'none'; form-action 'none'"
+    )
+    head = tag(
+        "head",
+        tag("meta", charset="utf-8"),
+        tag("meta", http_equiv="Content-Security-Policy", content=policy),
+        tag("meta", name="viewport", content="width=device-width, initial-scale=1"),
+        tag("meta", name="color-scheme", content="light dark"),
+        tag("title", f"{c.title}: in other registers"),
+        tag("style", Html(style)),
+    )
+    article = tag(
+        "article",
+        _maps(c),
+        _measures(c),
+        _places(c),
+        *(
+            tag("script", json_text(asdict(sound(each.played)) | {"stays": []}),
+                type="application/json", class_="sound")
+            for each in (c.before, c.after)
+        ),
+        id="w1",
+        data_work="w1",
+    )  # fmt: skip
+    header = tag(
+        "header", tag("h1", c.title), tag("p", _capital(contrast_lead(c)), class_="facts")
+    )
+    foot = tag("p", "Made with corpusreg from the score alone. Neither version is the better.")
+    body = tag(
+        "body",
+        header,
+        tag("main", article, id="content"),
+        tag("footer", foot),
+        tag("script", Html(script)),
+    )
+    return f"<!doctype html>\n{tag('html', head, body, lang='en')}\n"
+
+
+def _asset(name: str) -> str:
+    text = files("corpusreg.report").joinpath("assets", name).read_text(encoding="utf-8")
+    return text.replace("\r\n", "\n")
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]
+
+
+def _maps(c: Contrast) -> Html:
+    view, other = (
+        MapView(f"{c.title}, {version}", found)
+        for version, found in zip(_VERSIONS, (c.before, c.after), strict=True)
+    )
+    drawn = [
+        Html(
+            register_map(
+                view, other, prefix=f"w1-map-{n}", bars=bars, width=_WIDTH, heading=False
+            ).svg
+        )
+        for n, bars in enumerate(pages(view, other, _WIDTH), start=1)
+    ]
+    map_ = tag(
+        "div",
+        tag("div", *drawn, class_="wide alone"),
+        class_="map",
+        tabindex=0,
+        role="application",
+        aria_roledescription="two register maps",
+        aria_label=f"{c.title}, as it is and in another way, on the same axes",
+        aria_describedby="w1-keys",
+    )
+    last = len(c.before.played.bars)
+    tools = tag(
+        "div",
+        tag("p", "Point at a bar, or touch it.", class_="readout", role="status"),
+        tag("p", _buttons("Hear the bar", class_="hear-chosen", disabled=True)),
+        tag("p", _buttons("Hear all", data_first=0, data_last=last)),
+        tag("p", tag("button", "Stop", type="button", class_="stop")),
+        class_="tools",
+    )
+    keys = tag(
+        "p",
+        "With keys: left and right go bar by bar, up and down four bars at a time, Home and "
+        "End to the ends; Enter plays the piece as it is, Escape stops.",
+        id="w1-keys",
+        class_="keys",
+    )
+    caption = tag(
+        "figcaption",
+        "First the piece as it is, second in this way. Time across, pitch upward; the darker, "
+        "the more sounds there.",
+    )
+    title = tag("h2", "Both on the same axes", id="w1-map-title")
+    return tag(
+        "section", title, tag("figure", map_, tools, keys, caption), *_tempo(c),
+        id="w1-map", aria_labelledby="w1-map-title",
+    )  # fmt: skip
+
+
+def _tempo(c: Contrast) -> list[Html]:
+    if c.before.played.tempo_known:
+        return []
+    pace = f"No tempo is written: it is played at {60 / BEAT:.0f} beats a minute."
+    return [tag("p", pace, class_="aside")]
+
+
+def _buttons(words: str, **attributes: str | int | bool) -> Html:
+    """One button for each version."""
+    made = [
+        tag("button", f"{words}, {how}", type="button", data_version=number, data_how=how,
+            **attributes)
+        for number, how in enumerate(_VERSIONS)
+    ]  # fmt: skip
+    return tag("span", made[0], " ", made[1])
+
+
+def _measures(c: Contrast) -> Html:
+    head = tag("tr", *(tag("th", word, scope="col") for word in ("", *_VERSIONS)))
+    rows = [
+        tag("tr", tag("th", title, scope="row"), tag("td", before), tag("td", after))
+        for title, before, after in contrast_rows(c)
+    ]
+    return tag(
+        "section",
+        tag("h2", "What it does to the measures", id="w1-measures-title"),
+        tag("table", tag("thead", head), tag("tbody", *rows)),
+        aria_labelledby="w1-measures-title",
+    )
+
+
+def _places(c: Contrast) -> Html:
+    items = []
+    for (first, last), moved in groupby(c.moved, key=lambda each: (each.first, each.last)):
+        words = bars_words(c.labels, first, last)
+        for start, end in _played(c, first, last):
+            link = tag(
+                "a", words, href="#w1-map", class_="place", data_first=start, data_last=end,
+                data_words=words,
+            )  # fmt: skip
+            text = "; ".join(plain(moved_words(each)) for each in moved)
+            hear = _buttons("Hear", class_="hear", data_first=start, data_last=end)
+            items.append(tag("li", link, f": {text} ", hear))
+    strained = [tag("p", strain_words(c.strained), class_="caution")] if c.strained else []
+    return tag(
+        "section",
+        tag("h2", "What moves", id="w1-moved-title"),
+        tag("ul", *items),
+        *strained,
+        aria_labelledby="w1-moved-title",
+    )
+
+
+def _played(c: Contrast, first: int, last: int) -> Iterator[tuple[int, int]]:
+    """Played bars in which written bars are heard for the first time; none if never."""
+    written = c.before.played.bars.written
+    inside = np.flatnonzero((written >= first) & (written < last))
+    if len(inside):
+        run = np.flatnonzero(np.diff(inside, append=len(written) + 1) > 1)[0]
+        yield int(inside[0]), int(inside[run]) + 1
