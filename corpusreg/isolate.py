@@ -36,7 +36,7 @@ from corpusreg import settings
 from corpusreg.errors import CorpusregError
 from corpusreg.usage import usage
 
-__all__ = ["Answer", "Child", "Limits", "StoppedError", "call", "call_each", "serve"]
+__all__ = ["Answer", "Child", "Limits", "Pool", "StoppedError", "call", "call_each", "serve"]
 
 _LENGTH = 8  # bytes that give the length of a message
 _POLL_SECONDS = 0.05
@@ -226,44 +226,69 @@ def call(function: Callable[[Any], Any], item: Any, limits: Limits | None = None
     return answers[0].result
 
 
+class Pool:
+    """Long-lived children that share items; `close` it, or use it in a `with` statement."""
+
+    def __init__(
+        self, function: Callable[[Any], Any], workers: int, limits: Limits | None = None
+    ) -> None:
+        """`workers` children that apply `function`, started when they are needed."""
+        self._notices: queue.SimpleQueue[Child] = queue.SimpleQueue()
+        self._function, self._workers = function, workers
+        self._limits = limits or Limits()
+        self._children: list[Child] = []
+
+    def __enter__(self) -> Pool:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+    def each(self, items: Sequence[Any]) -> list[Answer]:
+        """Answers in the order of the items, which must differ.
+
+        An item that passes a limit or crashes its child has an error in its answer and
+        costs the others nothing. Raises StoppedError of kind 'start' where children
+        cannot start.
+        """
+        pending, found = deque(items), list[Answer]()
+        while len(self._children) < min(self._workers, len(pending)):
+            self._children.append(self._started())
+        while len(found) < len(items):
+            for place, child in enumerate(self._children):
+                found += child.collect()
+                if child.ended:
+                    child.close()
+                    self._children[place] = self._started()
+            for child in self._children:
+                if pending and not child.waiting:
+                    child.send(pending.popleft())
+                child.watch()
+            if len(found) < len(items):
+                with contextlib.suppress(queue.Empty):
+                    self._notices.get(timeout=_POLL_SECONDS)
+        order = {item: place for place, item in enumerate(items)}
+        return sorted(found, key=lambda answer: order[answer.item])
+
+    def close(self) -> None:
+        """End the children."""
+        for child in self._children:
+            child.close()
+        self._children = []
+
+    def _started(self) -> Child:
+        return Child(self._function, self._limits, self._notices)
+
+
 def call_each(
     function: Callable[[Any], Any],
     items: Sequence[Any],
     workers: int,
     limits: Limits | None = None,
 ) -> list[Answer]:
-    """`function` applied to every item by `workers` long-lived children.
-
-    Answers are in the order of the items; an item that passes a limit or crashes its
-    child has an error in its answer and costs the others nothing. Items must differ.
-    Raises StoppedError of kind 'start' where children cannot start.
-    """
-    notices: queue.SimpleQueue[Child] = queue.SimpleQueue()
-    pending, found = deque(items), list[Answer]()
-
-    def started() -> Child:
-        return Child(function, limits or Limits(), notices)
-
-    children = [started() for _ in range(min(workers, len(pending)))]
-    try:
-        while len(found) < len(items):
-            for place, child in enumerate(children):
-                found += child.collect()
-                if child.ended:
-                    child.close()
-                    children[place] = started()
-            for child in children:
-                if pending and not child.waiting:
-                    child.send(pending.popleft())
-                child.watch()
-            if len(found) < len(items):
-                with contextlib.suppress(queue.Empty):
-                    notices.get(timeout=_POLL_SECONDS)
-    finally:
-        for child in children:
-            child.close()
-    order = {item: place for place, item in enumerate(items)}
-    return sorted(found, key=lambda answer: order[answer.item])
+    """`function` applied to every item by `workers` children; see `Pool.each`."""
+    with Pool(function, workers, limits) as pool:
+        return pool.each(items)
 
 
 def serve() -> None:

@@ -70,6 +70,8 @@ def _behave(verb: str, rest: str) -> None:
         os.kill(os.getpid(), getattr(signal, "SIGSEGV", signal.SIGTERM))
     elif verb == "hang":
         time.sleep(3600)
+    elif verb == "nap":
+        time.sleep(float(rest))
     elif verb == "spin":
         while True:
             pass

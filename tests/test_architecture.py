@@ -22,7 +22,9 @@ PACKAGE = ROOT / "corpusreg"
 
 # Outside packages and the only places that may import them.
 OUTSIDE: dict[str, tuple[str, ...]] = {
+    "distributed": ("building.cluster",),
     "duckdb": ("store",),
+    "fsspec": ("store.mirror",),
     "lxml": ("readers.musicxml", "readers.mei", "engraving", "rewrite"),
     "lytk": ("readers.abc", "engraving.loading"),
     "matplotlib": ("figures",),
@@ -31,8 +33,8 @@ OUTSIDE: dict[str, tuple[str, ...]] = {
     "numpy": (
         "notes", "loudness", "readers", "pedal", "played", "ensembles", "measures", "analysis",
         "rewrite", "duplicates", "reference", "effects", "rebar", "periods", "store", "cohorts",
-        "profiles", "players", "comparison", "pictures", "outputs.console", "heights", "revising", "contrast_page",
-        "report.sound",
+        "profiles", "players", "comparison", "pictures", "outputs.console", "heights", "revising",
+        "report.sound", "contrast_page",
         "building", "workflow.ask",
     ),
     "pandas": ("api",),
