@@ -118,7 +118,7 @@ def test_filters_hold(in_home: Path) -> None:
 
 def test_easy_works_range_less_and_are_thinner_than_hard_ones(in_home: Path) -> None:
     with open_reference() as reference:
-        rows = rows_of(reference, "entry", ensemble="string quartet")
+        rows = rows_of(reference, "entry", 99, ensemble="string quartet", from_demand=0.0)
     easy = [r for r in rows if r["demand"] <= 1 / 3]
     hard = [r for r in rows if r["demand"] >= 2 / 3]
 
@@ -183,8 +183,9 @@ def test_composers_are_taken_in_turn_and_the_strongest_is_first(
 
 def test_works_of_ones_own_are_marked() -> None:
     row = {
-        "work": "mine:a.krn", "corpus": "mine", "path": "a.krn", "file_number": "",
-        "title": "A", "movement": None, "composer": "C", "period": None, "ensemble": "piano", "tier": "open",
+        "work": "mine:a.krn", "unit": "tunes:mine", "corpus": "mine", "path": "a.krn",
+        "file_number": "", "title": "A", "movement": None, "composer": "C", "period": None,
+        "ensemble": "piano", "tier": "open",
         "part": None, "part_name": None, "position": 4, "first": 3, "last": 5, "low": None,
         "high": 47, "bars": 8.0, "first_time": True, "again": False, "size": None,
         "direction": None, "moved": None, "strength": 40.0, "start_bar": "5", "end_bar": "5",

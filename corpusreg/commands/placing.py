@@ -4,14 +4,16 @@ from __future__ import annotations
 
 import argparse
 import json
-from collections.abc import Sequence
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from corpusreg.commands.building import with_reference
 from corpusreg.commands.common import command, say, trust_option
 from corpusreg.commands.instruments import ranges_option
 from corpusreg.definitions import VERSION
+
+if TYPE_CHECKING:
+    from corpusreg.workflow import Compared
 
 __all__ = ["add_compare"]
 
@@ -55,6 +57,7 @@ def _compare(options: argparse.Namespace) -> int:
         cohort=options.cohort,
         as_written=options.as_written,
         ranges=options.ranges,
+        with_study=not (options.json or options.report),
     )
     if options.report and found.comparisons:
         remarks = write_report(
@@ -74,7 +77,7 @@ def _compare(options: argparse.Namespace) -> int:
     elif options.report:
         _say_written(len(found.comparisons), options.report)
     elif found.comparisons:
-        _print_comparisons(found.comparisons, found.reference_id)
+        _print_comparisons(found)
     for failure in found.failures:
         say(failure)
     return 1 if found.failures else 0
@@ -85,8 +88,13 @@ def _say_written(works: int, path: Path) -> None:
         print(f"{path}: {'a piece' if works == 1 else f'{works} pieces'}")
 
 
-def _print_comparisons(comparisons: Sequence[Any], reference_id: str) -> None:
+def _print_comparisons(found: Compared) -> None:
     from corpusreg.outputs.console import comparison_text
+    from corpusreg.outputs.examples_text import study_text
 
     rule = "\n\n" + "=" * 88 + "\n\n"
-    print(rule.join(comparison_text(each, reference_id, VERSION) for each in comparisons))
+    texts = [
+        comparison_text(each, found.reference_id, VERSION) + study_text(each, *studied)
+        for each, studied in zip(found.comparisons, found.studied, strict=True)
+    ]
+    print(rule.join(texts))

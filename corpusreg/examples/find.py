@@ -4,7 +4,8 @@ Strength orders the passages of a kind: that of events is theirs, a shift has 10
 of its way made at once x size / (size + 12 semitones), a stay 100 x the square root of
 bars / (bars + 12) x what its fullest octave leaves empty. Each work gives its strongest.
 Passages are chosen one after the other: the strongest of the composer, then of the period,
-that were chosen least so far, among those of half the greatest strength or more.
+that were chosen least so far, among those of half the greatest strength or more; no event
+or shift is taken that is fainter than FLOOR.
 """
 
 from __future__ import annotations
@@ -26,6 +27,7 @@ __all__ = ["DIFFICULTIES", "Example", "Filters", "find", "rows_of", "spread"]
 LONGEST = 4  # bars of a passage, about a line of music
 LEAST_STAY = 8  # bars
 UPBEAT = 2  # written bars at the beginning in which nothing changes yet
+FLOOR = 25.0  # strength from which an event or a shift is clear enough to show
 FAINTEST = 0.5  # of the strongest
 # Ranks of range and density among works for the same ensemble.
 DIFFICULTIES: Mapping[str, tuple[float | None, float | None]] = {
@@ -34,6 +36,8 @@ DIFFICULTIES: Mapping[str, tuple[float | None, float | None]] = {
     "hard": (2 / 3, None),
 }
 _BUNDLED = "bundled"
+# What is said of works without a composer, by the kind of their source.
+_ANONYMOUS = {"anonymous": "anonymous", "tunes": "traditional"}
 
 
 @dataclass(frozen=True)
@@ -93,20 +97,27 @@ def find(
     low, high = DIFFICULTIES.get(filters.difficulty or "", (None, None))
     rows = rows_of(
         source, kind, ensemble=filters.ensemble, period=filters.period, tier=filters.licence,
-        from_demand=low, to_demand=high,
+        from_demand=low, to_demand=high, each=count,
     )  # fmt: skip
     return [example(kind, row, public) for row in spread(rows, count)]
 
 
-def rows_of(source: Source, kind: str, **given: object) -> list[dict[str, Any]]:
-    """Rows of `queries/store/examples.sql`, strongest first; what is not given is no filter."""
+def rows_of(source: Source, kind: str, each: int, **given: object) -> list[dict[str, Any]]:
+    """Rows of `queries/store/examples.sql`, strongest first; what is not given is no filter.
+
+    each: how many of a composer at most. The demand is there where it is a filter.
+    """
     names = (
         "ensemble", "family", "texture", "period", "tier", "from_demand", "to_demand",
         "measure", "least", "most",
     )  # fmt: skip
     asked = {name: given.get(name) for name in names}
     asked |= {"kind": kind, "longest": LONGEST, "least_stay": LEAST_STAY, "upbeat": UPBEAT}
-    columns = source.fetch_columns(sql.load("examples"), asked)
+    asked |= {"each": each, "faintest": FAINTEST, "floor": FLOOR}
+    by_demand = asked["from_demand"] is not None or asked["to_demand"] is not None
+    demand = sql.load("examples_demand") if by_demand else "NULL::DOUBLE"
+    text = sql.load("examples").format(demand=demand)
+    columns = source.fetch_columns(text, asked)
     rows = zip(*(values.tolist() for values in columns.values()), strict=True)
     return [
         {name: _known(value) for name, value in zip(columns, row, strict=True)} for row in rows
@@ -117,7 +128,7 @@ def spread(rows: Sequence[Mapping[str, Any]], count: int) -> list[Mapping[str, A
     """Some of the rows (strongest first), composers and periods in turn, strongest first."""
     if not rows:
         return []
-    floor = FAINTEST * rows[0]["strength"]
+    floor = FAINTEST * rows[0]["strength"]  # again, since some rows may have been left out
     left = [row for row in rows if row["strength"] >= floor]
     chosen: list[Mapping[str, Any]] = []
     units: Counter[str] = Counter()
@@ -137,7 +148,7 @@ def example(kind: str, row: Mapping[str, Any], public: Sequence[str] = ()) -> Ex
     return Example(
         kind=kind,
         work=row["work"],
-        composer=plain(row["composer"] or ""),
+        composer=plain(row["composer"] or _ANONYMOUS.get(row["unit"].partition(":")[0], "")),
         title=plain(_title(row)),
         period=row["period"],
         ensemble=row["ensemble"],

@@ -87,9 +87,9 @@ def study(
         return [], []
     where = {k: v for k, v in c.cohort.rung.where.items() if k in _COLUMNS}
     side, other = ("least", "most") if found.more else ("most", "least")
-    given = where | {"measure": found.measure}
-    alike = rows_of(source, found.kind, **given, **{side: found.bound})
-    contrary = rows_of(source, found.contrary, **given, **{other: found.middle})
+    given: dict[str, Any] = where | {"measure": found.measure}
+    alike = rows_of(source, found.kind, COUNT + 1, **given | {side: found.bound})
+    contrary = rows_of(source, found.contrary, COUNT + 1, **given | {other: found.middle})
     taken: set[str] = set()
     answers = []
     for kind, rows in ((found.kind, alike), (found.contrary, contrary)):

@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 import textwrap
+import unicodedata
+from collections.abc import Sequence
 from dataclasses import fields
 from typing import Any
 
-from corpusreg.examples import KINDS, Example
+from corpusreg.comparison import Comparison
+from corpusreg.examples import KINDS, Example, habit
 from corpusreg.tabular import text_table
 from corpusreg.workflow.examples import Examples
 
-__all__ = ["example_lines", "examples_document", "examples_text", "kinds_text"]
+__all__ = ["example_lines", "examples_document", "examples_text", "kinds_text", "study_text"]
 
 _WIDTH = 88
 
@@ -37,6 +40,20 @@ def examples_text(found: Examples) -> str:
     )
 
 
+def study_text(c: Comparison, alike: Sequence[Example], otherwise: Sequence[Example]) -> str:
+    """Passages to study beside a piece, after an empty line; '' where there are none."""
+    found = habit(c)
+    if found is None or not (alike or otherwise):
+        return ""
+    said = f"Passages to study, since this stands out most: {found.words}."
+    lines = ["", "", *textwrap.wrap(said, _WIDTH)]
+    for title, several in (("that share it", alike), ("that do otherwise", otherwise)):
+        if several:
+            lines += [f"From works {title}"]
+            lines += [line for each in several for line in example_lines(each)]
+    return "\n".join(lines)
+
+
 def example_lines(each: Example, mark: str = "  - ") -> list[str]:
     """One passage: work, bars and sentence, after a mark."""
     facts = ", ".join(filter(None, (each.ensemble, each.period)))
@@ -45,10 +62,17 @@ def example_lines(each: Example, mark: str = "  - ") -> list[str]:
     part = f", {each.part}" if each.part else ""
     title = f"{by}{each.title}, {each.bars}{part} ({facts}{own})"
     blank = " " * len(mark)
+    title = _plain_letters(title)
     return [
         *textwrap.wrap(title, _WIDTH, initial_indent=mark, subsequent_indent=blank),
         *textwrap.wrap(each.words + ".", _WIDTH, initial_indent=blank, subsequent_indent=blank),
     ]
+
+
+def _plain_letters(text: str) -> str:
+    """Titles in letters that every terminal shows."""
+    bare = unicodedata.normalize("NFKD", text.replace("\u00df", "ss"))
+    return bare.encode("ascii", "ignore").decode()
 
 
 def examples_document(found: Examples, definitions: str) -> dict[str, Any]:

@@ -14,19 +14,26 @@ from corpusreg.store import open_reference
 
 if TYPE_CHECKING:
     from corpusreg.comparison import Comparison
+    from corpusreg.examples import Example
     from corpusreg.heights import Passage
     from corpusreg.instruments import Instrument, Instruments
+    from corpusreg.store import Reference
 
 __all__ = ["Compared", "compare_paths", "heights", "ranges", "score_files", "some_readable"]
 
 
 @dataclass(frozen=True)
 class Compared:
-    """Comparisons of all works that could be read, and the failures, one line each."""
+    """Comparisons of all works that could be read, and the failures, one line each.
+
+    studied: for each comparison the passages that share its most unusual habit, and those
+    that do otherwise, as `corpusreg.examples.study` finds them; () where not asked for.
+    """
 
     comparisons: tuple[Comparison, ...]
     failures: tuple[str, ...]
     reference_id: str
+    studied: tuple[tuple[list[Example], list[Example]], ...] = ()
 
 
 def score_files(paths: Sequence[Path], problems: list[str] | None = None) -> list[Path]:
@@ -79,10 +86,12 @@ def compare_paths(
     cohort: str | None = None,
     as_written: bool = False,
     ranges: Path | None = None,
+    with_study: bool = False,
 ) -> Compared:
     """Place every work in some files among the present reference.
 
     ranges: a user's table of instruments, as `corpusreg.instruments.load` takes it.
+    with_study: whether passages to study are looked for too.
     A file that cannot be read is a failure and stops nothing. Raises StoreError
     without a usable reference, UsageError for a cohort that does not exist.
     """
@@ -103,7 +112,22 @@ def compare_paths(
             else:
                 comparisons += found
                 failures += failed
-        return Compared(tuple(comparisons), tuple(failures), reference.reference_id)
+        studied = _studied(reference, comparisons) if with_study else ()
+        return Compared(tuple(comparisons), tuple(failures), reference.reference_id, studied)
+
+
+def _studied(
+    reference: Reference, comparisons: Sequence[Comparison]
+) -> tuple[tuple[list[Example], list[Example]], ...]:
+    from corpusreg.examples import study
+
+    found = tuple(study(reference, each) for each in comparisons)
+    if not any(each.private for several in found for examples in several for each in examples):
+        return found
+    from corpusreg.workflow.examples import own_and_others
+
+    public = own_and_others()[1]
+    return tuple(study(reference, each, public) for each in comparisons)
 
 
 def heights(

@@ -1,8 +1,9 @@
--- Passages that show one kind of event or habit, strongest first within each unit.
+-- Passages that show one kind of event or habit, the strongest of each work, strongest first:
+-- at most so many of a unit, and none that is much fainter than the strongest.
 --
--- demand: mean of two ranks (0 to 1) among works for the same ensemble, of the widest part's
--- range and of the notes a bar and player. A change is shown with the written bar before it,
--- and none is taken from an upbeat and the first bar, nor from scores without barlines.
+-- The demand is the expression in examples_demand.sql, or NULL where it is not asked for. A
+-- change is shown with the written bar before it, and none is taken from an upbeat and the
+-- first bar, nor from scores without barlines.
 WITH ranges AS (
     SELECT work, max(highest - lowest) AS range
     FROM parts
@@ -11,11 +12,7 @@ WITH ranges AS (
 asked AS (
     SELECT
         w.*,
-        (percent_rank() OVER (PARTITION BY w.ensemble ORDER BY r.range)
-            + percent_rank() OVER (
-                PARTITION BY w.ensemble
-                ORDER BY w.notes / greatest(w.bars, 1) / greatest(w.parts, 1)
-            )) / 2 AS demand
+        {demand} AS demand
     FROM works AS w
     LEFT JOIN ranges AS r USING (work)
     WHERE w.same_as IS NULL
@@ -37,7 +34,7 @@ found AS (
         played_first, bar AS start_bar, bar AS end_bar, low, high, bars,
         first_time, again, NULL::DOUBLE AS size, NULL AS direction, NULL AS moved, strength
     FROM events
-    WHERE position >= $upbeat AND CASE $kind
+    WHERE position >= $upbeat AND strength >= $floor AND CASE $kind
             WHEN 'held-back-bass' THEN kind = 'held_back' AND part IS NULL AND low IS NULL
             WHEN 'held-back-top' THEN kind = 'held_back' AND part IS NULL AND high IS NULL
             WHEN 'return' THEN again AND part IS NULL
@@ -51,6 +48,7 @@ found AS (
         100 * abrupt * size / (size + 12)
     FROM shifts
     WHERE $kind = 'shift' AND "by" <> 'part' AND position >= $upbeat
+        AND 100 * abrupt * size / (size + 12) >= $floor
     UNION ALL
     SELECT
         s.work, NULL, s.stay, s.first, s.first, least(s.last, s.first + $longest),
@@ -60,27 +58,33 @@ found AS (
     JOIN levels AS l USING (work, stay)
     WHERE $kind = 'dwell' AND s.part IS NULL AND s.width = 'narrow' AND NOT l.saturated
         AND s.bars >= $least_stay
+),
+strongest AS (
+    SELECT
+        f.work, w.corpus, w.path, w.number AS file_number, w.title, w.movement,
+        w.composer_name AS composer, w.unit, w.period, w.ensemble, w.tier,
+        w.lowest, w.highest, w.bars AS work_bars, w.notes, w.demand, f.part, p.name AS part_name,
+        f.number, f.position, f.first, f.last, f.played_first, f.start_bar, f.end_bar, f.low,
+        f.high, f.bars, f.first_time, f.again, f.size, f.direction, f.moved, f.strength
+    FROM found AS f
+    JOIN asked AS w USING (work)
+    LEFT JOIN parts AS p ON p.work = f.work AND p.part = f.part
+    LEFT JOIN measures AS m ON m.work = f.work AND m.name = $measure
+    WHERE ($ensemble IS NULL OR w.ensemble = $ensemble)
+        -- The low notes of a tune are no bass.
+        AND (NOT starts_with($kind, 'held') OR w.texture = 'several voices')
+        AND ($family IS NULL OR w.family = $family)
+        AND ($texture IS NULL OR w.texture = $texture)
+        AND ($period IS NULL OR w.period = $period)
+        AND ($tier IS NULL OR w.tier = $tier)
+        AND ($from_demand IS NULL OR w.demand >= $from_demand)
+        AND ($to_demand IS NULL OR w.demand <= $to_demand)
+        AND ($least IS NULL OR m.value >= $least)
+        AND ($most IS NULL OR m.value <= $most)
+    QUALIFY row_number() OVER (PARTITION BY f.work ORDER BY f.strength DESC, f.position) = 1
 )
-SELECT
-    f.work, w.corpus, w.path, w.number AS file_number, w.title, w.movement,
-    coalesce(w.composer_name, w.unit) AS composer, w.unit, w.period, w.ensemble, w.tier,
-    w.lowest, w.highest, w.bars AS work_bars, w.notes, w.demand, f.part, p.name AS part_name,
-    f.number, f.position, f.first, f.last, f.played_first, f.start_bar, f.end_bar, f.low,
-    f.high, f.bars, f.first_time, f.again, f.size, f.direction, f.moved, f.strength
-FROM found AS f
-JOIN asked AS w USING (work)
-LEFT JOIN parts AS p ON p.work = f.work AND p.part = f.part
-LEFT JOIN measures AS m ON m.work = f.work AND m.name = $measure
-WHERE ($ensemble IS NULL OR w.ensemble = $ensemble)
-    -- The low notes of a tune are no bass.
-    AND (NOT starts_with($kind, 'held') OR w.texture = 'several voices')
-    AND ($family IS NULL OR w.family = $family)
-    AND ($texture IS NULL OR w.texture = $texture)
-    AND ($period IS NULL OR w.period = $period)
-    AND ($tier IS NULL OR w.tier = $tier)
-    AND ($from_demand IS NULL OR w.demand >= $from_demand)
-    AND ($to_demand IS NULL OR w.demand <= $to_demand)
-    AND ($least IS NULL OR m.value >= $least)
-    AND ($most IS NULL OR m.value <= $most)
-QUALIFY row_number() OVER (PARTITION BY f.work ORDER BY f.strength DESC, f.position) = 1
-ORDER BY f.strength DESC, f.work, f.position;
+SELECT *
+FROM strongest
+QUALIFY row_number() OVER (PARTITION BY unit ORDER BY strength DESC, work) <= $each
+    AND strength >= $faintest * max(strength) OVER ()
+ORDER BY strength DESC, work, position;
