@@ -240,6 +240,20 @@ def test_thin_cohorts_say_why(reference: store.Reference) -> None:
     assert rows["choir"]["works"] == 1, "the copy does not count"
 
 
+def test_coverage_counts_each_ensemble_by_period_and_in_all(reference: store.Reference) -> None:
+    rows = answer(reference, "coverage", works=3, composers=1)
+    for ensemble in {row["ensemble"] for row in rows}:
+        own = {row["period"]: row for row in rows if row["ensemble"] == ensemble}
+        whole = own.pop("all")
+        assert whole["works"] == sum(row["works"] for row in own.values())
+        assert whole["composers"] >= max(row["composers"] for row in own.values())
+    by_ensemble = {row["ensemble"]: row for row in rows if row["period"] == "all"}
+    assert by_ensemble["piano"]["works"] == 3
+    assert by_ensemble["piano"]["enough"] is True
+    assert by_ensemble["choir"]["works"] == 1, "the copy does not count"
+    assert by_ensemble["choir"]["enough"] is False
+
+
 def test_failures_are_gathered_by_reason(reference: store.Reference) -> None:
     (row,) = answer(reference, "failures_by_reason")
     assert (row["reason"], row["failures"]) == ("the file: bar N has no end", 2)
