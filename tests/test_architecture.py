@@ -33,8 +33,8 @@ OUTSIDE: dict[str, tuple[str, ...]] = {
     "numpy": (
         "notes", "loudness", "readers", "pedal", "played", "ensembles", "measures", "analysis",
         "rewrite", "duplicates", "reference", "effects", "rebar", "periods", "store", "cohorts",
-        "profiles", "players", "comparison", "pictures", "outputs.console", "heights", "revising",
-        "report.sound", "contrast_page",
+        "profiles", "players", "comparison", "pictures", "outputs.console", "heights",
+        "report.sound", "revising", "contrast_page",
         "building", "workflow.ask",
     ),
     "pandas": ("api",),
