@@ -15,7 +15,9 @@ __all__ = ["add_handout"]
 
 def add_handout(commands: Any) -> None:
     """Add the command."""
-    sheets = command(commands, "handout", "sheets for a class: overview, one a piece, teacher's")
+    sheets = command(
+        commands, "handout", "sheets for a class: overview, one a piece, teacher's"
+    )
     sheets.add_argument(
         "folder", type=Path, metavar="CLASS_FOLDER", help="the folder of the class's pieces"
     )
