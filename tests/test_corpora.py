@@ -122,7 +122,8 @@ def tables(root: Path) -> None:
     write(
         root / "data/scores.tsv",
         f"{head}set_id\n"
-        '7\tFaisst,_Clara_Mathilda/2_Lieder,_Op.8/1_Die_"Insel"\tDie "Insel"\t5\n',
+        '7\tFaisst,_Clara_Mathilda/2_Lieder,_Op.8/1_Die_"Insel"\tDie "Insel"\t5\n'
+        "6164267\tFaisst,_Clara_Mathilda/2_Lieder,_Op.8/1_Insel\tInsel\t5\n",
     )
 
 
@@ -133,12 +134,15 @@ def test_songs_take_title_composer_and_set_from_the_tables(tmp_path: Path) -> No
     write(root / song, musicxml())
     write(root / "scores/Nobody,_Known/_/Song/lc8.musicxml", musicxml())
     write(root / "scores/Nobody,_Known/_/Song/lc30888626.mxl")
+    moved = "scores/Faisst,_Clara_Mathilda/2_Lieder,_Op.8/01_Insel/lc6164267.musicxml"
+    write(root / moved, musicxml())
     found = listed(Added("songs", root))
     facts = {file.relative: dict(file.known) for file in found.files}
     told = facts[song]
     assert (told["title"], told["composer"]) == ('Die "Insel"', "Clara Faisst")
     assert (told["born"], told["died"], told["genre"]) == ("1872", "1948", "song")
     assert told["column:set"] == "2 Lieder, Op.8"
+    assert (facts[moved]["title"], facts[moved]["column:set"]) == ("Insel", "2 Lieder, Op.8")
     assert facts["scores/Nobody,_Known/_/Song/lc8.musicxml"]["composer"] == "Nobody, Known"
     assert dict(found.left_out) == {"mislabelled: it holds another composer's song": 1}
 

@@ -242,12 +242,12 @@ def test_thin_cohorts_say_why(reference: store.Reference) -> None:
 
 def test_coverage_counts_each_ensemble_by_period_and_in_all(reference: store.Reference) -> None:
     rows = answer(reference, "coverage", works=3, composers=1)
-    for ensemble in {row["ensemble"] for row in rows}:
-        own = {row["period"]: row for row in rows if row["ensemble"] == ensemble}
+    for ensemble in {each["ensemble"] for each in rows}:
+        own = {each["period"]: each for each in rows if each["ensemble"] == ensemble}
         whole = own.pop("all")
-        assert whole["works"] == sum(row["works"] for row in own.values())
-        assert whole["composers"] >= max(row["composers"] for row in own.values())
-    by_ensemble = {row["ensemble"]: row for row in rows if row["period"] == "all"}
+        assert whole["works"] == sum(each["works"] for each in own.values())
+        assert whole["composers"] >= max(each["composers"] for each in own.values())
+    by_ensemble = {each["ensemble"]: each for each in rows if each["period"] == "all"}
     assert by_ensemble["piano"]["works"] == 3
     assert by_ensemble["piano"]["enough"] is True
     assert by_ensemble["choir"]["works"] == 1, "the copy does not count"

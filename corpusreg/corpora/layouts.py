@@ -5,8 +5,9 @@ it as `SourceFile.known` has it; the files' own records of these things are left
 `catalogue.facts`, which reads them in the score. Tables and heads of files are read,
 never music.
 
-songs in sets      data/composers.tsv, sets.tsv, scores.tsv joined by id; each score in a
-                   folder of its own below scores/ or data/, whose path is in the tables
+songs in sets      data/composers.tsv, sets.tsv, scores.tsv: joined by id, which the name
+                   of the file ends in, else by path: each score has a folder of its own
+                   below scores/ or data/
 movements in sets  the same, but the set is the work and the score a movement of it;
                    dates of publication in data/sets.yaml
 kern records       GTL: the whole work; OTL, OMV: the movement and its number
@@ -36,6 +37,7 @@ _RECORD_BYTES = 16_384  # the records stand at the head of a kern file
 _HYMN_BYTES = 65_536
 _RECORD = re.compile(r"^!!!(GTL|OTL|OMV):[ \t]*(\S.*?)\s*$", re.M)
 _HYMN_COMPOSER = re.compile(r"^%OHCOMPOSER[ \t]+(\S.*?)\s*$", re.M)
+_SCORE_ID = re.compile(r"[a-z]{2}(\d{5,})")  # lc6164267, sq8938822
 _YAML_FIELD = re.compile(r"^(- |  )(\w+): *(\S.*?)?(?: +#.*)?$")
 
 
@@ -84,8 +86,12 @@ class _Tables:
 
     def __init__(self, root: Path) -> None:
         data = root / "data"
-        self._scores = {row["path"]: row for row in _rows(data / "scores.tsv")}
+        self._scores: dict[str, Facts] = {
+            row["path"]: row for row in _rows(data / "scores.tsv")
+        }
         self._sets = {row["path"]: row for row in _rows(data / "sets.tsv")}
+        self._scores_by_id = {row.get("id"): row for row in self._scores.values()}
+        self._sets_by_id = {row.get("id"): row for row in self._sets.values()}
         for row in _yaml_rows(data / "sets.yaml"):
             self._sets[row["path"]] = self._sets.get(row["path"], {}) | row
         self._composers = {row["path"]: row for row in _rows(data / "composers.tsv")}
@@ -94,8 +100,10 @@ class _Tables:
         """The rows of score and set, {} for none, and the facts of the composer."""
         place = PurePosixPath(relative).parent
         parts = place.parts[1:] if place.parts[:1] in (("scores",), ("data",)) else place.parts
-        score = self._scores.get("/".join(parts), {})
-        group: Mapping[str, str] = {}
+        numbered = _SCORE_ID.fullmatch(PurePosixPath(relative).stem)
+        score = self._scores_by_id.get(numbered[1] if numbered else "", {})
+        score = score or self._scores.get("/".join(parts), {})
+        group = self._sets_by_id.get(score.get("set_id", ""), {})
         for end in range(len(parts), 1, -1):
             group = group or self._set("/".join(parts[:end]))
         top = parts[0] if parts else ""
