@@ -103,7 +103,7 @@ class _Tables:
         numbered = _SCORE_ID.fullmatch(PurePosixPath(relative).stem)
         score = self._scores_by_id.get(numbered[1] if numbered else "", {})
         score = score or self._scores.get("/".join(parts), {})
-        group = self._sets_by_id.get(score.get("set_id", ""), {})
+        group: Mapping[str, str] = self._sets_by_id.get(score.get("set_id", ""), {})
         for end in range(len(parts), 1, -1):
             group = group or self._set("/".join(parts[:end]))
         top = parts[0] if parts else ""
