@@ -12,15 +12,18 @@ import batch_work
 import psutil
 import pytest
 from batch_work import make_files, plain
+from conftest import PIECES
 from distributed import Client, LocalCluster
 
+from corpusreg import workflow
 from corpusreg.building import batch
 from corpusreg.building.cluster import CHUNK, cluster
 from corpusreg.building.extract import EXTRACTION_VERSION
+from corpusreg.cli import main
 from corpusreg.definitions import VERSION
 from corpusreg.errors import UsageError
 from corpusreg.isolate import Limits
-from corpusreg.store import Recipe, Reference, Shards, publish
+from corpusreg.store import Recipe, Reference, Shards, open_reference, publish
 
 TIGHT = Limits(cpu_seconds=20.0, wall_seconds=60.0, memory=300_000_000)
 VERSIONS = {"definitions": VERSION, "extraction": EXTRACTION_VERSION}
@@ -99,3 +102,20 @@ def test_versions_and_addresses_are_checked_before_anything_is_measured(
         cluster("tcp://127.0.0.1:9", VERSIONS),
     ):
         pass
+
+
+def test_the_command_makes_the_reference_of_local_workers(
+    tmp_path: Path, running: LocalCluster, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    found = []
+    far = ["--cluster", running.scheduler_address, "--shards", "memory://command/shards"]
+    for home, options in (("near", []), ("far", far)):
+        monkeypatch.setenv("CORPUSREG_HOME", str(tmp_path / home))
+        assert main(["extract", str(PIECES), *options]) == 0
+        with open_reference() as reference:
+            found.append((reference.reference_id, reference.row_hashes()))
+    assert found[0] == found[1]
+    # A third machine, without a cluster, finds everything measured.
+    monkeypatch.setenv("CORPUSREG_HOME", str(tmp_path / "third"))
+    built = workflow.extract([str(PIECES)], shards="memory://command/shards")
+    assert (built.measured, built.kept) == (0, len(list(PIECES.iterdir())))

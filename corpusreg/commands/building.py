@@ -44,6 +44,17 @@ def _extract_command(commands: Any) -> None:
         action="store_true",
         help="measure everything again, also what has not changed",
     )
+    extract.add_argument(
+        "--cluster",
+        metavar="ADDRESS",
+        help="measure on the workers of a Dask scheduler, as in tcp://10.0.0.5:8786",
+    )
+    extract.add_argument(
+        "--shards",
+        metavar="URL",
+        help="keep what is measured there as well, and take what is there: a folder, "
+        "s3://bucket/shards, or sftp://host/shards",
+    )
     extract.set_defaults(run=_extract)
 
 
@@ -91,6 +102,8 @@ def _build(
             fresh=fresh,
             tiers=(*workflow.DEFAULT_TIERS, *getattr(options, "licence", ())),
             on_progress=progress,
+            cluster=getattr(options, "cluster", None),
+            shards=getattr(options, "shards", None),
         )
     finally:
         progress.close()

@@ -11,6 +11,7 @@ import hashlib
 import os
 from collections import Counter
 from collections.abc import Callable, Iterable, Sequence
+from contextlib import AbstractContextManager, nullcontext
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -21,10 +22,10 @@ from corpusreg.errors import ReadError, StoreError, UsageError
 from corpusreg.store import open_reference
 
 if TYPE_CHECKING:
-    from corpusreg.building.batch import Progress
+    from corpusreg.building.batch import Measuring, Progress
     from corpusreg.catalogue import SourceFile
     from corpusreg.corpora import Added
-    from corpusreg.store import Draft
+    from corpusreg.store import Draft, Shards
 
 __all__ = ["DEFAULT_TIERS", "Built", "build", "check", "chosen", "extract", "made_of"]
 
@@ -55,6 +56,8 @@ def extract(
     fresh: bool = False,
     tiers: Sequence[str] = DEFAULT_TIERS,
     on_progress: Callable[[Progress], None] | None = None,
+    cluster: str | None = None,
+    shards: str | None = None,
 ) -> Built:
     """Measure corpora and publish the reference made of them.
 
@@ -62,14 +65,23 @@ def extract(
     bundled corpus and all that were added. workers: processes, by default one for each
     processor. fresh: measure everything again. tiers: licence tiers of the bundled corpus
     that may enter, and of added corpora that are off by default. What was measured before
-    and has not changed is kept, so that an interrupted run goes on where it was.
+    and has not changed is kept, so that an interrupted run goes on where it was. cluster:
+    address of a Dask scheduler whose workers measure instead of processes here. shards: a
+    second place for what is measured, any location that fsspec knows; what is there
+    already is taken from it.
 
     Raises UsageError for an unknown corpus or two of one name, ReadError when not one
     work could be read, StoreError when nothing can be written; the reference in force
     stays then.
     """
     return build(
-        chosen(corpora), workers=workers, fresh=fresh, tiers=tiers, on_progress=on_progress
+        chosen(corpora),
+        workers=workers,
+        fresh=fresh,
+        tiers=tiers,
+        on_progress=on_progress,
+        cluster=cluster,
+        shards=shards,
     )
 
 
@@ -109,11 +121,13 @@ def build(
     fresh: bool = False,
     tiers: Sequence[str] = DEFAULT_TIERS,
     on_progress: Callable[[Progress], None] | None = None,
+    cluster: str | None = None,
+    shards: str | None = None,
 ) -> Built:
     """`extract` for corpora that were found already."""
     from corpusreg.building import batch
     from corpusreg.building.extract import EXTRACTION_VERSION, extract_file
-    from corpusreg.store import Recipe, Shards, build_lock, publish
+    from corpusreg.store import build_lock, publish
 
     started = datetime.datetime.now(datetime.UTC)
     sources = _Sources(tiers)
@@ -121,18 +135,19 @@ def build(
         sources.take(corpus)
     if not sources.files:
         raise UsageError(sources.nothing(corpora))
-    recipe = Recipe(definitions=VERSION, extraction=EXTRACTION_VERSION)
-    with build_lock(settings.lock_file()):
-        shards = Shards(settings.shards_folder(), recipe, fresh=fresh)
+    versions = {"definitions": VERSION, "extraction": EXTRACTION_VERSION}
+    with build_lock(settings.lock_file()), _far(cluster, versions) as measuring:
+        kept = _shards(versions, fresh, shards)
         tally = batch.run(
             sources.files,
             extract_file,
-            shards,
+            kept,
             workers=workers or _processors(),
             on_progress=on_progress,
+            measuring=measuring,
         )
         path = publish(
-            shards,
+            kept,
             tally.files,
             tables={"corpora": _corpora_rows(sources.files)},
             finish=_finishing(tiers, sources.problems),
@@ -143,7 +158,7 @@ def build(
                 "extraction": EXTRACTION_VERSION,
             },
         )
-        shards.tidy()
+        kept.tidy()
     with open_reference() as reference:
         return Built(
             path=path,
@@ -223,6 +238,35 @@ def state(files: Iterable[SourceFile]) -> str:
     for file in files:
         digest.update(f"{file.relative}\0{state_of(file)}\n".encode("utf-8", "replace"))
     return digest.hexdigest()
+
+
+def _far(
+    address: str | None, versions: dict[str, str]
+) -> AbstractContextManager[Measuring | None]:
+    """Where files are measured: on a cluster, or None for processes here."""
+    if address is None:
+        return nullcontext()
+    from corpusreg.building.cluster import cluster
+
+    return cluster(address, versions)
+
+
+def _shards(versions: dict[str, str], fresh: bool, elsewhere: str | None) -> Shards:
+    """The shards of this home, kept a second time at a location where one is given."""
+    from corpusreg.store import Recipe, Shards
+
+    folder = settings.shards_folder()
+    recipe = Recipe(versions["definitions"], versions["extraction"])
+    if elsewhere is None:
+        return Shards(folder, recipe, fresh=fresh)
+    from corpusreg.store.mirror import Mirror
+
+    mirror = Mirror(elsewhere)
+    mirror.fetch(folder)
+    mirror.send_missing(folder)
+    return Shards(
+        folder, recipe, fresh=fresh, on_written=lambda name: mirror.send(folder, name)
+    )
 
 
 def _finishing(tiers: Sequence[str], problems: list[str]) -> Callable[[Draft], None]:
