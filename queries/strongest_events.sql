@@ -1,7 +1,7 @@
 -- Where does most happen in the registers: entries, what is held back, lifts, solos?
 --
 -- Parameters:
---   $kind VARCHAR = 'entry'   entry, held_back, solo, lift or hollow; NULL for all
+--   $kind VARCHAR = 'entry'   entry, held_back, solo, lift, hollow, edge; NULL for all
 --   $ensemble VARCHAR = NULL  only this ensemble; NULL for all
 --   $period VARCHAR = NULL    only this period, 'none' for no known year; NULL for all
 --   $parts BOOLEAN = false    of single parts, and not of the whole texture
@@ -11,7 +11,7 @@
 --   title VARCHAR             title of the work
 --   ensemble VARCHAR          ensemble of the work
 --   part VARCHAR              name of the part; NULL for the whole texture
---   kind VARCHAR              entry, held_back, solo, lift or hollow
+--   kind VARCHAR              entry, held_back, solo, lift, hollow or edge
 --   bar VARCHAR               printed number of the bar in which it begins
 --   low INTEGER               lowest pitch of the register; NULL where open [MIDI note number]
 --   high INTEGER              highest pitch of the register; NULL where open [MIDI note number]

@@ -9,18 +9,22 @@ from collections import Counter
 from pathlib import Path
 
 import pytest
+from by_hand import BAR, bars_of, notes_of
 from hypothesis import given
 from hypothesis import strategies as st
 
 from corpusreg import cli, workflow
 from corpusreg.analysis import Analysis, analyse
+from corpusreg.building.edges import edges
 from corpusreg.catalogue.files import bundled_root
 from corpusreg.errors import UsageError
 from corpusreg.examples import KINDS, Example, Filters, find, habit, study
 from corpusreg.examples.find import FAINTEST, LEAST_STAY, example, rows_of, spread
 from corpusreg.examples.kinds import sentence
+from corpusreg.instruments import load
+from corpusreg.notes import Part
 from corpusreg.placing import place_file, read_works
-from corpusreg.played import perform
+from corpusreg.played import Played, perform
 from corpusreg.store import open_reference
 
 PIECES = Path(__file__).parents[1] / "demo" / "pieces"
@@ -34,6 +38,18 @@ def measured(each: Example) -> Analysis:
     """The work of an example, read and measured again."""
     scores = read_works(bundled_root() / each.path).scores
     return analyse(perform(next(s for s in scores if s.number == each.number)))
+
+
+def held(players: list[tuple[str, int]], bars: int) -> Played:
+    """Each player holds one note, bar by bar."""
+    rows = [
+        (pitch, bar * BAR, BAR, 1.0, part)
+        for part, (_, pitch) in enumerate(players)
+        for bar in range(bars)
+    ]
+    parts = tuple(Part(name) for name, _ in players)
+    known = (False, False, False)
+    return Played(BAR // 4, parts, bars_of([BAR] * bars), notes_of(rows), *known, ())
 
 
 def found(kind: str, count: int = 4, filters: Filters | None = None) -> list[Example]:
@@ -101,6 +117,40 @@ def test_long_stays_are_narrow_and_not_full(in_home: Path) -> None:
         assert stay.bars >= LEAST_STAY
         expected = 100 * (stay.bars / (stay.bars + 12) * (1 - fullest)) ** 0.5
         assert each.strength == pytest.approx(expected, abs=0.06)
+
+
+def test_parts_at_their_edge_are_in_the_middle_of_the_whole(in_home: Path) -> None:
+    table = load()
+    examples = found("edge")
+    assert examples
+    for each in examples:
+        played = measured(each).played
+        spans = [row.professional for row in table.match_all(played.parts) if row]
+        low, high = min(a for a, _ in spans), max(b for _, b in spans)
+        own = table.match_all(played.parts)[int(each.facts["part"])]
+        assert own is not None
+        pitches = (int(each.facts["low"]), int(each.facts["high"]))
+        for pitch in pitches:
+            assert low + (high - low) / 3 - 1 <= pitch <= high - (high - low) / 3 + 1
+            at = (pitch - own.professional[0]) / (own.professional[1] - own.professional[0])
+            a, b = own.comfortable
+            assert at <= 0.1 + 1e-9 or at >= 0.9 - 1e-9 or not a <= pitch <= b
+        first = int(each.facts["played_first"])
+        notes = played.notes.take(
+            (played.notes.part == int(each.facts["part"])) & (played.notes.bar == first)
+        )
+        # Half of the first bar or more lies there.
+        there = (notes.pitch >= pitches[0]) & (notes.pitch <= pitches[1])
+        assert 2 * notes.duration[there].sum() >= notes.duration.sum()
+        assert own.name in each.words
+
+
+def test_a_high_bassoon_between_flute_and_cello_is_at_its_edge() -> None:
+    """By hand: a bassoon high up while a flute and a cello sound above and below it."""
+    (edge,) = edges(held([("flute", 86), ("bassoon", 74), ("cello", 38)], bars=6), load())
+    assert (edge.part, edge.first, edge.last, edge.low, edge.high) == (1, 0, 6, 74, 74)
+    assert edge.strength == pytest.approx(100 * (6 / 18) ** 0.5)
+    assert edges(held([("bassoon", 74)], bars=6), load()) == []
 
 
 def test_filters_hold(in_home: Path) -> None:

@@ -12,6 +12,7 @@ from typing import Any
 import numpy as np
 
 from corpusreg.analysis import Analysis, analyse, is_narrow, occupied_bands, part_events
+from corpusreg.building.edges import edges
 from corpusreg.catalogue.facts import WorkFacts, describe
 from corpusreg.catalogue.files import SourceFile, content_hash
 from corpusreg.catalogue.licences import licence
@@ -23,7 +24,7 @@ from corpusreg.measures import lines
 from corpusreg.measures.events import Event
 from corpusreg.measures.saturation import full
 from corpusreg.notes import Score
-from corpusreg.played import perform, segments
+from corpusreg.played import Played, perform, segments
 from corpusreg.readers import read_file
 from corpusreg.rebar import REBARRED, rebarred
 from corpusreg.store.tables import Rows, columns
@@ -31,7 +32,8 @@ from corpusreg.store.tables import Rows, columns
 __all__ = ["EXTRACTION_VERSION", "extract_file"]
 
 # Raised when readers or this module give other rows for the same file and definitions.
-EXTRACTION_VERSION = "9"
+EXTRACTION_VERSION = "10"
+EDGE = -1  # number of the event that tells of a part at the edge of its range
 HEARD = 0.01  # mean saturation from which an octave gets a row
 
 
@@ -104,7 +106,7 @@ def _work_rows(
         "measures_rebarred": _rebarred_rows(work, analysis, facts),
         "stays": _stay_rows(work, analysis),
         "shifts": _shift_rows(work, analysis),
-        "events": _event_rows(work, analysis),
+        "events": [*_event_rows(work, analysis), *_edge_rows(work, analysis.played)],
         "saturation": _saturation_rows(work, analysis),
         "band_weights": [
             (work, band - 1, float(share))
@@ -275,6 +277,17 @@ def _event_rows(work: str, analysis: Analysis) -> list[tuple[Any, ...]]:
             where = (event.kind, *bar, event.first, event.last, event.beat)
             what = (event.low, event.high, event.bars, event.never, event.again is not None)
             rows.append((work, part, index, *where, *what, event.strength))
+    return rows
+
+
+def _edge_rows(work: str, played: Played) -> list[tuple[Any, ...]]:
+    """Passages of parts at their edge, as events numbered EDGE."""
+    rows: list[tuple[Any, ...]] = []
+    for edge in edges(played, load()):
+        bar = (int(played.bars.written[edge.first]), played.bars.labels[edge.first])
+        where = ("edge", *bar, edge.first, edge.last, 1.0)
+        what = (edge.low, edge.high, edge.last - edge.first, False, False)
+        rows.append((work, edge.part, EDGE, *where, *what, edge.strength))
     return rows
 
 

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from corpusreg.instruments import load
 from corpusreg.pitch import note_name
 from corpusreg.words.sentences import interval_words, plain, plural, range_words
 
@@ -63,6 +64,12 @@ KINDS: Mapping[str, Kind] = {
             "the music keeps one narrow register for long, and does not fill it up",
             "how long it stays, and how little its fullest octave is filled",
         ),
+        Kind(
+            "edge", "An instrument at its edge, the whole in the middle",
+            "a part at the edge of its range (which can strain: ask the player or singer) "
+            "while the whole sounds in the middle",
+            "how long it stays there, and with how much of its time",
+        ),
     )
 }  # fmt: skip
 
@@ -87,12 +94,24 @@ def sentence(kind: str, row: Mapping[str, Any]) -> str:
                 f"nothing lasting sounds from {range_words(int(row['low']), int(row['high']))}"
             )
         return f"From bar {bar} on, {plural(round(row['bars']), 'bar')} are hollow: {said}"
+    if kind == "edge":
+        return _edge(row, bar)
     if kind == "lift":
         return (
             f"The sound {_register(row)}, held or repeated for {_length(row['bars'])}, "
             f"stops in bar {bar} while the rest goes on"
         )
     return _entry(kind, row, bar)
+
+
+def _edge(row: Mapping[str, Any], bar: str) -> str:
+    low, high = int(row["low"]), int(row["high"])
+    own = load()[row["instrument"]]
+    end = "low" if low + high < sum(own.professional) else "high"
+    return (
+        f"The {own.name} is at the {end} edge of its range ({range_words(low, high)}) for "
+        f"{plural(round(row['bars']), 'bar')} from bar {bar} on, in the middle of the whole"
+    )
 
 
 def _shift(row: Mapping[str, Any], bar: str) -> str:

@@ -63,7 +63,7 @@ strongest AS (
     SELECT
         f.work, w.corpus, w.path, w.number AS file_number, w.title, w.movement,
         w.composer_name AS composer, w.unit, w.period, w.ensemble, w.tier,
-        w.lowest, w.highest, w.bars AS work_bars, w.notes, w.demand, f.part, p.name AS part_name,
+        w.lowest, w.highest, w.bars AS work_bars, w.notes, w.demand, f.part, p.name AS part_name, p.instrument,
         f.number, f.position, f.first, f.last, f.played_first, f.start_bar, f.end_bar, f.low,
         f.high, f.bars, f.first_time, f.again, f.size, f.direction, f.moved, f.strength
     FROM found AS f

@@ -287,8 +287,8 @@ CREATE TABLE events (
 COMMENT ON TABLE events IS 'What happens in the registers, of the whole texture or of one part';
 COMMENT ON COLUMN events.work IS 'Work, as in works.work';
 COMMENT ON COLUMN events.part IS 'Part, as in parts.part; NULL for the whole texture';
-COMMENT ON COLUMN events.event IS 'Number of the event in played order';
-COMMENT ON COLUMN events.kind IS 'entry, held_back, solo, lift or hollow';
+COMMENT ON COLUMN events.event IS 'Number of the event in played order; -1 for edge';
+COMMENT ON COLUMN events.kind IS 'entry, held_back, solo, lift or hollow; edge: a part at the edge of its range while the whole sounds in the middle';
 COMMENT ON COLUMN events.position IS 'Written bar in which it begins, position from 0 [bars]';
 COMMENT ON COLUMN events.bar IS 'Printed number of that bar';
 COMMENT ON COLUMN events.played_first IS 'First bar in played order, position from 0 [bars]';
