@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from math import lcm
 from typing import Any
@@ -322,8 +322,6 @@ def _with_words(
     heard: Heard, parts: list[Part], places: dict[int, _Place], staff_of: dict[int, int]
 ) -> tuple[Part, ...]:
     """Parts with the number of their sung syllables."""
-    from dataclasses import replace
-
     sung: Counter[int] = Counter()
     for context, count in heard.syllables.items():
         place = places.get(staff_of[context]) if context in staff_of else None
