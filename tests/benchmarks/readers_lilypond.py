@@ -18,9 +18,9 @@ corpusreg's listener, fails on it as well.
 Who is right, in the sample of the digest: where the number of notes differs, corpusreg
 writes out percent and tremolo repeats, which sound (two pieces). Where pitches differ from
 lytk's, three pieces have a clef with an 8 below, of which lytk gives the written pitch
-(LilyPond's MIDI, read for two of them, has corpusreg's), and two consist of several files, which lytk does not
-join. Sources that are not read use commands that 2.25 no longer has, or want a file that
-is not in the folder. Digest: results/readers_lilypond.json.
+(LilyPond's MIDI, read for two of them, has corpusreg's), and two consist of several
+files, which lytk does not join. Sources that are not read use commands that 2.25 no longer
+has, or want a file that is not in the folder. Digest: results/readers_lilypond.json.
 """
 
 from __future__ import annotations
