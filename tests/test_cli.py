@@ -202,6 +202,7 @@ def test_query_lists_answers_and_explains(run: Command, tmp_path: Path) -> None:
         (["table", "span", "--by", "perod"], "period"),
         (["query", "span_by_perod"], "span_by_period"),
         (["query", "span_by_period", "oops"], "PARAMETER=VALUE"),
+        (["query", "span_by_period", "ensemble=pino"], "did you mean piano"),
         (["extract", "--workers", "0"], "'0'"),
         (["extract", "no-such-corpus"], "corpora list"),
         (["compare", "PIECE", "--cohort", "ensemble=piano forte"], "piano"),

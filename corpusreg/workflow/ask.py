@@ -10,7 +10,7 @@ from corpusreg.errors import UsageError
 from corpusreg.store import open_reference
 
 if TYPE_CHECKING:
-    from corpusreg.store import Result
+    from corpusreg.store import Reference, Result
 
 __all__ = ["GROUPS", "profiles", "query", "table"]
 
@@ -67,12 +67,31 @@ def profiles() -> list[dict[str, Any]]:
 
 
 def query(name: str, given: Mapping[str, str]) -> tuple[Result, Any]:
-    """Rows of a stored query or of a user's SQL file, and the query itself."""
+    """Rows of a stored query or of a user's SQL file, and the query itself.
+
+    Raises UsageError where there are none because no work has the ensemble or the period.
+    """
     from corpusreg import sql
 
     wanted = sql.find(name)
     with open_reference() as reference:
-        return reference.query(wanted.text, wanted.values(given)), wanted
+        result = reference.query(wanted.text, wanted.values(given))
+        if not result.rows:
+            _check_words(reference, given)
+        return result, wanted
+
+
+def _check_words(reference: Reference, given: Mapping[str, str]) -> None:
+    for column in ("ensemble", "period"):
+        if column in given:
+            found = reference.fetch_columns(
+                f"SELECT DISTINCT {column} AS name FROM works "
+                f"WHERE {column} IS NOT NULL ORDER BY 1"
+            )
+            known = [*map(str, found["name"]), "none"]
+            if given[column] not in known:
+                nearest = _nearest(given[column], known)
+                raise UsageError(f"{column}: no work has '{given[column]}'{nearest}")
 
 
 def _nearest(word: str, known: Iterable[str]) -> str:
