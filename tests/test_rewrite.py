@@ -245,3 +245,34 @@ def test_any_change_of_a_real_score_reads_back(seed: int, which: int, tmp_path: 
     found = one(out).notes
     for name in ("part", "staff", "bar", "onset", "duration", "pitch", "staccato"):
         assert (found[name] == expected[name]).all()
+
+
+def test_a_clef_is_set_where_ledger_lines_would_pile_up(tmp_path: Path) -> None:
+    bar = (
+        "<note><pitch><step>{0}</step><octave>{1}</octave></pitch><duration>4</duration>"
+        "<voice>1</voice><type>whole</type></note>"
+    )
+    clef = "<clef><sign>F</sign><line>4</line></clef>"
+    head = f"<attributes><divisions>1</divisions>{clef}</attributes>"
+    bars = "".join(
+        f'<measure number="{n}">{head if n == 1 else ""}{bar.format("E", 3)}</measure>'
+        for n in range(1, 6)
+    )
+    page = tmp_path / "bass.musicxml"
+    page.write_text(
+        '<score-partwise version="4.0"><part-list><score-part id="P1"><part-name>Cello'
+        f'</part-name></score-part></part-list><part id="P1">{bars}</part></score-partwise>',
+        encoding="utf-8",
+    )
+    score, out = one(page), tmp_path / "out.musicxml"
+    write(page, score, octaves(score, [1, 2], by=1), out)  # E4: two lines, no clef
+    assert len(list(tree(out).iter("clef"))) == 1
+    write(page, score, octaves(score, [1, 2], by=2), out)  # E5: five lines and more
+    clefs = [
+        (bar.get("number"), bar.findtext("attributes/clef/sign"))
+        for bar in tree(out).iter("measure")
+        if bar.find("attributes/clef") is not None
+    ]
+    assert clefs == [("1", "F"), ("2", "G"), ("4", "F")]
+    assert not faults(out)
+    assert one(out).notes["pitch"].tolist() == [52, 76, 76, 52, 52]

@@ -45,7 +45,7 @@ class Move:
 def after(music: Music, bar: int, starts: Sequence[int]) -> Iterator[Move]:
     """Groups of hands moved from a bar on, to the end of a phrase or for some bars."""
     count = len(music.score.bars)
-    later = [b for b in starts if b > bar][:3]
+    later = [b for b in starts if b >= bar + _LENGTHS[0]][:3]
     ends = {*later, *(min(bar + n, count) for n in _LENGTHS), _section(music, bar), count}
     for end in sorted(ends):
         yield from _each(music, bar, end)
@@ -53,7 +53,7 @@ def after(music: Music, bar: int, starts: Sequence[int]) -> Iterator[Move]:
 
 def before(music: Music, bar: int, starts: Sequence[int]) -> Iterator[Move]:
     """Groups of hands moved up to a bar, from the beginning of a phrase or of the piece."""
-    earlier = [b for b in starts if b < bar][-3:]
+    earlier = [b for b in starts if b <= bar - _LENGTHS[0]][-3:]
     begins = {*earlier, *(max(bar - n, 0) for n in _LENGTHS), 0}
     for begin in sorted(begins - {bar}, reverse=True):
         yield from _each(music, begin, bar)

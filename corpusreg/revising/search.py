@@ -49,8 +49,8 @@ MOST = 5
 LEAST_LIGHTER = 0.05  # of the sound
 STAYS_LOW = 2  # semitones by which the lower edge may move where lightness is asked for
 _ELSEWHERE = 0.1
-# A change of everything counts half as much as one of little, two octaves less than one.
-_MUCH, _FAR = 0.5, 0.75
+# A change of everything counts half as much as one of little, two octaves half as much as one.
+_MUCH, _FAR = 0.5, 0.5
 
 
 @dataclass(frozen=True)

@@ -2,9 +2,9 @@
 
 What is changed: `octave` of moved notes; notes taken out (a member leaves its chord, a
 lone note becomes a rest); a `staccato` dot on notes played short. What hangs on these:
-octave-shift lines and accidentals (modules of their own), slurs that would lose an end,
-and placing that was computed for the old height: `stem` of moved notes where one voice
-is alone on its staff, and their vertical offsets (`default-y`). Clefs stay.
+octave-shift lines, accidentals and clefs (modules of their own), slurs that would lose
+an end, and placing that was computed for the old height: `stem` of moved notes where
+one voice is alone on its staff, and their vertical offsets (`default-y`).
 """
 
 from __future__ import annotations
@@ -22,6 +22,7 @@ from corpusreg.readers.musicxml.part import STACCATO
 from corpusreg.readers.musicxml.raw import integer
 from corpusreg.rewrite.accidentals import add_accidentals, keys_of, missing
 from corpusreg.rewrite.change import Change
+from corpusreg.rewrite.clefs import set_clefs
 from corpusreg.rewrite.ottava import shift_lines
 from corpusreg.rewrite.tree import insert, note_elements, parsed, parts, remove
 
@@ -78,6 +79,8 @@ def _move_all(root: etree._Element, moves: Mapping[etree._Element, int]) -> None
     for bar, keys in bars:
         _free_stems(bar, moves)
         add_accidentals(bar, keys, before)
+    for part in parts(root) if moves else ():
+        set_clefs(part, moves)
 
 
 def _move(note: etree._Element, octaves: int) -> None:
