@@ -41,7 +41,7 @@ OUTSIDE: dict[str, tuple[str, ...]] = {
     "platformdirs": ("settings",),
     "sklearn": ("profiles.clustering",),
     "threadpoolctl": ("profiles.clustering",),
-    "typst": ("report.typeset",),
+    "typst": ("pictures.save", "report.typeset"),
     "verovio": ("engraving",),
 }  # fmt: skip
 HEAVY = (

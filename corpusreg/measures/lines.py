@@ -78,7 +78,7 @@ def _counted(first: Ints, second: Ints) -> list[tuple[int, int, int]]:
 
 
 def _sounding(notes: Notes, moments: Ints) -> NDArray[np.bool_]:
-    """Which pitches sound at each moment, shape (moments, 128); an onset has begun at its own."""
+    """Which pitches sound at each moment, their onsets included, shape (moments, 128)."""
     size = (len(moments) + 1) * PITCHES
     begins = np.searchsorted(moments, notes.onset) * PITCHES + notes.pitch
     ends = np.searchsorted(moments, notes.onset + notes.duration) * PITCHES + notes.pitch
