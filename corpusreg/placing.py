@@ -86,20 +86,6 @@ def place_score(
     return _placed(reference, path, work, chosen, table or load(), many=False)
 
 
-def place_score(
-    reference: Reference,
-    path: Path,
-    score: Score,
-    cohort: str | None = None,
-    table: Instruments | None = None,
-) -> Comparison:
-    """A score at hand, placed as `place_file` places a file that holds it alone."""
-    chosen = parse_cohort(reference, cohort) if cohort else None
-    played = perform(score)
-    work = _Work(score, played, analyse(played), ensemble_of(score, played))
-    return _placed(reference, path, work, chosen, table or load(), many=False)
-
-
 def measured(path: Path) -> list[tuple[str, Analysis, dict[str, Analysis]]]:
     """All works of a file, measured and not placed: title, the whole, the parts by name.
 
