@@ -32,7 +32,7 @@ __all__ = ["WAYS", "contrast", "phrase_bars"]
 WAYS = ("settled", "narrow", "open")
 FEWEST = 3  # notes that move together: never single ones
 MOVING = 0.25  # semitones that a hand's move must save in all, so that none moves for nothing
-KEPT = 4  # ways of going on that are followed from phrase to phrase
+KEPT = 2  # ways of going on that are followed from phrase to phrase
 _FREE = 3  # hands that are moved freely; more of them move in groups
 
 Ints = NDArray[np.int64]
