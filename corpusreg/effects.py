@@ -111,20 +111,24 @@ def unit_means(values: Floats, unit: Ints) -> tuple[Ints, Floats]:
     return units, np.bincount(index, values) / np.bincount(index)
 
 
-def median_interval(values: Floats, unit: Ints) -> tuple[float, float] | None:
+def median_interval(
+    values: Floats, unit: Ints, counts: Floats | None = None
+) -> tuple[float, float] | None:
     """95 % interval of the unit-weighted median (Woodruff 1952, JASA 47:635-646).
 
-    The interval of the share of works below the median is turned into values. None
-    with fewer than LEAST_UNITS units.
+    The interval of the share of works below the median is turned into values. counts:
+    how often each value stands, once where left out. None with fewer than LEAST_UNITS
+    units.
     """
     units, index = np.unique(unit, return_inverse=True)
     count = len(units)
     if count < LEAST_UNITS:
         return None
-    weights = unit_weights(unit, np.ones(len(unit)))
+    often = np.ones(len(unit)) if counts is None else counts
+    weights = unit_weights(unit, often)
     median = weighted_quantile(values, weights, 0.5)
     below = (values < median) + 0.5 * (values == median)
-    shares = np.bincount(index, below) / np.bincount(index)
+    shares = np.bincount(index, often * below) / np.bincount(index, often)
     error = float(np.sqrt(((shares - 0.5) ** 2).sum() / (count * (count - 1))))
     low, high = _logit_interval(0.5, error, count, count - 1)
     return (

@@ -32,7 +32,7 @@ OUTSIDE: dict[str, tuple[str, ...]] = {
     "music21": ("readers.other",),
     "numpy": (
         "notes", "loudness", "readers", "pedal", "played", "ensembles", "measures", "analysis",
-        "rewrite", "duplicates", "reference", "effects", "rebar", "periods", "store", "cohorts",
+        "rewrite", "duplicates", "reference", "effects", "rebar", "periods", "atlas", "store", "cohorts",
         "profiles", "players", "comparison", "pictures", "outputs.console", "heights",
         "report.sound", "revising", "contrast_page",
         "building", "workflow.ask",

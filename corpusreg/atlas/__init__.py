@@ -1,0 +1,1 @@
+"""A repertoire atlas as data: groups of works, octaves, heights of instruments."""
