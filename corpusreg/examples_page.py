@@ -31,7 +31,6 @@ __all__ = ["examples_page", "write_examples"]
 _AROUND = 8  # bars of the map on each side
 _WIDTH = 720.0  # pixels: the text column
 _STYLE = """
-
 .credit { font-size: 0.85em; }
 """
 

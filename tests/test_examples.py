@@ -293,6 +293,7 @@ def test_every_kind_is_told_and_asked_for(
         text = capsys.readouterr().out
         for each in printed["examples"]:
             assert each["words"].isascii()
+            assert max(map(len, text.splitlines())) <= 88
             assert " ".join(each["words"].split()) in " ".join(text.split())
 
 
@@ -314,6 +315,18 @@ def test_the_page_quotes_what_is_open_and_says_why_not_otherwise(
     )
     assert "Notation of" not in shut.read_text(encoding="utf-8")
     assert cli.main(["examples", "shift", "--report", str(tmp_path / "a.txt")]) == 2
+    capsys.readouterr()
+    none = [
+        "examples",
+        "lift",
+        "--ensemble",
+        "solo melody",
+        "--report",
+        str(tmp_path / "b.html"),
+    ]
+    assert cli.main(none) == 1
+    assert "No work of the reference" in capsys.readouterr().out
+    assert not (tmp_path / "b.html").exists()
 
 
 def test_the_command_loads_nothing_heavy(in_home: Path) -> None:

@@ -57,7 +57,7 @@ def _examples(options: argparse.Namespace) -> int:
         check_report(options.report)
     wanted = Filters(options.ensemble, options.period, options.difficulty, options.licence)
     found = workflow.examples(options.kind, wanted, options.count)
-    if options.report:
+    if options.report and found.found:
         from corpusreg.examples_page import write_examples
 
         write_examples(found, VERSION, options.report)

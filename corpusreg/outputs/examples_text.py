@@ -28,7 +28,7 @@ def examples_text(found: Examples) -> str:
     kind = KINDS[found.kind]
     if not found.found:
         return "No work of the reference has such a passage; ask for less in particular."
-    lines = [f"{kind.title}: {kind.shows}.", ""]
+    lines = [*textwrap.wrap(f"{kind.title}: {kind.shows}.", _WIDTH), ""]
     for number, each in enumerate(found.found, start=1):
         lines += [*example_lines(each, f"{number:>2}. "), ""]
     said = (
