@@ -212,6 +212,20 @@ def test_limits_know_range_span_and_meetings() -> None:
     assert not upper.inside(by(added, 1))
 
 
+def test_a_note_tied_to_the_other_staff_moves_as_one() -> None:
+    rows = keyboard([TUNE, BASS]).notes.tolist()
+    tied = [
+        (0, 2, 1, 11, 44, 4, 53, -1, False, False, True, False),
+        (0, 1, 0, 12, 48, 4, 53, -1, False, True, False, False),
+    ]
+    score = Score(1, (PIANO,), keyboard([TUNE, BASS]).bars, note_table([*rows, *tied]))
+    _, _, options_ = found(score, "move more at 13")
+    assert options_
+    for option in options_:
+        octaves = option.move.change.octaves
+        assert octaves[-1] == octaves[-2]
+
+
 @pytest.mark.parametrize("text", ["move more at 9", "clear before 9", "lighter", "narrower"])
 def test_what_is_predicted_is_what_compare_measures(
     in_home: Path, tmp_path: Path, text: str

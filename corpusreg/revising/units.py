@@ -110,22 +110,24 @@ def music(
     home = np.minimum.reduceat(home[np.argsort(chain, kind="stable")], _starts(chain))[
         np.unique(chain, return_inverse=True)[1]
     ]
-    return Music(score, tuple(_hands(score, table)), chain, home, tuple(slurs))
+    return Music(score, tuple(_hands(score, table, chain)), chain, home, tuple(slurs))
 
 
 def _starts(chain: Ints) -> Ints:
     return np.flatnonzero(np.diff(np.sort(chain, kind="stable"), prepend=-1))
 
 
-def _hands(score: Score, table: Instruments) -> list[Hand]:
+def _hands(score: Score, table: Instruments, chain: Ints) -> list[Hand]:
+    """Hands, lowest first; a note tied over to another staff is the hand's that strikes it."""
     notes, matched = score.notes, table.match_all(score.parts)
+    at = notes["staff"][chain]
     found = []
     for part in np.unique(notes["part"]).tolist():
         own = notes["part"] == part
-        staves = np.unique(notes["staff"][own]).tolist()
+        staves = np.unique(at[own]).tolist()
         row = matched[part]
         for staff in staves:
-            rows = own & (notes["staff"] == staff)
+            rows = own & (at == staff)
             pitch = notes["pitch"][rows]
             time = np.maximum(notes["duration"][rows], 1)
             compass = int(pitch.min()), int(pitch.max())
