@@ -23,6 +23,7 @@ from corpusreg.commands.periods import add_periods
 from corpusreg.commands.placing import add_compare
 from corpusreg.commands.profiles import add_profiles
 from corpusreg.commands.revising import add_revising
+from corpusreg.commands.room import add_room
 from corpusreg.errors import CorpusregError, UsageError
 
 __all__ = ["main"]
@@ -101,6 +102,7 @@ def _parser() -> argparse.ArgumentParser:
     add_compare(commands)
     add_maps(commands)
     add_handout(commands)
+    add_room(commands)
     add_instruments(commands)
     add_revising(commands)
 

@@ -24,6 +24,7 @@ PACKAGE = ROOT / "corpusreg"
 OUTSIDE: dict[str, tuple[str, ...]] = {
     "distributed": ("building.cluster",),
     "duckdb": ("store",),
+    "flask": ("room.app",),
     "fsspec": ("store.mirror",),
     "lxml": ("readers.musicxml", "readers.mei", "engraving", "rewrite"),
     "lytk": ("readers.abc", "engraving.loading"),
@@ -39,10 +40,12 @@ OUTSIDE: dict[str, tuple[str, ...]] = {
     ),
     "pandas": ("api",),
     "platformdirs": ("settings",),
+    "seaborn": ("figures.style",),
     "sklearn": ("profiles.clustering",),
     "threadpoolctl": ("profiles.clustering",),
     "typst": ("pictures.save", "report.typeset"),
     "verovio": ("engraving",),
+    "werkzeug": ("room.app", "room.serve"),
 }  # fmt: skip
 HEAVY = (
     "pandas", "scipy", "sklearn", "ruptures", "matplotlib", "seaborn", "music21", "lytk",

@@ -1,0 +1,246 @@
+"""Addresses of the room: what each shows, and what each form sets going."""
+
+from __future__ import annotations
+
+import secrets
+from importlib.resources import files
+from typing import IO
+
+from flask import Flask, Response, abort, redirect, render_template, request, send_file, url_for
+from werkzeug.datastructures import FileStorage
+from werkzeug.exceptions import HTTPException, RequestEntityTooLarge
+from werkzeug.wrappers import Response as AnyResponse
+
+from corpusreg import workflow
+from corpusreg.errors import CorpusregError, UsageError
+from corpusreg.formats import FORMATS
+from corpusreg.pictures import look
+from corpusreg.room import guard
+from corpusreg.room.desk import Desk, Pile
+from corpusreg.room.uploads import FILES, MEGABYTE, PER_FILE, TOTAL
+
+__all__ = ["room"]
+
+_FORM = 2**20  # bytes of a request beside its files
+_PARTS = FILES + 50  # parts of a request: files and fields
+_FEW = 10  # works from which a group is offered for choosing
+_PAPERS = ("a4", "letter")
+
+
+class _RefusedError(CorpusregError):
+    """A request that is not served; told with 403 where others are told with 400."""
+
+
+def room(desk: Desk, port: int) -> Flask:
+    """The application for a desk, at a port of this computer."""
+    app = Flask("corpusreg.room", static_folder=None)
+    app.config["MAX_CONTENT_LENGTH"] = TOTAL + _FORM
+    app.config["MAX_FORM_PARTS"] = _PARTS
+    token = secrets.token_urlsafe(24)
+    style, script = _style(), _text("corpusreg.room", "room.js")
+
+    @app.before_request
+    def admit() -> None:
+        try:
+            origin, site = map(request.headers.get, ("Origin", "Sec-Fetch-Site"))
+            guard.check(request.method, request.headers.get("Host", ""), origin, site, port)
+        except UsageError as error:
+            raise _RefusedError(str(error)) from error
+        if request.method == "POST" and not guard.same(request.form.get("token", ""), token):
+            raise _RefusedError(
+                "this page is from an earlier run; open the room again and repeat"
+            )
+
+    @app.after_request
+    def protect(response: Response) -> Response:
+        policy = response.headers.get("Content-Security-Policy", guard.FOR_PAGES)
+        response.headers.update(guard.headers(policy))
+        return response
+
+    @app.context_processor
+    def known() -> dict[str, object]:
+        limits = {"file": PER_FILE, "total": TOTAL, "files": FILES, "mb": MEGABYTE}
+        return {"token": token, "limits": limits, "endings": sorted(FORMATS)}
+
+    @app.get("/style.css")
+    def styles() -> Response:
+        return Response(style, mimetype="text/css")
+
+    @app.get("/room.js")
+    def scripts() -> Response:
+        return Response(script, mimetype="text/javascript")
+
+    @app.get("/icon.svg")
+    def icon() -> Response:
+        return Response(_text("corpusreg.room", "icon.svg"), mimetype="image/svg+xml")
+
+    _problems(app)
+    _entry(app, desk)
+    _pile_pages(app, desk)
+    _pile_files(app, desk)
+    return app
+
+
+def _text(package: str, name: str) -> str:
+    return files(package).joinpath("assets", name).read_text(encoding="utf-8")
+
+
+def _style() -> str:
+    """The look of the reports, and what only the room has."""
+    parts = (
+        look.css(),
+        _text("corpusreg.report", "page.css"),
+        _text("corpusreg.room", "room.css"),
+    )
+    return "\n".join(parts)
+
+
+def _problems(app: Flask) -> None:
+    """Every problem is one line, on a page or as plain text for the page's script."""
+
+    def told(line: str, code: int) -> tuple[str, int] | Response:
+        if request.accept_mimetypes.best == "text/plain":
+            return Response(line, code, mimetype="text/plain")
+        return render_template("problem.html", line=line), code
+
+    @app.errorhandler(CorpusregError)
+    def ours(error: CorpusregError) -> tuple[str, int] | Response:
+        return told(
+            " ".join(str(error).split()), 403 if isinstance(error, _RefusedError) else 400
+        )
+
+    @app.errorhandler(RequestEntityTooLarge)
+    def too_much(_: RequestEntityTooLarge) -> tuple[str, int] | Response:
+        return told(
+            f"more than {TOTAL // MEGABYTE} MB or {FILES} files at once; give fewer scores", 413
+        )
+
+    @app.errorhandler(HTTPException)
+    def other(error: HTTPException) -> tuple[str, int] | Response:
+        if error.code == 404:
+            return told("nothing is here any more; give the scores again", 404)
+        return told(
+            "this request makes no sense here; go back and try again", error.code or 400
+        )
+
+    @app.errorhandler(Exception)
+    def fault(error: Exception) -> tuple[str, int] | Response:
+        name = type(error).__name__
+        return told(f"corpusreg is at fault here ({name}); go back and try again", 500)
+
+
+def _entry(app: Flask, desk: Desk) -> None:
+    """The first page: give scores, or measure a reference first."""
+
+    @app.get("/")
+    def start() -> str:
+        found = workflow.check()
+        works = f"{found['counts']['counted']:,}" if found["ok"] else ""
+        return render_template("start.html", reference=found, works=works, state=desk.measuring)
+
+    @app.post("/reference")
+    def measure() -> AnyResponse:
+        desk.measure()
+        return redirect(url_for("start"), 303)
+
+    @app.post("/scores")
+    def give() -> AnyResponse:
+        given = [
+            (each.filename or "", each.stream)
+            for each in request.files.getlist("scores")
+            if each.filename
+        ]
+        return redirect(url_for("pile", key=desk.add(given).key), 303)
+
+
+def _pile_pages(app: Flask, desk: Desk) -> None:
+    """What was given: its reports, other cohorts, handouts."""
+
+    @app.get("/scores/<key>")
+    def pile(key: str) -> str:
+        return render_template("pile.html", pile=_pile(desk, key), groups=_groups())
+
+    @app.post("/scores/<key>/compare")
+    def compare(key: str) -> AnyResponse:
+        found = _free(desk, key)
+        cohort = request.form.get("cohort", "")
+        if cohort and cohort not in {
+            value for group in _groups().values() for value, _ in group
+        }:
+            raise UsageError("these works are not in the reference; choose among those listed")
+        desk.compare(found, cohort)
+        return redirect(url_for("pile", key=key), 303)
+
+    @app.post("/scores/<key>/handouts")
+    def handouts(key: str) -> AnyResponse:
+        found = _free(desk, key)
+        codes, roster = "codes" in request.form, _given("roster")
+        if codes and roster is None:
+            raise UsageError("codes come from a roster; choose the table that has them")
+        paper = request.form.get("paper", "")
+        if paper not in _PAPERS:
+            raise UsageError(f"the paper is one of {' and '.join(_PAPERS)}; choose one")
+        desk.make_sheets(found, roster, _given("text"), codes=codes, paper=paper)
+        return redirect(url_for("pile", key=key), 303)
+
+
+def _pile_files(app: Flask, desk: Desk) -> None:
+    """Reports and archives."""
+
+    @app.get("/scores/<key>/report/<int:number>")
+    def report(key: str, number: int) -> Response:
+        pieces = _pile(desk, key).pieces
+        piece = pieces[number] if number < len(pieces) else None
+        if piece is None or piece.report is None:
+            abort(404)
+        save = "save" in request.args
+        name = f"{piece.file.rpartition('/')[2].rpartition('.')[0]}.html"
+        response = send_file(
+            piece.report, "text/html", as_attachment=save, download_name=name, etag=False
+        )
+        response.headers["Content-Security-Policy"] = guard.FOR_REPORTS
+        return response
+
+    @app.get("/scores/<key>/handouts.zip")
+    def archive(key: str) -> Response:
+        sheets = _pile(desk, key).sheets
+        if sheets is None or sheets.archive is None:
+            abort(404)
+        return send_file(
+            sheets.archive, as_attachment=True, download_name="handouts.zip", etag=False
+        )
+
+
+def _pile(desk: Desk, key: str) -> Pile:
+    if key not in desk.piles:
+        abort(404)
+    return desk.piles[key]
+
+
+def _free(desk: Desk, key: str) -> Pile:
+    found = _pile(desk, key)
+    if found.doing:
+        raise UsageError("something is under way with these scores; wait until it is done")
+    return found
+
+
+def _given(name: str) -> IO[bytes] | None:
+    found: FileStorage | None = request.files.get(name)
+    return found.stream if found is not None and found.filename else None
+
+
+def _groups() -> dict[str, list[tuple[str, str]]]:
+    """Works to compare with: for each heading the choices, as (cohort, words)."""
+    found: dict[str, list[tuple[str, str]]] = {
+        "Enough works to place a piece": [],
+        "Few works: places will be vague": [],
+    }
+    enough, few = found.values()
+    for (ensemble, period), cell in workflow.coverage().cells.items():
+        if not ensemble or not period or cell.works < _FEW:
+            continue
+        where = f"ensemble={ensemble}" + (f",period={period}" if period != "all" else "")
+        when = "of all times" if period == "all" else period
+        words = f"{ensemble}, {when} ({cell.works:,} works)"
+        (enough if cell.enough else few).append((where, words))
+    return {heading: choices for heading, choices in found.items() if choices}

@@ -1,0 +1,277 @@
+"""What lies on the desk: the scores given, their reports, their sheets; one job at a time.
+
+Everything is kept in one folder that is removed at the end, and the oldest goes when
+there is too much. Requests only look and put jobs into a queue; one thread does them.
+"""
+
+from __future__ import annotations
+
+import queue
+import secrets
+import shutil
+import sys
+import tempfile
+import threading
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, field
+from functools import partial
+from pathlib import Path
+from typing import IO
+
+from corpusreg import workflow
+from corpusreg.building.batch import Progress
+from corpusreg.demo import pieces_folder
+from corpusreg.errors import CorpusregError
+from corpusreg.isolate import Answer, Limits, Pool
+from corpusreg.room.tasks import (
+    Reported,
+    ReportTask,
+    SheetsMade,
+    SheetsTask,
+    make_sheets,
+    report,
+)
+from corpusreg.room.uploads import Taken, keep, take
+
+__all__ = ["Desk", "Measuring", "Piece", "Pile", "Sheets"]
+
+_PILES = 12  # kept at once; each is bounded by what may be given at once
+_WORKERS = 2
+# Sheets of a class: many pieces, each read in a child of its own with its own limits.
+_SHEETS_LIMITS = Limits(cpu_seconds=600, wall_seconds=3600)
+_SMALL = 2**20  # bytes of a roster or a text
+_WARM = ("two-shores.mid", "stairs.musicxml")
+
+
+@dataclass
+class Piece:
+    """A file: its report once there is one, its titles, what could not be read."""
+
+    file: str
+    report: Path | None = None
+    titles: tuple[str, ...] = ()
+    problems: tuple[str, ...] = ()
+    done: bool = False
+
+    @property
+    def title(self) -> str:
+        """What it is called."""
+        several = f" and {len(self.titles) - 1} more" if len(self.titles) > 1 else ""
+        return f"{self.titles[0]}{several}" if self.titles else self.file
+
+
+@dataclass
+class Sheets:
+    """The handouts asked for: the archive once it is there."""
+
+    archive: Path | None = None
+    pieces: int = 0
+    lines: tuple[str, ...] = ()
+
+
+@dataclass
+class Pile:
+    """What was given at once. doing: what is under way, '' for nothing; problem: why the
+    last thing asked for could not be done, one line."""
+
+    key: str
+    folder: Path
+    taken: Taken
+    pieces: list[Piece]
+    cohort: str = ""
+    doing: str = ""
+    problem: str = ""
+    sheets: Sheets | None = None
+    made: int = 0  # reports and sheets so far, for names of files
+
+    @property
+    def scores(self) -> Path:
+        """The folder of the scores."""
+        return self.folder / "scores" / self.taken.name
+
+    @property
+    def first(self) -> int | None:
+        """Number of the first piece that has a report."""
+        ready = [number for number, piece in enumerate(self.pieces) if piece.report]
+        return ready[0] if ready else None
+
+
+@dataclass
+class Measuring:
+    """The measuring of the bundled scores: files done of all."""
+
+    doing: bool = False
+    done: int = 0
+    total: int = 0
+    problem: str = ""
+
+
+@dataclass
+class Desk:
+    """The state of a run. Use it in a `with` statement; at the end all of it is removed."""
+
+    measuring: Measuring = field(default_factory=Measuring)
+    piles: dict[str, Pile] = field(default_factory=dict)
+
+    def __enter__(self) -> Desk:
+        self._folder = Path(tempfile.mkdtemp(prefix="corpusreg-room-"))
+        self._jobs: queue.SimpleQueue[Callable[[], None]] = queue.SimpleQueue()
+        self._reports = Pool(report, _WORKERS)
+        self._sheets = Pool(make_sheets, 1, _SHEETS_LIMITS)
+        threading.Thread(target=self._work, daemon=True).start()
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self._reports.close()
+        self._sheets.close()
+        shutil.rmtree(self._folder, ignore_errors=True)
+
+    def warm(self) -> None:
+        """Have the children load what they need before someone waits for it."""
+        self._jobs.put(self._warm)
+
+    def add(self, given: Iterable[tuple[str, IO[bytes]]]) -> Pile:
+        """Take what is given and begin its reports. Raises UsageError as `take` does."""
+        key = secrets.token_urlsafe(12)
+        folder = self._folder / f"pile{key}"
+        (folder / "scores").mkdir(parents=True)
+        try:
+            taken = take(given, folder / "scores")
+        except BaseException:
+            shutil.rmtree(folder, ignore_errors=True)
+            raise
+        pile = Pile(key, folder, taken, [])
+        self.piles[key] = pile
+        while len(self.piles) > _PILES:
+            oldest = self.piles.pop(next(iter(self.piles)))
+            shutil.rmtree(oldest.folder, ignore_errors=True)
+        self.compare(pile, "")
+        return pile
+
+    def compare(self, pile: Pile, cohort: str) -> None:
+        """Begin the reports, with works chosen by `cohort`, '' for those most like each."""
+        pile.cohort, pile.problem = cohort, ""
+        pile.pieces = [Piece(file) for file in pile.taken.files]
+        pile.doing = "Reading and comparing"
+        self._put(pile, partial(self._compare, pile))
+
+    def make_sheets(
+        self,
+        pile: Pile,
+        roster: IO[bytes] | None,
+        text: IO[bytes] | None,
+        *,
+        codes: bool,
+        paper: str,
+    ) -> None:
+        """Begin the handouts. roster, text: as `corpusreg handout` reads them, or None.
+
+        Raises UsageError where one of these is too large.
+        """
+        pile.made += 1
+        work = pile.folder / f"sheets{pile.made}"
+        work.mkdir()
+        names = pile.folder / f"roster{pile.made}.csv" if roster else None
+        if roster and names:
+            keep(roster, names, "the roster", _SMALL)
+        if text:
+            keep(text, work / "sentences.txt", "sentences.txt", _SMALL)
+        task = SheetsTask(
+            pile.scores, work, pile.folder / f"handouts{pile.made}.zip", names, codes, paper,
+            pile.cohort or None,
+        )  # fmt: skip
+        pile.sheets, pile.problem = None, ""
+        pile.doing = "Making the handouts, a few seconds for each piece"
+        self._put(pile, partial(self._make_sheets, pile, task))
+
+    def measure(self) -> None:
+        """Begin measuring the bundled scores, where that is not under way."""
+        if not self.measuring.doing:
+            self.measuring = Measuring(doing=True)
+            self._jobs.put(self._measure)
+
+    def _put(self, pile: Pile, job: Callable[[], None]) -> None:
+        def guarded() -> None:
+            try:
+                job()
+            except CorpusregError as error:
+                pile.problem = _line(error)
+            except Exception as error:  # noqa: BLE001 - the next job must be done
+                pile.problem = _fault(error)
+            pile.doing = ""
+
+        self._jobs.put(guarded)
+
+    def _work(self) -> None:
+        while True:
+            self._jobs.get()()
+
+    def _compare(self, pile: Pile) -> None:
+        waiting = list(pile.pieces)
+        while waiting:
+            now, waiting = waiting[:_WORKERS], waiting[_WORKERS:]
+            if waiting:
+                done = len(pile.pieces) - len(waiting)
+                pile.doing = f"Reading and comparing, {done} of {len(pile.pieces)}"
+            tasks = {}
+            for piece in now:
+                pile.made += 1
+                to = pile.folder / f"report{pile.made}.html"
+                tasks[ReportTask(pile.scores, piece.file, to, pile.cohort or None)] = piece
+            for answer in self._reports.each(list(tasks)):
+                _settle(tasks[answer.item], answer)
+
+    def _make_sheets(self, pile: Pile, task: SheetsTask) -> None:
+        (answer,) = self._sheets.each([task])
+        shutil.rmtree(task.work, ignore_errors=True)
+        if answer.error:
+            raise answer.error
+        made: SheetsMade = answer.result
+        pile.sheets = Sheets(task.to, made.pieces, made.lines)
+
+    def _measure(self) -> None:
+        state = self.measuring
+
+        def show(progress: Progress) -> None:
+            state.done, state.total = progress.done, progress.total
+
+        try:
+            workflow.extract(on_progress=show)
+            self.warm()
+        except CorpusregError as error:
+            state.problem = _line(error)
+        except Exception as error:  # noqa: BLE001 - the room stays open
+            state.problem = _fault(error)
+        state.doing = False
+
+    def _warm(self) -> None:
+        """A piece of the demo for each child; what comes of it does not matter."""
+        folder = self._folder / "warm"
+        folder.mkdir(exist_ok=True)
+        tasks = [
+            ReportTask(pieces_folder(), name, folder / f"{name}.html", None) for name in _WARM
+        ]
+        self._reports.each(tasks)
+
+
+def _settle(piece: Piece, answer: Answer) -> None:
+    """What became of a file, kept with it."""
+    if answer.error is None:
+        found: Reported = answer.result
+        piece.titles, piece.problems = found.titles, found.problems
+        piece.report = answer.item.to if found.titles else None
+    else:
+        words = _line(answer.error)
+        named = words if piece.file in words else f"{piece.file}: {words}"
+        piece.problems = (named,)
+    piece.done = True
+
+
+def _line(error: Exception) -> str:
+    return " ".join(str(error).split())
+
+
+def _fault(error: Exception) -> str:
+    """What is said when corpusreg itself is at fault; the whole goes to the terminal."""
+    print(f"corpusreg: {type(error).__name__}: {_line(error)}", file=sys.stderr)
+    return f"corpusreg is at fault here ({type(error).__name__}); try it with another score"

@@ -1,0 +1,103 @@
+"""What is done with scores, each call in a bounded child process."""
+
+from __future__ import annotations
+
+import zipfile
+from collections.abc import Iterable
+from dataclasses import dataclass
+from pathlib import Path
+
+from corpusreg import workflow
+from corpusreg.definitions import VERSION
+from corpusreg.errors import CorpusregError
+
+__all__ = ["ReportTask", "Reported", "SheetsMade", "SheetsTask", "make_sheets", "report"]
+
+
+@dataclass(frozen=True)
+class ReportTask:
+    """A file to be placed and its report to be written. folder: what names are relative to."""
+
+    folder: Path
+    file: str
+    to: Path
+    cohort: str | None
+
+
+@dataclass(frozen=True)
+class Reported:
+    """Titles of the works in the report, none where nothing could be read; problems."""
+
+    titles: tuple[str, ...]
+    problems: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class SheetsTask:
+    """Sheets of a class, to be packed into the archive `to`, which is new.
+
+    work: a folder to make them in; a text `sentences.txt` in it is heeded.
+    """
+
+    folder: Path
+    work: Path
+    to: Path
+    roster: Path | None
+    codes: bool
+    paper: str
+    cohort: str | None
+
+
+@dataclass(frozen=True)
+class SheetsMade:
+    """How many sheets, and what is to be said about them."""
+
+    pieces: int
+    lines: tuple[str, ...]
+
+
+def report(task: ReportTask) -> Reported:
+    """Write the report of a file, as `compare --report` does.
+
+    Raises CorpusregError where there is no usable reference or cohort.
+    """
+    from corpusreg.report.writing import write_report
+
+    found = workflow.compare_paths([task.folder / task.file], cohort=task.cohort)
+    problems = tuple(_inside(task.folder, found.failures))
+    if found.comparisons:
+        write_report(found.comparisons, problems, found.reference_id, VERSION, task.to)
+    return Reported(tuple(each.piece.title for each in found.comparisons), problems)
+
+
+def make_sheets(task: SheetsTask) -> SheetsMade:
+    """Make the sheets of a class, as `handout` does, and pack them.
+
+    Raises CorpusregError as `corpusreg.handout.writing.handout` does.
+    """
+    from corpusreg.handout.writing import handout
+
+    try:
+        made = handout(
+            task.folder,
+            task.work,
+            roster=task.roster,
+            codes=task.codes,
+            paper=task.paper,
+            cohort=task.cohort,
+        )
+    except CorpusregError as error:
+        (line,) = _inside(task.folder, [str(error)])
+        raise CorpusregError(line) from error
+    partial = task.to.with_suffix(".partial")
+    with zipfile.ZipFile(partial, "w", zipfile.ZIP_DEFLATED) as archive:
+        for path in sorted(each for each in task.work.rglob("*") if each.is_file()):
+            archive.write(path, f"handouts/{path.relative_to(task.work).as_posix()}")
+    partial.replace(task.to)
+    lines = _inside(task.folder, (*made.problems, *made.remarks))
+    return SheetsMade(made.pieces, tuple(lines))
+
+
+def _inside(folder: Path, lines: Iterable[str]) -> list[str]:
+    """Lines that name files as people know them, without the folder that holds them."""
+    return [line.replace(f"{folder}/", "").replace(f"{folder}\\", "") for line in lines]
