@@ -116,9 +116,8 @@ def median_interval(
 ) -> tuple[float, float] | None:
     """95 % interval of the unit-weighted median (Woodruff 1952, JASA 47:635-646).
 
-    The interval of the share of works below the median is turned into values. counts:
-    how often each value stands, once where left out. None with fewer than LEAST_UNITS
-    units.
+    The interval of the share below the median is turned into values. counts: how often
+    each value stands, else once. None with fewer than LEAST_UNITS units.
     """
     units, index = np.unique(unit, return_inverse=True)
     count = len(units)
@@ -131,10 +130,7 @@ def median_interval(
     shares = np.bincount(index, often * below) / np.bincount(index, often)
     error = float(np.sqrt(((shares - 0.5) ** 2).sum() / (count * (count - 1))))
     low, high = _logit_interval(0.5, error, count, count - 1)
-    return (
-        weighted_quantile(values, weights, low),
-        weighted_quantile(values, weights, high),
-    )
+    return weighted_quantile(values, weights, low), weighted_quantile(values, weights, high)
 
 
 def delta(earlier: Floats, later: Floats) -> float:

@@ -15,8 +15,9 @@ from corpusreg import effects
 from corpusreg.definitions import BY_NAME, MEASURES
 from corpusreg.errors import UsageError
 from corpusreg.periods.answer import study
+from corpusreg.periods.document import COLUMNS, study_document, study_rows
 from corpusreg.periods.results import Check, Finding, Study
-from corpusreg.periods.words import COLUMNS, study_document, study_rows, study_text
+from corpusreg.periods.words import study_text
 from corpusreg.periods.works import Works, check_words, period_rows
 from corpusreg.rebar import BARS, REBARRED
 

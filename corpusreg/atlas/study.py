@@ -175,8 +175,7 @@ def _octaves(source: Source, works: _Works) -> Octaves:
         tuple(
             OctaveCell(
                 cell.name, cell.works, cell.units, tuple(mean[bands].tolist()),
-                None if sides is None else tuple((low, high) for low, high in sides[bands].tolist()),
-                cell,
+                None if sides is None else tuple(map(tuple, sides[bands].tolist())), cell,
             )
             for cell, mean, sides in cells
         ),

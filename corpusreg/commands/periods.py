@@ -34,7 +34,8 @@ def add_periods(commands: Any) -> None:
 
 def _periods(options: argparse.Namespace) -> int:
     from corpusreg.periods.answer import study
-    from corpusreg.periods.words import COLUMNS, study_document, study_rows, study_text
+    from corpusreg.periods.document import COLUMNS, study_document, study_rows
+    from corpusreg.periods.words import study_text
     from corpusreg.periods.works import check_words, fetch_works
     from corpusreg.store import open_reference
     from corpusreg.tabular import print_rows

@@ -1,27 +1,24 @@
-"""An answer about periods as text for a terminal, as a JSON document, and as rows."""
+"""An answer about periods in words, and as text for a terminal."""
 
 from __future__ import annotations
 
 import itertools
 import textwrap
 from collections.abc import Iterator
-from dataclasses import asdict
-from typing import Any
 
 from corpusreg.definitions import Measure
 from corpusreg.periods.results import Check, Finding, MeasureStudy, Period, Study, explained
 from corpusreg.tabular import text_table
 
-__all__ = ["COLUMNS", "study_document", "study_rows", "study_text"]
-
-COLUMNS = (
-    "measure", "unit", "result", "periods", "repeated", "works", "composers", "value", "low",
-    "high", "p", "corrected", "verdict",
-)  # fmt: skip
+__all__ = [
+    "CHECK_WORDS", "VERDICTS", "because_words", "cell_name", "closing_words", "finding_words",
+    "findings", "remarks_words", "repeated_words", "result_words", "short_words",
+    "study_text", "years_words",
+]  # fmt: skip
 _LINE = 88
 _LONGEST_NAME = 26  # of a collection in a table
 _ENCODING_GAP = 0.5  # of works, between neighbouring periods, from which it is said
-_CHECKS = {
+CHECK_WORDS = {
     "ensembles": "same ensembles",
     "length": "same length",
     "writing": "same way of writing",
@@ -30,7 +27,7 @@ _CHECKS = {
     "half": "half bars",
     "double": "double bars",
 }
-_VERDICTS = {
+VERDICTS = {
     "not shown": "no difference shown",
     "does not survive": "a difference that does not survive",
     "open": "a difference that cannot be told from other things",
@@ -46,10 +43,10 @@ def study_text(study: Study, reference_id: str, version: str) -> str:
             "Nothing can be compared. A year of composition in the file, or a composer whose "
             "life is known, gives a work its period."
         )
-    parts = [opening, _in_short(study)]
+    parts = [opening, _wrap(short_words(study))]
     parts.append(_periods_text(study.periods))
     parts += ["\n".join(_measure_lines(each)) for each in study.measures]
-    return "\n\n".join((*parts, _closing(study)))
+    return "\n\n".join((*parts, "\n".join(map(_wrap, closing_words(study)))))
 
 
 def _opening(study: Study, reference_id: str, version: str) -> str:
@@ -61,9 +58,9 @@ def _opening(study: Study, reference_id: str, version: str) -> str:
     )
 
 
-def _in_short(study: Study) -> str:
+def short_words(study: Study) -> str:
     """How many results there are of each verdict, and those that hold by name."""
-    found = [(each, finding) for each in study.measures for finding in _findings(each)]
+    found = [(each, finding) for each in study.measures for finding in findings(each)]
     count = {
         verdict: sum(finding.verdict == verdict for _, finding in found)
         for verdict in ("holds", "open", "does not survive", "not shown", "cannot be tested")
@@ -79,10 +76,11 @@ def _in_short(study: Study) -> str:
         for each, finding in found
         if finding.verdict == "holds"
     ]
-    return _wrap(said + (f" What holds: {', '.join(held)}." if held else ""))
+    return said + (f" What holds: {', '.join(held)}." if held else "")
 
 
-def _findings(study: MeasureStudy) -> tuple[Finding, ...]:
+def findings(study: MeasureStudy) -> tuple[Finding, ...]:
+    """All results of a measure, the trend last."""
     return study.pairs if study.trend is None else (*study.pairs, study.trend)
 
 
@@ -94,7 +92,7 @@ def _periods_text(periods: tuple[Period, ...]) -> str:
     rows = [
         (
             p.name,
-            _years(p),
+            years_words(p),
             p.works,
             p.units,
             len(p.collections),
@@ -102,33 +100,34 @@ def _periods_text(periods: tuple[Period, ...]) -> str:
         )
         for p in periods
     ]
-    lines = [text_table(names, rows)]
-    lines.append(
-        _wrap(
-            "Dynamics, pedal, repeats: share of works in which they are written. Dated: share "
-            "whose year is stated or sourced; the others go by their composer's life."
-        )
+    return "\n".join((text_table(names, rows), *map(_wrap, remarks_words(periods))))
+
+
+def remarks_words(periods: tuple[Period, ...]) -> Iterator[str]:
+    """What must be known of the periods: columns, single collections, ways of writing."""
+    yield (
+        "Dynamics, pedal, repeats: share of works in which they are written. Dated: share "
+        "whose year is stated or sourced; the others go by their composer's life."
     )
-    lines += [
-        _wrap(f"All {p.name} works are of one collection and called by it: {p.collections[0]}.")
-        for p in periods
-        if len(p.collections) == 1
-    ]
+    for p in periods:
+        if len(p.collections) == 1:
+            yield (
+                f"All {p.name} works are of one collection and called by it: "
+                f"{p.collections[0]}."
+            )
     for before, after in itertools.pairwise(periods):
         for what in ("dynamics", "pedal", "repeats"):
             shares = (getattr(before, what), getattr(after, what))
             if abs(shares[0] - shares[1]) >= _ENCODING_GAP:
-                lines.append(
-                    _wrap(
-                        f"From {before.name} to {after.name} the works with {what} written go "
-                        f"from {100 * shares[0]:.0f} to {100 * shares[1]:.0f} %: part of a "
-                        "difference there may be how scores are written."
-                    )
+                yield (
+                    f"From {before.name} to {after.name} the works with {what} written go "
+                    f"from {100 * shares[0]:.0f} to {100 * shares[1]:.0f} %: part of a "
+                    "difference there may be how scores are written."
                 )
-    return "\n".join(lines)
 
 
-def _years(period: Period) -> str:
+def years_words(period: Period) -> str:
+    """First and last year of a period."""
     if period.first is None:
         return f"to {period.last}"
     return f"from {period.first}" if period.last is None else f"{period.first}-{period.last}"
@@ -145,7 +144,7 @@ def _measure_lines(study: MeasureStudy) -> Iterator[str]:
         ["period", "works", "composers", "median", "95 % interval"],
         [
             (
-                _cell_name(study, c.period, _LONGEST_NAME),
+                cell_name(study, c.period, _LONGEST_NAME),
                 c.works,
                 c.units,
                 c.median,
@@ -154,21 +153,21 @@ def _measure_lines(study: MeasureStudy) -> Iterator[str]:
             for c in study.cells
         ],
     )
-    idle = [finding for finding in _findings(study) if finding.p is None]
+    idle = [finding for finding in findings(study) if finding.p is None]
     if idle:
         yield ""
         yield _wrap(_untested(study, idle))
-    for finding in _findings(study):
+    for finding in findings(study):
         if finding.p is None:
             continue
         yield ""
-        yield _wrap(_sentence(study, finding))
+        yield _wrap(finding_words(study, finding))
         if finding.verdict in ("does not survive", "open", "holds"):
             yield _checks_table(finding)
-            yield from _because(study, finding)
+            yield from map(_wrap, because_words(finding))
 
 
-def _cell_name(study: MeasureStudy, period: str, longest: int = _LINE) -> str:
+def cell_name(study: MeasureStudy, period: str, longest: int = _LINE) -> str:
     """A period, or the one collection that stands for it, cut to so many letters."""
     cell = next(cell for cell in study.cells if cell.period == period)
     if len(cell.collections) > 1:
@@ -179,12 +178,13 @@ def _cell_name(study: MeasureStudy, period: str, longest: int = _LINE) -> str:
     return f"'{name}' ({period})"
 
 
-def _sentence(study: MeasureStudy, finding: Finding) -> str:
+def finding_words(study: MeasureStudy, finding: Finding) -> str:
+    """A result in one sentence, with its test."""
     where = _where(study, finding)
     if finding.p is None:
         return _untested(study, [finding])
     tests = f"p {_p(finding.p)}, corrected {_p(finding.corrected)}, {_composers(finding)}"
-    verdict = _VERDICTS[finding.verdict]
+    verdict = VERDICTS[finding.verdict]
     if not finding.periods:
         return (
             f"Over the years: {verdict.replace('difference', 'trend')}. Towards later years "
@@ -211,7 +211,7 @@ def _untested(study: MeasureStudy, findings: list[Finding]) -> str:
 
 
 def _where(study: MeasureStudy, finding: Finding) -> str:
-    names = [_cell_name(study, period) for period in finding.periods]
+    names = [cell_name(study, period) for period in finding.periods]
     return " -> ".join(names) or "over the years"
 
 
@@ -239,24 +239,26 @@ def _checks_table(finding: Finding) -> str:
          "composers", "result"],
         [
             (
-                _CHECKS[check.name],
-                _repeated_value(check, pairs),
+                CHECK_WORDS[check.name],
+                repeated_words(check, pairs),
                 _interval_of_100(check.interval) if pairs else _p(check.p),
                 " and ".join(map(str, check.units)) or "-",
-                _result(finding, check),
+                result_words(finding, check),
             )
             for check in finding.checks
         ],
     )  # fmt: skip
 
 
-def _repeated_value(check: Check, pairs: bool) -> str:
+def repeated_words(check: Check, pairs: bool) -> str:
+    """The value of a repeated result: of 100 pairs, or tau."""
     if check.value is None:
         return "-"
     return _of_100(check.value) if pairs else f"{check.value:.2f}"
 
 
-def _result(finding: Finding, check: Check) -> str:
+def result_words(finding: Finding, check: Check) -> str:
+    """What became of a result when it was repeated."""
     if check.survives is None:
         return check.reason
     around = check.value is not None and check.value * finding.value < 0
@@ -266,14 +268,15 @@ def _result(finding: Finding, check: Check) -> str:
     return said + (f": {', '.join(check.what)}" if check.what else "")
 
 
-def _because(study: MeasureStudy, finding: Finding) -> Iterator[str]:
-    gone = [_CHECKS[check.name] for check in finding.checks if check.survives is False]
+def because_words(finding: Finding) -> Iterator[str]:
+    """Why a result that is shown is not taken as it is, and what explains it."""
+    gone = [CHECK_WORDS[check.name] for check in finding.checks if check.survives is False]
     if gone:
-        yield _wrap(f"It does not survive with: {', '.join(gone)}.")
+        yield f"It does not survive with: {', '.join(gone)}."
     if finding.verdict == "open":
         alike = next(check for check in finding.checks if check.name == "ensembles")
         reason = alike.reason or "too few composers for an interval"
-        yield _wrap(f"It may be the change of ensembles or of composers: {reason}.")
+        yield f"It may be the change of ensembles or of composers: {reason}."
     shares = [
         (name, explained(finding, check))
         for check in finding.checks
@@ -281,80 +284,24 @@ def _because(study: MeasureStudy, finding: Finding) -> Iterator[str]:
         if check.name == name
     ]
     said = [
-        f"{100 * share:.0f} % with {_CHECKS[name]}"
+        f"{100 * share:.0f} % with {CHECK_WORDS[name]}"
         for name, share in shares
         if share is not None
     ]
     if said:
-        yield _wrap(f"How much of it goes away: {', '.join(said)}.")
+        yield f"How much of it goes away: {', '.join(said)}."
 
 
-def _closing(study: Study) -> str:
-    able = f"{study.counted} of {study.tests}"
-    lines = [
-        f"Corrected for {able} tests, of all measures, pairs of periods and trends together "
-        "(Benjamini and Hochberg 1995); the others cannot pass with so few composers. Every "
-        "composer counts the same; one of two periods is drawn for both or neither. A tie "
-        "counts half.",
+def closing_words(study: Study) -> tuple[str, ...]:
+    """How the numbers were made, and how to follow one up."""
+    return (
+        f"Corrected for {study.counted} of {study.tests} tests, of all measures, pairs of "
+        "periods and trends together (Benjamini and Hochberg 1995); the others cannot pass "
+        "with so few composers. Every composer counts the same; one of two periods is drawn "
+        "for both or neither. A tie counts half.",
         "The composers and works behind a number: corpusreg query composers_of_cell "
         "measure=span period=romantic, and works_of_cell.",
-    ]
-    return "\n".join(map(_wrap, lines))
-
-
-def study_document(study: Study, reference_id: str, version: str) -> dict[str, Any]:
-    """The answer with all figures, as JSON writes it.
-
-    value of a pair is Cliff's delta, and `a` Vargha and Delaney's A; of a trend, tau.
-    """
-    found = asdict(study)
-    for each, own in zip(found["measures"], study.measures, strict=True):
-        each["measure"] = {
-            name: getattr(own.measure, name) for name in ("name", "title", "unit", "meaning")
-        }
-        written_all = (*each["pairs"], *filter(None, [each["trend"]]))
-        for written, finding in zip(written_all, _findings(own), strict=True):
-            written["words"] = _sentence(own, finding)
-            written["statistic"] = "delta" if finding.periods else "tau"
-            written["a"] = (finding.value + 1) / 2 if finding.periods else None
-            for check, repeated in zip(written["checks"], finding.checks, strict=True):
-                check["explained"] = explained(finding, repeated)
-    return {"reference": reference_id, "definitions": version} | found
-
-
-def study_rows(study: Study) -> list[tuple[Any, ...]]:
-    """One row for every cell, result and repetition, with the columns COLUMNS.
-
-    value, low, high: the median of a period, delta of a pair, tau of a trend; of the
-    slope a year in the row 'slope', a century.
-    """
-    rows: list[tuple[Any, ...]] = []
-    for each in study.measures:
-        own = (each.measure.name, each.measure.unit)
-        for cell in each.cells:
-            ends = cell.interval or (None, None)
-            counts = (cell.works, str(cell.units))
-            rows.append(
-                (*own, "median", cell.period, "", *counts, cell.median, *ends, *3 * (None,))
-            )
-        for finding in _findings(each):
-            rows += [(*own, *row) for row in _finding_rows(finding)]
-    return rows
-
-
-def _finding_rows(finding: Finding) -> Iterator[tuple[Any, ...]]:
-    kind, where = ("delta" if finding.periods else "tau"), "-".join(finding.periods)
-    ends = finding.interval or (None, None)
-    counts = (finding.works, "-".join(map(str, finding.units)))
-    tested = (finding.p, finding.corrected, finding.verdict)
-    yield (kind, where, "", *counts, finding.value, *ends, *tested)
-    if finding.slope:
-        yield ("slope", where, "", *counts, *finding.slope, None, None, None)
-    for check in finding.checks:
-        said = {True: "stays", False: "does not survive", None: check.reason}[check.survives]
-        units = "-".join(map(str, check.units))
-        ends = check.interval or (None, None)
-        yield (kind, where, check.name, None, units, check.value, *ends, check.p, None, said)
+    )
 
 
 def _of_100(delta: float) -> str:
