@@ -12,6 +12,7 @@ from typing import Any, NoReturn
 
 from corpusreg import __version__
 from corpusreg.commands.asking import add_asking
+from corpusreg.commands.atlas import add_atlas
 from corpusreg.commands.building import add_building
 from corpusreg.commands.common import heed_trust, say
 from corpusreg.commands.corpora import add_corpora
@@ -109,6 +110,7 @@ def _parser() -> argparse.ArgumentParser:
     add_examples(commands)
     add_profiles(commands)
     add_periods(commands)
+    add_atlas(commands)
     add_asking(commands)
     return parser
 

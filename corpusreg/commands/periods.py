@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import argparse
 import json
+import sys
+from pathlib import Path
 from typing import Any
 
 from corpusreg.commands.common import command, form_options
@@ -28,6 +30,12 @@ def add_periods(commands: Any) -> None:
     periods.add_argument(
         "--ensemble", metavar="KIND", help="works for one ensemble only, as in piano"
     )
+    periods.add_argument(
+        "--report",
+        type=Path,
+        metavar="FILE",
+        help="write the answer as a page with pictures, FILE.html or FILE.pdf",
+    )
     form_options(periods)
     periods.set_defaults(run=_periods)
 
@@ -41,6 +49,8 @@ def _periods(options: argparse.Namespace) -> int:
     from corpusreg.tabular import print_rows
 
     check_words(options.measures)
+    if options.report:
+        return _report(options)
     with open_reference() as reference:
         works = fetch_works(reference, options.ensemble)
         found, made = study(works, options.measures, options.ensemble), reference.reference_id
@@ -50,4 +60,23 @@ def _periods(options: argparse.Namespace) -> int:
         print_rows(COLUMNS, study_rows(found), options)
     else:
         print(study_text(found, made, VERSION))
+    return 0
+
+
+def _report(options: argparse.Namespace) -> int:
+    from corpusreg.figure_pages.periods import check_name, write_periods
+    from corpusreg.periods.answer import study
+    from corpusreg.periods.chart import charts, unit_names
+    from corpusreg.periods.works import fetch_works
+    from corpusreg.store import open_reference
+
+    check_name(options.report)
+    with open_reference() as reference:
+        works = fetch_works(reference, options.ensemble)
+        names, made = unit_names(reference), reference.reference_id
+    found = study(works, options.measures, options.ensemble)
+    drawn = charts(works, found, names)
+    for remark in write_periods(found, drawn, made, VERSION, options.report):
+        print(remark, file=sys.stderr)
+    print(options.report)
     return 0

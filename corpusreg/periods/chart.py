@@ -67,7 +67,8 @@ class Chart:
 def unit_names(source: Source) -> dict[int, str]:
     """What each composer or source is called, by its number in Works.unit."""
     found = source.fetch_columns(sql.load("composer_names"))
-    return dict(zip(found["unit_number"].tolist(), found["name"].tolist(), strict=True))
+    names = [name.replace("anonymous:", "anonymous, ") for name in found["name"].tolist()]
+    return dict(zip(found["unit_number"].tolist(), names, strict=True))
 
 
 def charts(works: Works, found: Study, names: Mapping[int, str]) -> tuple[Chart, ...]:

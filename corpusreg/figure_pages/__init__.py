@@ -1,0 +1,1 @@
+"""Pages and folders of figures: register by period, and the repertoire atlas."""

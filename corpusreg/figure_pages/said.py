@@ -1,0 +1,154 @@
+"""What a page about periods says, as plain data for page and sheet alike."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from corpusreg.figure_pages.shell import capital
+from corpusreg.figures.periods import period_picture, trend_picture
+from corpusreg.periods.chart import Chart
+from corpusreg.periods.results import Finding, Study
+from corpusreg.periods.words import (
+    CHECK_WORDS,
+    because_words,
+    closing_words,
+    remarks_words,
+    repeated_words,
+    result_words,
+    short_words,
+    years_words,
+)
+from corpusreg.pictures.svg import Picture
+
+__all__ = ["TERMS", "Result", "Said", "Section", "said"]
+
+TERMS = (
+    ("middle", "half of the works lie below it, every composer counting the same"),
+    ("where it may lie", "with other works of the same kind the middle would fall there about "
+     "19 times in 20 (95 % interval)"),
+    ("of 100 pairs", "one composer is drawn from each period; 50 says that neither has more"),
+    ("p", "how often chance alone would bring out so large a difference; 1 is always"),
+    ("corrected", "p raised because many questions were asked at once; up to .05 is called "
+     "shown"),
+    ("tau", "how steadily composers rise or fall over the years, from -1 to 1; 0 is no trend"),
+    ("survives", "it goes the same way when it is measured again in other ways"),
+)  # fmt: skip
+_READING = (
+    "Every dot is a work, every line a composer or a source of anonymous music, in the order "
+    "of their years. The stroke is the middle of the period, the ochre bar where it may lie; "
+    "a broken stroke has too few composers for that."
+)
+_TREND = (
+    "Every ring is a composer or source, at the middle of his or her years. The line is the "
+    "trend, the grey about it how steep it may be."
+)
+_ORDER = ("holds", "open", "does not survive", "not shown", "cannot be tested")
+
+
+@dataclass(frozen=True)
+class Result:
+    """One result in words. repeated: rows of name, value and outcome, where it was shown."""
+
+    words: str
+    verdict: str
+    repeated: tuple[tuple[str, str, str], ...]
+    because: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Section:
+    """One measure: pictures with their captions, and its results, what holds first."""
+
+    name: str
+    title: str
+    meaning: str
+    pictures: tuple[tuple[Picture, str], ...]
+    results: tuple[Result, ...]
+
+
+@dataclass(frozen=True)
+class Said:
+    """The whole page. periods: rows of a table whose first is its head."""
+
+    title: str
+    facts: str
+    short: str
+    sections: tuple[Section, ...]
+    periods: tuple[tuple[str, ...], ...]
+    remarks: tuple[str, ...]
+    made: tuple[str, ...]
+
+
+def said(found: Study, drawn: Sequence[Chart], reference_id: str, version: str) -> Said:
+    """Raises CorpusregError where the figures cannot be drawn."""
+    which = f" in works for {found.ensemble}" if found.ensemble else ""
+    return Said(
+        title=f"Register by period{which}",
+        facts=f"{found.works:,} works with a period by {found.units} composers or sources; "
+        f"{found.around:,} without a period are left out.",
+        short=short_words(found)
+        if found.periods
+        else "Nothing can be compared: no work has a "
+        "period. A year of composition in the file, or a composer whose life is known, gives "
+        "it one.",
+        sections=tuple(map(_section, drawn)),
+        periods=_periods(found),
+        remarks=tuple(remarks_words(found.periods)),
+        made=(
+            *closing_words(found),
+            "Period names and borders are common practice, no source.",
+            f"Made with reference {reference_id}, definitions {version}.",
+        ),
+    )
+
+
+def _section(chart: Chart) -> Section:
+    measure = chart.measure
+    pictures = [(period_picture(chart, f"works-{measure.name}"), _READING)]
+    if trend := trend_picture(chart, f"trend-{measure.name}"):
+        pictures.append((trend, _TREND))
+    results = [_result(finding, words) for finding, words in chart.findings]
+    results.sort(key=lambda result: _ORDER.index(result.verdict))
+    return Section(
+        measure.name, capital(measure.title), f"{capital(measure.meaning)}.", tuple(pictures),
+        tuple(results),
+    )  # fmt: skip
+
+
+def _result(finding: Finding, words: str) -> Result:
+    shown = finding.verdict in ("holds", "open", "does not survive")
+    rows = [
+        (
+            CHECK_WORDS[check.name],
+            repeated_words(check, bool(finding.periods)),
+            result_words(finding, check),
+        )
+        for check in finding.checks
+    ]
+    return Result(
+        capital(words), finding.verdict, tuple(rows) if shown else (),
+        tuple(because_words(finding)) if shown else (),
+    )  # fmt: skip
+
+
+def _periods(found: Study) -> tuple[tuple[str, ...], ...]:
+    head = ("period", "years", "works", "composers", "collections", "dynamics", "pedal",
+            "repeats", "dated")  # fmt: skip
+    rows = [
+        (
+            period.name,
+            years_words(period),
+            f"{period.works:,}",
+            str(period.units),
+            period.collections[0]
+            if len(period.collections) == 1
+            else str(len(period.collections)),
+            *(
+                f"{100 * share:.0f} %"
+                for share in (period.dynamics, period.pedal, period.repeats, period.stated)
+            ),
+        )
+        for period in found.periods
+    ]
+    return (head, *rows)
