@@ -3,15 +3,20 @@
 from __future__ import annotations
 
 import os
+import shutil
 import subprocess
 import sys
 from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import pytest
 
 from corpusreg import catalogue, workflow
 from corpusreg.catalogue import SourceFile
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Browser
 
 ROOT = Path(__file__).parents[1]
 PIECES = ROOT / "demo" / "pieces"
@@ -40,6 +45,10 @@ SINGLE = (
     "verdi",
     "webern",
 )
+BROWSER_ARGUMENTS = [
+    "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
+    "--disable-background-networking", "--disable-component-update", "--disable-sync",
+]  # fmt: skip
 
 Command = Callable[..., subprocess.CompletedProcess[str]]
 
@@ -105,3 +114,26 @@ def command(
         check=False,
         **given,  # type: ignore[call-overload]
     )
+
+
+@pytest.fixture(scope="session")
+def browser() -> Iterator[Browser]:
+    """Debian's chromium, or what CORPUSREG_TEST_BROWSER names.
+
+    Where there is none its tests are skipped, except in CI, where that is a failure.
+    """
+    names = ("chromium", "chromium-browser", "google-chrome")
+    found = os.environ.get("CORPUSREG_TEST_BROWSER") or next(
+        (path for name in names if (path := shutil.which(name))), None
+    )
+    if not found:
+        reason = "no Chromium: install it, or set CORPUSREG_TEST_BROWSER"
+        if os.environ.get("CI"):
+            pytest.fail(reason)
+        pytest.skip(reason)
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as playwright:
+        opened = playwright.chromium.launch(executable_path=found, args=BROWSER_ARGUMENTS)
+        yield opened
+        opened.close()

@@ -1,22 +1,16 @@
-"""The page of `compare --report`, opened from disk in a real browser.
-
-The browser is Debian's chromium, or what CORPUSREG_TEST_BROWSER names. Where there is
-none these tests are skipped, except in CI, where that is a failure.
-"""
+"""The page of `compare --report`, opened from disk in a real browser."""
 
 from __future__ import annotations
 
 import json
-import os
 import re
-import shutil
 import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import Browser, Page, sync_playwright
+from playwright.sync_api import Browser, Page
 
 from corpusreg import workflow
 from corpusreg.catalogue.files import bundled_root
@@ -30,29 +24,8 @@ from corpusreg.report.sound import sound
 from corpusreg.report.terms import TERMS, Explainer
 from tests.conftest import PIECES, Command
 
-ARGUMENTS = [
-    "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
-    "--disable-background-networking", "--disable-component-update", "--disable-sync",
-]  # fmt: skip
 LARGEST = 1_500_000  # bytes of a page
 EVIL = '<script>alert(1)</script> & <b>Bold</b> "quoted" </title>'
-
-
-@pytest.fixture(scope="session")
-def browser() -> Iterator[Browser]:
-    names = ("chromium", "chromium-browser", "google-chrome")
-    found = os.environ.get("CORPUSREG_TEST_BROWSER") or next(
-        (path for name in names if (path := shutil.which(name))), None
-    )
-    if not found:
-        reason = "no Chromium: install it, or set CORPUSREG_TEST_BROWSER"
-        if os.environ.get("CI"):
-            pytest.fail(reason)
-        pytest.skip(reason)
-    with sync_playwright() as playwright:
-        opened = playwright.chromium.launch(executable_path=found, args=ARGUMENTS)
-        yield opened
-        opened.close()
 
 
 @pytest.fixture(scope="session")
