@@ -174,7 +174,7 @@ def _buttons(words: str, **attributes: str | int | bool) -> Html:
 
 
 def _measures(c: Contrast) -> Html:
-    head = tag("tr", *(tag("th", word, scope="col") for word in ("", *_VERSIONS)))
+    head = tag("tr", *(tag("th", word, scope="col") for word in ("measure", *_VERSIONS)))
     rows = [
         tag("tr", tag("th", title, scope="row"), tag("td", before), tag("td", after))
         for title, before, after in contrast_rows(c)
