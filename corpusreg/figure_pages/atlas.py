@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from corpusreg.atlas.model import Atlas
-from corpusreg.atlas.words import made_words, meaning_words
+from corpusreg.atlas.words import made_words
 from corpusreg.errors import CorpusregError
 from corpusreg.figure_pages.shell import figure, page
 from corpusreg.figure_pages.writing import write_bytes
@@ -80,9 +80,8 @@ def atlas_page(found: Atlas, pictures: Mapping[str, Picture]) -> str:
         sections.append(
             tag(
                 "section",
-                tag("h2", each.title, id=f"{each.name}-figure"),
-                figure(pictures[each.name], meaning_words(each)),
-                tag("p", "This sheet as ", linked, "."),
+                tag("h2", each.title, id=f"{each.name}-figure", class_="unseen"),
+                figure(pictures[each.name], Html(f"This sheet as {linked}.")),
             )
         )
     header = [

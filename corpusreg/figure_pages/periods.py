@@ -52,7 +52,13 @@ def periods_page(content: Said) -> str:
         for section in content.sections
     ]
     body = [
-        tag("section", tag("h2", "In short"), tag("p", content.short), _terms()),
+        tag(
+            "section",
+            tag("h2", "In short"),
+            tag("p", content.short),
+            *(tag("p", words) for words in content.told),
+            _terms(),
+        ),
         *map(_section, content.sections),
         tag(
             "section",
@@ -76,6 +82,7 @@ def periods_sheet(content: Said) -> Sheet:
         "title": content.title,
         "facts": content.facts,
         "short": content.short,
+        "told": content.told,
         "terms": TERMS,
         "sections": [
             {
@@ -85,6 +92,7 @@ def periods_sheet(content: Said) -> Sheet:
                     {"svg": picture.svg, "alt": picture.description, "caption": caption}
                     for picture, caption in section.pictures
                 ],
+                "untested": section.untested,
                 "results": [
                     {"words": r.words, "repeated": r.repeated, "because": r.because}
                     for r in section.results
@@ -111,6 +119,7 @@ def _section(section: Section) -> Html:
         tag("p", section.meaning, class_="meaning"),
         *(figure(picture, caption) for picture, caption in section.pictures),
         tag("ul", *(tag("li", *_result(result)) for result in section.results)),
+        *([tag("p", section.untested)] if section.untested else []),
         id=section.name,
     )
 

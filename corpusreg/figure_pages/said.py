@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from corpusreg.figure_pages.shell import capital
@@ -13,6 +13,7 @@ from corpusreg.periods.words import (
     CHECK_WORDS,
     because_words,
     closing_words,
+    findings,
     remarks_words,
     repeated_words,
     result_words,
@@ -43,7 +44,15 @@ _TREND = (
     "Every ring is a composer or source, at the middle of his or her years. The line is the "
     "trend, the grey about it how steep it may be."
 )
-_ORDER = ("holds", "open", "does not survive", "not shown", "cannot be tested")
+_TOLD = {
+    "holds": "What differs, and does so however it is measured again",
+    "open": "What differs, but may come from other ensembles or other composers",
+    "does not survive": "What seems to differ, and does not when it is measured again in other "
+    "ways",
+    "not shown": "Where no difference is shown, which does not say that there is none",
+}
+_ORDER = tuple(_TOLD)
+_ARROW, _TO = " -> ", " to "
 
 
 @dataclass(frozen=True)
@@ -58,22 +67,31 @@ class Result:
 
 @dataclass(frozen=True)
 class Section:
-    """One measure: pictures with their captions, and its results, what holds first."""
+    """One measure: pictures with their captions, and its results, what holds first.
+
+    untested: what could not be tested, and why; '' where all was.
+    """
 
     name: str
     title: str
     meaning: str
     pictures: tuple[tuple[Picture, str], ...]
     results: tuple[Result, ...]
+    untested: str
 
 
 @dataclass(frozen=True)
 class Said:
-    """The whole page. periods: rows of a table whose first is its head."""
+    """The whole page.
+
+    told: what differs and survives, and what differs and does not, a sentence each.
+    periods: rows of a table whose first is its head.
+    """
 
     title: str
     facts: str
     short: str
+    told: tuple[str, ...]
     sections: tuple[Section, ...]
     periods: tuple[tuple[str, ...], ...]
     remarks: tuple[str, ...]
@@ -87,11 +105,12 @@ def said(found: Study, drawn: Sequence[Chart], reference_id: str, version: str) 
         title=f"Register by period{which}",
         facts=f"{found.works:,} works with a period by {found.units} composers or sources; "
         f"{found.around:,} without a period are left out.",
-        short=short_words(found)
+        short=capital(short_words(found))
         if found.periods
         else "Nothing can be compared: no work has a "
         "period. A year of composition in the file, or a composer whose life is known, gives "
         "it one.",
+        told=tuple(_told(found)),
         sections=tuple(map(_section, drawn)),
         periods=_periods(found),
         remarks=tuple(remarks_words(found.periods)),
@@ -103,6 +122,24 @@ def said(found: Study, drawn: Sequence[Chart], reference_id: str, version: str) 
     )
 
 
+def _told(found: Study) -> Iterator[str]:
+    for verdict, words in _TOLD.items():
+        names = [
+            f"{each.measure.title} {_where(finding)}"
+            for each in found.measures
+            for finding in findings(each)
+            if finding.verdict == verdict
+        ]
+        if names:
+            yield f"{words}: {'; '.join(names)}."
+
+
+def _where(finding: Finding) -> str:
+    if not finding.periods:
+        return "over the years"
+    return f"from {finding.periods[0]} to {finding.periods[1]}"
+
+
 def _section(chart: Chart) -> Section:
     measure = chart.measure
     pictures = [(period_picture(chart, f"works-{measure.name}"), _READING)]
@@ -112,7 +149,7 @@ def _section(chart: Chart) -> Section:
     results.sort(key=lambda result: _ORDER.index(result.verdict))
     return Section(
         measure.name, capital(measure.title), f"{capital(measure.meaning)}.", tuple(pictures),
-        tuple(results),
+        tuple(results), chart.untested.replace(_ARROW, _TO),
     )  # fmt: skip
 
 
@@ -127,7 +164,7 @@ def _result(finding: Finding, words: str) -> Result:
         for check in finding.checks
     ]
     return Result(
-        capital(words), finding.verdict, tuple(rows) if shown else (),
+        capital(words.replace(_ARROW, _TO)), finding.verdict, tuple(rows) if shown else (),
         tuple(because_words(finding)) if shown else (),
     )  # fmt: skip
 

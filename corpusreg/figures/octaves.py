@@ -13,29 +13,27 @@ __all__ = ["draw_octaves"]
 
 _LEFT, _ACROSS = 300.0, 560.0
 _ROW = 66.0
-_DARK = 0.18  # luminance below which paper reads better on a tone than ink (WCAG 2)
+_STEPS = (0.5, 10, 25, 45)  # percent, from which the next darker tone is taken
 
 
 def draw_octaves(seaborn: ModuleType, sheet: Sheet, found: Octaves) -> None:
     """Draw the grid: rows are ensembles, columns octaves from low to high."""
-    from matplotlib.colors import LinearSegmentedColormap
+    from matplotlib.colors import BoundaryNorm, ListedColormap
 
     row = min(_ROW, (sheet.bottom - sheet.top - 52) / max(len(found.cells), 1))
     top = sheet.top + 52
     ax = new_axes(sheet.figure, _LEFT, top, _ACROSS, row * len(found.cells))
-    tones = LinearSegmentedColormap.from_list(
-        "weights", [COLOURS[name] for name in ("paper", *WEIGHTS)], N=64
-    )
+    tones = [COLOURS[name] for name in ("paper", *WEIGHTS)]
     shares = [[100 * share for share in cell.shares] for cell in found.cells]
-    most = max(max(own) for own in shares)
     seaborn.heatmap(
-        shares, ax=ax, cbar=False, vmin=0, vmax=most, linewidths=2, linecolor=COLOURS["paper"],
-        cmap=tones, xticklabels=False, yticklabels=False,
+        shares, ax=ax, cbar=False, cmap=ListedColormap(tones),
+        norm=BoundaryNorm((0, *_STEPS, 100.01), len(tones)), linewidths=2,
+        linecolor=COLOURS["paper"], xticklabels=False, yticklabels=False,
     )  # fmt: skip
     for y, (cell, own) in enumerate(zip(found.cells, shares, strict=True)):
         for x, share in enumerate(own):
             said = "" if share < 0.5 else f"{share:.0f} %"
-            colour = COLOURS["paper" if _luminance(tones(share / most)) < _DARK else "ink"]
+            colour = COLOURS["paper" if share >= _STEPS[2] else "ink"]
             sure = cell.intervals is not None and said
             ax.text(x + 0.5, y + (0.42 if sure else 0.5), said, ha="center", va="center",
                     fontsize=Wall.TEXT, color=colour)  # fmt: skip
@@ -49,18 +47,9 @@ def draw_octaves(seaborn: ModuleType, sheet: Sheet, found: Octaves) -> None:
     for x, band in enumerate(found.bands):
         at = _LEFT + _ACROSS * (x + 0.5) / len(found.bands)
         say(sheet.figure, f"C{band} to B{band}", at, top - 10, Wall.TEXT, ha="center")
-    say(sheet.figure, "share of the sound in each octave; C4 is middle C", _LEFT, top - 32,
-        Wall.TEXT, "quiet")  # fmt: skip
+    head = "share of the sound in each octave, stronger from 10, 25, 45 % on; C4 is middle C"
+    say(sheet.figure, head, _LEFT, top - 32, Wall.TEXT, "quiet")
     say(sheet.figure, "octaves in use", _LEFT + _ACROSS + 24, top - 10, Wall.TEXT, "quiet")
-
-
-def _luminance(tone: tuple[float, float, float, float]) -> float:
-    """Relative luminance of an sRGB colour, 0 to 1 (WCAG 2)."""
-    linear = [
-        part / 12.92 if part <= 0.04045 else ((part + 0.055) / 1.055) ** 2.4
-        for part in tone[:3]
-    ]
-    return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
 
 
 def _in_use(sheet: Sheet, found: Octaves, row: int, y: float) -> None:

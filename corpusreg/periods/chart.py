@@ -14,7 +14,7 @@ from corpusreg import sql
 from corpusreg.definitions import Measure
 from corpusreg.periods.checks import points_of
 from corpusreg.periods.results import Cell, Finding, MeasureStudy, Study
-from corpusreg.periods.words import cell_name, finding_words
+from corpusreg.periods.words import cell_name, finding_words, findings, untested_words
 from corpusreg.periods.works import Source, Works, period_rows
 
 __all__ = ["Band", "Chart", "Composer", "Line", "charts", "unit_names"]
@@ -56,12 +56,17 @@ class Line:
 
 @dataclass(frozen=True)
 class Chart:
-    """A measure over the periods. findings: each with its verdict and its words."""
+    """A measure over the periods.
+
+    findings: those that were tested, with their words, the trend last; untested: why the
+    others could not be, '' where all were.
+    """
 
     measure: Measure
     bands: tuple[Band, ...]
     line: Line | None
     findings: tuple[tuple[Finding, str], ...]
+    untested: str
 
 
 def unit_names(source: Source) -> dict[int, str]:
@@ -77,12 +82,14 @@ def charts(works: Works, found: Study, names: Mapping[int, str]) -> tuple[Chart,
 
 
 def _chart(works: Works, own: MeasureStudy, names: Mapping[int, str]) -> Chart:
-    findings = (*own.pairs, *((own.trend,) if own.trend else ()))
+    tested = [finding for finding in findings(own) if finding.p is not None]
+    idle = [finding for finding in findings(own) if finding.p is None]
     return Chart(
         measure=own.measure,
         bands=tuple(_band(works, own, cell, names) for cell in own.cells),
         line=_line(works, own),
-        findings=tuple((finding, finding_words(own, finding)) for finding in findings),
+        findings=tuple((finding, finding_words(own, finding)) for finding in tested),
+        untested=untested_words(own, idle) if idle else "",
     )
 
 

@@ -13,7 +13,7 @@ from corpusreg.tabular import text_table
 __all__ = [
     "CHECK_WORDS", "VERDICTS", "because_words", "cell_name", "closing_words", "finding_words",
     "findings", "remarks_words", "repeated_words", "result_words", "short_words",
-    "study_text", "years_words",
+    "study_text", "untested_words", "years_words",
 ]  # fmt: skip
 _LINE = 88
 _LONGEST_NAME = 26  # of a collection in a table
@@ -43,7 +43,7 @@ def study_text(study: Study, reference_id: str, version: str) -> str:
             "Nothing can be compared. A year of composition in the file, or a composer whose "
             "life is known, gives a work its period."
         )
-    parts = [opening, _wrap(short_words(study))]
+    parts = [opening, _wrap(f"In short: {short_words(study)}")]
     parts.append(_periods_text(study.periods))
     parts += ["\n".join(_measure_lines(each)) for each in study.measures]
     return "\n\n".join((*parts, "\n".join(map(_wrap, closing_words(study)))))
@@ -66,7 +66,7 @@ def short_words(study: Study) -> str:
         for verdict in ("holds", "open", "does not survive", "not shown", "cannot be tested")
     }
     said = (
-        f"In short: of {len(found)} results here, differences and trends, {count['holds']} "
+        f"of {len(found)} results here, differences and trends, {count['holds']} "
         f"hold in all that could be repeated, {count['open']} cannot be told from other "
         f"things, {count['does not survive']} do not survive, {count['not shown']} are not "
         f"shown, {count['cannot be tested']} cannot be tested."
@@ -156,7 +156,7 @@ def _measure_lines(study: MeasureStudy) -> Iterator[str]:
     idle = [finding for finding in findings(study) if finding.p is None]
     if idle:
         yield ""
-        yield _wrap(_untested(study, idle))
+        yield _wrap(untested_words(study, idle))
     for finding in findings(study):
         if finding.p is None:
             continue
@@ -182,7 +182,7 @@ def finding_words(study: MeasureStudy, finding: Finding) -> str:
     """A result in one sentence, with its test."""
     where = _where(study, finding)
     if finding.p is None:
-        return _untested(study, [finding])
+        return untested_words(study, [finding])
     tests = f"p {_p(finding.p)}, corrected {_p(finding.corrected)}, {_composers(finding)}"
     verdict = VERDICTS[finding.verdict]
     if not finding.periods:
@@ -198,7 +198,7 @@ def finding_words(study: MeasureStudy, finding: Finding) -> str:
     )
 
 
-def _untested(study: MeasureStudy, findings: list[Finding]) -> str:
+def untested_words(study: MeasureStudy, findings: list[Finding]) -> str:
     """What the numbers of composers alone forbid."""
     each = [
         f"{_where(study, finding)} ({_composers(finding)}: {_p(finding.smallest)})"
