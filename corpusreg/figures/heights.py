@@ -30,9 +30,11 @@ from types import ModuleType
 from typing import TYPE_CHECKING, Any
 
 from corpusreg.errors import CorpusregError, UsageError
+from corpusreg.figures.style import rules
 from corpusreg.heights import OnInstrument, Passage
 from corpusreg.instruments import Instrument
 from corpusreg.outputs.heights_text import moved_words, passage_heading
+from corpusreg.pictures.look import COLOURS
 from corpusreg.pitch import note_name
 from corpusreg.words.players import TIRING
 
@@ -58,8 +60,8 @@ _ROW = 0.88
 _LEFT, _RIGHT, _ABOVE, _BELOW = 1.75, 2.05, 1.0, 1.4
 _DPI = 150
 
-_DARK, _GREY, _PALE, _LINE = "#222222", "#777777", "#d5d5d5", "#e6e6e6"
-_BLUE = "#0b4f8a"  # as dark as a middle grey
+_DARK, _GREY, _PALE, _LINE = (COLOURS[name] for name in ("ink", "quiet", "pale", "faint"))
+_MARK = COLOURS["mark"]
 # Half heights in rows, and where names stand above and below the bars.
 _THIN, _THICK, _TICK, _BOX, _NAMES = 0.035, 0.11, 0.17, 0.22, 0.27
 _LIFT = 0.12  # of triangles, which would hide the mean
@@ -69,11 +71,16 @@ _MARGIN = 2  # semitones beyond all that is drawn
 
 _WHOLE: _Look = {"facecolor": _GREY, "edgecolor": "none"}
 _COMFORTABLE: _Look = {"facecolor": _PALE, "edgecolor": _GREY, "linewidth": 0.8}
-_TIRING: _Look = {"facecolor": "white", "edgecolor": _DARK, "hatch": "/////", "linewidth": 0.8}
+_TIRING: _Look = {
+    "facecolor": COLOURS["paper"],
+    "edgecolor": _DARK,
+    "hatch": "/////",
+    "linewidth": 0.8,
+}
 _BREAK: _Look = {"color": _DARK, "linewidth": 1.0}
-_PASSAGE: _Look = {"facecolor": "none", "edgecolor": _BLUE, "linewidth": 2.2}
+_PASSAGE: _Look = {"facecolor": "none", "edgecolor": _MARK, "linewidth": 2.2}
 _MEAN: _Look = {
-    "marker": "D", "markersize": 6, "color": _BLUE, "markeredgecolor": "white",
+    "marker": "D", "markersize": 6, "color": _MARK, "markeredgecolor": "white",
     "linestyle": "none",
 }  # fmt: skip
 _BEYOND: _Look = {
@@ -141,8 +148,9 @@ def write_heights(found: Passage, path: Path) -> None:
         )
     matplotlib = _matplotlib()
     part = path.with_name(f".{path.name}.{os.getpid()}.part")
-    style = {**matplotlib.rcParamsDefault, "svg.hashsalt": "corpusreg"}
-    del style["backend"]  # stays as it is: no window is opened
+    # Letters as shapes: the face that matplotlib brings along may not be where it is read.
+    # The sign for the range of students is set as a formula; all text from scores is not.
+    style = rules(matplotlib) | {"svg.fonttype": "path", "text.parse_math": True}
     try:
         with matplotlib.rc_context(style), warnings.catch_warnings():
             # A sign that the font lacks, in the name of a part, is drawn as a box.

@@ -25,7 +25,16 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-__all__ = ["as_picture", "colour_rules", "fill", "new_axes", "new_figure", "say", "styled"]
+__all__ = [
+    "as_picture",
+    "colour_rules",
+    "fill",
+    "new_axes",
+    "new_figure",
+    "rules",
+    "say",
+    "styled",
+]
 
 # The nearest to the book face that matplotlib brings along; it measures, the face is set.
 _MEASURING = "STIXGeneral"
@@ -46,9 +55,22 @@ def styled() -> Iterator[ModuleType]:
         raise CorpusregError(
             "figures need seaborn, which is not installed; run: pip install 'corpusreg[report]'"
         ) from error
+    # The user's fonts are none of our business, and their absence no message of ours.
+    noise = logging.getLogger("matplotlib.font_manager")
+    level = noise.level
+    noise.setLevel(logging.ERROR)
+    try:
+        with matplotlib.rc_context(rules(matplotlib)):
+            yield seaborn
+    finally:
+        noise.setLevel(level)
+
+
+def rules(matplotlib: ModuleType) -> dict[Any, Any]:
+    """The look as settings of matplotlib, its own standard for all that has no look."""
     fresh: dict[Any, Any] = {**matplotlib.rcParamsDefault}
     del fresh["backend"]  # stays as it is: no window is opened
-    ours: dict[Any, Any] = {
+    return fresh | {
         "svg.fonttype": "none",
         "svg.hashsalt": "corpusreg",
         "text.parse_math": False,
@@ -74,15 +96,6 @@ def styled() -> Iterator[ModuleType]:
         "legend.frameon": False,
         "lines.solid_capstyle": "butt",
     }
-    # The user's fonts are none of our business, and their absence no message of ours.
-    noise = logging.getLogger("matplotlib.font_manager")
-    level = noise.level
-    noise.setLevel(logging.ERROR)
-    try:
-        with matplotlib.rc_context({**fresh, **ours}):
-            yield seaborn
-    finally:
-        noise.setLevel(level)
 
 
 def new_figure(width: float, height: float) -> Figure:
