@@ -184,6 +184,16 @@ def test_grace_staccato_velocity(read: Any) -> None:
     ]
 
 
+@pytest.mark.parametrize("dotted", [0, 1, 2])
+def test_a_dot_is_the_whole_chords(read: Any, dotted: int) -> None:
+    dot = "<notations><articulations><staccato/></articulations></notations>"
+    chord = [note(step) for step in "CEG"]
+    chord[1:] = [each.replace("<note>", "<note><chord/>") for each in chord[1:]]
+    chord[dotted] = chord[dotted].replace("</note>", f"{dot}</note>")
+    score = read([attributes() + note() + "".join(chord) + note() + note("D")])
+    assert score.notes["staccato"].tolist() == [False, True, True, True, False, False]
+
+
 def test_cue_unpitched_and_percussion_are_left_out_and_counted(read: Any) -> None:
     stroke = "<note><unpitched/><duration>1</duration></note>"
     drum = attributes("<clef><sign>percussion</sign></clef>") + note() + note()

@@ -93,6 +93,13 @@ def test_mei_ties_dots_and_metadata(tmp_path: Path) -> None:
     assert held["tie_out"].tolist() == [True, False]
     assert held["tie_in"].tolist() == [False, True]
     assert score.notes["pitch"][score.notes["staccato"]].tolist() == [60]
+    chord = '<chord dur="2"><note pname="e" oct="4"/>'
+    for inside in (
+        chord.replace(" dur", ' artic="stacc" dur'),
+        chord[:-2] + ' artic="stacc"/>',
+    ):
+        score = read(tmp_path, MEI.replace(chord, inside))
+        assert score.notes["pitch"][score.notes["staccato"]].tolist() == [60, 64, 67]
     assert score.metadata["title"] == "Small piece"
     assert score.metadata["composer"] == "Nobody"
     assert score.lost == {"dynamics (music21 does not read them from MEI)": 1}

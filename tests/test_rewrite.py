@@ -18,7 +18,7 @@ from corpusreg.errors import ReadError, UsageError
 from corpusreg.notes import Score
 from corpusreg.played import perform
 from corpusreg.readers import read_scores
-from corpusreg.rewrite import Change, changed, tie_chains, write
+from corpusreg.rewrite import Change, changed, chords, tie_chains, write
 
 PIECES = Path(__file__).parents[1] / "demo" / "pieces"
 # An octave-shift line over bar 2, a tie into it, a chord with a slur, an accidental that
@@ -173,6 +173,24 @@ def test_notes_played_short_have_a_dot(page: Path, tmp_path: Path) -> None:
     assert not faults(out)
 
 
+def test_a_chord_is_played_short_as_a_whole_whoever_leaves_it(
+    page: Path, tmp_path: Path
+) -> None:
+    score, out = one(page), tmp_path / "out.musicxml"
+    n = len(score.notes)
+    write(page, score, Change.of(n, short=flags(score, [5, 6])), out)
+    assert len(list(tree(out).iter("staccato"))) == 1
+    dotted = one(out)
+    assert dotted.notes["staccato"].tolist() == [i in (5, 6) for i in range(8)]
+    for gone in (5, 6):
+        again = tmp_path / "again.musicxml"
+        write(out, dotted, Change.of(n, silent=flags(score, [gone])), again)
+        assert one(again).notes["staccato"].tolist() == [i == 5 for i in range(7)]
+        assert not faults(again)
+    with pytest.raises(ValueError, match="a chord is played short as a whole"):
+        changed(score, Change.of(n, short=flags(score, [5])))
+
+
 def test_midi_from_a_score_is_what_is_heard(page: Path, tmp_path: Path) -> None:
     score, out = one(page), tmp_path / "out.mid"
     write(page, score, octaves(score, [7]), out)
@@ -238,7 +256,9 @@ def test_any_change_of_a_real_score_reads_back(seed: int, which: int, tmp_path: 
     n, chain = len(score.notes), tie_chains(score.notes)
     moved = rng.choice([0, 0, 1, -1], n)[chain]
     silent = (rng.random(n) < 0.05)[chain] & ~np.isin(chain, chain[score.notes["grace"]])
-    short = (rng.random(n) < 0.1) & ~(score.notes["tie_in"] | score.notes["tie_out"])
+    short = rng.random(n) < 0.1
+    tied, chord = score.notes["tie_in"] | score.notes["tie_out"], chords(score.notes)
+    short = np.isin(chord, chord[short]) & ~np.isin(chord, chord[tied])
     change = Change.of(n, moved, silent, short)
     write(path, score, change, out)
     expected = changed(score, change).notes

@@ -108,7 +108,7 @@ def _pitch(text: str) -> int | None:
     return 12 * (octave + 1) + _STEPS[letters[0].lower()] + alter
 
 
-def _note(text: str, duration: Fraction, grace: bool) -> Note | str:
+def _note(text: str, duration: Fraction, grace: bool, staccato: bool) -> Note | str:
     """The note, or the reason why there is none."""
     pitch = _pitch(text)
     if pitch is None:
@@ -122,23 +122,24 @@ def _note(text: str, duration: Fraction, grace: bool) -> Note | str:
         grace=grace,
         tie_in=going_on or "]" in text,
         tie_out=going_on or "[" in text,
-        staccato="'" in text or "`" in text,
+        staccato=staccato,
     )
 
 
 def parse_token(token: str) -> Event:
     """Read one **kern data token (not the null token '.').
 
-    Notes of a chord without a number of their own take the first one's.
+    Notes of a chord without a number of their own take the first one's; a dot is the whole
+    chord's, whichever note has it (common practice, no source).
 
     >>> event = parse_token("8.cc#' 8.e[")
     >>> event.advance, [(note.pitch, note.staccato, note.tie_out) for note in event.notes]
-    (Fraction(3, 4), [(73, True, False), (64, False, True)])
+    (Fraction(3, 4), [(73, True, False), (64, True, True)])
     """
     pieces = token.split()
     if not pieces:
         return Event(None, (), False, ("empty token",))
-    grace = "q" in token
+    grace, dotted = "q" in token, "'" in token or "`" in token
     first = None if grace else _duration(pieces[0])
     notes: list[Note] = []
     lost: list[str] = []
@@ -149,7 +150,7 @@ def parse_token(token: str) -> Event:
         if duration is None:
             lost.append("note without a readable duration")
             continue
-        note = _note(piece, duration, grace)
+        note = _note(piece, duration, grace, dotted)
         if isinstance(note, Note):
             notes.append(note)
         else:

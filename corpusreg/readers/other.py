@@ -205,9 +205,11 @@ class _Work:
             return
         part, staff = self.seats[index]
         grace = bool(element.duration.isGrace)
-        dotted = any(type(a).__name__ in _DOTS for a in element.articulations)
+        heads = element.notes if element.isChord else (element,)
+        marks = (mark for each in (element, *heads) for mark in each.articulations)
+        dotted = any(type(mark).__name__ in _DOTS for mark in marks)
         length = Fraction(0) if grace else _exact(element.duration.quarterLength)
-        for head in element.notes if element.isChord else (element,):
+        for head in heads:
             tie = head.tie.type if head.tie else ""
             flags = (grace, tie in ("stop", "continue"), tie in ("start", "continue"), dotted)
             pitch = round(head.pitch.ps)

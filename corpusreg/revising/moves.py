@@ -19,7 +19,7 @@ from corpusreg.revising.contrast import contrast, phrase_bars
 from corpusreg.revising.heard import Heard
 from corpusreg.revising.limits import Limits
 from corpusreg.revising.units import Group, Music, groups
-from corpusreg.rewrite import Change
+from corpusreg.rewrite import Change, chords
 
 __all__ = ["Move", "after", "around", "before", "lighter", "narrower", "restless"]
 
@@ -157,7 +157,7 @@ def lighter(music: Music, first: int, last: int) -> Iterator[Move]:
     thin = [(what, _whole(music, rows & inside)) for what, rows in ways]
     for group in groups(music.hands):
         own = np.logical_or.reduce([music.hands[h].rows for h in group.hands])
-        short = inside & untied & own
+        short = _whole_chords(music, inside & untied & own)
         for what, rows in thin:
             silent = rows & own
             if silent.any():
@@ -180,6 +180,12 @@ def _whole(music: Music, rows: Flags) -> Flags:
     stays = np.zeros(len(notes), bool)
     np.logical_or.at(stays, chain, ~rows | notes["grace"])
     return np.asarray(rows & ~stays[chain], np.bool_)
+
+
+def _whole_chords(music: Music, rows: Flags) -> Flags:
+    """Of these rows those whose whole chord is among them: a dot is for all of it."""
+    chord = chords(music.score.notes)
+    return np.asarray(rows & ~np.isin(chord, chord[~rows]), np.bool_)
 
 
 def _chords(music: Music) -> Iterator[tuple[Ints, Ints, bool]]:

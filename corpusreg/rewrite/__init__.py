@@ -17,10 +17,10 @@ from corpusreg.errors import CorpusregError, ReadError, UsageError
 from corpusreg.notes import Score
 from corpusreg.played import perform
 from corpusreg.readers import read_file
-from corpusreg.rewrite.change import Change, changed, tie_chains
+from corpusreg.rewrite.change import Change, changed, chords, tie_chains
 from corpusreg.rewrite.slurs import slurs
 
-__all__ = ["Change", "changed", "check_target", "slurs", "tie_chains", "write"]
+__all__ = ["Change", "changed", "check_target", "chords", "slurs", "tie_chains", "write"]
 
 _MUSICXML = (".musicxml", ".xml")
 _MIDI = (".mid", ".midi")

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from corpusreg.notes import Score
 
-__all__ = ["Change", "changed", "tie_chains"]
+__all__ = ["Change", "changed", "chords", "tie_chains"]
 
 Ints = NDArray[np.int64]
 Flags = NDArray[np.bool_]
@@ -24,7 +24,7 @@ class Change:
     """A change of a score.
 
     octaves: by how many octaves each row moves, shape (n,). silent: rows taken out.
-    short: rows that are played short, with a staccato dot.
+    short: rows that are played short, with a staccato dot, which a chord has as a whole.
     """
 
     octaves: Ints
@@ -68,10 +68,23 @@ def changed(score: Score, change: Change, chain: Ints | None = None) -> Score:
             raise ValueError("tied notes are changed together")
     if (change.short & (notes["tie_in"] | notes["tie_out"])).any():
         raise ValueError("tied notes cannot be played short")
+    if change.short.any():
+        chord, stays = chords(notes), kept & ~notes["staccato"]
+        if np.isin(chord[stays & ~change.short], chord[stays & change.short]).any():
+            raise ValueError("a chord is played short as a whole")
     table = notes.copy()
     table["pitch"] = pitch
     table["staccato"] |= change.short
     return replace(score, notes=table[kept])
+
+
+def chords(notes: NDArray[np.void]) -> Ints:
+    """A number for each row that the notes of one chord share, shape (n,).
+
+    A chord begins at once, in one voice of one part; grace notes are apart.
+    """
+    place = np.stack([notes[name] for name in ("part", "voice", "onset", "grace")])
+    return np.asarray(np.unique(place, axis=1, return_inverse=True)[1].ravel(), np.int64)
 
 
 def tie_chains(notes: NDArray[np.void]) -> Ints:

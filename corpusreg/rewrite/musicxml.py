@@ -57,7 +57,7 @@ def edited(path: Path, score: Score, change: Change) -> bytes:
     }
     _move_all(root, moves)
     for at in source[change.short & ~change.silent].tolist():
-        _shorten(notes[at])
+        _shorten(_head(notes[at]))
     gone = [notes[at] for at in source[change.silent].tolist()]
     _cut_slurs(root, set(gone))
     for note in gone:
@@ -109,9 +109,23 @@ def _free_stems(bar: etree._Element, moves: Mapping[etree._Element, int]) -> Non
             remove(stem)
 
 
+def _head(note: etree._Element) -> etree._Element:
+    """The first note of the chord, which carries its marks."""
+    while note.find("chord") is not None:
+        before = next(note.itersiblings("note", preceding=True), None)
+        if before is None:
+            break
+        note = before
+    return note
+
+
+def _dotted(note: etree._Element) -> bool:
+    return any(e.tag in STACCATO for e in note.iterfind("notations/articulations/*"))
+
+
 def _shorten(note: etree._Element) -> None:
-    """A staccato dot, where the note is not short already."""
-    if not any(e.tag in STACCATO for e in note.iterfind("notations/articulations/*")):
+    """A staccato dot, where the note is not short already; it is the whole chord's."""
+    if not _dotted(note):
         notations = _notations(note)
         marks = notations.find("articulations")
         if marks is None:
@@ -126,8 +140,10 @@ def _notations(note: etree._Element) -> etree._Element:
 
 def _take_out(note: etree._Element, gone: set[etree._Element]) -> None:
     """A note leaves its chord; where the whole chord goes, a rest stays."""
-    heir = _heir(note, gone)
-    if note.find("chord") is not None:
+    heir, head = _heir(note, gone), _head(note)
+    if head is not note:
+        if _dotted(note) and head.find("rest") is None:
+            _shorten(head)
         remove(note)
     elif heir is not None:
         _inherit(note, heir)
@@ -153,21 +169,9 @@ def _inherit(head: etree._Element, heir: etree._Element) -> None:
         remove(old)
     for new in heir.findall("notations/tied"):
         _notations(head).append(new)
-    _dots(head, heir)
-    remove(heir)
-
-
-def _dots(head: etree._Element, heir: etree._Element) -> None:
-    """A note of a chord is short where it has a dot of its own."""
-    dotted = [
-        [e for e in note.iterfind("notations/articulations/*") if e.tag in STACCATO]
-        for note in (head, heir)
-    ]
-    if dotted[0] and not dotted[1]:
-        for dot in dotted[0]:
-            remove(dot)
-    elif dotted[1] and not dotted[0]:
+    if _dotted(heir):
         _shorten(head)
+    remove(heir)
 
 
 def _rest(note: etree._Element) -> None:

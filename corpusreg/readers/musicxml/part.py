@@ -60,6 +60,7 @@ class PartReader:
         self.head, self.record, self.marks, self.tally = head, record, marks, tally
         self.cursor = Cursor(record, marks, tally)
         self._chord_voice, self._chord_staff = 0, 1
+        self._chord_row, self._chord_dotted = 0, False
         self._staff_of: dict[str | None, int] = {}
         self._shift: Fraction | int = 0
         self._staff_shift: dict[int, Fraction | int] = {}
@@ -203,6 +204,7 @@ class PartReader:
             onset, staff, voice = cursor.chord_onset, self._chord_staff, self._chord_voice
         else:
             onset, staff, voice = cursor.offset, 1, -1
+            self._chord_row, self._chord_dotted = len(self.record.rows), False
         if "staff" in child:
             staff = self._staff(child["staff"].text)
         if "voice" in child or voice < 0:
@@ -210,14 +212,16 @@ class PartReader:
         cursor.chord_onset, self._chord_staff, self._chord_voice = onset, staff, voice
         if "lyric" in child:
             self._count_verses(note)
-        ties = (False, False, False)
+        ties = (False, False)
         if "notations" in child or "tie" in child:
             ties = self._ties_and_dots(note, onset, staff)
         pitch = self._pitch(child, staff)
         if pitch is not None:
             velocity = self._velocity(note)
             place = (self.record.index, staff, voice, cursor.bar, onset, duration)
-            self.record.rows.append((*place, pitch, velocity, grace, *ties, source))
+            self.record.rows.append(
+                (*place, pitch, velocity, grace, *ties, self._chord_dotted, source)
+            )
             self.record.units.append(cursor.unit)
         self._move_on(child, onset, duration, chord)
 
@@ -298,15 +302,12 @@ class PartReader:
             return -1
         return min(127, max(1, round(percent * _FORTE_VELOCITY / 100)))
 
-    def _ties_and_dots(
-        self, note: etree._Element, onset: int, staff: int
-    ) -> tuple[bool, bool, bool]:
-        """Ties from `tie` (sound) and `tied` (notation) alike, and staccato.
+    def _ties_and_dots(self, note: etree._Element, onset: int, staff: int) -> tuple[bool, bool]:
+        """Ties from `tie` (sound) and `tied` (notation) alike.
 
-        Dynamic marks among the notations are read on the way.
+        Dots and dynamic marks among the notations are read on the way.
         """
         kinds: list[str | None] = []
-        staccato = False
         for child in note:
             if child.tag == "tie":
                 kinds.append(child.get("type"))
@@ -315,8 +316,17 @@ class PartReader:
                     if notation.tag == "tied":
                         kinds.append(notation.get("type"))
                     elif notation.tag == "articulations":
-                        staccato = staccato or any(mark.tag in STACCATO for mark in notation)
+                        if any(mark.tag in STACCATO for mark in notation):
+                            self._dot_chord()
                     elif notation.tag == "dynamics":
                         self.directions.read_note_dynamics(notation, onset, staff)
         tie_in = "stop" in kinds or "continue" in kinds
-        return tie_in, "start" in kinds or "continue" in kinds, staccato
+        return tie_in, "start" in kinds or "continue" in kinds
+
+    def _dot_chord(self) -> None:
+        """A dot is the whole chord's, whichever note has it (common practice, no source)."""
+        rows = self.record.rows
+        for at in range(self._chord_row, len(rows)):
+            *before, _, source = rows[at]
+            rows[at] = (*before, True, source)
+        self._chord_dotted = True
