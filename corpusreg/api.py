@@ -44,31 +44,44 @@ _SHIFT_UNITS = {"bar": "printed bar", "played": "bars as played, from 0", "size"
 
 
 def compare(
-    path: str | os.PathLike[str], cohort: str | None = None, as_written: bool = False
+    path: str | os.PathLike[str],
+    cohort: str | None = None,
+    as_written: bool = False,
+    against: str | os.PathLike[str] | None = None,
 ) -> PlacedFile:
     """Place every work of a score file among the present reference.
 
     path: a score in any format that is read. cohort: works to compare with, as in
     'ensemble=piano,period=romantic'; by default the narrowest that is large enough.
-    as_written: keep the page's order instead of unfolding repeats.
+    as_written: keep the page's order instead of unfolding repeats. against: an earlier draft;
+    the text then says what changed, and each work of the document has 'drafts'.
 
-    Raises ReadError when no work in the file can be read, StoreError when there is
+    Raises ReadError when no work in a file can be read, StoreError when there is
     no usable reference ('corpusreg extract' makes one), UsageError for a cohort
-    that does not exist.
+    that does not exist and for drafts that cannot be paired.
     """
     from corpusreg import workflow
     from corpusreg.outputs.console import comparison_text
     from corpusreg.outputs.document import document
+    from corpusreg.outputs.drafts_text import drafts_text
 
-    found = workflow.compare_paths([Path(path)], cohort=cohort, as_written=as_written)
+    found = workflow.compare_paths(
+        [Path(path)],
+        cohort=cohort,
+        as_written=as_written,
+        with_study=True,
+        against=Path(against) if against is not None else None,
+    )
     if not found.comparisons:
         raise ReadError(found.failures[0] if found.failures else f"{path}: no works in it")
-    text = "\n\n".join(
-        comparison_text(each, found.reference_id, VERSION) for each in found.comparisons
+    made = found.reference_id
+    texts = [drafts_text(each, VERSION, made) for each in found.drafts] or [
+        comparison_text(each, made, VERSION) for each in found.comparisons
+    ]
+    told = document(
+        found.comparisons, found.failures, made, VERSION, found.studied, found.drafts
     )
-    return PlacedFile(
-        document(found.comparisons, found.failures, found.reference_id, VERSION), text
-    )
+    return PlacedFile(told, "\n\n".join(texts))
 
 
 def contrast(

@@ -34,7 +34,7 @@ OUTSIDE: dict[str, tuple[str, ...]] = {
     "numpy": (
         "notes", "loudness", "readers", "pedal", "played", "ensembles", "measures", "analysis",
         "rewrite", "duplicates", "reference", "effects", "rebar", "periods", "atlas", "store", "cohorts",
-        "profiles", "players", "comparison", "pictures", "outputs.console", "heights",
+        "profiles", "players", "comparison", "drafts", "pictures", "outputs.console", "heights",
         "report.sound", "revising", "contrast_page",
         "building", "workflow.ask",
     ),

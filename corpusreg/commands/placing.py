@@ -17,6 +17,8 @@ if TYPE_CHECKING:
 
 __all__ = ["add_compare"]
 
+_RULE = "\n\n" + "=" * 88 + "\n\n"
+
 
 def add_compare(commands: Any) -> None:
     """Add the command."""
@@ -39,6 +41,12 @@ def add_compare(commands: Any) -> None:
         metavar="FILE",
         help="write a page to read and hand out, into a file that ends in .html or .pdf",
     )
+    compare.add_argument(
+        "--against",
+        type=Path,
+        metavar="EARLIER",
+        help="an earlier draft of the piece: what changed, and where",
+    )
     compare.add_argument("--json", action="store_true", help="print JSON")
     trust_option(compare)
     compare.set_defaults(run=_compare)
@@ -50,32 +58,40 @@ def _compare(options: argparse.Namespace) -> int:
 
     if options.report:
         check_report(options.report)
-    workflow.some_readable(options.pieces)
+    workflow.one_draft(options.pieces, options.against)
+    workflow.some_readable([*options.pieces, *([options.against] if options.against else [])])
     with_reference(options)
     found = workflow.compare_paths(
         options.pieces,
         cohort=options.cohort,
         as_written=options.as_written,
         ranges=options.ranges,
-        with_study=not (options.json or options.report),
+        with_study=True,
+        against=options.against,
     )
     if options.report and found.comparisons:
         remarks = write_report(
-            found.comparisons, found.failures, found.reference_id, VERSION, options.report
-        )
+            found.comparisons, found.failures, found.reference_id, VERSION, options.report,
+            studied=found.studied, drafts=found.drafts,
+        )  # fmt: skip
         for remark in remarks:
             say(f"{options.report}: {remark}")
     if options.json:
         from corpusreg.outputs.document import document
 
-        print(
-            json.dumps(
-                document(found.comparisons, found.failures, found.reference_id, VERSION),
-                indent=1,
-            )
+        told = document(
+            found.comparisons,
+            found.failures,
+            found.reference_id,
+            VERSION,
+            found.studied,
+            found.drafts,
         )
+        print(json.dumps(told, indent=1))
     elif options.report:
         _say_written(len(found.comparisons), options.report)
+    elif found.drafts:
+        _print_drafts(found)
     elif found.comparisons:
         _print_comparisons(found)
     for failure in found.failures:
@@ -88,13 +104,18 @@ def _say_written(works: int, path: Path) -> None:
         print(f"{path}: {'a piece' if works == 1 else f'{works} pieces'}")
 
 
+def _print_drafts(found: Compared) -> None:
+    from corpusreg.outputs.drafts_text import drafts_text
+
+    print(_RULE.join(drafts_text(d, VERSION, found.reference_id) for d in found.drafts))
+
+
 def _print_comparisons(found: Compared) -> None:
     from corpusreg.outputs.console import comparison_text
     from corpusreg.outputs.examples_text import study_text
 
-    rule = "\n\n" + "=" * 88 + "\n\n"
     texts = [
         comparison_text(each, found.reference_id, VERSION) + study_text(each, *studied)
         for each, studied in zip(found.comparisons, found.studied, strict=True)
     ]
-    print(rule.join(texts))
+    print(_RULE.join(texts))

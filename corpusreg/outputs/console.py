@@ -116,13 +116,17 @@ def _section(title: str, texts: Sequence[str]) -> list[str]:
     return ["", title, *items(texts)] if texts else []
 
 
-def register_map(c: Comparison) -> list[str]:
-    """Time across, pitch upwards, darker where more sounds; stays marked below."""
+def register_map(c: Comparison, notes: tuple[int, int] | None = None) -> list[str]:
+    """Time across, pitch upwards, darker where more sounds; stays marked below.
+
+    notes: the lowest and the highest on the axis, MIDI numbers, None for those of the piece.
+    """
     weight = c.whole.texture.bars
     per = -(-len(weight) // _MAP_COLUMNS)
     starts = np.arange(0, len(weight), per)
     columns = np.add.reduceat(weight, starts, axis=0)
-    low, high = c.whole.lowest // _ROW, c.whole.highest // _ROW
+    lowest, highest = notes or (c.whole.lowest, c.whole.highest)
+    low, high = lowest // _ROW, highest // _ROW
     rows = [
         columns[:, _ROW * row : _ROW * (row + 1)].sum(axis=1) for row in range(low, high + 1)
     ]

@@ -9,10 +9,15 @@ from collections.abc import Sequence
 from typing import Any
 
 from corpusreg.comparison import Comparison, PlacedEvent, PlacedMeasure, PlacedStay
+from corpusreg.drafts import Drafts
+from corpusreg.examples import Example
 from corpusreg.measures.background import Background
 from corpusreg.measures.events import UNIT
 from corpusreg.measures.shifts import Shift
+from corpusreg.outputs.drafts_text import drafts_document
+from corpusreg.outputs.numbers import labels, rounded
 from corpusreg.outputs.player_document import parts_document, two_level_document
+from corpusreg.outputs.study_document import study_document
 from corpusreg.pitch import band_name, note_name
 from corpusreg.played import PlayedBars, segments
 from corpusreg.profiles.model import PlacedProfile
@@ -28,10 +33,21 @@ def document(
     failures: Sequence[str],
     reference_id: str,
     definitions: str,
+    studied: Sequence[tuple[Sequence[Example], Sequence[Example]]] = (),
+    drafts: Sequence[Drafts] = (),
 ) -> dict[str, Any]:
-    """The document for all works of one or more files; failures: one line each."""
+    """The document for all works of one or more files; failures: one line each.
+
+    studied: for each work the passages to study, () where none were looked for. drafts: for
+    each work what changed since its earlier draft, () where there is none.
+    """
+    works = [_work(each) for each in comparisons]
+    for c, work, (sharing, otherwise) in zip(comparisons, works, studied, strict=False):
+        work["study"] = study_document(c, sharing, otherwise)
+    for work, changed in zip(works, drafts, strict=False):
+        work["drafts"] = drafts_document(changed)
     return {
-        "works": [_work(each) for each in comparisons],
+        "works": works,
         "failures": list(failures),
         "reference_id": reference_id,
         "definitions": definitions,
@@ -84,15 +100,6 @@ def _work(c: Comparison) -> dict[str, Any]:
     }
 
 
-def rounded(value: float | None, digits: int = 1) -> float | None:
-    """A figure as it stands in JSON."""
-    return None if value is None else round(float(value), digits)
-
-
-def _labels(bars: PlayedBars, first: int, last: int) -> list[str]:
-    return [bars.labels[first], bars.labels[last - 1]]
-
-
 def _measure(each: PlacedMeasure, bars: PlayedBars) -> dict[str, Any]:
     placement = each.placement
     interval = placement.interval
@@ -104,7 +111,7 @@ def _measure(each: PlacedMeasure, bars: PlayedBars) -> dict[str, Any]:
         "interval": None if interval is None else [rounded(edge) for edge in interval],
         "median": rounded(placement.median, 4),
         "words": sentences.measure_words(each.measure, each.value, placement),
-        "bars": [_labels(bars, a, b) for a, b in each.passages],
+        "bars": [labels(bars, a, b) for a, b in each.passages],
     }
     if placement.percentile is None:
         result["reason"] = placement.reason
@@ -113,7 +120,7 @@ def _measure(each: PlacedMeasure, bars: PlayedBars) -> dict[str, Any]:
 
 def _stay(each: PlacedStay, bars: PlayedBars) -> dict[str, Any]:
     stay = each.stay
-    start, end = _labels(bars, stay.first, stay.last)
+    start, end = labels(bars, stay.first, stay.last)
     return {
         "part": each.part,
         "start_bar": start,
@@ -143,7 +150,7 @@ def _shift(shift: Shift, bars: PlayedBars) -> dict[str, Any]:
 
 def _event(each: PlacedEvent, bars: PlayedBars) -> dict[str, Any]:
     event = each.event
-    start, end = _labels(bars, event.first, event.last)
+    start, end = labels(bars, event.first, event.last)
     return {
         "part": each.part,
         "kind": event.kind,
@@ -164,7 +171,7 @@ def _event(each: PlacedEvent, bars: PlayedBars) -> dict[str, Any]:
 
 
 def _background(each: Background, bars: PlayedBars) -> dict[str, Any]:
-    start, end = _labels(bars, each.first, each.last)
+    start, end = labels(bars, each.first, each.last)
     return {
         "note": note_name(each.pitch),
         "start_bar": start,

@@ -1,7 +1,7 @@
 """The register map: time in bars across, pitch upward, darker where more sounds.
 
     register_map(view, other=None, *, prefix, part=None, bars=None, width=WIDTH,
-                 height=None, heading=True) -> Picture
+                 height=None, heading=True, words=("first", "second")) -> Picture
     stills(view, other=None, *, prefix, part=None) -> list[Picture]
 
 `view` is a `view.MapView`: of a comparison by `view.view_of`, or put together from
@@ -85,15 +85,17 @@ def register_map(
     width: float = WIDTH,
     height: float | None = None,
     heading: bool = True,
+    words: tuple[str, str] = ("first", "second"),
 ) -> Picture:
     """The map of a piece, of one of its parts, or of two versions on the same axes.
 
     prefix: begins every id; letters, digits and hyphens. part: name of a part, None for
     the whole. bars: played bars, half-open, None for all. height: of the picture, to
     which the axes are stretched as far as they can be, None for what they need. heading:
-    whether the title stands above. Raises KeyError for a part that does not sound.
+    whether the title stands above. words: what stands beside two versions. Raises
+    KeyError for a part that does not sound.
     """
-    versions = _versions(view, other, prefix, part)
+    versions = _versions(view, other, prefix, part, words)
     passage = bars or (0, _length(versions))
     title = _title(versions, part, passage)
     sheet = _Sheet(versions, passage, width, title if heading else "")
@@ -139,13 +141,17 @@ def stills(
 
 
 def _versions(
-    view: MapView, other: MapView | None, prefix: str, part: str | None
+    view: MapView,
+    other: MapView | None,
+    prefix: str,
+    part: str | None,
+    words: tuple[str, str] = ("first", "second"),
 ) -> list[_Version]:
     if other is None:
         return [_Version(view, view.analysis(part), prefix)]
     return [
-        _Version(view, view.analysis(part), prefix, "first"),
-        _Version(other, other.analysis(part), f"{prefix}-b", "second"),
+        _Version(view, view.analysis(part), prefix, words[0]),
+        _Version(other, other.analysis(part), f"{prefix}-b", words[1]),
     ]
 
 

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from corpusreg.report.html import Html, tag
-from corpusreg.report.model import Content, NearWork
+from corpusreg.report.model import Content, NearWork, Quoted
 from corpusreg.report.pieces import capital, explained, figure, items, links, section
-from corpusreg.report.slots import Slot
+from corpusreg.report.slots import Notation, Slot
 
 __all__ = ["assumed", "offers", "origin", "parts", "works"]
 
@@ -29,8 +29,14 @@ def offers(content: Content, work: str, level: int) -> Html:
     )
 
 
-def works(content: Content, work: str, level: int, slots: Mapping[str, Slot]) -> Html:
-    """Works that use register alike, and works that do the contrary."""
+def works(
+    content: Content,
+    work: str,
+    level: int,
+    slots: Mapping[str, Slot],
+    notation: Mapping[str, Notation],
+) -> Html:
+    """Works that use register alike, works that do the contrary, and passages from works."""
     told = content.works
     found: list[str] = [tag("p", told.introduction)]
     if told.sharing:
@@ -40,7 +46,30 @@ def works(content: Content, work: str, level: int, slots: Mapping[str, Slot]) ->
         found += [tag("p", contrary, class_="lead"), _near(told.contrasting, "a")]
     if told.picture:
         found.append(figure(told.picture, slots.get(told.picture.slot)))
+    if told.study:
+        found.append(tag("p", told.study.habit))
+        for title, passages in (
+            ("Passages that share it", told.study.sharing),
+            ("Passages that do otherwise", told.study.otherwise),
+        ):
+            if passages:
+                rows = [_quoted(each, notation) for each in passages]
+                found += [tag("p", title, class_="lead"), tag("ul", *rows, class_="quoted")]
     return section(work, "works", level, *found, explained(told.terms))
+
+
+def _quoted(each: Quoted, notation: Mapping[str, Notation]) -> Html:
+    """A passage from another work, in notation where there is any, with its attribution."""
+    shown = notation.get(each.picture.slot) if each.picture else None
+    runs, remarks = (shown.drawn, shown.remarks) if shown else ((), ())
+    drawn = [tag("div", Html(run.svg), class_="notation") for run in runs]
+    return tag(
+        "li",
+        tag("p", tag("cite", each.title), f" ({each.facts})" if each.facts else ""),
+        tag("p", each.words),
+        *drawn,
+        *(tag("p", capital(remark), class_="aside") for remark in remarks),
+    )
 
 
 def _near(found: tuple[NearWork, ...], first: str) -> Html:

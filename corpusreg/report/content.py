@@ -7,11 +7,15 @@ nothing is measured, rounded or judged here.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
 from typing import Any
 
 from corpusreg.comparison import Comparison, PlacedMeasure
 from corpusreg.definitions import MEASURES
+from corpusreg.drafts import Drafts
+from corpusreg.examples import Example
 from corpusreg.outputs.document import document
+from corpusreg.report.drafted import drafted
 from corpusreg.report.model import (
     Content,
     Figure,
@@ -30,6 +34,7 @@ from corpusreg.report.model import (
 from corpusreg.report.origin import origin
 from corpusreg.report.passages import passages, place
 from corpusreg.report.people import parts
+from corpusreg.report.quoted import study
 from corpusreg.report.terms import Explainer
 from corpusreg.report.works import works
 from corpusreg.words import sentences
@@ -43,10 +48,21 @@ __all__ = ["content"]
 _MOST = 3  # measures that stand out, stays, shifts and events told
 
 
-def content(c: Comparison, reference_id: str, definitions: str) -> Content:
-    """All that a report says about one work, in the order of reading."""
+def content(
+    c: Comparison,
+    reference_id: str,
+    definitions: str,
+    studied: tuple[Sequence[Example], Sequence[Example]] | None = None,
+    drafts: Drafts | None = None,
+) -> Content:
+    """All that a report says about one work, in the order of reading.
+
+    studied: passages that share its habit and others, as `corpusreg.examples.study` finds
+    them. drafts: what changed since an earlier draft.
+    """
     told = document([c], [], reference_id, definitions)["works"][0]
     explain = Explainer()
+    changed = drafted(drafts, explain) if drafts else None
     compared, disagreements = _compared(c), tuple(sentences.disagreements(c))
     facts = (sentences.forces(c), sentences.length_words(c), sentences.compass(c))
     named = [m for m in MEASURES if any(m.title in text for text in disagreements)]
@@ -61,11 +77,12 @@ def content(c: Comparison, reference_id: str, definitions: str) -> Content:
         measures=_measures(c, told, explain),
         passages=_passages(c, explain),
         offers=_offers(c, explain),
-        works=works(c, explain),
+        works=replace(works(c, explain), study=study(c, *studied) if studied else None),
         parts=parts(c, explain),
         assumed=tuple(map(sentences.plain, c.piece.assumed)),
         notes=tuple(map(sentences.plain, c.piece.notes)),
         origin=origin(c, reference_id, definitions, explain),
+        drafted=changed,
     )
 
 

@@ -8,7 +8,8 @@ Conventions
 place     played bars, half-open, with the words that name them ('bars 5 to 9').
 picture   a slot: what is drawn there is looked up by its name. Slots are 'map',
           'strip-' and the name of a measure, 'octaves', 'levels', 'nearest', and
-          'notation-' and the number of a passage.
+          'notation-' and the number of a passage, 'drafts', and 'study-' with a letter and
+          a number for a passage from another work.
 figures   rounded exactly as in `compare --json`, from which they are taken.
 terms     technical words, each in the first section that uses it.
 text      plain text as people read it; whoever shows it escapes it.
@@ -20,6 +21,9 @@ from dataclasses import dataclass
 
 __all__ = [
     "Content",
+    "DraftLine",
+    "DraftRow",
+    "Drafted",
     "Figure",
     "Finding",
     "Findings",
@@ -37,6 +41,8 @@ __all__ = [
     "Passages",
     "Picture",
     "Place",
+    "Quoted",
+    "Study",
     "Term",
     "Trace",
     "Works",
@@ -234,6 +240,31 @@ class NearWork:
 
 
 @dataclass(frozen=True)
+class Quoted:
+    """A passage from another work. work: its id. first, last: written bars, half-open; bars:
+    the same in words. parts: positions, () for all. picture: None where it is only named."""
+
+    title: str
+    facts: str
+    words: str
+    work: str
+    first: int
+    last: int
+    bars: str
+    parts: tuple[int, ...]
+    picture: Picture | None
+
+
+@dataclass(frozen=True)
+class Study:
+    """Passages that share the piece's most unusual habit, and passages that do otherwise."""
+
+    habit: str
+    sharing: tuple[Quoted, ...]
+    otherwise: tuple[Quoted, ...]
+
+
+@dataclass(frozen=True)
 class Works:
     """Works to study: near ones, and ones that are alike in the rest and do the contrary.
 
@@ -247,6 +278,7 @@ class Works:
     contrasting: tuple[NearWork, ...]
     picture: Picture | None
     terms: tuple[Term, ...]
+    study: Study | None = None
 
 
 @dataclass(frozen=True)
@@ -301,8 +333,39 @@ class Origin:
 
 
 @dataclass(frozen=True)
+class DraftLine:
+    """A sentence, and the bars of the later draft that it speaks of, if it has such."""
+
+    words: str
+    place: Place | None
+
+
+@dataclass(frozen=True)
+class DraftRow:
+    """A measure that changed. said: which way, and where it lies among the works now."""
+
+    title: str
+    before: str
+    now: str
+    said: str
+
+
+@dataclass(frozen=True)
+class Drafted:
+    """What changed since an earlier draft. picture: both maps, None where nothing did."""
+
+    lead: str
+    remarks: tuple[str, ...]
+    bars: tuple[DraftLine, ...]
+    rows: tuple[DraftRow, ...]
+    changes: tuple[DraftLine, ...]
+    picture: Picture | None
+    terms: tuple[Term, ...]
+
+
+@dataclass(frozen=True)
 class Content:
-    """One work in the order of reading."""
+    """One work in the order of reading; drafted: None where there is no earlier draft."""
 
     title: str
     facts: tuple[str, ...]
@@ -319,3 +382,4 @@ class Content:
     assumed: tuple[str, ...]
     notes: tuple[str, ...]
     origin: Origin
+    drafted: Drafted | None = None

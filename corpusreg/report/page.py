@@ -13,6 +13,7 @@ from importlib.resources import files
 from corpusreg.engraving import glyph_sheet
 from corpusreg.pictures import look
 from corpusreg.report import closing, sections
+from corpusreg.report.drafts_section import drafts
 from corpusreg.report.html import Html, digest, json_text, tag
 from corpusreg.report.model import Content
 from corpusreg.report.pieces import SECTIONS, explained
@@ -90,7 +91,11 @@ def _facts(content: Content) -> Html:
 
 def _contents(works: Sequence[Work]) -> Html:
     if len(works) == 1:
-        links = [tag("a", title, href=f"#w1-{name}") for name, title in SECTIONS]
+        links = [
+            tag("a", title, href=f"#w1-{name}")
+            for name, title in SECTIONS
+            if name != "drafts" or works[0].content.drafted
+        ]
     else:
         links = [
             tag("a", work.content.title, href=f"#w{number}")
@@ -112,12 +117,13 @@ def _work(work: Work, name: str, single: bool) -> Html:
         tag("p", content.compared, class_="compared"),
         *(tag("p", each) for each in content.disagreements),
         explained(content.terms),
+        drafts(content, name, level, work.slots),
         sections.findings(content, name, level),
         sections.map_section(content, name, level, work.slots),
         sections.measures(content, name, level, work.slots),
         sections.passages(content, name, level, work.notation),
         closing.offers(content, name, level),
-        closing.works(content, name, level, work.slots),
+        closing.works(content, name, level, work.slots, work.notation),
         closing.parts(content, name, level, work.slots),
         closing.assumed(content, name, level, _tempo(work.sound)),
         closing.origin(content, name, level),

@@ -12,6 +12,7 @@ __all__ = ["SECTIONS", "capital", "explained", "figure", "items", "link", "links
 
 # Ids and titles in the order of reading, for the list of contents.
 SECTIONS = (
+    ("drafts", "What changed since the earlier draft"),
     ("out", "What stands out"),
     ("map", "The register map"),
     ("measures", "Every measure"),

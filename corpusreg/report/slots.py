@@ -13,6 +13,7 @@ from pathlib import Path
 
 from corpusreg import engraving
 from corpusreg.comparison import Comparison
+from corpusreg.drafts import Drafts
 from corpusreg.engraving import Engraved
 from corpusreg.pictures.levels import level_grid
 from corpusreg.pictures.nearest import nearest_works
@@ -29,6 +30,7 @@ __all__ = ["NARROW", "WIDE", "Notation", "Slot", "draw", "engrave"]
 
 WIDE, NARROW = 720.0, 340.0  # pixels: the text column of a page, a phone
 LONG = 300  # bars
+LONG_DRAFT = 100  # bars: longer drafts are drawn once, for any width
 
 
 @dataclass(frozen=True)
@@ -47,11 +49,15 @@ class Notation:
     remarks: tuple[str, ...]
 
 
-def draw(c: Comparison, content: Content, prefix: str) -> dict[str, Slot]:
-    """Pictures by slot; prefix begins every id in them."""
+def draw(
+    c: Comparison, content: Content, prefix: str, drafts: Drafts | None = None
+) -> dict[str, Slot]:
+    """Pictures by slot; prefix begins every id in them. drafts: with an earlier draft."""
     # A long work is drawn once, and a phone moves along it, so that pages stay small.
     slim = _maps(c, f"{prefix}-slim", NARROW) if len(c.bars) <= LONG else ()
     found = {"map": Slot(_maps(c, prefix, WIDE), slim)}
+    if drafts and content.drafted and content.drafted.picture:
+        found["drafts"] = _both_drafts(drafts, f"{prefix}-drafts")
     for row in content.measures.rows:
         drawn = bare_strip(c, row.name, prefix=f"{prefix}-strip-{row.name.replace('_', '-')}")
         if drawn and row.picture:
@@ -84,6 +90,22 @@ def _maps(c: Comparison, prefix: str, width: float) -> tuple[str, ...]:
         ).svg
         for number, bars in enumerate(pages(view, width=width), start=1)
     )
+
+
+def _both_drafts(d: Drafts, prefix: str) -> Slot:
+    before, now = view_of(d.earlier), view_of(d.later)
+    drawn = [
+        tuple(
+            register_map(
+                before, now, prefix=f"{prefix}-{name}-{number}", bars=bars, width=width,
+                heading=False, words=("before", "now"),
+            ).svg
+            for number, bars in enumerate(pages(before, now, width), start=1)
+        )
+        for name, width in (("wide", WIDE), ("slim", NARROW))
+        if name == "wide" or len(d.later.bars) <= LONG_DRAFT
+    ]  # fmt: skip
+    return Slot(*drawn)
 
 
 def engrave(works: Sequence[tuple[Comparison, Content]]) -> list[dict[str, Notation]]:

@@ -9,10 +9,14 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from corpusreg.comparison import Comparison
+from corpusreg.drafts import Drafts
 from corpusreg.errors import CorpusregError, UsageError
 
 if TYPE_CHECKING:
+    from corpusreg.examples import Example
     from corpusreg.report.page import Work
+
+    Studied = tuple[list[Example], list[Example]]
 
 __all__ = ["REPORTS", "check_report", "write_report"]
 
@@ -41,14 +45,19 @@ def write_report(
     reference_id: str,
     definitions: str,
     path: Path,
+    *,
+    studied: Sequence[Studied] = (),
+    drafts: Sequence[Drafts] = (),
 ) -> tuple[str, ...]:
     """Write a report of some works, at least one.
 
-    failures: what could not be read, one line each, told at the end. Returns what a reader
-    must know about the file, one line each. A file of that name is replaced only by a
-    finished one. Raises CorpusregError where it cannot be written.
+    failures: what could not be read, one line each, told at the end. studied: for each work
+    the passages to study beside it, () for none. drafts: for each work what changed since an
+    earlier draft, () where there is none. Returns what a reader must know about the file,
+    one line each. A file of that name is replaced only by a finished one. Raises
+    CorpusregError where it cannot be written.
     """
-    works = _works(comparisons, reference_id, definitions)
+    works = _works(comparisons, reference_id, definitions, studied, drafts)
     if path.suffix.lower() == ".pdf":
         from corpusreg.report.pdf import pdf
 
@@ -62,19 +71,29 @@ def write_report(
 
 
 def _works(
-    comparisons: Sequence[Comparison], reference_id: str, definitions: str
+    comparisons: Sequence[Comparison],
+    reference_id: str,
+    definitions: str,
+    studied: Sequence[Studied],
+    drafts: Sequence[Drafts],
 ) -> list[Work]:
     from corpusreg.report.content import content
     from corpusreg.report.page import Work
+    from corpusreg.report.quoted import quote
     from corpusreg.report.slots import draw, engrave
     from corpusreg.report.sound import sound
 
-    contents = [content(c, reference_id, definitions) for c in comparisons]
+    none = [None] * len(comparisons)
+    contents = [
+        content(c, reference_id, definitions, study, changed)
+        for c, study, changed in zip(comparisons, studied or none, drafts or none, strict=True)
+    ]
     notation = engrave(list(zip(comparisons, contents, strict=True)))
+    quoted = quote(contents)
     return [
-        Work(each, draw(c, each, f"w{number}"), passages, sound(c.whole.played))
-        for number, (c, each, passages) in enumerate(
-            zip(comparisons, contents, notation, strict=True), start=1
+        Work(each, draw(c, each, f"w{number}", changed), passages | more, sound(c.whole.played))
+        for number, (c, each, passages, more, changed) in enumerate(
+            zip(comparisons, contents, notation, quoted, drafts or none, strict=True), start=1
         )
     ]
 

@@ -14,12 +14,21 @@ from corpusreg.store import open_reference
 
 if TYPE_CHECKING:
     from corpusreg.comparison import Comparison
+    from corpusreg.drafts import Drafts
     from corpusreg.examples import Example
     from corpusreg.heights import Passage
     from corpusreg.instruments import Instrument, Instruments
     from corpusreg.store import Reference
 
-__all__ = ["Compared", "compare_paths", "heights", "ranges", "score_files", "some_readable"]
+__all__ = [
+    "Compared",
+    "compare_paths",
+    "heights",
+    "one_draft",
+    "ranges",
+    "score_files",
+    "some_readable",
+]
 
 
 @dataclass(frozen=True)
@@ -28,12 +37,14 @@ class Compared:
 
     studied: for each comparison the passages that share its most unusual habit, and those
     that do otherwise, as `corpusreg.examples.study` finds them; () where not asked for.
+    drafts: for each comparison what changed since its earlier draft; () without one.
     """
 
     comparisons: tuple[Comparison, ...]
     failures: tuple[str, ...]
     reference_id: str
     studied: tuple[tuple[list[Example], list[Example]], ...] = ()
+    drafts: tuple[Drafts, ...] = ()
 
 
 def score_files(paths: Sequence[Path], problems: list[str] | None = None) -> list[Path]:
@@ -87,17 +98,22 @@ def compare_paths(
     as_written: bool = False,
     ranges: Path | None = None,
     with_study: bool = False,
+    against: Path | None = None,
 ) -> Compared:
     """Place every work in some files among the present reference.
 
     ranges: a user's table of instruments, as `corpusreg.instruments.load` takes it.
-    with_study: whether passages to study are looked for too.
+    with_study: whether passages to study are looked for too. against: an earlier draft of
+    the one file that is given.
     A file that cannot be read is a failure and stops nothing. Raises StoreError
-    without a usable reference, UsageError for a cohort that does not exist.
+    without a usable reference, UsageError for a cohort that does not exist and where
+    drafts cannot be paired, ReadError where the earlier draft cannot be read.
     """
     from corpusreg.instruments import load
     from corpusreg.placing import place_file
+    from corpusreg.readers import existing
 
+    one_draft(paths, against)
     table = load(ranges)
     comparisons: list[Comparison] = []
     failures: list[str] = []
@@ -112,8 +128,42 @@ def compare_paths(
             else:
                 comparisons += found
                 failures += failed
+        changed: tuple[Drafts, ...] = ()
+        if against is not None:
+            earlier, failed = place_file(
+                reference, existing(against), cohort, as_written, table
+            )
+            failures += failed
+            changed = _drafts(earlier, comparisons, against, paths)
         studied = _studied(reference, comparisons) if with_study else ()
-        return Compared(tuple(comparisons), tuple(failures), reference.reference_id, studied)
+        made = reference.reference_id
+    return Compared(tuple(comparisons), tuple(failures), made, studied, changed)
+
+
+def one_draft(paths: Sequence[Path], against: Path | None) -> None:
+    """Raise UsageError, before anything is measured, where drafts are not one file each."""
+    given = [*paths, *([against] if against is not None else [])]
+    folder = next((path for path in given if path.is_dir()), None)
+    if against is not None and (len(paths) != 1 or folder is not None):
+        what = f"{folder} is a folder" if folder else f"here are {len(paths)} pieces"
+        raise UsageError(f"--against sets one piece beside its earlier draft; {what}")
+
+
+def _drafts(
+    earlier: Sequence[Comparison],
+    later: Sequence[Comparison],
+    against: Path,
+    paths: Sequence[Path],
+) -> tuple[Drafts, ...]:
+    """Works paired in the order of the files; nothing where the later could not be read."""
+    from corpusreg.drafts import drafts
+
+    if later and len(earlier) != len(later):
+        raise UsageError(
+            f"{against} holds {len(earlier)} pieces that can be read and {paths[0]} "
+            f"{len(later)}; save the one you mean by itself"
+        )
+    return tuple(drafts(*pair) for pair in zip(earlier, later, strict=False))
 
 
 def _studied(
