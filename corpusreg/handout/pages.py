@@ -8,12 +8,11 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Sequence
-from importlib import resources
 
 from corpusreg.handout.piece import ShownPassage
 from corpusreg.handout.sheets import Overview, PieceSheet, TeacherRow, TeacherSheet
 from corpusreg.pictures import look
-from corpusreg.report.html import Html, digest, tag
+from corpusreg.report.html import Html, asset, document, tag
 
 __all__ = ["overview_page", "piece_page", "teacher_page"]
 
@@ -63,6 +62,7 @@ def piece_page(sheet: PieceSheet, paper: str) -> str:
         [
             _head(sheet.title, sheet.who, sheet.facts),
             _figure(sheet.map),
+            *_paragraphs([sheet.changed] if sheet.changed else [], "changed"),
             tag("ol", *(tag("li", each) for each in sheet.sentences), class_="sentences"),
             tag("div", *_passages(sheet.passages), class_="passages"),
             *(asked if sheet.question else []),
@@ -90,21 +90,9 @@ def teacher_page(sheet: TeacherSheet, paper: str) -> str:
 
 
 def _page(title: str, children: Iterable[str], paper: str) -> str:
-    asset = resources.files("corpusreg.handout") / "assets" / "sheets.css"
-    text = asset.read_text(encoding="utf-8").replace("\r\n", "\n")
-    style = f"{look.css('.picture')}\n@page {{ size: {paper}; }}\n{text}"
-    policy = f"default-src 'none'; style-src {digest(style)}; base-uri 'none'"
-    head = tag(
-        "head",
-        tag("meta", charset="utf-8"),
-        tag("meta", http_equiv="Content-Security-Policy", content=policy),
-        tag("meta", name="viewport", content="width=device-width, initial-scale=1"),
-        tag("meta", name="color-scheme", content="light dark"),
-        tag("title", title),
-        tag("style", Html(style)),
-    )
-    body = tag("body", tag("main", *children))
-    return f"<!doctype html>\n{tag('html', head, body, lang='en')}\n"
+    sheets = asset("sheets.css", "corpusreg.handout")
+    style = f"{look.css('.picture')}\n@page {{ size: {paper}; }}\n{sheets}"
+    return document(title, [tag("main", *children)], style=style)
 
 
 def _head(title: str, who: str, facts: Sequence[str]) -> Html:

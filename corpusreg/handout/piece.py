@@ -12,8 +12,10 @@ from pathlib import Path
 
 from corpusreg.comparison import Comparison
 from corpusreg.definitions import VERSION
+from corpusreg.drafts import drafts
 from corpusreg.engraving import Engraved, engrave_all, standalone
 from corpusreg.engraving import Passage as Bars
+from corpusreg.errors import CorpusregError
 from corpusreg.handout.roster import without_names
 from corpusreg.handout.sentences import Said, passages, question, said
 from corpusreg.pictures.register_map import register_map
@@ -23,8 +25,9 @@ from corpusreg.placing import part_names, place_file
 from corpusreg.played import segments
 from corpusreg.report.content import content
 from corpusreg.report.model import Content
-from corpusreg.store import open_reference
+from corpusreg.store import Reference, open_reference
 from corpusreg.words.bars import bar_range
+from corpusreg.words.drafts import in_short
 from corpusreg.words.sentences import plain, shift_words, stay_words
 
 __all__ = ["TOPICS", "Example", "Piece", "PlaceOne", "ShownPassage"]
@@ -73,8 +76,9 @@ class Piece:
     """One work of the class.
 
     file: relative to the class folder. number: of the work in a file of many, else ''.
-    ranks: by measure, its percentile (0 to 100) where placed, and whether many works
-    share its very value, so that it says nothing about the side it lies on.
+    changed: since the earlier draft, a sentence or two, '' without one. ranks: by measure,
+    its percentile (0 to 100) where placed, and whether many works share its very value, so
+    that it says nothing about the side it lies on.
     """
 
     file: str
@@ -85,6 +89,7 @@ class Piece:
     map: Picture
     passages: tuple[ShownPassage, ...]
     examples: tuple[Example, ...]
+    changed: str
     ranks: Mapping[str, tuple[float, bool]]
 
     @property
@@ -98,22 +103,47 @@ class PlaceOne:
     """The call made in a worker: a file relative to `folder` -> its pieces and failures.
 
     chosen: the measures of the sheets. cohort: as `placing.place_file` takes it. hidden:
-    names that stay out, each with its code.
+    names that stay out, each with its code. earlier: later drafts, each with the file of
+    the draft before.
     """
 
     folder: Path
     chosen: tuple[str, ...]
     cohort: str | None = None
     hidden: tuple[tuple[str, str], ...] = ()
+    earlier: tuple[tuple[str, str], ...] = ()
 
     def __call__(self, file: str) -> tuple[list[Piece], list[str]]:
         """All pieces in a file, and one line for each that cannot be read."""
         path = self.folder / file
         with open_reference() as reference:
             found, failures = place_file(reference, path, self.cohort, as_written=False)
+            changed = self._changed(reference, file, found, failures)
             made = reference.reference_id
-        pieces = [self._told(file, path, self._titled(c, path), made) for c in found]
+        pieces = [
+            self._told(file, path, self._titled(c, path), made, said)
+            for c, said in zip(found, changed, strict=True)
+        ]
         return pieces, failures
+
+    def _changed(
+        self, reference: Reference, file: str, found: list[Comparison], failures: list[str]
+    ) -> list[str]:
+        """What changed in each piece since the earlier draft; what fails is a failure."""
+        name = dict(self.earlier).get(file)
+        if name is None:
+            return [""] * len(found)
+        # The earlier file may bear a name that stays out: it is not mentioned.
+        fault = f"{self.folder / file}: its earlier draft cannot be set beside it"
+        try:
+            before, _ = place_file(reference, self.folder / name, self.cohort, as_written=False)
+        except CorpusregError as error:
+            failures.append(f"{fault}: {str(error).replace(str(self.folder / name), 'it')}")
+            return [""] * len(found)
+        if len(before) != len(found):
+            failures.append(f"{fault}: they hold {len(before)} and {len(found)} pieces")
+            return [""] * len(found)
+        return [in_short(drafts(*pair)) for pair in zip(before, found, strict=True)]
 
     def _titled(self, c: Comparison, path: Path) -> Comparison:
         """Without names in the title, and without a title that is only the file's name."""
@@ -123,7 +153,9 @@ class PlaceOne:
         title = without_names(c.piece.title, dict(self.hidden), any_case=True)
         return replace(c, piece=replace(c.piece, title=title if own else UNTITLED))
 
-    def _told(self, file: str, path: Path, c: Comparison, reference_id: str) -> Piece:
+    def _told(
+        self, file: str, path: Path, c: Comparison, reference_id: str, changed: str
+    ) -> Piece:
         report = content(c, reference_id, VERSION)
         told = said(c, report, self.chosen)
         return Piece(
@@ -135,6 +167,7 @@ class PlaceOne:
             map=_map(c),
             passages=_shown(passages(told, report), path, c),
             examples=_examples(c),
+            changed=changed,
             ranks={
                 each.measure.name: (each.placement.percentile, each.placement.tied >= 0.2)
                 for each in c.measures

@@ -2,9 +2,10 @@
 
 The table is a CSV file in UTF-8 with a head of these columns, in any order:
 
-file   the score, as it is called in the class folder
-name   who wrote it, as it shall stand on the sheet; may be empty
-code   a sign that stands for the name where names stay out; may be empty
+file     the score, as it is called in the class folder
+name     who wrote it, as it shall stand on the sheet; may be empty
+code     a sign that stands for the name where names stay out; may be empty
+earlier  the file of an earlier draft of the score; may be empty or left out
 
 Other columns are ignored.
 """
@@ -23,17 +24,18 @@ from corpusreg.errors import DataError, UsageError
 
 __all__ = ["NO_ROSTER", "Roster", "Writer", "read_roster", "without_names"]
 
-_COLUMNS = ("file", "name", "code")
+_COLUMNS = ("file", "name", "code", "earlier")
 _WORD = 2  # letters of a part of a name that is looked for by itself
 
 
 @dataclass(frozen=True)
 class Writer:
-    """One row: the file as the teacher wrote it, name and code."""
+    """One row: the file as the teacher wrote it, name, code, and the draft before."""
 
     file: str
     name: str = ""
     code: str = ""
+    earlier: str = ""
 
 
 @dataclass(frozen=True)
@@ -153,7 +155,8 @@ def _writer(path: Path, line: int, row: Mapping[str, str]) -> Writer:
     values = {name: " ".join((row.get(name) or "").split()) for name in _COLUMNS}
     if not values["file"]:
         raise DataError(f"{path}, line {line}: no file named; give it or delete the row")
-    values["file"] = values["file"].replace("\\", "/").removeprefix("./")
+    for column in ("file", "earlier"):
+        values[column] = values[column].replace("\\", "/").removeprefix("./")
     return Writer(**values)
 
 
@@ -175,5 +178,5 @@ def _table(path: Path) -> list[tuple[int, dict[str, str]]]:
         raise DataError(f"{path}, line {reader.line_num}: no table ({error})") from error
     head = [cell.strip().casefold() for cell in rows[0][1]] if rows else []
     if "file" not in head:
-        raise DataError(f"{path}: no column 'file'; the roster wants {', '.join(_COLUMNS)}")
+        raise DataError(f"{path}: no column 'file'; the roster wants {', '.join(_COLUMNS[:3])}")
     return [(line, dict(zip(head, row, strict=False))) for line, row in rows[1:]]

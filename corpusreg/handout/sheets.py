@@ -28,7 +28,8 @@ __all__ = ["Overview", "PieceSheet", "Sheets", "TeacherRow", "TeacherSheet", "ma
 @dataclass(frozen=True)
 class PieceSheet:
     """One piece. file: a name for its files, without an ending. map_alt: the map in words.
-    question: '' for none. cautions: words about extremes. compared: with which works."""
+    changed: since the earlier draft, '' without one. question: '' for none. cautions: words
+    about extremes. compared: with which works."""
 
     file: str
     title: str
@@ -36,6 +37,7 @@ class PieceSheet:
     facts: tuple[str, ...]
     map: str
     map_alt: str
+    changed: str
     sentences: tuple[str, ...]
     passages: tuple[ShownPassage, ...]
     question: str
@@ -130,6 +132,7 @@ def _sheet(member: Member, own: Edited, file: str) -> PieceSheet:
         facts=piece.content.facts,
         map=piece.map.svg,
         map_alt=piece.content.marks.picture.alt,
+        changed=piece.changed and f"Since the earlier draft: {piece.changed}",
         sentences=(fresh if own.sentences is None else own).sentences or (),
         passages=piece.passages,
         question=(fresh if own.question is None else own).question or "",

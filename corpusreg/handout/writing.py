@@ -22,6 +22,7 @@ from pathlib import Path
 from corpusreg.definitions import BY_NAME, VERSION
 from corpusreg.errors import ReadError, StoreError, UsageError
 from corpusreg.handout.classroom import Class, classroom
+from corpusreg.handout.drafts import earlier_drafts
 from corpusreg.handout.edits import FILE_NAME, Edited, Edits, read_edits, written
 from corpusreg.handout.folders import publish, staging
 from corpusreg.handout.pages import overview_page, piece_page, teacher_page
@@ -96,11 +97,15 @@ def handout(
     faults: list[str] = []
     paths = score_files([folder], faults)
     files = sorted(path.relative_to(folder).as_posix() for path in paths)
-    known = names.known(files)
+    before = earlier_drafts(files, names)
+    members = [file for file in files if file not in before.values()]
+    known = names.known(members)
     with staging(to) as stage:
         edits = read_edits(to / FILE_NAME)
         chosen = tuple(dict.fromkeys(measures or edits.measures or MEASURES))
-        pieces, problems = _placed(folder, files, chosen, cohort, names, known, workers)
+        pieces, problems = _placed(
+            folder, members, chosen, cohort, names, known, before, workers
+        )
         problems += [_Problem(fault, without_names(fault, names.hidden)) for fault in faults]
         problems += _gaps(names, roster, files, known)
         title = without_names(plain(folder.name), names.hidden, any_case=True)
@@ -114,6 +119,7 @@ def handout(
         shown = [problem.shown for problem in problems]
         all_sheets = cleaned(sheets(group, own, files_of, shown, closing), names.hidden)
         remarks = _write(stage, all_sheets, paper)
+        remarks += [f"{old}: an earlier draft of {new}" for new, old in before.items()]
         text = _text(group, own, edits, names)
         (stage / FILE_NAME).write_text(text, encoding="utf-8")
         remarks += _left_from_before(stage, to, codes=codes)
@@ -130,10 +136,11 @@ def _placed(
     cohort: str | None,
     names: Roster,
     known: Mapping[str, tuple[str, str]],
+    before: Mapping[str, str],
     workers: int,
 ) -> tuple[list[Piece], list[_Problem]]:
     """Pieces in the order of their files, and what could not be read."""
-    place = PlaceOne(folder, chosen, cohort, tuple(names.hidden.items()))
+    place = PlaceOne(folder, chosen, cohort, tuple(names.hidden.items()), tuple(before.items()))
     pieces: list[Piece] = []
     problems: list[_Problem] = []
     for answer in call_each(place, files, workers):
@@ -173,6 +180,7 @@ def _gaps(
             f"Not in the roster: {known[file][0]}",
         )
         for file in rowless
+        if file in known
     ]
 
 

@@ -34,6 +34,10 @@ __all__ = [
 ]
 
 NOTHING = "Nothing has changed."
+_UNLIKE = (
+    "No bar of the earlier draft is found again: these may be two pieces, or one is "
+    "transposed, so only the measures can be set side by side."
+)
 _MOST = 4  # runs of bars in one sentence
 _ALIKE = "as before"
 _KINDS = ("stay", "shift", "event")
@@ -47,10 +51,7 @@ def remarks(d: Drafts) -> list[str]:
     if before != now:
         found.append(f"It was for {plain(before)} before and is for {plain(now)} now.")
     if d.unlike:
-        found.append(
-            "No bar of the earlier draft is found again: these may be two pieces, or one is "
-            "transposed, so only the measures can be set side by side."
-        )
+        found.append(_UNLIKE)
     if not d.same_works:
         found.append(
             "The two are compared with different works, so their places cannot be set side "
@@ -173,7 +174,7 @@ def in_short(d: Drafts) -> str:
     if d.untouched:
         return NOTHING
     if d.unlike:
-        return remarks(d)[-1 if d.same_works else -2]
+        return _UNLIKE
     runs = changed_bars(d)
     said = [run_words(run, d).removesuffix(".") for run in runs[:_MOST]]
     if len(runs) > _MOST:
@@ -184,6 +185,7 @@ def in_short(d: Drafts) -> str:
         for each in d.measures
         if each.changed and each.elsewhere
     ]
+    said[1:] = [f"{words[:1].lower()}{words[1:]}" for words in said[1:]]
     text = "; ".join(said) + "." if said else "The notes are as before."
     return f"{text} Now {joined(measures[:2])}." if measures else text
 
