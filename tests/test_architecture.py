@@ -35,7 +35,7 @@ OUTSIDE: dict[str, tuple[str, ...]] = {
         "notes", "loudness", "readers", "pedal", "played", "ensembles", "measures", "analysis",
         "rewrite", "duplicates", "reference", "effects", "rebar", "periods", "atlas", "store", "cohorts",
         "profiles", "players", "comparison", "drafts", "pictures", "outputs.console", "heights",
-        "report.sound", "revising", "contrast_page",
+        "report.sound", "revising", "pages.contrast",
         "building", "workflow.ask",
     ),
     "pandas": ("api",),

@@ -17,10 +17,10 @@ from test_revise import BASS, TUNE, keyboard, line_at_its_limits, lowest_classes
 
 from corpusreg import workflow
 from corpusreg.catalogue import bundled
-from corpusreg.contrast_page import check_contrast_page, contrast_page
 from corpusreg.errors import UsageError
 from corpusreg.instruments import load
 from corpusreg.notes import Score
+from corpusreg.pages.contrast import check_contrast_page, contrast_page
 from corpusreg.played import Played, perform
 from corpusreg.readers import read_scores
 from corpusreg.revising.contrast import FEWEST, WAYS, contrast

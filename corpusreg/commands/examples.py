@@ -58,7 +58,7 @@ def _examples(options: argparse.Namespace) -> int:
     wanted = Filters(options.ensemble, options.period, options.difficulty, options.licence)
     found = workflow.examples(options.kind, wanted, options.count)
     if options.report and found.found:
-        from corpusreg.examples_page import write_examples
+        from corpusreg.pages.examples import write_examples
 
         write_examples(found, VERSION, options.report)
         print(f"{options.report}: {len(found.found)} passages")

@@ -63,7 +63,7 @@ def _contrast(options: argparse.Namespace) -> int:
     from corpusreg.outputs.revision_text import contrast_document, contrast_text
 
     if options.report:
-        from corpusreg.contrast_page import check_contrast_page, write_contrast
+        from corpusreg.pages.contrast import check_contrast_page, write_contrast
 
         check_contrast_page(options.report)
     found = workflow.contrast(

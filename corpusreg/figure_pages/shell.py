@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from importlib.resources import files
 
 from corpusreg.figures.style import colour_rules
 from corpusreg.pictures import look
 from corpusreg.pictures.svg import Picture
-from corpusreg.report.html import Html, digest, tag
+from corpusreg.report.html import Html, asset, document, tag
 
 __all__ = ["capital", "figure", "page"]
 
@@ -24,29 +23,14 @@ _STYLE = """
 
 def page(title: str, header: Iterable[str], body: Iterable[str], foot: str, kind: str) -> str:
     """A page that opens from disk and fetches nothing. kind: class of its body."""
-    style = "\n".join((look.css(".picture"), colour_rules(), _asset("page.css"), _STYLE))
-    policy = (
-        f"default-src 'none'; style-src {digest(style)}; img-src 'self'; base-uri 'none'; "
-        "form-action 'none'"
-    )
-    head = tag(
-        "head",
-        tag("meta", charset="utf-8"),
-        tag("meta", http_equiv="Content-Security-Policy", content=policy),
-        tag("meta", name="viewport", content="width=device-width, initial-scale=1"),
-        tag("meta", name="color-scheme", content="light dark"),
-        tag("title", title),
-        tag("style", Html(style)),
-    )
-    whole = tag(
-        "body",
+    style = "\n".join((look.css(".picture"), colour_rules(), asset("page.css"), _STYLE))
+    children = [
         tag("a", "Skip to the content", href="#content", class_="skip"),
         tag("header", tag("h1", title), *header),
         tag("main", *body, id="content"),
         tag("footer", tag("p", foot)),
-        class_=kind,
-    )
-    return f"<!doctype html>\n{tag('html', head, whole, lang='en')}\n"
+    ]
+    return document(title, children, style=style, pictures=True, class_=kind)
 
 
 def figure(picture: Picture, caption: str) -> Html:
@@ -62,8 +46,3 @@ def figure(picture: Picture, caption: str) -> Html:
 def capital(text: str) -> str:
     """Text with a capital letter."""
     return text[:1].upper() + text[1:]
-
-
-def _asset(name: str) -> str:
-    text = files("corpusreg.report").joinpath("assets", name).read_text(encoding="utf-8")
-    return text.replace("\r\n", "\n")

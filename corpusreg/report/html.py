@@ -1,4 +1,4 @@
-"""HTML as text: elements and escaping. Knows nothing of music."""
+"""HTML as text: whole pages, elements, escaping. Knows nothing of music."""
 
 from __future__ import annotations
 
@@ -8,9 +8,10 @@ import html
 import json
 import re
 from collections.abc import Iterable
+from importlib.resources import files
 from typing import Any
 
-__all__ = ["Html", "digest", "json_text", "tag", "together"]
+__all__ = ["Html", "asset", "digest", "document", "json_text", "tag", "together"]
 
 # Signs that HTML does not allow, and single surrogates.
 _FORBIDDEN = re.compile(
@@ -41,6 +42,50 @@ def tag(name: str, /, *children: str, **attributes: str | int | bool | None) -> 
     if name in _EMPTY:
         return Html(f"<{name}{given}>")
     return Html(f"<{name}{given}>{together(children)}</{name}>")
+
+
+def document(
+    title: str,
+    children: Iterable[str],
+    *,
+    style: str,
+    script: str = "",
+    pictures: bool = False,
+    class_: str | None = None,
+) -> str:
+    """A page that opens from disk and fetches nothing.
+
+    Its own policy forbids all but the one style and the one script that are written in it,
+    by their hashes, and pictures beside it where there are some. class_: of its body.
+    """
+    policy = "; ".join(
+        (
+            "default-src 'none'",
+            f"style-src {digest(style)}",
+            *([f"script-src {digest(script)}"] if script else []),
+            *(["img-src 'self'"] if pictures else []),
+            "base-uri 'none'",
+            "form-action 'none'",
+        )
+    )
+    head = tag(
+        "head",
+        tag("meta", charset="utf-8"),
+        tag("meta", http_equiv="Content-Security-Policy", content=policy),
+        tag("meta", name="viewport", content="width=device-width, initial-scale=1"),
+        tag("meta", name="color-scheme", content="light dark"),
+        tag("title", title),
+        tag("style", Html(style)),
+    )
+    last = [tag("script", Html(script))] if script else []
+    body = tag("body", *children, *last, class_=class_)
+    return f"<!doctype html>\n{tag('html', head, body, lang='en')}\n"
+
+
+def asset(name: str, package: str = "corpusreg.report") -> str:
+    """The text of a file in a package's folder `assets`, with plain line ends."""
+    text = files(package).joinpath("assets", name).read_text(encoding="utf-8")
+    return text.replace("\r\n", "\n")
 
 
 def together(children: Iterable[str]) -> Html:

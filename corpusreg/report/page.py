@@ -8,13 +8,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass
-from importlib.resources import files
 
 from corpusreg.engraving import glyph_sheet
 from corpusreg.pictures import look
 from corpusreg.report import closing, sections
 from corpusreg.report.drafts_section import drafts
-from corpusreg.report.html import Html, digest, json_text, tag
+from corpusreg.report.html import Html, asset, document, json_text, tag
 from corpusreg.report.model import Content
 from corpusreg.report.pieces import SECTIONS, explained
 from corpusreg.report.slots import Notation, Slot
@@ -37,26 +36,10 @@ def page(works: Sequence[Work], failures: Sequence[str] = ()) -> str:
     """The whole page. works: at least one. failures: one line each, told at the end."""
     single = len(works) == 1
     title = works[0].content.title if single else f"{len(works)} pieces"
-    style, script = _asset("page.css"), _asset("page.js")
-    style = f"{look.css('.picture')}\n{style}"
-    policy = (
-        f"default-src 'none'; style-src {digest(style)}; script-src {digest(script)}; "
-        "base-uri 'none'; form-action 'none'"
-    )
-    head = tag(
-        "head",
-        tag("meta", charset="utf-8"),
-        tag("meta", http_equiv="Content-Security-Policy", content=policy),
-        tag("meta", name="viewport", content="width=device-width, initial-scale=1"),
-        tag("meta", name="color-scheme", content="light dark"),
-        tag("title", f"{title}: how it uses register"),
-        tag("style", Html(style)),
-    )
     glyphs = glyph_sheet(
         run for work in works for each in work.notation.values() for run in each.drawn
     )
-    body = tag(
-        "body",
+    children = [
         tag("a", "Skip to the content", href="#content", class_="skip"),
         Html(glyphs),
         _banner(works),
@@ -68,14 +51,13 @@ def page(works: Sequence[Work], failures: Sequence[str] = ()) -> str:
             id="content",
         ),
         _foot(works[0].content),
-        tag("script", Html(script)),
+    ]
+    return document(
+        f"{title}: how it uses register",
+        children,
+        style=f"{look.css('.picture')}\n{asset('page.css')}",
+        script=asset("page.js"),
     )
-    return f"<!doctype html>\n{tag('html', head, body, lang='en')}\n"
-
-
-def _asset(name: str) -> str:
-    text = files("corpusreg.report").joinpath("assets", name).read_text(encoding="utf-8")
-    return text.replace("\r\n", "\n")
 
 
 def _banner(works: Sequence[Work]) -> Html:

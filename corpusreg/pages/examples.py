@@ -8,7 +8,6 @@ is quoted the page says why.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from importlib.resources import files
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -16,11 +15,11 @@ from corpusreg.catalogue.files import BUNDLED, bundled_root
 from corpusreg.engraving import glyph_sheet
 from corpusreg.errors import CorpusregError
 from corpusreg.examples import KINDS, Example
+from corpusreg.figure_pages.writing import write_bytes
 from corpusreg.pictures import look
 from corpusreg.quoting import Place, Quotation, quotations
-from corpusreg.report.html import Html, digest, tag
+from corpusreg.report.html import Html, asset, document, tag
 from corpusreg.store import open_reference
-from corpusreg.store.files import replace_text
 from corpusreg.workflow.examples import Examples, own_and_others
 
 if TYPE_CHECKING:
@@ -49,13 +48,7 @@ def write_examples(found: Examples, definitions: str, path: Path) -> None:
         for number, each in enumerate(found.found, start=1)
     ]
     text = examples_page(found, quoted, maps, definitions)
-    try:
-        replace_text(path, text)
-    except OSError as error:
-        why = (error.strerror or str(error)).lower()
-        raise CorpusregError(
-            f"{path}: cannot be written ({why}); choose another place"
-        ) from error
+    write_bytes({path: text.encode()})
 
 
 def examples_page(
@@ -63,27 +56,13 @@ def examples_page(
 ) -> str:
     """The page as text. maps: one SVG a passage, '' where there is none."""
     kind = KINDS[found.kind]
-    style = f"{look.css('.picture')}\n{_asset('page.css')}\n{_STYLE}"
-    policy = (
-        f"default-src 'none'; style-src {digest(style)}; base-uri 'none'; form-action 'none'"
-    )
-    head = tag(
-        "head",
-        tag("meta", charset="utf-8"),
-        tag("meta", http_equiv="Content-Security-Policy", content=policy),
-        tag("meta", name="viewport", content="width=device-width, initial-scale=1"),
-        tag("meta", name="color-scheme", content="light dark"),
-        tag("title", kind.title),
-        tag("style", Html(style)),
-    )
     sections = [
         _section(number, each, quotation, drawn)
         for number, (each, quotation, drawn) in enumerate(
             zip(found.found, quoted, maps, strict=True), start=1
         )
     ]
-    body = tag(
-        "body",
+    children = [
         Html(glyph_sheet([each.picture for each in quoted if each.picture])),
         tag("header", tag("h1", kind.title), tag("p", f"{_capital(kind.shows)}.")),
         tag("main", *sections, id="content"),
@@ -96,8 +75,9 @@ def examples_page(
                 f"definitions {definitions}.",
             ),
         ),
-    )
-    return f"<!doctype html>\n{tag('html', head, body, lang='en')}\n"
+    ]
+    style = f"{look.css('.picture')}\n{asset('page.css')}\n{_STYLE}"
+    return document(kind.title, children, style=style)
 
 
 def _section(number: int, each: Example, quotation: Quotation, drawn: str) -> Html:
@@ -163,11 +143,6 @@ def _measured(path: Path, number: str) -> Analysis:
         if score.number == number:
             return analyse(perform(score))
     raise CorpusregError(f"{path.name}: no work {number}")
-
-
-def _asset(name: str) -> str:
-    text = files("corpusreg.report").joinpath("assets", name).read_text(encoding="utf-8")
-    return text.replace("\r\n", "\n")
 
 
 def _capital(text: str) -> str:

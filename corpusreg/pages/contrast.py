@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import asdict
-from importlib.resources import files
 from itertools import groupby
 from pathlib import Path
 
 import numpy as np
 
-from corpusreg.errors import CorpusregError, UsageError
+from corpusreg.errors import UsageError
+from corpusreg.figure_pages.writing import write_bytes
 from corpusreg.outputs.revision_text import (
     contrast_lead,
     contrast_rows,
@@ -20,10 +20,9 @@ from corpusreg.outputs.revision_text import (
 from corpusreg.pictures import look
 from corpusreg.pictures.register_map import pages, register_map
 from corpusreg.pictures.view import MapView
-from corpusreg.report.html import Html, digest, json_text, tag
+from corpusreg.report.html import Html, asset, document, json_text, tag
 from corpusreg.report.sound import BEAT, sound
 from corpusreg.revising.told import bars_words
-from corpusreg.store.files import replace_text
 from corpusreg.words.sentences import plain
 from corpusreg.workflow import Contrast
 
@@ -44,31 +43,11 @@ def write_contrast(c: Contrast, path: Path) -> None:
 
     Raises CorpusregError where it cannot be written.
     """
-    try:
-        replace_text(path, contrast_page(c))
-    except OSError as error:
-        why = (error.strerror or str(error)).lower()
-        raise CorpusregError(
-            f"{path}: cannot be written ({why}); choose another place"
-        ) from error
+    write_bytes({path: contrast_page(c).encode()})
 
 
 def contrast_page(c: Contrast) -> str:
     """The whole page, which fetches nothing."""
-    style, script = f"{look.css('.picture')}\n{_asset('page.css')}", _asset("page.js")
-    policy = (
-        f"default-src 'none'; style-src {digest(style)}; script-src {digest(script)}; "
-        "base-uri 'none'; form-action 'none'"
-    )
-    head = tag(
-        "head",
-        tag("meta", charset="utf-8"),
-        tag("meta", http_equiv="Content-Security-Policy", content=policy),
-        tag("meta", name="viewport", content="width=device-width, initial-scale=1"),
-        tag("meta", name="color-scheme", content="light dark"),
-        tag("title", f"{c.title}: in other registers"),
-        tag("style", Html(style)),
-    )
     article = tag(
         "article",
         _maps(c),
@@ -82,27 +61,17 @@ def contrast_page(c: Contrast) -> str:
         id="w1",
         data_work="w1",
     )  # fmt: skip
+    lead = contrast_lead(c)
     header = tag(
-        "header", tag("h1", c.title), tag("p", _capital(contrast_lead(c)), class_="facts")
+        "header", tag("h1", c.title), tag("p", lead[:1].upper() + lead[1:], class_="facts")
     )
     foot = tag("p", "Made with corpusreg from the score alone. Neither version is the better.")
-    body = tag(
-        "body",
-        header,
-        tag("main", article, id="content"),
-        tag("footer", foot),
-        tag("script", Html(script)),
+    return document(
+        f"{c.title}: in other registers",
+        [header, tag("main", article, id="content"), tag("footer", foot)],
+        style=f"{look.css('.picture')}\n{asset('page.css')}",
+        script=asset("page.js"),
     )
-    return f"<!doctype html>\n{tag('html', head, body, lang='en')}\n"
-
-
-def _asset(name: str) -> str:
-    text = files("corpusreg.report").joinpath("assets", name).read_text(encoding="utf-8")
-    return text.replace("\r\n", "\n")
-
-
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]
 
 
 def _maps(c: Contrast) -> Html:

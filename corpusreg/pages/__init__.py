@@ -1,0 +1,1 @@
+"""Pages beside the report of a piece: a contrast, model passages."""
