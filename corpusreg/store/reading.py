@@ -21,6 +21,9 @@ if TYPE_CHECKING:
 __all__ = ["Reference", "Result", "columns_of", "open_reference", "pointed", "row_hashes"]
 
 _READING_STATEMENTS = ("SELECT", "EXPLAIN")
+# The limit of memory holds for the database; rows in Python take many times their room there.
+_MOST_VALUES = 10_000_000
+_PIECE = 10_000  # rows fetched at once: between pieces an interrupt is heard
 
 
 @dataclass(frozen=True)
@@ -188,6 +191,18 @@ def _unmasked(values: Any) -> NDArray[Any]:
     return filled
 
 
+def _rows(found: duckdb.DuckDBPyConnection, width: int) -> list[tuple[Any, ...]]:
+    rows: list[tuple[Any, ...]] = []
+    while piece := found.fetchmany(_PIECE):
+        rows += piece
+        if len(rows) * width > _MOST_VALUES:
+            raise UsageError(
+                f"query: gives more than {_MOST_VALUES:,} values; take fewer rows or columns, "
+                "or open the reference with a DuckDB client"
+            )
+    return rows
+
+
 def _check_statement(text: str) -> None:
     import duckdb
 
@@ -215,7 +230,7 @@ def _interruptible(
             columns = found.description or []
             names = tuple(column[0] for column in columns)
             types = tuple(str(column[1]) for column in columns)
-            results.append(Result(names, types, found.fetchall()))
+            results.append(Result(names, types, _rows(found, len(names))))
         except BaseException as error:  # noqa: BLE001 - raised again by the caller
             errors.append(error)
         finally:
