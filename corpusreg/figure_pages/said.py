@@ -105,7 +105,7 @@ def said(found: Study, drawn: Sequence[Chart], reference_id: str, version: str) 
         title=f"Register by period{which}",
         facts=f"{found.works:,} works with a period by {found.units} composers or sources; "
         f"{found.around:,} without a period are left out.",
-        short=capital(short_words(found))
+        short=capital(short_words(found).replace(_ARROW, _TO))
         if found.periods
         else "Nothing can be compared: no work has a "
         "period. A year of composition in the file, or a composer whose life is known, gives "
