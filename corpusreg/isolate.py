@@ -237,6 +237,7 @@ class Pool:
         self._function, self._workers = function, workers
         self._limits = limits or Limits()
         self._children: list[Child] = []
+        self._closed = False
 
     def __enter__(self) -> Pool:
         return self
@@ -249,12 +250,15 @@ class Pool:
 
         An item that passes a limit or crashes its child has an error in its answer and
         costs the others nothing. Raises StoppedError of kind 'start' where children
-        cannot start.
+        cannot start, and of kind 'killed' where another thread closes the pool.
         """
         pending, found = deque(items), list[Answer]()
         while len(self._children) < min(self._workers, len(pending)):
             self._children.append(self._started())
         while len(found) < len(items):
+            if self._closed:
+                self.close()  # also a child that was just started
+                raise StoppedError("killed", "stopped before it was done")
             for place, child in enumerate(self._children):
                 found += child.collect()
                 if child.ended:
@@ -271,10 +275,10 @@ class Pool:
         return sorted(found, key=lambda answer: order[answer.item])
 
     def close(self) -> None:
-        """End the children."""
+        """End the children; nothing can be asked of them any more."""
+        self._closed = True
         for child in self._children:
             child.close()
-        self._children = []
 
     def _started(self) -> Child:
         return Child(self._function, self._limits, self._notices)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import contextlib
 import signal
 from importlib.util import find_spec
 from typing import Any
@@ -36,10 +37,9 @@ def _room(options: argparse.Namespace) -> int:
 
     # Being asked to end is an end like Ctrl-C: what was given is removed.
     signal.signal(signal.SIGTERM, signal.default_int_handler)
-    try:
+    with contextlib.suppress(KeyboardInterrupt):
         serve(options.port, browser=not options.no_browser, on_open=_say_where)
-    except KeyboardInterrupt:
-        print("\nClosed. What was given has been removed.")
+    print("\nClosed. What was given has been removed.")
     return 0
 
 

@@ -37,6 +37,7 @@ def room(desk: Desk, port: int) -> Flask:
     app.config["MAX_CONTENT_LENGTH"] = TOTAL + _FORM
     app.config["MAX_FORM_PARTS"] = _PARTS
     token = secrets.token_urlsafe(24)
+    app.template_filter("sentence")(_sentence)
     style, script = _style(), _text("corpusreg.room", "room.js")
 
     @app.before_request
@@ -95,10 +96,22 @@ def _style() -> str:
     return "\n".join(parts)
 
 
+def _sentence(problem: object) -> str:
+    """A problem as a sentence on a page; a file's name keeps its small letter.
+
+    >>> _sentence("no score"), _sentence("a.mid: no notes")
+    ('No score.', 'a.mid: no notes.')
+    """
+    line = " ".join(str(problem).split()).rstrip(".")
+    first = line.partition(" ")[0]
+    return f"{line if '.' in first or ':' in first else line[:1].upper() + line[1:]}."
+
+
 def _problems(app: Flask) -> None:
     """Every problem is one line, on a page or as plain text for the page's script."""
 
-    def told(line: str, code: int) -> tuple[str, int] | Response:
+    def told(problem: object, code: int) -> tuple[str, int] | Response:
+        line = _sentence(problem)
         if request.accept_mimetypes.best == "text/plain":
             return Response(line, code, mimetype="text/plain")
         return render_template("problem.html", line=line), code

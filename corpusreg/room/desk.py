@@ -6,6 +6,7 @@ there is too much. Requests only look and put jobs into a queue; one thread does
 
 from __future__ import annotations
 
+import contextlib
 import queue
 import secrets
 import shutil
@@ -22,7 +23,7 @@ from corpusreg import workflow
 from corpusreg.building.batch import Progress
 from corpusreg.demo import pieces_folder
 from corpusreg.errors import CorpusregError
-from corpusreg.isolate import Answer, Limits, Pool
+from corpusreg.isolate import Answer, Limits, Pool, StoppedError
 from corpusreg.room.tasks import (
     Reported,
     ReportTask,
@@ -40,6 +41,7 @@ _WORKERS = 2
 # Sheets of a class: many pieces, each read in a child of its own with its own limits.
 _SHEETS_LIMITS = Limits(cpu_seconds=600, wall_seconds=3600)
 _SMALL = 2**20  # bytes of a roster or a text
+_PATIENCE = 5.0  # seconds for what is under way at the end; measuring goes on from there
 _WARM = ("two-shores.mid", "stairs.musicxml")
 
 
@@ -98,11 +100,11 @@ class Pile:
 
 @dataclass
 class Measuring:
-    """The measuring of the bundled scores: files done of all."""
+    """The measuring of the bundled scores. share: of their bytes, 0 to 1."""
 
     doing: bool = False
-    done: int = 0
-    total: int = 0
+    works: int = 0
+    share: float = 0.0
     problem: str = ""
 
 
@@ -115,15 +117,18 @@ class Desk:
 
     def __enter__(self) -> Desk:
         self._folder = Path(tempfile.mkdtemp(prefix="corpusreg-room-"))
-        self._jobs: queue.SimpleQueue[Callable[[], None]] = queue.SimpleQueue()
+        self._jobs: queue.SimpleQueue[Callable[[], None] | None] = queue.SimpleQueue()
         self._reports = Pool(report, _WORKERS)
         self._sheets = Pool(make_sheets, 1, _SHEETS_LIMITS)
-        threading.Thread(target=self._work, daemon=True).start()
+        self._worker = threading.Thread(target=self._work, daemon=True)
+        self._worker.start()
         return self
 
     def __exit__(self, *_: object) -> None:
         self._reports.close()
         self._sheets.close()
+        self._jobs.put(None)
+        self._worker.join(_PATIENCE)
         shutil.rmtree(self._folder, ignore_errors=True)
 
     def warm(self) -> None:
@@ -203,8 +208,8 @@ class Desk:
         self._jobs.put(guarded)
 
     def _work(self) -> None:
-        while True:
-            self._jobs.get()()
+        while (job := self._jobs.get()) is not None:
+            job()
 
     def _compare(self, pile: Pile) -> None:
         waiting = list(pile.pieces)
@@ -233,7 +238,8 @@ class Desk:
         state = self.measuring
 
         def show(progress: Progress) -> None:
-            state.done, state.total = progress.done, progress.total
+            state.works = progress.works
+            state.share = progress.bytes_done / max(progress.bytes_total, 1)
 
         try:
             workflow.extract(on_progress=show)
@@ -251,7 +257,8 @@ class Desk:
         tasks = [
             ReportTask(pieces_folder(), name, folder / f"{name}.html", None) for name in _WARM
         ]
-        self._reports.each(tasks)
+        with contextlib.suppress(StoppedError):  # the room is closed already
+            self._reports.each(tasks)
 
 
 def _settle(piece: Piece, answer: Answer) -> None:

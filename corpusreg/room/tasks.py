@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import zipfile
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -87,17 +88,21 @@ def make_sheets(task: SheetsTask) -> SheetsMade:
             cohort=task.cohort,
         )
     except CorpusregError as error:
-        (line,) = _inside(task.folder, [str(error)])
-        raise CorpusregError(line) from error
+        raise CorpusregError(_told(task, [str(error)])[0]) from error
     partial = task.to.with_suffix(".partial")
     with zipfile.ZipFile(partial, "w", zipfile.ZIP_DEFLATED) as archive:
         for path in sorted(each for each in task.work.rglob("*") if each.is_file()):
             archive.write(path, f"handouts/{path.relative_to(task.work).as_posix()}")
     partial.replace(task.to)
-    lines = _inside(task.folder, (*made.problems, *made.remarks))
-    return SheetsMade(made.pieces, tuple(lines))
+    return SheetsMade(made.pieces, _told(task, (*made.problems, *made.remarks)))
+
+
+def _told(task: SheetsTask, lines: Iterable[str]) -> tuple[str, ...]:
+    """Lines about a class without the folders of the room."""
+    lines = _inside(task.work, _inside(task.folder, lines))
+    return tuple(line.replace(str(task.roster), "the roster") for line in lines)
 
 
 def _inside(folder: Path, lines: Iterable[str]) -> list[str]:
     """Lines that name files as people know them, without the folder that holds them."""
-    return [line.replace(f"{folder}/", "").replace(f"{folder}\\", "") for line in lines]
+    return [line.replace(f"{folder}{os.sep}", "") for line in lines]

@@ -6,6 +6,13 @@
   const form = document.getElementById("give");
   if (form) giving(form);
   following();
+  document.addEventListener("click", choosing);
+  // On a file field Enter would send the form; it opens the field, as Space does.
+  document.addEventListener("keydown", (event) => {
+    if (event.key !== "Enter" || event.target.type !== "file") return;
+    event.preventDefault();
+    event.target.click();
+  });
 
   function giving(form) {
     const news = form.querySelector(".news");
@@ -102,13 +109,24 @@
           location.assign(answer.url);
           return;
         }
-        const line = await answer.text();
-        news.textContent = `${line.charAt(0).toUpperCase()}${line.slice(1)}.`;
+        news.textContent = await answer.text();
       } catch {
         news.textContent = "No answer: was the room closed? Start it again, and repeat.";
       }
       form.classList.remove("busy");
     }
+  }
+
+  // The links below the report are for the one that is shown.
+  function choosing(event) {
+    const link = event.target.closest("a[target=report]");
+    if (!link) return;
+    for (const each of document.querySelectorAll("a[target=report]")) {
+      each.toggleAttribute("aria-current", each === link);
+    }
+    link.setAttribute("aria-current", "true");
+    document.querySelector("a.alone").href = link.href;
+    document.querySelector("a.save").href = `${link.href}?save`;
   }
 
   // While something is under way, what is new is taken over; the report stays as it is.

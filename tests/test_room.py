@@ -1,0 +1,642 @@
+"""The page for those who do not use a terminal: what it refuses, and its whole way.
+
+The first part asks the application as any program could, the last part drops scores into
+a real browser.
+"""
+
+from __future__ import annotations
+
+import base64
+import gc
+import io
+import json
+import os
+import re
+import signal
+import stat
+import subprocess
+import sys
+import time
+import zipfile
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from flask.testing import FlaskClient
+from playwright.sync_api import Browser, Page
+from werkzeug.test import TestResponse
+
+from corpusreg.errors import UsageError
+from corpusreg.room import uploads
+from corpusreg.room.app import room
+from corpusreg.room.desk import Desk
+from corpusreg.room.uploads import clean, take
+from tests.conftest import PIECES
+
+PORT = 8080
+HERE = f"http://127.0.0.1:{PORT}"
+PIECE = (PIECES / "stairs.musicxml").read_bytes()
+EVIL = "&lt;script&gt;alert(1)&lt;/script&gt;"
+
+
+class TestNames:
+    @pytest.mark.parametrize(
+        ("given", "kept"),
+        [
+            ("Étude Nr. 2 (Ada's).musicxml", "Étude Nr. 2 (Ada's).musicxml"),
+            ("...hidden.mid", "hidden.mid"),
+            ("com1.xml", "com1_.xml"),
+            ("a\x00b\n\u202egnp.mid", "a-b--gnp.mid"),
+            ("", "score"),
+            ("..", "score"),
+            (f"{'x' * 300}.krn", f"{'x' * 80}.krn"),
+        ],
+    )
+    def test_clean(self, given: str, kept: str) -> None:
+        assert clean(given) == kept
+
+    @pytest.mark.parametrize(
+        "given",
+        ["../../etc/a.mid", "/etc/a.mid", "..\\..\\a.mid", "C:\\x\\a.mid", "c/./../a.mid"],
+    )
+    def test_no_name_leads_out_of_the_folder(self, tmp_path: Path, given: str) -> None:
+        inside = tmp_path / "in"
+        inside.mkdir()
+        taken = take([(given, io.BytesIO(b"MThd"))], inside)
+        (file,) = taken.files
+        assert (inside / taken.name / file).read_bytes() == b"MThd"
+        assert list(tmp_path.iterdir()) == [inside]
+        assert [p.name for p in tmp_path.rglob("*.mid")] == ["a.mid"]
+
+    def test_files_of_one_name_are_all_kept(self, tmp_path: Path) -> None:
+        given = [(name, io.BytesIO(b"x")) for name in ("a.mid", "A.mid", "a.mid")]
+        assert len(take(given, tmp_path).files) == 3
+
+    def test_the_folder_names_the_class(self, tmp_path: Path) -> None:
+        given = [(f"Year 7/{n}.mid", io.BytesIO(b"x")) for n in "ba"]
+        given.append(("Year 7/notes.docx", io.BytesIO(b"x")))
+        taken = take(given, tmp_path)
+        assert taken == uploads.Taken("Year 7", ("a.mid", "b.mid"), ("notes.docx",))
+        assert {p.name for p in tmp_path.rglob("*") if p.is_file()} == {"a.mid", "b.mid"}
+
+
+def packed(*entries: tuple[str, bytes], how: int = zipfile.ZIP_DEFLATED) -> bytes:
+    stream = io.BytesIO()
+    with zipfile.ZipFile(stream, "w", how) as archive:
+        for name, data in entries:
+            archive.writestr(name, data)
+    return stream.getvalue()
+
+
+class TestArchives:
+    def taken(self, folder: Path, data: bytes) -> uploads.Taken:
+        return take([("Class of 9.zip", io.BytesIO(data))], folder)
+
+    def test_a_class_in_an_archive(self, tmp_path: Path) -> None:
+        data = packed(
+            ("a.mid", b"a"), ("sub/b.krn", b"b"), ("read me.txt", b"c"), ("sub/", b""),
+            ("__MACOSX/sub/._b.krn", b"d"),
+        )  # fmt: skip
+        taken = self.taken(tmp_path, data)
+        assert (taken.name, taken.files) == ("Class of 9", ("a.mid", "sub/b.krn"))
+        assert taken.left_out == ("read me.txt", "._b.krn")
+        assert (tmp_path / taken.name / "sub" / "b.krn").read_bytes() == b"b"
+
+    def test_names_in_an_archive_lead_nowhere(self, tmp_path: Path) -> None:
+        inside = tmp_path / "in"
+        inside.mkdir()
+        self.taken(inside, packed(("../../a.mid", b"a"), ("/tmp/b.mid", b"b")))
+        assert list(tmp_path.iterdir()) == [inside]
+
+    def test_a_bomb_is_refused_before_it_fills_the_disk(self, tmp_path: Path) -> None:
+        bomb = packed(*((f"{n}.mid", bytes(uploads.PER_FILE)) for n in range(6)))
+        assert len(bomb) < uploads.MEGABYTE
+        with pytest.raises(UsageError, match=r"^Class of 9\.zip: .*larger than"):
+            self.taken(tmp_path, bomb)
+        size = sum(p.stat().st_size for p in tmp_path.rglob("*") if p.is_file())
+        assert size <= uploads.TOTAL
+
+    def test_a_single_large_entry(self, tmp_path: Path) -> None:
+        with pytest.raises(UsageError, match=r"big\.mid: larger than 20 MB"):
+            self.taken(tmp_path, packed(("big.mid", bytes(uploads.PER_FILE + 1))))
+
+    def test_a_size_that_is_a_lie_is_not_believed(self, tmp_path: Path) -> None:
+        data = bytearray(packed(("big.mid", bytes(uploads.PER_FILE + 1))))
+        place = data.index(b"PK\x01\x02") + 24
+        data[place : place + 4] = (1).to_bytes(4, "little")
+        with pytest.raises(UsageError):
+            self.taken(tmp_path, bytes(data))
+
+    def test_too_many_entries(self, tmp_path: Path) -> None:
+        many = packed(*((f"{n}.mid", b"x") for n in range(uploads.FILES + 1)))
+        with pytest.raises(UsageError, match="more than 200 scores"):
+            self.taken(tmp_path, many)
+
+    @pytest.mark.parametrize("data", [b"", b"PK\x03\x04nothing", packed(("a.mid", b"a"))[:-9]])
+    def test_damaged(self, tmp_path: Path, data: bytes) -> None:
+        with pytest.raises(UsageError, match="damaged; pack it again"):
+            self.taken(tmp_path, data)
+
+    def test_a_password(self, tmp_path: Path) -> None:
+        data = bytearray(packed(("a.mid", b"aaaa"), how=zipfile.ZIP_STORED))
+        for mark, place in ((b"PK\x03\x04", 6), (b"PK\x01\x02", 8)):
+            data[data.index(mark) + place] |= 1  # the flag for an encrypted entry
+        with pytest.raises(UsageError, match="password"):
+            self.taken(tmp_path, bytes(data))
+
+    def test_nothing_but_other_files(self, tmp_path: Path) -> None:
+        with pytest.raises(UsageError, match=r"a\.txt: not a score; give files that end in"):
+            self.taken(tmp_path, packed(("a.txt", b"a")))
+
+
+@pytest.fixture
+def desk(in_home: Path) -> Iterator[Desk]:
+    with Desk() as opened:
+        yield opened
+
+
+@pytest.fixture
+def client(desk: Desk) -> FlaskClient:
+    return room(desk, PORT).test_client()
+
+
+def token(client: FlaskClient) -> str:
+    found = re.search(r'name="token" value="([^"]+)"', get(client, "/").text)
+    assert found
+    return found[1]
+
+
+def get(client: FlaskClient, path: str, **headers: str) -> TestResponse:
+    named = {name.replace("_", "-"): value for name, value in headers.items()}
+    return client.get(path, base_url=HERE, headers=named, buffered=True)
+
+
+def post(client: FlaskClient, path: str, data: object, **headers: str) -> TestResponse:
+    named = {name.replace("_", "-"): value for name, value in headers.items()}
+    answer = client.post(path, base_url=HERE, data=data, headers=named, buffered=True)
+    answer.request.environ["wsgi.input"].close()  # the test client's own
+    return answer
+
+
+def give(client: FlaskClient, *files: tuple[bytes, str], **headers: str) -> TestResponse:
+    data = {
+        "token": token(client),
+        "scores": [(io.BytesIO(data), name) for data, name in files],
+    }
+    return post(client, "/scores", data, **headers)
+
+
+def line(response: TestResponse) -> str:
+    """The one line that says what is wrong."""
+    found = re.search(r'role="alert">([^<]*)<', response.text)
+    assert found, response.text
+    assert "Traceback" not in response.text
+    return found[1]
+
+
+def settled(desk: Desk, response: TestResponse) -> str:
+    """The address of what was given, when all that was asked for is done."""
+    address = response.headers["Location"]
+    pile = desk.piles[address.rpartition("/")[2]]
+    ends = time.monotonic() + 90
+    while pile.doing:
+        assert time.monotonic() < ends
+        time.sleep(0.05)
+    return address
+
+
+class TestRefusals:
+    @pytest.mark.parametrize("host", ["evil.example", "127.0.0.1", "127.0.0.1:1", "localhost"])
+    def test_other_names_for_this_computer(self, client: FlaskClient, host: str) -> None:
+        for answer in (
+            client.get("/", headers={"Host": host}),
+            client.post("/scores", headers={"Host": host}, data={"token": token(client)}),
+        ):
+            assert answer.status_code == 403
+            assert "under no other name" in line(answer)
+
+    def test_both_names_of_this_computer(self, client: FlaskClient) -> None:
+        for name in ("127.0.0.1", "localhost"):
+            assert client.get("/", base_url=f"http://{name}:{PORT}").status_code == 200
+
+    @pytest.mark.parametrize("site", ["cross-site", "same-site"])
+    def test_requests_from_other_sites(self, client: FlaskClient, site: str) -> None:
+        answer = get(client, "/", Sec_Fetch_Site=site)
+        assert answer.status_code == 403 and "token" not in answer.text
+        assert give(client, (PIECE, "a.xml"), Sec_Fetch_Site=site).status_code == 403
+
+    @pytest.mark.parametrize("origin", ["http://evil.example", "null", "http://127.0.0.1:1"])
+    def test_forms_of_other_sites(self, client: FlaskClient, origin: str) -> None:
+        answer = give(client, (PIECE, "a.xml"), Origin=origin)
+        assert answer.status_code == 403
+        assert "other sites" in line(answer)
+
+    def test_an_address_that_is_typed_can_only_look(self, client: FlaskClient) -> None:
+        assert get(client, "/", Sec_Fetch_Site="none").status_code == 200
+        assert give(client, (PIECE, "a.xml"), Sec_Fetch_Site="none").status_code == 403
+
+    @pytest.mark.parametrize("path", ["/scores", "/reference", "/scores/x/compare"])
+    @pytest.mark.parametrize("given", ["", "x" * 32])
+    def test_forms_without_the_sign_of_this_run(
+        self, client: FlaskClient, desk: Desk, path: str, given: str
+    ) -> None:
+        answer = post(client, path, {"token": given})
+        assert answer.status_code == 403
+        assert "earlier run" in line(answer)
+        assert not desk.piles and not desk.measuring.doing
+
+    def test_every_answer_is_strict_and_kept_nowhere(self, client: FlaskClient) -> None:
+        for path in ("/", "/style.css", "/room.js", "/icon.svg", "/nothing"):
+            headers = get(client, path).headers
+            assert headers["Cache-Control"] == "no-store"
+            assert headers["X-Content-Type-Options"] == "nosniff"
+            policy = headers["Content-Security-Policy"]
+            assert policy.startswith("default-src 'none';")
+            assert "unsafe" not in policy and "frame-ancestors 'none'" in policy
+
+    def test_too_large(self, client: FlaskClient, monkeypatch: pytest.MonkeyPatch) -> None:
+        answer = give(client, (bytes(uploads.PER_FILE + 1), "big.mid"))
+        assert answer.status_code == 400
+        assert line(answer) == (
+            "big.mid: larger than 20 MB; a score is smaller, so choose another file."
+        )
+        monkeypatch.setitem(client.application.config, "MAX_CONTENT_LENGTH", 1000)
+        answer = give(client, (bytes(2000), "big.mid"))
+        assert answer.status_code == 413
+        assert "More than 100 MB" in line(answer)
+
+    # What it has spooled when it refuses a form, werkzeug leaves to the collector.
+    @pytest.mark.filterwarnings("ignore::pytest.PytestUnraisableExceptionWarning")
+    def test_too_many(self, client: FlaskClient, desk: Desk) -> None:
+        answer = give(client, *((b"x", f"{n}.mid") for n in range(uploads.FILES + 1)))
+        assert answer.status_code == 400 and "More than 200" in line(answer)
+        answer = give(client, *((b"x", f"{n}.mid") for n in range(2 * uploads.FILES)))
+        assert answer.status_code == 413 and "200 files" in line(answer)
+        assert not desk.piles
+        gc.collect()
+
+    def test_no_score(self, client: FlaskClient) -> None:
+        assert "not a score" in line(give(client, (b"x", "<b>letter</b>.docx")))
+        assert "no file was given" in line(give(client)).lower()
+
+    def test_plain_text_for_the_script(self, client: FlaskClient) -> None:
+        answer = give(client, (b"x", "a.docx"), Accept="text/plain")
+        assert answer.mimetype == "text/plain" and answer.text.count("\n") == 0
+
+    def test_what_is_not_there(self, client: FlaskClient) -> None:
+        for path in ("/scores/x", "/scores/x/report/0", "/scores/x/handouts.zip", "/..%2f"):
+            assert get(client, path).status_code == 404
+
+
+class TestReports:
+    def test_the_report_is_that_of_compare(self, client: FlaskClient, desk: Desk) -> None:
+        from corpusreg import workflow
+        from corpusreg.definitions import VERSION
+        from corpusreg.report.writing import write_report
+
+        address = settled(desk, give(client, (PIECE, "stairs.musicxml")))
+        shown = get(client, f"{address}/report/0")
+        assert shown.headers["Content-Security-Policy"].startswith("sandbox allow-scripts")
+        assert shown.headers["Cache-Control"] == "no-store"
+        found = workflow.compare_paths([PIECES / "stairs.musicxml"])
+        own = desk._folder / "own.html"
+        write_report(found.comparisons, (), found.reference_id, VERSION, own)
+        assert shown.data == own.read_bytes()
+        saved = get(client, f"{address}/report/0?save")
+        assert "attachment; filename=stairs.html" in saved.headers["Content-Disposition"]
+
+    def test_a_script_in_a_title_is_text(self, client: FlaskClient, desk: Desk) -> None:
+        title = f"<work-title>{EVIL}</work-title>"
+        evil = re.sub(r"<work-title>.*?</work-title>", title, PIECE.decode(), count=1)
+        given = give(client, (evil.encode(), "<script>x.musicxml"), (PIECE, "b.musicxml"))
+        page = get(client, settled(desk, given)).text
+        assert EVIL in page and "<script>" not in page.replace("<script src", "")
+
+    def test_one_bad_score_costs_the_others_nothing(
+        self, client: FlaskClient, desk: Desk
+    ) -> None:
+        given = give(client, (b"<score-partwise>", "bad.musicxml"), (PIECE, "b.musicxml"))
+        page = get(client, settled(desk, given)).text
+        told = re.findall(r"<li>(bad\.musicxml: [^<]*)</li>", page)
+        assert len(told) == 1 and str(desk._folder) not in page
+        assert page.count('target="report"') == 1
+
+    def test_a_chosen_cohort(self, client: FlaskClient, desk: Desk) -> None:
+        address = settled(desk, give(client, (PIECE, "b.musicxml")))
+        page = get(client, address).text
+        asked = {"token": token(client), "cohort": "ensemble=solo melody"}
+        assert f'value="{asked["cohort"]}"' in page
+        settled(desk, post(client, f"{address}/compare", asked))
+        assert 'value="ensemble=solo melody" selected' in get(client, address).text
+        assert "solo melody" in get(client, f"{address}/report/0").text
+        answer = post(client, f"{address}/compare", asked | {"cohort": "x"})
+        assert answer.status_code == 400 and "not in the reference" in line(answer)
+
+    def test_the_oldest_goes_when_there_is_too_much(
+        self, client: FlaskClient, desk: Desk, monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        monkeypatch.setattr("corpusreg.room.desk._PILES", 1)
+        first, second = (settled(desk, give(client, (b"x", "a.mid"))) for _ in range(2))
+        assert get(client, first).status_code == 404
+        assert get(client, second).status_code == 200
+        assert len(list(desk._folder.glob("pile*"))) == 1
+
+
+class TestHandouts:
+    ROSTER = b"file,name,code\nstairs.musicxml,Ada Marlow,P1\n"
+
+    def asked(self, client: FlaskClient, address: str, **given: object) -> TestResponse:
+        data = {"token": token(client), "paper": "a4"} | given
+        return post(client, f"{address}/handouts", data)
+
+    def test_codes_keep_names_out(self, client: FlaskClient, desk: Desk) -> None:
+        address = settled(desk, give(client, (PIECE, "stairs.musicxml")))
+        given = {"roster": (io.BytesIO(self.ROSTER), "who.csv"), "codes": "on"}
+        settled(desk, self.asked(client, address, **given))
+        answer = get(client, f"{address}/handouts.zip")
+        assert answer.mimetype == "application/zip"
+        with zipfile.ZipFile(io.BytesIO(answer.data)) as archive:
+            names = archive.namelist()
+            pages = [archive.read(n).decode() for n in names if n.endswith(".html")]
+        assert {
+            "handouts/overview.pdf",
+            "handouts/sheets/P1.pdf",
+            "handouts/sheets/P1.html",
+        } <= {*names}
+        assert any("P1" in page for page in pages)
+        assert not any("Marlow" in text for text in (*pages, *names))
+
+    def test_what_makes_no_sense(self, client: FlaskClient, desk: Desk) -> None:
+        address = settled(desk, give(client, (PIECE, "stairs.musicxml")))
+        assert "come from a roster" in line(self.asked(client, address, codes="on"))
+        assert "the paper" in line(self.asked(client, address, paper="a5")).lower()
+        large = (io.BytesIO(bytes(2 * uploads.MEGABYTE)), "who.csv")
+        assert "larger than 1 MB" in line(self.asked(client, address, roster=large))
+        bad = (io.BytesIO(b"a,b\n"), "who.csv")
+        settled(desk, self.asked(client, address, roster=bad))
+        told = line(get(client, address))
+        assert "no column 'file'" in told.replace("&#39;", "'")
+        assert str(desk._folder) not in told
+
+
+def test_the_folder_is_private_and_goes_at_the_end(in_home: Path) -> None:
+    with Desk() as desk:
+        folder = desk._folder
+        if os.name == "posix":
+            assert stat.S_IMODE(folder.stat().st_mode) == 0o700
+    assert not folder.exists()
+
+
+def test_without_a_reference_it_offers_to_measure(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, small_home: Path
+) -> None:
+    from corpusreg import catalogue
+    from tests.conftest import chosen_files
+
+    few = chosen_files()[:3]
+    monkeypatch.setenv("CORPUSREG_HOME", str(tmp_path))
+    monkeypatch.setattr(catalogue, "bundled", lambda: few)
+    with Desk() as desk:
+        client = room(desk, PORT).test_client()
+        assert "Measure them now" in get(client, "/").text
+        post(client, "/reference", {"token": token(client)})
+        assert "Measuring" in get(client, "/").text
+        ends = time.monotonic() + 60
+        while desk.measuring.doing:
+            assert time.monotonic() < ends
+            time.sleep(0.1)
+        assert not desk.measuring.problem
+        assert "Drop a score here" in get(client, "/").text
+
+
+# In a browser ----------------------------------------------------------------------------
+
+
+@pytest.fixture(scope="module")
+def address(small_home: Path) -> Iterator[str]:
+    """The real command, in a process of its own."""
+    running = subprocess.Popen(
+        [sys.executable, "-m", "corpusreg.cli", "room", "--no-browser"],
+        env=os.environ | {"CORPUSREG_HOME": str(small_home)},
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        encoding="utf-8",
+    )
+    assert running.stdout
+    found = re.search(r"http://127\.0\.0\.1:\d+/", running.stdout.readline())
+    assert found
+    yield found[0]
+    running.send_signal(signal.SIGINT)
+    out, problems = running.communicate(timeout=30)
+    assert (running.returncode, problems) == (0, "")
+    assert "removed" in out
+
+
+Opened = Callable[..., Page]
+
+
+@pytest.fixture
+def opened(browser: Browser, address: str) -> Iterator[Opened]:
+    """`opened(dark=True, width=390)`: the first page, which must ask no other host."""
+    trouble: list[str] = []
+    contexts = []
+
+    def show(*, dark: bool = False, width: int = 1200) -> Page:
+        context = browser.new_context(
+            viewport={"width": width, "height": 800}, color_scheme="dark" if dark else "light"
+        )
+        contexts.append(context)
+        page = context.new_page()
+        page.set_default_timeout(15_000)
+        page.on("console", lambda message: trouble.append(f"console: {message.text}"))
+        page.on("pageerror", lambda error: trouble.append(f"error: {error}"))
+        page.on("dialog", lambda dialog: trouble.append(f"dialog: {dialog.message}"))
+        page.on(
+            "request",
+            lambda asked: asked.url.startswith((address, "blob:")) or trouble.append(asked.url),
+        )
+        page.goto(address)
+        return page
+
+    yield show
+    for context in contexts:
+        context.close()
+    assert not trouble
+
+
+DROP = """
+files => {
+  const data = new DataTransfer();
+  for (const [name, text] of files) {
+    const bytes = Uint8Array.from(atob(text), (sign) => sign.charCodeAt(0));
+    data.items.add(new File([bytes], name));
+  }
+  const form = document.getElementById("give");
+  for (const kind of ["dragover", "drop"]) {
+    form.dispatchEvent(
+      new DragEvent(kind, {dataTransfer: data, bubbles: true, cancelable: true}));
+  }
+}
+"""
+
+
+def drop(page: Page, *files: Path) -> None:
+    """Let files fall onto the page."""
+    page.evaluate(
+        DROP, [[f.name, base64.b64encode(f.read_bytes()).decode("ascii")] for f in files]
+    )
+
+
+def save(page: Page) -> zipfile.ZipFile:
+    with page.expect_download() as waiting:
+        page.get_by_role("link", name="Save the handouts").press("Enter")
+    return zipfile.ZipFile(waiting.value.path())
+
+
+def test_from_a_dropped_class_to_the_saved_handouts(opened: Opened) -> None:
+    page = opened()
+    drop(page, PIECES / "stairs.musicxml", PIECES / "two-shores.mid")
+    report = page.frame_locator("iframe[title=Report]")
+    assert report.locator("h1").inner_text() == "Stairs"
+    page.get_by_role("link", name="Two Shores").click()
+    report.locator("h1", has_text="Two Shores").wait_for()
+    assert page.get_by_role("link", name="by itself").get_attribute("href").endswith("/1")  # type: ignore[union-attr]
+    page.get_by_text("Handouts for a class").click()
+    page.get_by_role("button", name="Make the handouts").click()
+    page.get_by_role("status").get_by_text("The handouts are ready.").wait_for()
+    names = save(page).namelist()
+    assert {f"handouts/sheets/{n}.pdf" for n in ("stairs", "two-shores")} <= {*names}
+    assert {"handouts/overview.html", "handouts/teacher.pdf"} <= {*names}
+
+
+def test_with_the_keyboard_alone(opened: Opened, tmp_path: Path) -> None:
+    page = opened()
+
+    def tab_to(text: str) -> None:
+        for _ in range(30):
+            page.keyboard.press("Tab")
+            here = page.evaluate(
+                "(e => (e.labels && e.labels[0] ? e.labels[0] : e).textContent.trim())"
+                "(document.activeElement)"
+            )
+            if here == text:
+                return
+        pytest.fail(f"no key leads to '{text}'")
+
+    tab_to("Choose scores")
+    with page.expect_file_chooser() as choosing:
+        page.keyboard.press("Enter")
+    choosing.value.set_files(PIECES / "stairs.musicxml")
+    page.get_by_text("The report is ready.").wait_for()
+    page.frame_locator("iframe").locator("h1").wait_for()
+    tab_to("Handouts for a class")
+    page.keyboard.press("Enter")
+    tab_to("Paper")
+    page.keyboard.press("End")
+    tab_to("Make the handouts")
+    page.keyboard.press("Enter")
+    page.get_by_role("link", name="Save the handouts").wait_for()
+    tab_to("Save the handouts")
+    with page.expect_download() as waiting:
+        page.keyboard.press("Enter")
+    assert "handouts/sheets/stairs.pdf" in zipfile.ZipFile(waiting.value.path()).namelist()
+
+
+def test_a_folder_is_chosen_with_its_name(opened: Opened, tmp_path: Path) -> None:
+    folder = tmp_path / "Monday class"
+    (folder / "more").mkdir(parents=True)
+    (folder / "stairs.musicxml").write_bytes(PIECE)
+    (folder / "more" / "two.mid").write_bytes((PIECES / "two-shores.mid").read_bytes())
+    (folder / "list.txt").write_text("Ada")
+    page = opened()
+    page.locator("#folder").set_input_files(folder)
+    page.get_by_text("The reports are ready.").wait_for()
+    assert page.locator("h1").inner_text() == "Monday class"
+    assert page.locator("nav[aria-label=Pieces] a").count() == 2
+    assert page.get_by_text("Left out, since it is no score: list.txt.").count() == 1
+
+
+def test_what_is_refused_is_said_on_the_page(opened: Opened, tmp_path: Path) -> None:
+    page = opened()
+    large = tmp_path / "large.musicxml"
+    with large.open("wb") as file:
+        file.truncate(500 * uploads.MEGABYTE)
+    page.locator("#files").set_input_files(large)
+    news = page.get_by_role("status")
+    news.get_by_text("large.musicxml: larger than a score can be here").wait_for()
+    broken = tmp_path / "broken.musicxml"
+    broken.write_text("<score-partwise>")
+    drop(page, broken)
+    page.get_by_text("broken.musicxml: ").wait_for()
+    assert page.locator("iframe").count() == 0
+
+
+def test_five_hundred_megabytes_without_the_script(address: str) -> None:
+    """The server reads none of it and still gets its line through."""
+    from http.client import HTTPConnection
+
+    port = int(address.rstrip("/").rpartition(":")[2])
+    size = 500 * uploads.MEGABYTE
+    connection = HTTPConnection("127.0.0.1", port, timeout=60)
+    connection.putrequest("POST", "/scores")
+    for name, value in (
+        ("Content-Type", "multipart/form-data; boundary=x"),
+        ("Content-Length", str(size)),
+    ):
+        connection.putheader(name, value)
+    connection.endheaders()
+    chunk = bytes(uploads.MEGABYTE)
+    for _ in range(500):
+        connection.send(chunk)
+    answer = connection.getresponse()
+    assert answer.status == 413
+    assert b"More than 100 MB" in answer.read()
+    connection.close()
+
+
+@pytest.mark.parametrize("dark", [False, True])
+@pytest.mark.parametrize("width", [390, 1200])
+def test_pages_are_accessible(opened: Opened, dark: bool, width: int) -> None:
+    page = opened(dark=dark, width=width)
+    _accessible(page, width)
+    drop(page, PIECES / "stairs.musicxml", PIECES / "two-shores.mid")
+    page.get_by_text("The reports are ready.").wait_for()
+    for summary in page.locator("summary").all():
+        summary.click()
+    _accessible(page, width)
+
+
+def _accessible(page: Page, width: int) -> None:
+    # Styles and scripts of others are forbidden here, so axe runs outside that policy.
+    found = Axe().run(page)
+    assert not json.loads(json.dumps(found.response["violations"]))
+    assert page.evaluate("document.documentElement.scrollWidth") <= width
+
+
+def test_a_report_cannot_reach_the_room(opened: Opened) -> None:
+    page = opened()
+    drop(page, PIECES / "stairs.musicxml")
+    page.frame_locator("iframe").locator("h1").wait_for()
+    (frame,) = [f for f in page.frames if f.parent_frame]
+    reached = frame.evaluate(
+        "(() => { try { return parent.document.title; } catch (e) { return e.name; } })()"
+    )
+    assert reached == "SecurityError"
+    frame.locator("a[href='#w1-map']").first.click()
+    frame.locator("html.live").wait_for()
+
+
+def test_ports_that_cannot_be_had(address: str, small_home: Path) -> None:
+    port = address.rstrip("/").rpartition(":")[2]
+    for asked, words in ((port, "cannot be had"), ("99999", "from 1 to 65535")):
+        ran = subprocess.run(
+            [sys.executable, "-m", "corpusreg.cli", "room", "--no-browser", "--port", asked],
+            env=os.environ | {"CORPUSREG_HOME": str(small_home)},
+            capture_output=True,
+            encoding="utf-8",
+            timeout=60,
+            check=False,
+        )
+        assert ran.returncode == 2
+        assert ran.stderr.count("\n") == 1 and words in ran.stderr
