@@ -34,6 +34,7 @@ from corpusreg.played import Played
 __all__ = ["Change", "Drafts", "MeasureChange", "Run", "align", "drafts", "place"]
 
 LIKE = 0.5
+FOUND = 0.25  # of the bars; one that is only alike counts half, as some are by chance
 NEAR = 2  # bars within which a shift or an event counts as moved
 STIRS = 3  # semitones from which a shift is larger, or a stay lies elsewhere
 # By unit, the least difference that is told; a rate also changes by one event or more.
@@ -105,8 +106,10 @@ class Drafts:
 
     @property
     def unlike(self) -> bool:
-        """Whether no bar with notes is found again."""
-        return all(run.kind in ("rewritten", "new", "gone") for run in self.runs)
+        """Whether hardly any bar is found again: less than FOUND of the shorter draft."""
+        worth = {"same": 1.0, "loudness": 1.0, "register": 1.0, "changed": 0.5}
+        found = sum(worth.get(run.kind, 0) * (run.now[1] - run.now[0]) for run in self.runs)
+        return found < FOUND * min(len(self.earlier.bars), len(self.later.bars))
 
     @property
     def untouched(self) -> bool:

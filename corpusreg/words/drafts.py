@@ -35,7 +35,7 @@ __all__ = [
 
 NOTHING = "Nothing has changed."
 _UNLIKE = (
-    "No bar of the earlier draft is found again: these may be two pieces, or one is "
+    "Hardly a bar of the earlier draft is found again: these may be two pieces, or one is "
     "transposed, so only the measures can be set side by side."
 )
 _MOST = 4  # runs of bars in one sentence
