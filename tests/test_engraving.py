@@ -322,6 +322,21 @@ def test_nothing_is_black_and_nothing_is_fetched() -> None:
     assert not re.search(r"url\(|https?://(?!www\.w3\.org/2000/svg)", standalone(picture))
 
 
+def test_signs_within_text_are_letters_of_a_book_face(tmp_path: Path) -> None:
+    words = (
+        "<direction><direction-type><dynamics><{}/></dynamics></direction-type>"
+        "<direction-type><words>clair</words></direction-type></direction>"
+    )
+    path = tmp_path / "marks.musicxml"
+    bars = [words.format(mark) + note("G", 4, 4) for mark in ("pp", "mf", "sfz")]
+    path.write_text(musicxml(*bars), encoding="utf-8")
+    said = "".join(etree.fromstring(drawn(path, 0, 3).svg).itertext())
+    assert [mark for mark in ("ppclair", "mfclair", "sfzclair") if mark not in said] == []
+    tempo = drawn(as_mei(PIECES / "kitchen-window.musicxml", tmp_path), 0, 2)
+    assert "\N{QUARTER NOTE}" in tempo.svg
+    assert not re.search("[\ue000-\uf8ff]", said + tempo.svg)
+
+
 def test_values_that_a_file_leaves_out_are_completed(tmp_path: Path) -> None:
     """ABC arrives without dots, ends of ties and brackets of tuplets."""
     path = tmp_path / "tune.abc"

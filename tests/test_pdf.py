@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import json
 from collections.abc import Iterator
+from importlib import resources
 from pathlib import Path
 from typing import Any
 
@@ -83,6 +84,33 @@ def test_a_letter_that_no_font_has_is_said() -> None:
     (remark,) = made.remarks
     assert "empty boxes" in remark
     assert "Air" in text_of(made.pdf)
+
+
+@pytest.mark.parametrize("paper", ["a4", "letter"])
+def test_notation_taller_than_a_page_is_made_smaller(paper: str) -> None:
+    """A score of an orchestra: what stands below it is still on the page."""
+    tall = (
+        '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 100 300" width="100mm" '
+        'height="300mm"><path d="M0 0h100v300"/></svg>'
+    )
+    assets = resources.files("corpusreg.report") / "assets"
+    shapes = assets.joinpath("compare.typ").read_text(encoding="utf-8")
+    body = (
+        "#set page(footer: none)\n= #data.title\n"
+        "#block(breakable: false)[#music(data.svg, data.title) below]\n"
+    )
+    source = shapes.partition("#let findings")[0] + body
+    data = {"title": "Tall", "svg": tall, "titles": {}}
+    made = PdfReader(io.BytesIO(typeset(source, data, paper=paper).pdf))
+    heights: list[float] = []
+    [page] = made.pages
+    page.extract_text(
+        visitor_text=lambda text, cm, tm, *_: (
+            heights.append(cm[3] * tm[5] + cm[5]) if "below" in text else None
+        )
+    )
+    assert heights
+    assert min(heights) > 20 / 25.4 * 72
 
 
 @pytest.fixture(scope="module")

@@ -3,7 +3,8 @@
 The engraver gives each picture its own copy of every shape, ids on every element, a
 style sheet and a description. Here shapes go apart under ids that are the same
 everywhere, other ids go, the style sheet becomes attributes, and black becomes
-`currentColor`. Only elements and attributes on a list come through.
+`currentColor`. Only elements and attributes on a list come through. Neighbouring lines of one
+kind, such as those of a staff, become one path.
 """
 
 from __future__ import annotations
@@ -13,6 +14,7 @@ from collections.abc import Iterable, Sequence
 from typing import Any
 
 from corpusreg.engraving.passage import TENTH, TEXT_WIDTH, Engraved
+from corpusreg.engraving.signs import spell_out
 
 __all__ = ["cleaned", "glyph_sheet", "standalone"]
 
@@ -32,6 +34,7 @@ _STYLES = {
     **dict.fromkeys(("ending", "fing", "reh", "tempo"), ("font-weight", "bold")),
     **dict.fromkeys(("dir", "dynam", "mNum"), ("font-style", "italic")),
 }
+_LINE = re.compile(r"M\s*(-?\d+)[ ,]+(-?\d+)\s*L\s*(-?\d+)[ ,]+(-?\d+)\s*")
 _FONT = "Times, 'Times New Roman', 'Liberation Serif', 'Libertinus Serif', serif"
 
 
@@ -57,8 +60,11 @@ def cleaned(
             _drop(element)
             continue
         _restyle(element)
+        spell_out(element)
         if _name(element) == "g" and element.get("class") == "measure":
             element.set("data-bar", next(numbers, ""))
+    for group in inner.iter(f"{{{_SVG}}}g"):
+        _join_lines(group)
     whole = etree.Element(f"{{{_SVG}}}svg", nsmap={None: _SVG})
     whole.set("viewBox", " ".join(f"{size:g}" for size in box))
     whole.set("width", f"{width}mm")
@@ -71,6 +77,29 @@ def cleaned(
     whole.extend(list(inner))
     text = etree.tostring(whole, encoding="unicode")
     return _tight(text), glyphs, (width, height)
+
+
+def _join_lines(group: Any) -> None:
+    """Straight lines that follow one another in a group, and differ in place only, joined."""
+    before = None
+    for element in list(group):
+        line = _LINE.fullmatch(element.get("d") or "") if _name(element) == "path" else None
+        if line is None:
+            before = None
+            continue
+        x, y, to_x, to_y = line.groups()
+        end = f"H{to_x}" if y == to_y else f"V{to_y}" if x == to_x else f"L{to_x} {to_y}"
+        element.set("d", f"M{x} {y}{end}")
+        if before is not None and _look(before) == _look(element):
+            before.set("d", before.get("d") + element.get("d"))
+            _drop(element)
+        else:
+            before = element
+
+
+def _look(path: Any) -> dict[str, str]:
+    """All of a path but its place."""
+    return {name: value for name, value in path.attrib.items() if name != "d"}
 
 
 def _glyphs(root: Any) -> dict[str, str]:
@@ -123,8 +152,10 @@ def _drop(element: Any) -> None:
 
 
 def _tight(text: str) -> str:
-    """Without the spacing between elements, which is half of the text."""
+    """Without the spacing between elements, which is half of the text, and in transforms."""
     text = re.sub(r">\s+<", "><", text)
+    text = re.sub(r"translate\((-?[\d.]+), (-?[\d.]+)\) scale", r"translate(\1 \2)scale", text)
+    text = re.sub(r"scale\(([\d.]+), \1\)", r"scale(\1)", text)
     return re.sub(r"<g(?: class=\"\w+\")?/>", "", text)
 
 
