@@ -207,6 +207,8 @@ def main(arguments: list[str]) -> int:
         old = json.loads(NUMBERS.read_text(encoding="utf-8"))
         found = list(differences(old, new))
         print("\n".join(found[:40]) or "gallery: all numbers come out as they stand")
+        if found:
+            print(f"{len(found)} differ; where that is meant, run 'python reports/make.py'")
         return 1 if found else 0
     if arguments:
         print(__doc__)
