@@ -84,8 +84,14 @@ def weights(picture: Picture) -> dict[str, list[Box]]:
 
 
 def boxes(data: str) -> list[Box]:
-    numbers = r"M(-?[\d.]+) (-?[\d.]+)h(-?[\d.]+)v(-?[\d.]+)h"
-    return [tuple(map(float, each)) for each in re.findall(numbers, data)]  # type: ignore[misc]
+    """x, y, width, height; each begins from the corner of the one before."""
+    numbers = r"m(-?[\d.]+) (-?[\d.]+)h(-?[\d.]+)v(-?[\d.]+)h"
+    found, x, y = [], 0.0, 0.0
+    for each in re.findall(numbers, data):
+        across, down, width, height = map(float, each)
+        x, y = x + across, y + down
+        found.append((x, y, width, height))
+    return found
 
 
 def corners(

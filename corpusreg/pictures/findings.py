@@ -153,8 +153,12 @@ def _place(found: Analysis, event: Event) -> float:
     return min(max(ticks / max(float(every.length[event.first]), 1.0), 0.0), 0.95)
 
 
-def bars(found: Analysis, axes: Axes, prefix: str) -> Iterator[Markup]:
+def bars(found: Analysis, axes: Axes, prefix: str) -> Markup:
     """Transparent boxes that tell a script what sounds in each bar."""
+    return element("g", *_bars(found, axes, prefix), fill="none", pointer_events="all")
+
+
+def _bars(found: Analysis, axes: Axes, prefix: str) -> Iterator[Markup]:
     rank = {index: place for place, index in enumerate(found.ranking, start=1)}
     stay_of = {
         bar: str(rank[index])
@@ -169,8 +173,6 @@ def bars(found: Analysis, axes: Axes, prefix: str) -> Iterator[Markup]:
             y=axes.top,
             width=axes.bar,
             height=axes.height,
-            fill="none",
-            pointer_events="all",
             id=mark_id(prefix, "bar", bar),
             class_="bar",
             data_index=str(bar),

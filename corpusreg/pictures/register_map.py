@@ -1,7 +1,8 @@
 """The register map: time in bars across, pitch upward, darker where more sounds.
 
     register_map(view, other=None, *, prefix, part=None, bars=None, width=WIDTH,
-                 height=None, heading=True, words=("first", "second")) -> Picture
+                 height=None, heading=True, words=("first", "second"),
+                 keyed=True) -> Picture
     stills(view, other=None, *, prefix, part=None) -> list[Picture]
 
 `view` is a `view.MapView`: of a comparison by `view.view_of`, or put together from
@@ -86,19 +87,21 @@ def register_map(
     height: float | None = None,
     heading: bool = True,
     words: tuple[str, str] = ("first", "second"),
+    keyed: bool = True,
 ) -> Picture:
     """The map of a piece, of one of its parts, or of two versions on the same axes.
 
     prefix: begins every id; letters, digits and hyphens. part: name of a part, None for
     the whole. bars: played bars, half-open, None for all. height: of the picture, to
     which the axes are stretched as far as they can be, None for what they need. heading:
-    whether the title stands above. words: what stands beside two versions. Raises
-    KeyError for a part that does not sound.
+    whether the title stands above. words: what stands beside two versions.
+    keyed: whether the meanings of the signs stand below. Raises KeyError for a part that
+    does not sound.
     """
     versions = _versions(view, other, prefix, part, words)
     passage = bars or (0, _length(versions))
     title = _title(versions, part, passage)
-    sheet = _Sheet(versions, passage, width, title if heading else "")
+    sheet = _Sheet(versions, passage, width, title if heading else "", keyed)
     drawn, needed = _fitted(sheet, height)
     return document(
         drawn,
@@ -161,12 +164,14 @@ def _length(versions: Sequence[_Version]) -> int:
 
 @dataclass(frozen=True)
 class _Sheet:
-    """What is drawn on one picture, whatever the height of a semitone. title: or ''."""
+    """What is drawn on one picture, whatever the height of a semitone. title: or ''.
+    keyed: whether there is a key."""
 
     versions: Sequence[_Version]
     passage: tuple[int, int]
     width: float
     title: str
+    keyed: bool = True
 
     @property
     def systems(self) -> list[tuple[_Version, int, int]]:
@@ -210,6 +215,8 @@ def _drawn(sheet: _Sheet, step: float) -> tuple[list[Markup], float]:
         axes = Axes(a, b, _LEFT, y, sheet.bar, low, high, step)
         block, y = _system(version, axes, heaviest(every))
         drawn.append(block)
+    if not sheet.keyed:
+        return drawn, y + GAP
     signs, y = key(map_key(every), y + GAP, sheet.width)
     return [*drawn, signs], y + GAP
 
@@ -256,7 +263,7 @@ def _system(version: _Version, axes: Axes, top: float) -> tuple[Markup, float]:
         *told,
         numbers,
         *happened,
-        *bar_boxes(found, axes, prefix),
+        bar_boxes(found, axes, prefix),
     ]
     names = [
         ("shifts", y + 0.7 * LANE, "quiet", above),

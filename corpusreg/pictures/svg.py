@@ -123,10 +123,13 @@ def line(
 
 def boxes(several: Iterable[tuple[float, float, float, float]], role: str) -> Markup:
     """Boxes (x, y, width, height) of one role as one path."""
-    data = "".join(
-        f"M{number(x)} {number(y)}h{number(w)}v{number(h)}h{number(-w)}z"
-        for x, y, w, h in several
-    )
+    data, at = "", (0.0, 0.0)
+    for x, y, w, h in several:
+        # From the corner before; on rounded places, so that nothing adds up.
+        here = round(x, 2), round(y, 2)
+        step = f"m{number(here[0] - at[0])} {number(here[1] - at[1])}"
+        data += f"{step}h{number(w)}v{number(h)}h{number(-w)}z"
+        at = here
     return element("path", d=data, **paint(role))
 
 

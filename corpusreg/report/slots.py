@@ -30,6 +30,7 @@ __all__ = ["NARROW", "WIDE", "Notation", "Slot", "draw", "engrave"]
 
 WIDE, NARROW = 720.0, 340.0  # pixels: the text column of a page, a phone
 LONG = 300  # bars
+MANY = 4  # works
 LONG_DRAFT = 100  # bars: longer drafts are drawn once, for any width
 
 
@@ -50,11 +51,20 @@ class Notation:
 
 
 def draw(
-    c: Comparison, content: Content, prefix: str, drafts: Drafts | None = None
+    c: Comparison,
+    content: Content,
+    prefix: str,
+    drafts: Drafts | None = None,
+    works: int = 1,
 ) -> dict[str, Slot]:
-    """Pictures by slot; prefix begins every id in them. drafts: with an earlier draft."""
-    # A long work is drawn once, and a phone moves along it, so that pages stay small.
-    slim = _maps(c, f"{prefix}-slim", NARROW) if len(c.bars) <= LONG else ()
+    """Pictures by slot; prefix begins every id in them.
+
+    drafts: with an earlier draft. works: how many are on the page.
+    """
+    # A long work, or one of many, is drawn once, and a phone moves along it, so that pages
+    # stay small.
+    once = len(c.bars) > LONG or works > MANY
+    slim = () if once else _maps(c, f"{prefix}-slim", NARROW)
     found = {"map": Slot(_maps(c, prefix, WIDE), slim)}
     if drafts and content.drafted and content.drafted.picture:
         found["drafts"] = _both_drafts(drafts, f"{prefix}-drafts")

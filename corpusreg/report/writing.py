@@ -91,7 +91,12 @@ def _works(
     notation = engrave(list(zip(comparisons, contents, strict=True)))
     quoted = quote(contents)
     return [
-        Work(each, draw(c, each, f"w{number}", changed), passages | more, sound(c.whole.played))
+        Work(
+            each,
+            draw(c, each, f"w{number}", changed, len(comparisons)),
+            passages | more,
+            sound(c.whole.played),
+        )
         for number, (c, each, passages, more, changed) in enumerate(
             zip(comparisons, contents, notation, quoted, drafts or none, strict=True), start=1
         )
