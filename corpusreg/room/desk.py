@@ -269,6 +269,8 @@ def _settle(piece: Piece, answer: Answer) -> None:
         piece.report = answer.item.to if found.titles else None
     else:
         words = _line(answer.error)
+        if isinstance(answer.error, StoppedError):
+            words += "; give a smaller score, or export it again"
         named = words if piece.file in words else f"{piece.file}: {words}"
         piece.problems = (named,)
     piece.done = True
