@@ -11,17 +11,19 @@ from typing import Any
 
 import numpy as np
 import pytest
+from axe_playwright_python.sync_playwright import Axe
 from conftest import Command
 from lxml import etree
 from numpy.typing import NDArray
+from playwright.sync_api import Browser
 from pypdf import PdfReader
 
-from corpusreg import cli
+from corpusreg import cli, instruments
 from corpusreg.atlas.model import Atlas, Groups, Heights, Octaves
 from corpusreg.atlas.study import FIGURES, atlas
 from corpusreg.definitions import MEASURES
 from corpusreg.errors import CorpusregError, DataError
-from corpusreg.figure_pages.atlas import atlas_document, write_atlas
+from corpusreg.figure_pages.atlas import atlas_document, atlas_page, write_atlas
 from corpusreg.figures.atlas import atlas_pictures
 from corpusreg.figures.sheet import Wall, amount
 from corpusreg.pictures.look import COLOURS
@@ -139,6 +141,33 @@ def test_octaves_weigh_composers_equally(found: Atlas) -> None:
     assert choir.intervals[0][0] == 0, "no share is below nothing"
 
 
+def test_many_rows_go_on_several_sheets() -> None:
+    """Twenty instruments by five composers each: three sheets, every one once."""
+    ids = [name for name, row in instruments.load().items() if not row.generic][:20]
+
+    class Many(Invented):
+        def fetch_columns(
+            self, text: str, params: Mapping[str, object] | Sequence[object] | None = None
+        ) -> dict[str, NDArray[Any]]:
+            if "for each instrument" not in text:
+                return super().fetch_columns(text, params)
+            return {
+                "instrument": np.repeat(np.array(ids, object), 5),
+                "unit_number": np.tile(np.arange(5), 20),
+                "pitch": np.full(100, 60),
+                "notes": np.ones(100),
+                "works": np.full(100, 5),
+            }
+
+    sheets = [each for each in atlas(Many()).figures if isinstance(each, Heights)]
+    assert [each.name for each in sheets] == [
+        "heights-by-instrument", "heights-by-instrument-2", "heights-by-instrument-3",
+    ]  # fmt: skip
+    assert sheets[1].title.endswith(" (2 of 3)")
+    assert [row.instrument.id for each in sheets for row in each.rows] == ids
+    assert {len(each.rows) for each in sheets} == {6, 7}
+
+
 def test_what_is_written_for_an_instrument(found: Atlas) -> None:
     (figure,) = [each for each in found.figures if isinstance(each, Heights)]
     (violin,) = figure.rows
@@ -246,6 +275,24 @@ def test_the_same_input_gives_the_same_sheets(found: Atlas) -> None:
     with matplotlib.rc_context({"font.size": 31, "axes.facecolor": "red"}):
         again = {name: picture.svg for name, picture in atlas_pictures(some).items()}
     assert first == again
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_the_page_is_accessible_and_fits(
+    found: Atlas, browser: Browser, tmp_path: Path, scheme: Any
+) -> None:
+    path = tmp_path / "index.html"
+    some = replace(found, figures=found.figures[:2] + found.figures[-1:])
+    path.write_text(atlas_page(some, atlas_pictures(some)), encoding="utf-8")
+    context = browser.new_context(viewport={"width": 360, "height": 800}, color_scheme=scheme)
+    page, trouble = context.new_page(), list[str]()
+    page.on("console", lambda message: trouble.append(message.text))
+    page.goto(path.as_uri())
+    violations = Axe().run(page).response["violations"]
+    assert not [(each["id"], [n["html"][:90] for n in each["nodes"]]) for each in violations]
+    assert page.evaluate("document.documentElement.scrollWidth") <= 360
+    assert not trouble
+    context.close()
 
 
 def test_the_folder_holds_each_sheet_in_three_forms(found: Atlas, tmp_path: Path) -> None:

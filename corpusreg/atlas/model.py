@@ -8,7 +8,7 @@ from corpusreg.definitions import Measure
 from corpusreg.instruments import Instrument
 
 __all__ = [
-    "Atlas", "Groups", "Heights", "InstrumentHeights", "MeasureCell", "OctaveCell", "Octaves",
+    "Atlas", "Figure", "Groups", "Heights", "InstrumentHeights", "MeasureCell", "OctaveCell", "Octaves",
 ]  # fmt: skip
 
 Interval = tuple[float, float]
@@ -110,11 +110,14 @@ class Heights:
     left_out: tuple[str, ...]
 
 
+Figure = Groups | Octaves | Heights
+
+
 @dataclass(frozen=True)
 class Atlas:
     """All figures, and what they were made from."""
 
-    figures: tuple[Groups | Octaves | Heights, ...]
+    figures: tuple[Figure, ...]
     works: int
     units: int
     reference_id: str

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Protocol
 
 import numpy as np
@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from corpusreg import effects, sql
 from corpusreg.atlas.model import (
     Atlas,
+    Figure,
     Groups,
     Heights,
     InstrumentHeights,
@@ -46,6 +47,7 @@ _HEIGHTS = ("heights-by-instrument", "What is written for each voice and instrum
 
 _LEAST_DRAWN = 2  # units; one composer is no picture of an ensemble
 _MOSTLY = 0.5
+_MOST_ROWS = 9  # on one sheet
 _SEEN = 0.005  # share of an octave in some ensemble, below which it gets no column
 
 Floats = NDArray[np.float64]
@@ -87,13 +89,31 @@ def atlas(source: Source) -> Atlas:
     if not len(works.unit):
         raise DataError("the reference has no works, so there is nothing to draw")
     first, *others = (_groups(works, *row) for row in FIGURES)
+    figures: list[Figure] = [first, _octaves(source, works), *others, _heights(source)]
     return Atlas(
-        figures=(first, _octaves(source, works), *others, _heights(source)),
+        figures=tuple(sheet for figure in figures for sheet in _sheets(figure)),
         works=len(works.unit),
         units=len(np.unique(works.unit)),
         reference_id=source.reference_id,
         definitions=VERSION,
     )
+
+
+def _sheets(figure: Figure) -> Iterator[Figure]:
+    """A figure, or several of even length where it has too many rows for one sheet."""
+    rows: tuple[Any, ...] = figure.rows if isinstance(figure, Heights) else figure.cells
+    count = max(-(-len(rows) // _MOST_ROWS), 1)
+    for number in range(count):
+        part = rows[number * len(rows) // count : (number + 1) * len(rows) // count]
+        name = figure.name + (f"-{number + 1}" if number else "")
+        title = figure.title + (f" ({number + 1} of {count})" if count > 1 else "")
+        out = figure.left_out if number == count - 1 else ()
+        if isinstance(figure, Heights):
+            yield replace(figure, name=name, title=title, left_out=out, rows=part)
+        elif isinstance(figure, Octaves):
+            yield replace(figure, name=name, title=title, left_out=out, cells=part)
+        else:
+            yield replace(figure, name=name, title=title, left_out=out, cells=part)
 
 
 def _known(by: str) -> dict[str, str]:

@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-from corpusreg.atlas.model import Atlas, Groups, Heights, MeasureCell, Octaves
+from corpusreg.atlas.model import Atlas, Figure, Groups, Heights, MeasureCell, Octaves
 from corpusreg.pitch import note_name
 
 __all__ = ["alt_text", "made_words", "meaning_words", "notes_words"]
-
-Figure = Groups | Octaves | Heights
 
 _EQUAL = "Every composer, and every source of anonymous music, counts the same."
 _SURE = (
