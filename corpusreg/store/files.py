@@ -5,9 +5,12 @@ from __future__ import annotations
 import contextlib
 import hashlib
 import os
+import time
 from pathlib import Path
 
 __all__ = ["file_hash", "flush", "flush_folder", "replace_text"]
+
+_PATIENCE = 2.0  # seconds in which a file that is being read is let go
 
 
 def file_hash(path: Path) -> str:
@@ -42,11 +45,24 @@ def replace_text(path: Path, text: str) -> None:
     try:
         aside.write_text(text, encoding="utf-8", newline="\n")
         flush(aside)
-        aside.replace(path)
+        _put(aside, path)
     except OSError:
         aside.unlink(missing_ok=True)
         raise
     flush_folder(path.parent)
+
+
+def _put(aside: Path, path: Path) -> None:
+    """Rename, again for a while: Windows refuses while another program reads the file."""
+    end = time.monotonic() + _PATIENCE
+    while True:
+        try:
+            aside.replace(path)
+            return
+        except PermissionError:
+            if time.monotonic() > end:
+                raise
+            time.sleep(0.02)
 
 
 def _digest() -> hashlib.blake2b:

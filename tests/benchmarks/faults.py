@@ -111,8 +111,7 @@ class Bench:
         code, _, err = ended(self.build(home))
         found.check(code == 0, f"resumed build: {err.strip()[-300:]}")
         found.check(hashes(home) == self.whole, "rows of the resumed build differ")
-        left = [path.name for path in (home / "reference").glob("building*")]
-        found.check(not left, f"left behind: {left}")
+        found.check(not _drafts(home), f"left behind: {_drafts(home)}")
 
     def in_force(self, home: Path, found: Found) -> str:
         """Which reference a disturbed build left in force; it must be a whole one."""
@@ -126,21 +125,29 @@ def killed(bench: Bench, count: int) -> Found:
     return _stopped(bench, count, signal.SIGKILL)
 
 
+def killed_publishing(bench: Bench, count: int) -> Found:
+    """kill -9 of the parent at random moments after it has begun to publish."""
+    return _stopped(bench, count, signal.SIGKILL, publishing=True)
+
+
 def interrupted(bench: Bench, count: int) -> Found:
     """Ctrl-C at random moments of a build."""
     return _stopped(bench, count, signal.SIGINT)
 
 
-def _stopped(bench: Bench, count: int, what: signal.Signals) -> Found:
+def _stopped(bench: Bench, count: int, what: signal.Signals, publishing: bool = False) -> Found:
     found, moments = Found(), random.Random(what)
     for _ in range(count):
         found.trials += 1
         home = bench.fresh_home("trial")
         process = bench.build(home)
+        while publishing and process.poll() is None and not _drafts(home):
+            time.sleep(0.001)
         # A build may end before its moment: the last moments test just that. Before 0.3 s
         # Python itself is starting.
+        first, last = (0.0, 0.3 * bench.seconds) if publishing else (0.3, bench.seconds)
         with suppress(subprocess.TimeoutExpired):
-            process.wait(moments.uniform(0.3, bench.seconds))
+            process.wait(moments.uniform(first, last))
         family = descendants(process.pid)
         found.met[_moment(process, home)] += 1
         process.send_signal(what)
@@ -290,6 +297,7 @@ def clock_back(bench: Bench, count: int) -> Found:
 
 FAULTS: dict[str, tuple[Callable[[Bench, int], Found], int]] = {
     "kill -9 of the parent": (killed, 50),
+    "kill -9 while publishing": (killed_publishing, 30),
     "Ctrl-C": (interrupted, 20),
     "disk full": (disk_full, 16),
     "read-only home": (read_only, 1),
@@ -387,11 +395,15 @@ def _ended(process: subprocess.Popen[str]) -> None:
 def _moment(process: subprocess.Popen[str], home: Path) -> str:
     if process.poll() is not None and process.returncode == 0:
         return "after the end"
-    if list((home / "reference").glob("building*")):
+    if _drafts(home):
         return "while publishing"
     if list((home / "shards").glob("*.json")):
         return "while measuring, with shards"
     return "before the first shard"
+
+
+def _drafts(home: Path) -> list[Path]:
+    return list((home / "reference").glob("building*"))
 
 
 def _harm(path: Path, chance: random.Random) -> str:
