@@ -22,8 +22,12 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from corpusreg import store
+    from corpusreg.handout.writing import Handout
 
-__all__ = ["PlacedFile", "Reference", "Told", "compare", "contrast", "open_reference", "revise"]
+__all__ = [
+    "PlacedFile", "Reference", "Told", "compare", "contrast", "draw_map", "make_handout",
+    "open_reference", "revise",
+]  # fmt: skip
 
 _MEASURE_UNITS = {
     "value": "see the column unit",
@@ -126,6 +130,50 @@ def revise(
     folder = Path(to) if to is not None else None
     found = workflow.revise(Path(path), toward, to=folder, cohort=cohort)
     return Told(revised_document(found), revised_text(found))
+
+
+def draw_map(
+    path: str | os.PathLike[str],
+    to: str | os.PathLike[str],
+    other: str | os.PathLike[str] | None = None,
+    part: str | None = None,
+    wide: bool = False,
+) -> list[Path]:
+    """Draw the register map of a piece into a file; the files written.
+
+    to: ends in .svg, .png or .pdf. other: another version, drawn below it on the same axes.
+    part: name or number of a part, by default the whole. wide: for a projector, 16:9.
+
+    Raises ReadError when a piece cannot be read, UsageError for a part or an ending that
+    does not exist, CorpusregError where the file cannot be written or typst is missing.
+    """
+    from corpusreg import workflow
+
+    second = Path(other) if other is not None else None
+    return workflow.draw_map(Path(path), second, Path(to), part=part, wide=wide)
+
+
+def make_handout(
+    folder: str | os.PathLike[str],
+    to: str | os.PathLike[str],
+    roster: str | os.PathLike[str] | None = None,
+    **options: Any,
+) -> Handout:
+    """Sheets for a class: an overview, one for each piece, and one for the teacher.
+
+    folder: the class's pieces. to: the folder that the sheets go to. roster: a table of
+    names and codes. options: measures [names], codes [whether the codes stand for names],
+    paper ['a4' or 'letter'], cohort [as in `compare`], workers [processes].
+    The answer has `pieces` [number], and as lines of text `problems` and `remarks`.
+
+    Raises ReadError where no piece can be read, DataError for a roster that cannot be used,
+    UsageError for what does not exist, StoreError when there is no usable reference,
+    CorpusregError where nothing can be written or a library is missing.
+    """
+    from corpusreg.handout.writing import handout
+
+    table = Path(roster) if roster is not None else None
+    return handout(Path(folder), Path(to), roster=table, **options)
 
 
 class Told:

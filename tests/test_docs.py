@@ -6,6 +6,7 @@ import argparse
 import json
 import re
 import shlex
+import shutil
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -91,8 +92,12 @@ def test_the_setup_commands_are_one_line_each() -> None:
     assert all(line in "".join(blocks(README, "sh")) for line in setup)
 
 
-def test_the_python_example_runs(in_home: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.chdir(ROOT)
+def test_the_python_example_runs(
+    in_home: Path, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "demo" / "pieces").mkdir(parents=True)
+    shutil.copy(ROOT / "demo" / "pieces" / "stairs.musicxml", "demo/pieces")
     (code,) = blocks(README, "python")
     names: dict[str, Any] = {}
     exec(compile(code, "README.md", "exec"), names)
@@ -101,6 +106,9 @@ def test_the_python_example_runs(in_home: Path, monkeypatch: pytest.MonkeyPatch)
     assert names["measures"].attrs["units"]
     assert len(names["spans"])
     assert len(names["thin"])
+    assert (tmp_path / "map.svg").is_file()
+    assert names["made"].pieces == 1
+    assert (tmp_path / "sheets" / "overview.pdf").is_file()
 
 
 def test_the_excerpt_is_what_is_printed(run: Command) -> None:

@@ -19,7 +19,7 @@ from test_pdf import embedded, squeezed, text_of
 
 from corpusreg import workflow
 from corpusreg.errors import CorpusregError, DataError, UsageError
-from corpusreg.handout import classroom, folders
+from corpusreg.handout import classroom, folders, writing
 from corpusreg.handout.dots import piles
 from corpusreg.handout.edits import FILE_NAME, Edited, Edits, read_edits, written
 from corpusreg.handout.piece import Example
@@ -257,15 +257,41 @@ class TestNames:
     def test_gaps_are_said(self, coded: tuple[Path, Handout]) -> None:
         _, done = coded
         assert any("'missing.abc' is not in the folder" in line for line in done.problems)
-        assert any("no row for 'field-path.abc'" in line for line in done.problems)
+        rowless = [line for line in done.problems if "no row for" in line]
+        assert [line.partition("no row for ")[2] for line in rowless] == [
+            "'field-path.abc'; its sheet stands without a name"  # a broken one has no sheet
+        ]
+
+    def test_what_cannot_be_read_is_named_once(self, coded: tuple[Path, Handout]) -> None:
+        _, done = coded
+        (line,) = (line for line in done.problems if "broken" in line)
+        assert line.count("broken.musicxml") == 1
+
+    def test_one_title_twice_is_told_apart_by_the_writer_once(
+        self, made: tuple[Path, Path, Handout], tmp_path: Path
+    ) -> None:
+        table = tmp_path / "roster.csv"
+        table.write_text(
+            ROSTER + "ada-1.musicxml,Ada Moss,1\nbo.musicxml,Bo Lind,2\n", encoding="utf-8"
+        )
+        handout(made[0], tmp_path / "out", roster=table)
+        for name in ("overview", "teacher", "sheets/ada-1"):
+            text = text_of(tmp_path / "out" / f"{name}.pdf")
+            assert "Ada Moss" in text
+            assert not re.search(r"\(Ada Moss\) \(?Ada Moss", text), name
 
     def test_sheets_that_may_show_names_are_not_mixed_with_codes(
-        self, made: tuple[Path, Path, Handout], coded: tuple[Path, Handout]
+        self, made: tuple[Path, Path, Handout], monkeypatch: pytest.MonkeyPatch
     ) -> None:
         folder, out, _ = made
-        before = files_of(out)
+        before, roster = files_of(out), self._all(folder)
+
+        def measured(*_: object) -> object:
+            raise AssertionError("measured before the folder was looked at")
+
+        monkeypatch.setattr(writing, "call_each", measured)
         with pytest.raises(UsageError, match="may show names"):
-            handout(folder, out, roster=self._all(folder), codes=True)
+            handout(folder, out, roster=roster, codes=True)
         assert files_of(out) == before
 
     def _all(self, folder: Path) -> Path:

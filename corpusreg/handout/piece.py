@@ -219,8 +219,11 @@ def _passage(each: Said, c: Comparison, drawn: Sequence[Engraved | str]) -> Show
         for remark in (one.remarks if isinstance(one, Engraved) else (one,))
     ]
     if not pictures:
-        name = f"close-{run[0]}"
-        close = register_map(view_of(c), prefix=name, bars=run, width=_CLOSE, heading=False)
+        # The key stands under the map of the whole.
+        close = register_map(
+            view_of(c), prefix=f"close-{run[0]}", bars=run, width=_CLOSE, heading=False,
+            keyed=False,
+        )  # fmt: skip
         pictures = [close.svg]
     return ShownPassage(
         heading=f"{heading[:1].upper()}{heading[1:]}{alone}",

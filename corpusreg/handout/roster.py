@@ -165,7 +165,8 @@ def _table(path: Path) -> list[tuple[int, dict[str, str]]]:
     try:
         text = path.read_text(encoding="utf-8-sig")
     except OSError as error:
-        raise DataError(f"{path}: cannot be read ({error.strerror or error})") from error
+        why = (error.strerror or str(error)).lower()
+        raise DataError(f"{path}: cannot be read ({why}); check the name") from error
     except UnicodeDecodeError as error:
         raise DataError(f"{path}: not UTF-8; save the roster as CSV in UTF-8") from error
     first = text.partition("\n")[0]

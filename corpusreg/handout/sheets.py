@@ -127,7 +127,7 @@ def _sheet(member: Member, own: Edited, file: str) -> PieceSheet:
     piece, fresh = member.piece, made(member)
     return PieceSheet(
         file=file,
-        title=member.label,
+        title=_title(member),
         who=member.who,
         facts=piece.content.facts,
         map=piece.map.svg,
@@ -170,8 +170,14 @@ def _overview(group: Class) -> Overview:
     )
 
 
+def _title(member: Member) -> str:
+    """A title where the writer stands beside it."""
+    return member.label.removesuffix(f" ({member.who})")
+
+
 def _named(member: Member) -> str:
-    return f"{member.label} ({member.who})" if member.who else member.label
+    """A title with its writer, who may already stand in it to tell two pieces apart."""
+    return f"{_title(member)} ({member.who})" if member.who else member.label
 
 
 def _habits(group: Class) -> tuple[str, ...]:
@@ -220,9 +226,14 @@ def _teacher(
             for note, titles in common.items()
         ),
         closing=(
-            f"The sentences and the question of every sheet can be changed in {FILE_NAME}, "
-            "where the measures are chosen too; the next run keeps what was changed.",
-            *closing,
+            " ".join(
+                (
+                    "The sentences and the question of every sheet can be changed in "
+                    f"{FILE_NAME}, where the measures are chosen too; the next run keeps what "
+                    "was changed.",
+                    *closing,
+                )
+            ),
         ),
     )
 
@@ -240,7 +251,7 @@ def _row(
     rows = {row.name: row for row in content.measures.rows}
     notes = (*content.notes, *content.assumed)
     return TeacherRow(
-        title=member.label,
+        title=_title(member),
         who=member.who,
         file=member.key,
         facts=content.facts,

@@ -32,6 +32,7 @@ from corpusreg.handout.roster import NO_ROSTER, Roster, read_roster, without_nam
 from corpusreg.handout.sheets import Sheets, made, sheets
 from corpusreg.handout.typeset import overview_pdf, pieces_pdf, teacher_pdf
 from corpusreg.isolate import call_each
+from corpusreg.report.writing import check_report
 from corpusreg.words.sentences import plain
 from corpusreg.workflow import score_files
 
@@ -92,6 +93,7 @@ def handout(
         raise UsageError("--codes wants a roster that has them; give --roster FILE.csv")
     if not folder.is_dir():
         raise UsageError(f"{folder}: not a folder; give the folder of the class's pieces")
+    check_report(to / "overview.pdf")
     folder = folder.resolve()
     names = read_roster(roster, codes=codes) if roster else NO_ROSTER
     faults: list[str] = []
@@ -100,6 +102,8 @@ def handout(
     before = earlier_drafts(files, names)
     members = [file for file in files if file not in before.values()]
     known = names.known(members)
+    if codes:
+        _refuse_names(to, [called for called, _ in known.values()])
     with staging(to) as stage:
         edits = read_edits(to / FILE_NAME)
         chosen = tuple(dict.fromkeys(measures or edits.measures or MEASURES))
@@ -107,7 +111,9 @@ def handout(
             folder, members, chosen, cohort, names, known, before, workers
         )
         problems += [_Problem(fault, without_names(fault, names.hidden)) for fault in faults]
-        problems += _gaps(names, roster, files, known)
+        problems += _gaps(
+            names, roster, files, {piece.file: known[piece.file] for piece in pieces}
+        )
         title = without_names(plain(folder.name), names.hidden, any_case=True)
         group = classroom(title or "The class", pieces, known, chosen)
         own = {
@@ -150,7 +156,8 @@ def _placed(
         pieces += found
         path = str(folder / answer.item)
         for failure in failures:
-            line = failure if path in failure else f"{path}: {failure}"
+            reason = failure.removeprefix(f"{Path(path).name}: ")
+            line = failure if path in failure else f"{path}: {reason}"
             shown = line.replace(path, known[answer.item][0])
             problems.append(_Problem(line, shown.replace(answer.item, known[answer.item][0])))
     if not pieces:
@@ -164,7 +171,10 @@ def _gaps(
     files: Sequence[str],
     known: Mapping[str, tuple[str, str]],
 ) -> list[_Problem]:
-    """Rows of the roster without a file, and files without a row."""
+    """Rows of the roster without a file, and files without a row.
+
+    known: what files with a sheet are called.
+    """
     missing, rowless = names.gaps(files)
     called = {row.file: row.code if names.codes else row.file for row in names.rows}
     found = [
@@ -174,14 +184,14 @@ def _gaps(
         )
         for file in missing
     ]
-    return found + [
-        _Problem(
-            f"{roster}: no row for '{file}'; its sheet stands without a name",
-            f"Not in the roster: {known[file][0]}",
-        )
-        for file in rowless
-        if file in known
-    ]
+    nameless = [file for file in rowless if file in known]
+    if nameless:
+        files_named = ", ".join(f"'{file}'" for file in nameless)
+        without = "its sheet stands" if len(nameless) == 1 else "their sheets stand"
+        line = f"{roster}: no row for {files_named}; {without} without a name"
+        shown = f"Not in the roster: {', '.join(known[file][0] for file in nameless)}"
+        found.append(_Problem(line, shown))
+    return found
 
 
 def _other_keys(piece: Piece, key: str, names: Roster) -> list[str]:
@@ -238,13 +248,26 @@ def _text(group: Class, own: Mapping[str, Edited], edits: Edits, names: Roster) 
     return cleaned(written(measures, pieces, left), names.hidden)
 
 
+def _refuse_names(to: Path, called: Sequence[str]) -> None:
+    """Raise, before anything is measured, where sheets would stay that may show names."""
+    stems = tuple(_file_names(called).values())
+    for path in sorted((to / _SHEETS).glob("*.pdf")):
+        # A file of several pieces has sheets with a number behind its code.
+        if not any(re.fullmatch(rf"{re.escape(stem)}(-.*)?", path.stem) for stem in stems):
+            raise _names_may_show(to, path)
+
+
+def _names_may_show(to: Path, old: Path) -> UsageError:
+    return UsageError(
+        f"{to}: holds sheets from before that may show names, such as {old.name}; "
+        "give another folder, or delete them"
+    )
+
+
 def _left_from_before(stage: Path, to: Path, *, codes: bool) -> list[str]:
     """Sheets in the folder that this run does not replace, a line for each."""
     old = [*(to / _SHEETS).glob("*.pdf"), *(to / _SHEETS).glob("*.html")]
     left = sorted(path for path in old if not (stage / _SHEETS / path.name).exists())
     if left and codes:
-        raise UsageError(
-            f"{to}: holds sheets from before that may show names, such as {left[0].name}; "
-            "give another folder, or delete them"
-        )
+        raise _names_may_show(to, left[0])
     return [f"{path}: from an earlier run; delete it if it is not wanted" for path in left]
