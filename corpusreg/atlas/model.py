@@ -8,7 +8,8 @@ from corpusreg.definitions import Measure
 from corpusreg.instruments import Instrument
 
 __all__ = [
-    "Atlas", "Figure", "Groups", "Heights", "InstrumentHeights", "MeasureCell", "OctaveCell", "Octaves",
+    "Atlas", "Figure", "Groups", "Heights", "InstrumentHeights", "MeasureCell", "OctaveCell",
+    "Octaves",
 ]  # fmt: skip
 
 Interval = tuple[float, float]

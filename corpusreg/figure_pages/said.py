@@ -123,15 +123,16 @@ def said(found: Study, drawn: Sequence[Chart], reference_id: str, version: str) 
 
 
 def _told(found: Study) -> Iterator[str]:
+    """A sentence for each verdict, with the measures by where they differ."""
     for verdict, words in _TOLD.items():
-        names = [
-            f"{each.measure.title} {_where(finding)}"
-            for each in found.measures
-            for finding in findings(each)
-            if finding.verdict == verdict
-        ]
-        if names:
-            yield f"{words}: {'; '.join(names)}."
+        places: dict[str, list[str]] = {}
+        for each in found.measures:
+            for finding in findings(each):
+                if finding.verdict == verdict:
+                    places.setdefault(_where(finding), []).append(each.measure.title)
+        if places:
+            said = "; ".join(f"{where}: {', '.join(names)}" for where, names in places.items())
+            yield f"{words}: {said}."
 
 
 def _where(finding: Finding) -> str:

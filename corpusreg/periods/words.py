@@ -254,7 +254,7 @@ def repeated_words(check: Check, pairs: bool) -> str:
     """The value of a repeated result: of 100 pairs, or tau."""
     if check.value is None:
         return "-"
-    return _of_100(check.value) if pairs else f"{check.value:.2f}"
+    return _of_100(check.value) if pairs else f"{round(check.value, 2) + 0.0:.2f}"
 
 
 def result_words(finding: Finding, check: Check) -> str:
