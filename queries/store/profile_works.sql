@@ -1,6 +1,14 @@
--- Works of a rung as points, some left out by their ids.
+-- Works of a rung as points, some left out by their ids. A title that is only the name of
+-- a file is told with its collection.
 SELECT
-    p.work, w.title, coalesce(w.composer_name, c.title, w.unit) AS composer,
+    p.work,
+    coalesce(
+        coalesce(c.title || ': ', '') || nullif(
+            regexp_extract(w.title, '^(.+)[.](mxl|xml|musicxml|krn|mei|mid|midi|abc|ly)$', 1), ''
+        ),
+        w.title
+    ) AS title,
+    coalesce(w.composer_name, c.title, w.unit) AS composer,
     m.unit_number, p.position
 FROM profile_works AS p
 JOIN matrix AS m USING (work)
