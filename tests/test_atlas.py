@@ -141,6 +141,46 @@ def test_octaves_weigh_composers_equally(found: Atlas) -> None:
     assert choir.intervals[0][0] == 0, "no share is below nothing"
 
 
+def test_figures_that_no_group_fills_are_named() -> None:
+    class Few(Invented):
+        def fetch_columns(
+            self, text: str, params: Mapping[str, object] | Sequence[object] | None = None
+        ) -> dict[str, NDArray[Any]]:
+            rows = super().fetch_columns(text, params)
+            none = "for each instrument" in text
+            return {name: own[:0] if none else own for name, own in rows.items()}
+
+    few = atlas(Few())
+    title = "What is written for each voice and instrument?"
+    assert few.undrawn == (title,)
+    assert not [each for each in few.figures if isinstance(each, Heights)]
+    assert f"Too few composers for these: {title}" in atlas_page(few, atlas_pictures(few))
+
+
+def test_one_composer_alone_is_no_atlas() -> None:
+    alone = Invented()
+    keep = alone.unit == 0
+    alone.unit, alone.span = alone.unit[keep], alone.span[keep]
+    alone.work, alone.ensemble = alone.work[keep], alone.ensemble[keep]
+
+    class Alone(Invented):
+        def __init__(self) -> None:
+            vars(self).update(vars(alone))
+
+        def fetch_columns(
+            self, text: str, params: Mapping[str, object] | Sequence[object] | None = None
+        ) -> dict[str, NDArray[Any]]:
+            rows = super().fetch_columns(text, params)
+            if "for each instrument" in text:
+                return {name: own[:1] for name, own in rows.items()}
+            if "period" in rows:
+                rows["period"] = rows["period"][: len(self.unit)]
+            return rows
+
+    with pytest.raises(DataError, match="no figure can be drawn: no ensemble has two"):
+        atlas(Alone())
+
+
 def test_many_rows_go_on_several_sheets() -> None:
     """Twenty instruments by five composers each: three sheets, every one once."""
     ids = [name for name, row in instruments.load().items() if not row.generic][:20]

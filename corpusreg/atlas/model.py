@@ -116,9 +116,13 @@ Figure = Groups | Octaves | Heights
 
 @dataclass(frozen=True)
 class Atlas:
-    """All figures, and what they were made from."""
+    """All figures, and what they were made from.
+
+    undrawn: titles of figures for which no group has enough composers.
+    """
 
     figures: tuple[Figure, ...]
+    undrawn: tuple[str, ...]
     works: int
     units: int
     reference_id: str

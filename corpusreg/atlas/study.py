@@ -79,7 +79,7 @@ class _Works:
 
 
 def atlas(source: Source) -> Atlas:
-    """All figures. Raises DataError for a reference without works."""
+    """All figures. Raises DataError for a reference with too few works for any."""
     names = ", ".join(f'"{measure.name}"' for measure in MEASURES)
     columns = source.fetch_columns(sql.load("atlas_works").format(measures=names))
     titles = source.fetch_columns(sql.load("collection_titles"))
@@ -90,8 +90,15 @@ def atlas(source: Source) -> Atlas:
         raise DataError("the reference has no works, so there is nothing to draw")
     first, *others = (_groups(works, *row) for row in FIGURES)
     figures: list[Figure] = [first, _octaves(source, works), *others, _heights(source)]
+    drawn = [figure for figure in figures if _rows(figure)]
+    if not drawn:
+        raise DataError(
+            "no figure can be drawn: no ensemble has two composers or sources; add scores "
+            "with 'corpusreg corpora add' or 'corpusreg extract'"
+        )
     return Atlas(
-        figures=tuple(sheet for figure in figures for sheet in _sheets(figure)),
+        figures=tuple(sheet for figure in drawn for sheet in _sheets(figure)),
+        undrawn=tuple(figure.title for figure in figures if not _rows(figure)),
         works=len(works.unit),
         units=len(np.unique(works.unit)),
         reference_id=source.reference_id,
@@ -99,9 +106,13 @@ def atlas(source: Source) -> Atlas:
     )
 
 
+def _rows(figure: Figure) -> tuple[Any, ...]:
+    return figure.rows if isinstance(figure, Heights) else figure.cells
+
+
 def _sheets(figure: Figure) -> Iterator[Figure]:
     """A figure, or several of even length where it has too many rows for one sheet."""
-    rows: tuple[Any, ...] = figure.rows if isinstance(figure, Heights) else figure.cells
+    rows = _rows(figure)
     count = max(-(-len(rows) // _MOST_ROWS), 1)
     for number in range(count):
         part = rows[number * len(rows) // count : (number + 1) * len(rows) // count]

@@ -88,6 +88,14 @@ def atlas_page(found: Atlas, pictures: Mapping[str, Picture]) -> str:
         tag("p", _INTRODUCTION, class_="facts"),
         tag("p", tag("a", "All sheets as one PDF", href="atlas.pdf"), ". ",
             tag("a", "The numbers", href="atlas.json"), " (JSON)."),
+        *_undrawn(found),
         tag("nav", tag("ul", *links), aria_label="Figures"),
     ]  # fmt: skip
     return page("A repertoire atlas of register", header, sections, made_words(found), "wall")
+
+
+def _undrawn(found: Atlas) -> list[Html]:
+    if not found.undrawn:
+        return []
+    titles = " ".join(found.undrawn)
+    return [tag("p", f"Too few composers for these: {titles}", class_="facts")]
