@@ -455,3 +455,13 @@ def test_compare_tells_near_works_with_reasons(run: Command) -> None:
     assert "Music that uses register like this" in text
     for each in nearest:
         assert f"({each['composer']}): {each['words']}" in text
+
+
+def test_a_composer_with_nearly_all_works_leaves_halves_that_are_too_small() -> None:
+    rng = np.random.default_rng(1)
+    centres = rng.normal(size=(5, 3)) * 50
+    points = centres[np.arange(30) % 5] + rng.normal(size=(30, 3)) * 0.01
+    unit = np.array([0] * 23 + list(range(1, 8)))
+    found = cluster(points, unit)
+    assert found.count in (2, 3, 4, 5)
+    assert 0 <= found.stability <= 1

@@ -264,14 +264,20 @@ def _silhouettes(points: Floats, weights: Floats) -> list[float]:
 def _stability(
     points: Floats, weights: Floats, halves: list[tuple[Ints, Ints]], count: int, chance: Ints
 ) -> float:
-    """Mean agreement of halves on a sample `chance` in which composers count the same."""
+    """Mean agreement of halves on a sample `chance` in which composers count the same.
+
+    0, as by chance, where no pair of halves has works for so many groups.
+    """
     found = []
     for pair in halves:
+        # One composer may have nearly all works, and the other half too few.
+        if min(map(len, pair)) < count:
+            continue
         one, other = (
             _labels(points[chance], _fit(points[half], weights[half], count)) for half in pair
         )
         found.append(adjusted_rand(one, other))
-    return float(np.mean(found))
+    return float(np.mean(found)) if found else 0.0
 
 
 def _centres(points: Floats, weights: Floats, count: int) -> Floats:
