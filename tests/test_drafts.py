@@ -14,16 +14,19 @@ from axe_playwright_python.sync_playwright import Axe
 from hypothesis import given
 from hypothesis import strategies as st
 from playwright.sync_api import Browser
+from pypdf import PdfReader
 
 import corpusreg
 from corpusreg import workflow
 from corpusreg.definitions import VERSION
 from corpusreg.drafts import Drafts, align, drafts
 from corpusreg.errors import DataError, ReadError, UsageError
+from corpusreg.examples import Example
 from corpusreg.handout.drafts import earlier_drafts
 from corpusreg.handout.roster import NO_ROSTER, Roster, Writer
 from corpusreg.notes import Part
 from corpusreg.played import Played
+from corpusreg.report.quoted import _shown
 from corpusreg.report.writing import write_report
 from corpusreg.words.drafts import NOTHING, changed_bars, in_short, remarks, run_words
 from tests.by_hand import BAR, BEAT, Row, bars_of, notes_of
@@ -378,3 +381,26 @@ def test_an_earlier_draft_that_cannot_be_read_is_a_problem(
     assert made.returncode == 1
     assert "its earlier draft cannot be set beside it" in made.stderr
     assert (tmp_path / "to" / "sheets" / "path-draft-2.html").exists()
+
+
+def test_the_pdf_tells_the_same(in_home: Path, tmp_path: Path) -> None:
+    one = tune(tmp_path / "one.abc", BARS)
+    two = tune(tmp_path / "two.abc", ["C4 ^F4", *BARS])
+    found = workflow.compare_paths([two], against=one)
+    made = tmp_path / "page.pdf"
+    write_report(found.comparisons, (), found.reference_id, VERSION, made, drafts=found.drafts)
+    text = " ".join(" ".join(page.extract_text() for page in PdfReader(made).pages).split())
+    section = text[text.index("What changed since the earlier draft") :]
+    assert section.index("Bar 1: new.") < section.index("What stands out")
+
+
+def test_the_beginning_of_a_long_passage_is_called_so() -> None:
+    given: dict[str, object] = dict.fromkeys(
+        ("composer", "title", "period", "ensemble", "corpus", "path", "number", "words"), ""
+    )
+    stay = Example(
+        **given, kind="dwell", work="w", licence="open", first=0, last=4, position=0,
+        bars="bars 1 to 13", part=None, strength=50.0, private=False, facts={"bars": 13.0},
+    )  # type: ignore[arg-type]  # fmt: skip
+    assert _shown(stay) == "The first 4 of 13 bars"
+    assert _shown(replace(stay, kind="entry")) == ""  # its bars are those of absence

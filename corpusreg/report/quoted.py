@@ -20,6 +20,7 @@ __all__ = ["ENGRAVED", "quote", "study"]
 
 ENGRAVED = 1
 _OPEN = "open"
+_STRETCHES = ("dwell", "hollow")  # kinds whose bars are the length of the passage
 
 
 def study(
@@ -57,8 +58,18 @@ def _quoted(each: Example, slot: str) -> Quoted:
         last=each.last,
         bars=each.bars,
         parts=() if part is None else (int(part),),
-        picture=Picture(slot, "", f"{each.bars} of {each.title} in notation") if slot else None,
+        picture=Picture(slot, _shown(each), f"{each.bars} of {each.title} in notation")
+        if slot
+        else None,
     )
+
+
+def _shown(each: Example) -> str:
+    """How much of a long passage is shown, '' where all of it is."""
+    shown, length = each.last - each.first, round(each.facts.get("bars") or 0)
+    if each.kind not in _STRETCHES or length <= shown:
+        return ""
+    return f"The first {shown} of {length} bars" if shown > 1 else "The first bar"
 
 
 def quote(contents: Sequence[Content]) -> list[dict[str, Notation]]:
@@ -76,7 +87,8 @@ def quote(contents: Sequence[Content]) -> list[dict[str, Notation]]:
     found: list[dict[str, Notation]] = [{} for _ in contents]
     for (work, each), drawn in zip(wanted, _drawn([e for _, e in wanted]), strict=True):
         if drawn.picture and each.picture:
-            remarks = (*drawn.picture.remarks, drawn.credit)
+            said = filter(None, (each.picture.caption, *drawn.picture.remarks))
+            remarks = (*(f"{remark}." for remark in said), drawn.credit)
             found[work][each.picture.slot] = Notation((drawn.picture,), remarks)
     return found
 
