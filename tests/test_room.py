@@ -442,9 +442,11 @@ def opened(browser: Browser, address: str) -> Iterator[Opened]:
     trouble: list[str] = []
     contexts = []
 
-    def show(*, dark: bool = False, width: int = 1200) -> Page:
+    def show(*, dark: bool = False, width: int = 1200, script: bool = True) -> Page:
         context = browser.new_context(
-            viewport={"width": width, "height": 800}, color_scheme="dark" if dark else "light"
+            viewport={"width": width, "height": 800},
+            color_scheme="dark" if dark else "light",
+            java_script_enabled=script,
         )
         contexts.append(context)
         page = context.new_page()
@@ -561,6 +563,14 @@ def test_a_folder_is_chosen_with_its_name(opened: Opened, tmp_path: Path) -> Non
     assert page.locator("h1").inner_text() == "Monday class"
     assert page.locator("nav[aria-label=Pieces] a").count() == 2
     assert page.get_by_text("Left out, since it is no score: list.txt.").count() == 1
+
+
+def test_without_the_script_buttons_do_the_same(opened: Opened) -> None:
+    page = opened(script=False)
+    page.locator("#files").set_input_files(PIECES / "stairs.musicxml")
+    page.get_by_role("button", name="Show the reports").click()
+    page.get_by_text("The report is ready.").wait_for()
+    page.frame_locator("iframe").locator("h1", has_text="Stairs").wait_for()
 
 
 def test_what_is_refused_is_said_on_the_page(opened: Opened, tmp_path: Path) -> None:
