@@ -12,15 +12,19 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from corpusreg import workflow
+from corpusreg.analysis import is_narrow
 from corpusreg.errors import UsageError
+from corpusreg.examples import Example
 from corpusreg.instruments import load
 from corpusreg.notes import Bars, Part, Score, note_table
+from corpusreg.outputs.examples_text import examples_text, toward
+from corpusreg.outputs.revision_text import revised_document, revised_text
 from corpusreg.played import Played
 from corpusreg.readers import read_scores
 from corpusreg.revising.heard import Heard
 from corpusreg.revising.intentions import EXAMPLES, Intention, intention
 from corpusreg.revising.limits import Limits
-from corpusreg.revising.search import MOST, goal, options
+from corpusreg.revising.search import MOST, goals, options
 from corpusreg.revising.units import music
 from corpusreg.rewrite import Change, changed
 
@@ -64,8 +68,8 @@ def found(score: Score, text: str):  # type: ignore[no-untyped-def]
     source = music(score, load())
     limits = Limits(source, melody=False)
     before = Heard(limits.played)
-    aim = goal(intention(text), source, before, "piece")
-    return before, aim, options(source, limits, before, aim)
+    aims = goals(intention(text), source, before, "piece")
+    return before, aims, options(source, limits, before, aims)
 
 
 @pytest.mark.parametrize(
@@ -101,6 +105,26 @@ def test_other_words_are_answered_with_those_that_there_are(text: str) -> None:
     assert "\n" not in str(said.value)
     for example in EXAMPLES:
         assert intention(example).kind
+
+
+@pytest.mark.parametrize(
+    ("text", "like", "work", "there", "bar"),
+    [
+        ("shift as in bundled:a/b.mxl bar 24", "shift", "bundled:a/b.mxl", "24", ""),
+        ("as in own: my bar 3/x.abc#2 bar 5 at 9", "", "own: my bar 3/x.abc#2", "5", "9"),
+        ("lift as in w:p bar 8 (2nd time) at bar 3", "lift", "w:p", "8 (2nd time)", "3"),
+    ],
+)
+def test_a_passage_to_be_like_is_named(
+    text: str, like: str, work: str, there: str, bar: str
+) -> None:
+    wanted = Intention("as in", text, bar, like=like, work=work, there=there)
+    assert intention(text) == wanted
+
+
+def test_what_cannot_be_aimed_at_is_refused_with_what_can() -> None:
+    with pytest.raises(UsageError, match="'hollow' as in a passage; there are shift, entry, "):
+        intention("hollow as in bundled:a/b.mxl bar 24")
 
 
 def test_moving_more_at_a_bar_shifts_there_and_keeps_the_bass() -> None:
@@ -245,6 +269,127 @@ def test_what_is_predicted_is_what_compare_measures(
             assert ((before["pitch"] - after["pitch"]) % 12 == 0).all()
             for column in ("part", "staff", "voice", "onset", "duration", "staccato"):
                 assert (before[column] == after[column]).all()
+
+
+def model(kind: str, **facts: object) -> Example:
+    """A passage with only what the search asks of it."""
+    known = {"bars": None, "size": None, "low": None, "high": None, "lowest": 40, "highest": 80}
+    return Example(
+        kind, "w", "", "", None, None, "", "", "", "", 0, 1, 0, "bar 1", None, 50.0, "", False,
+        known | facts,
+    )  # fmt: skip
+
+
+def like(score: Score, passage: Example, at: str = ""):  # type: ignore[no-untyped-def]
+    source = music(score, load())
+    limits = Limits(source, melody=False)
+    before = Heard(limits.played)
+    wanted = Intention("as in", "as in w bar 1", at, work="w", there="1")
+    aims = goals(wanted, source, before, "piece", passage)
+    return before, options(source, limits, before, aims)
+
+
+@pytest.mark.parametrize("direction", ["up", "down"])
+@pytest.mark.parametrize("at", ["", "13"])
+def test_a_shift_as_in_a_passage_has_its_direction_and_about_its_size(
+    direction: str, at: str
+) -> None:
+    passage = model("shift", size=12.0, direction=direction, moved="mass")
+    before, options_ = like(keyboard([TUNE, BASS]), passage, at)
+    assert not before.shifts
+    assert options_
+    for option in options_:
+        here = [shift for shift in option.heard.shifts if shift.bar == option.goal.first]
+        assert [shift.direction for shift in here] == [direction]
+        assert 8 <= here[0].mass <= 18
+        assert not at or here[0].bar == 12
+    far = model("shift", size=40.0, direction=direction, moved="mass")
+    assert not like(keyboard([TUNE, BASS]), far, at)[1]
+
+
+@pytest.mark.parametrize("waits", [2, 4, 8])
+@pytest.mark.parametrize(
+    ("kind", "end"), [("entry", None), ("held-back-bass", "low"), ("held-back-top", "high")]
+)
+def test_a_register_is_kept_empty_for_about_as_long_as_in_a_passage(
+    waits: int, kind: str, end: str | None
+) -> None:
+    _, options_ = like(keyboard([TUNE, BASS]), model(kind, bars=float(waits)))
+    assert options_ or (kind != "entry" and waits < 8)  # what is held back waits for long
+    for option in options_:
+        here = [
+            event
+            for event in option.heard.events
+            if event.first == option.goal.first
+            and (end is None or (event.kind == "held_back" and getattr(event, end) is None))
+        ]
+        assert any(2 / 3 <= event.bars / waits <= 3 / 2 for event in here)
+
+
+def test_a_stay_as_in_a_passage_is_narrow_and_about_as_long() -> None:
+    score = keyboard([TUNE, [[n - 12 for n in line] for line in BASS]])
+    before, options_ = like(score, model("dwell", bars=8.0))
+    assert not any(is_narrow(stay, False) for stay in before.stays)
+    assert options_
+    for option in options_:
+        stays = [
+            stay
+            for stay in option.heard.stays
+            if abs(stay.first - option.goal.first) <= 1 and is_narrow(stay, False)
+        ]
+        assert any(6 <= stay.bars <= 12 for stay in stays)
+    with pytest.raises(UsageError, match=r"about 90 bars .* \(the piece has 24\)"):
+        like(score, model("dwell", bars=90.0))
+
+
+def test_a_drone_is_lifted_as_in_a_passage() -> None:
+    drone = keyboard([TUNE, [[36, 43, 36, 43]]])
+    for low, high, some in ((36, 43, True), (70, 79, False)):
+        _, options_ = like(drone, model("lift", bars=8.0, low=low, high=high))
+        assert bool(options_) == some
+        for option in options_:
+            lifted = [e for e in option.heard.events if e.first == option.goal.first]
+            assert any(
+                e.kind == "lift" and e.side == "low" and 6 <= e.bars <= 12 for e in lifted
+            )
+
+
+def test_a_bar_that_is_like_the_passage_already_is_said() -> None:
+    higher = [line if bar < 12 else [n + 12 for n in line] for bar, line in enumerate(TUNE * 8)]
+    lower = [line if bar < 12 else [n + 12 for n in line] for bar, line in enumerate(BASS * 8)]
+    passage = model("shift", size=12.0, direction="up", moved="mass")
+    with pytest.raises(UsageError, match="bar 13 is like that passage already"):
+        like(keyboard([higher, lower]), passage, "13")
+
+
+@pytest.mark.parametrize("kind", ["shift", "held-back-bass"])
+def test_what_examples_print_can_be_aimed_at(in_home: Path, tmp_path: Path, kind: str) -> None:
+    several = workflow.examples(kind, count=8)
+    shown = examples_text(several)
+    for each in several.found:
+        assert f"revise PIECE --toward '{toward(each)}'" in shown
+        try:
+            revised = workflow.revise(STAIRS, each.name, to=tmp_path)
+            break
+        except UsageError as said:
+            assert "choose another passage" in str(said) or "try another passage" in str(said)
+    assert revised.model is not None
+    assert (revised.model.work, revised.model.words) == (each.work, each.words)
+    assert revised_document(revised)["model"]["toward"] == each.name
+    assert "The passage to be like:" in revised_text(revised)
+    for revision in revised.revisions:
+        assert revision.file is not None
+        (again,) = workflow.compare_paths([revision.file]).comparisons
+        for ours, theirs in zip(revision.comparison.measures, again.measures, strict=True):
+            assert (ours.value, ours.placement) == (theirs.value, theirs.placement)
+
+
+def test_passages_that_are_not_there_are_said_in_one_line(run: Command) -> None:
+    for text in ("as in bundled:none.mxl bar 3", "lift as in bundled:bach/bwv846.mxl bar 999"):
+        answer = run("revise", STAIRS, "--toward", text)
+        assert answer.returncode == 2
+        assert "no such passage in the reference" in answer.stderr
+        assert answer.stderr.count("\n") == 1
 
 
 def test_options_as_json_and_as_text(run: Command, tmp_path: Path) -> None:

@@ -47,7 +47,8 @@ def add_revising(commands: Any) -> None:
         required=True,
         metavar="INTENTION",
         help="as in 'clear before 24', 'hold bass until 24', 'lift drone at 24', 'lighter', "
-        "'move more', 'move more at 24' or 'narrower in 9-16'",
+        "'move more', 'move more at 24', 'narrower in 9-16', or what 'examples' prints: "
+        "'shift as in WORK bar 24'",
     )
     revise.add_argument("--to", type=Path, metavar="FOLDER", help="write the options there")
     revise.add_argument(

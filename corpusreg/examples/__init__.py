@@ -10,8 +10,8 @@ to order the passages of one kind, never as a mark.
 
 from __future__ import annotations
 
-from corpusreg.examples.find import Example, Filters, find
+from corpusreg.examples.find import Example, Filters, at, find
 from corpusreg.examples.kinds import KINDS, Kind
 from corpusreg.examples.study import Habit, habit, study
 
-__all__ = ["KINDS", "Example", "Filters", "Habit", "Kind", "find", "habit", "study"]
+__all__ = ["KINDS", "Example", "Filters", "Habit", "Kind", "at", "find", "habit", "study"]

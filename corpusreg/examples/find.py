@@ -22,7 +22,7 @@ from corpusreg.errors import UsageError
 from corpusreg.examples.kinds import KINDS, sentence
 from corpusreg.words.sentences import plain
 
-__all__ = ["DIFFICULTIES", "Example", "Filters", "find", "rows_of", "spread"]
+__all__ = ["DIFFICULTIES", "Example", "Filters", "at", "find", "rows_of", "spread"]
 
 LONGEST = 4  # bars of a passage, about a line of music
 LEAST_STAY = 8  # bars
@@ -77,6 +77,11 @@ class Example:
     private: bool
     facts: Mapping[str, Any] = field(default_factory=dict, repr=False)
 
+    @property
+    def name(self) -> str:
+        """What names the passage, as `at` finds it again: its kind, work and first bar."""
+        return f"{self.kind} as in {self.work} bar {plain(str(self.facts['start_bar']))}"
+
 
 def find(
     source: Source,
@@ -102,6 +107,27 @@ def find(
     return [example(kind, row, public) for row in spread(rows, count)]
 
 
+def at(source: Source, work: str, bar: str, kinds: Sequence[str]) -> Example:
+    """The passage of one of these kinds that begins in a printed bar of a work.
+
+    Raises UsageError where there is none that is clear enough to be an example, and where
+    there are several.
+    """
+    rows = [(kind, rows_of(source, kind, 1, work=work, bar=bar)) for kind in kinds]
+    found = [example(kind, several[0]) for kind, several in rows if several]
+    if not found:
+        raise UsageError(
+            f"bar {bar} of '{work}': no such passage in the reference ({', '.join(kinds)}); "
+            "copy the line of one from 'corpusreg examples'"
+        )
+    if len(found) > 1:
+        raise UsageError(
+            f"bar {bar} of '{work}' is several things; write one of these: "
+            f"{'; '.join(each.name for each in found)}"
+        )
+    return found[0]
+
+
 def rows_of(source: Source, kind: str, each: int, **given: object) -> list[dict[str, Any]]:
     """Rows of `queries/store/examples.sql`, strongest first; what is not given is no filter.
 
@@ -109,7 +135,7 @@ def rows_of(source: Source, kind: str, each: int, **given: object) -> list[dict[
     """
     names = (
         "ensemble", "family", "texture", "period", "tier", "from_demand", "to_demand",
-        "measure", "least", "most",
+        "measure", "least", "most", "work", "bar",
     )  # fmt: skip
     asked = {name: given.get(name) for name in names}
     asked |= {"kind": kind, "longest": LONGEST, "least_stay": LEAST_STAY, "upbeat": UPBEAT}

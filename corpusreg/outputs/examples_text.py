@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 import textwrap
 import unicodedata
 from collections.abc import Sequence
@@ -10,10 +11,19 @@ from typing import Any
 
 from corpusreg.comparison import Comparison
 from corpusreg.examples import KINDS, Example, habit
+from corpusreg.revising.intentions import LIKE
 from corpusreg.tabular import text_table
 from corpusreg.workflow.examples import Examples
 
-__all__ = ["example_lines", "examples_document", "examples_text", "kinds_text", "study_text"]
+__all__ = [
+    "example_lines",
+    "examples_document",
+    "examples_text",
+    "kinds_text",
+    "passage_lines",
+    "study_text",
+    "toward",
+]
 
 _WIDTH = 88
 
@@ -54,7 +64,19 @@ def study_text(c: Comparison, alike: Sequence[Example], otherwise: Sequence[Exam
     return "\n".join(lines)
 
 
+def toward(each: Example) -> str | None:
+    """The intention of `revise` that a passage is a model for, None where it is for none."""
+    return each.name if each.kind in LIKE else None
+
+
 def example_lines(each: Example, mark: str = "  - ") -> list[str]:
+    """One passage after a mark, and how `revise` aims at it."""
+    aim = toward(each)
+    said = [f"{' ' * len(mark)}revise PIECE --toward {shlex.quote(aim)}"] if aim else []
+    return [*passage_lines(each, mark), *said]
+
+
+def passage_lines(each: Example, mark: str = "  - ") -> list[str]:
     """One passage: work, bars and sentence, after a mark."""
     facts = ", ".join(filter(None, (each.ensemble, each.period)))
     by = f"{each.composer}: " if each.composer else ""
@@ -76,12 +98,18 @@ def _plain_letters(text: str) -> str:
 
 
 def examples_document(found: Examples, definitions: str) -> dict[str, Any]:
-    """What `examples --json` prints. first, last: written bars from 0, half-open."""
+    """What `examples --json` prints. first, last: written bars from 0, half-open.
+
+    toward: as `revise` takes it.
+    """
     names = [each.name for each in fields(Example) if each.name not in ("facts", "kind")]
     return {
         "reference": found.reference_id,
         "definitions": definitions,
         "kind": found.kind,
         "strength": f"0 to 100: {KINDS[found.kind].strength}",
-        "examples": [{name: getattr(each, name) for name in names} for each in found.found],
+        "examples": [
+            {name: getattr(each, name) for name in names} | {"toward": toward(each)}
+            for each in found.found
+        ],
     }

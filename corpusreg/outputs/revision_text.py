@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING, Any
 from corpusreg.definitions import BY_NAME, MEASURES
 from corpusreg.outputs.console import wrap
 from corpusreg.outputs.document import rounded
+from corpusreg.outputs.examples_text import passage_lines
+from corpusreg.outputs.study_document import passage_document
 from corpusreg.revising.told import Moved, bars_words
 from corpusreg.words.bars import joined
 from corpusreg.words.sentences import measure_words, plural, value_words
@@ -127,6 +129,8 @@ def revised_text(found: Revised) -> str:
     many = len(found.revisions)
     head = "one way to try" if many == 1 else f"{many} ways to try"
     lines = wrap(f"{title}, toward '{found.toward}': {head}. They are options, not rules.")
+    if found.model:
+        lines += ["", "The passage to be like:", *passage_lines(found.model)]
     for number, each in enumerate(found.revisions, 1):
         lines += [
             "",
@@ -168,6 +172,7 @@ def revised_document(found: Revised) -> dict[str, Any]:
         "piece": found.piece.piece.title,
         "path": found.piece.piece.path,
         "toward": found.toward,
+        **({"model": passage_document(found.model)} if found.model else {}),
         "reference": found.reference_id,
         "revisions": [
             {

@@ -8,8 +8,9 @@ from typing import Any
 
 from corpusreg.comparison import Comparison
 from corpusreg.examples import Example, habit
+from corpusreg.outputs.examples_text import toward
 
-__all__ = ["study_document"]
+__all__ = ["passage_document", "study_document"]
 
 _LEFT_OUT = ("facts", "position")
 
@@ -26,11 +27,12 @@ def study_document(
     return {
         "habit": found.measure if found else None,
         "words": found.words if found else None,
-        "sharing": [_example(each) for each in sharing],
-        "otherwise": [_example(each) for each in otherwise],
+        "sharing": [passage_document(each) for each in sharing],
+        "otherwise": [passage_document(each) for each in otherwise],
     }
 
 
-def _example(each: Example) -> dict[str, Any]:
+def passage_document(each: Example) -> dict[str, Any]:
+    """One passage. toward: as `revise` takes it."""
     names = [field.name for field in fields(Example) if field.name not in _LEFT_OUT]
-    return {name: getattr(each, name) for name in names}
+    return {name: getattr(each, name) for name in names} | {"toward": toward(each)}

@@ -13,6 +13,7 @@ from corpusreg.measures import movement
 from corpusreg.measures.events import Event
 from corpusreg.measures.happenings import happenings
 from corpusreg.measures.shifts import Shift, shifts
+from corpusreg.measures.stays import Stay, stays
 from corpusreg.measures.texture import Texture, texture
 from corpusreg.played import Played
 
@@ -39,6 +40,11 @@ class Heard:
     def events(self) -> list[Event]:
         """Entries, solos and liftings of the texture."""
         return happenings(self.played.notes, self.played.bars, self.played.seconds)
+
+    @cached_property
+    def stays(self) -> list[Stay]:
+        """Stays of the texture."""
+        return stays(self.texture)
 
     @cached_property
     def movement(self) -> float:

@@ -21,7 +21,17 @@ from corpusreg.revising.limits import Limits
 from corpusreg.revising.units import Group, Music, groups
 from corpusreg.rewrite import Change, chords
 
-__all__ = ["Move", "after", "around", "before", "lighter", "narrower", "restless"]
+__all__ = [
+    "Move",
+    "after",
+    "around",
+    "before",
+    "lighter",
+    "like",
+    "narrower",
+    "phrases",
+    "restless",
+]
 
 _FEW = 3  # hands up to which two octaves are tried, too
 _LENGTHS = (2, 4, 8)  # bars of a passage that ends with no phrase
@@ -63,6 +73,15 @@ def around(music: Music, bar: int, starts: Sequence[int]) -> Iterator[Move]:
     """Hands moved one way up to a bar, and others from there on."""
     yield from after(music, bar, starts)
     yield from before(music, bar, starts)
+
+
+def like(music: Music, bar: int, starts: Sequence[int], length: int) -> Iterator[Move]:
+    """Hands moved in the phrase from a bar on, in the one before it, or so long before it."""
+    later = [b for b in starts if b >= bar + _LENGTHS[0]]
+    yield from _each(music, bar, min([*later, len(music.score.bars)]))
+    earlier = [b for b in starts if b <= bar - _LENGTHS[0]]
+    for begin in sorted({max([0, *earlier]), max(bar - length, 0)} - {bar}):
+        yield from _each(music, begin, bar)
 
 
 def _each(music: Music, first: int, last: int) -> Iterator[Move]:
@@ -118,23 +137,23 @@ def restless(
     music: Music, limits: Limits, page: Heard, first: int, last: int
 ) -> Iterator[Move]:
     """Every other phrase moved, single phrases moved, or all opened out."""
-    phrases = _phrases(phrase_bars(music, page), first, last)
+    passages = phrases(phrase_bars(music, page), first, last)
     for group in groups(music.hands):
         for step in (-1, 1):
             for odd in (0, 1):
                 rows = np.zeros(len(music.score.notes), bool)
-                for a, b in phrases[odd::2]:
+                for a, b in passages[odd::2]:
                     rows |= music.passage(group, a, b)
                 move = _octaves(music, rows, step, group, first, last)
                 what = f"every other phrase: {move.what}"
                 yield Move(f"alternate {move.key}", move.change, first, last, what)
-            for a, b in phrases[1:]:
+            for a, b in passages[1:]:
                 yield _octaves(music, music.passage(group, a, b), step, group, a, b)
     change = contrast(music, limits, page, "open", first, last)
     yield Move("phrases outward", change, first, last, "phrases an octave or two further out")
 
 
-def _phrases(starts: Sequence[int], first: int, last: int) -> list[tuple[int, int]]:
+def phrases(starts: Sequence[int], first: int, last: int) -> list[tuple[int, int]]:
     """Phrases of _SHORTEST bars or more; where nothing divides the music, of just these."""
     found = [first]
     for bar in [*(b for b in starts if first < b < last), last]:

@@ -13,13 +13,16 @@ clear     strength of the entry at the bar (0 to 100), also hold (a low one)
 lift      strength of the lifting at the bar
 move      movement from bar to bar, in semitones, where there are no fewer shifts
 narrower  core span of the bars, in semitones, where there are no more shifts
+as in     how much what happens at the bar is like the model (`corpusreg.revising.likeness`);
+          where no bar is named, at one of several; where the model is a shift, one that
+          comes elsewhere costs a tenth
 lighter   share of the sound (weight) of the bars that goes, where the lowest note and
           the lower edge stay
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import partial
 
@@ -27,6 +30,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from corpusreg.errors import UsageError
+from corpusreg.examples import Example
 from corpusreg.heights import find_bars
 from corpusreg.measures.events import Event
 from corpusreg.measures.shifts import EDGE_MOVES, MASS_MOVES, MASS_MOVES_LINE, Shift
@@ -36,6 +40,7 @@ from corpusreg.revising import moves
 from corpusreg.revising.contrast import FEWEST, phrase_bars
 from corpusreg.revising.heard import Heard
 from corpusreg.revising.intentions import Intention
+from corpusreg.revising.likeness import alike, places, wait
 from corpusreg.revising.limits import Limits
 from corpusreg.revising.moves import Move
 from corpusreg.revising.units import Music
@@ -43,7 +48,7 @@ from corpusreg.rewrite import changed
 
 Gain = Callable[[Heard], float | None]
 
-__all__ = ["MOST", "Goal", "Option", "events_at", "first_played", "goal", "options"]
+__all__ = ["MOST", "Goal", "Option", "events_at", "first_played", "goals", "options"]
 
 MOST = 5
 LEAST_LIGHTER = 0.05  # of the sound
@@ -58,18 +63,21 @@ class Goal:
     """What to make great. first, last: the written bars it is about, half-open.
 
     gain: of a work as heard; the larger the better, None where it does not serve at all.
+    model: the passage that it should be like.
     """
 
     intention: Intention
     first: int
     last: int
     gain: Gain
+    model: Example | None = None
 
 
 @dataclass(frozen=True)
 class Option:
-    """A move that serves, the work measured with it, and its gain and the piece's own."""
+    """A move that serves a goal, the work measured with it, its gain and the piece's own."""
 
+    goal: Goal
     move: Move
     heard: Heard
     gain: float
@@ -77,33 +85,41 @@ class Option:
     notes: int
 
 
-def goal(wanted: Intention, music: Music, before: Heard, where: str) -> Goal:
-    """The intention as a goal for this piece.
+def goals(
+    wanted: Intention, music: Music, before: Heard, where: str, model: Example | None = None
+) -> list[Goal]:
+    """The intention as goals for this piece, of which one is to be reached.
 
-    Raises UsageError where it names bars that are not there, or a first bar with
-    nothing before it.
+    model: the passage of an 'as in'. Raises UsageError where the intention names bars that
+    are not there, a first bar with nothing before it, or a bar that is like the model.
     """
     labels = music.score.bars.labels
+    if model:
+        return _like(wanted, model, music, before, where)
     if wanted.bar:
         at, _ = find_bars(labels, wanted.bar, where)
         if at == 0:
             raise UsageError(
                 f"{where}: nothing comes before bar {wanted.bar}; name a later one"
             )
-        return Goal(wanted, at, at + 1, _at_bar(wanted, at, before))
+        return [Goal(wanted, at, at + 1, _at_bar(wanted, at, before))]
     first, last = find_bars(labels, wanted.bars, where) if wanted.bars else (0, len(labels))
-    return Goal(wanted, first, last, _over_bars(wanted, first, last, before))
+    return [Goal(wanted, first, last, _over_bars(wanted, first, last, before))]
 
 
-def options(music: Music, limits: Limits, before: Heard, wanted: Goal) -> list[Option]:
+def options(
+    music: Music, limits: Limits, before: Heard, wanted: Sequence[Goal]
+) -> list[Option]:
     """At most MOST options, best first, of different kinds; none where nothing serves."""
-    own = wanted.gain(before)
     rank = partial(_rank, rows=len(music.score.notes))
+    page = _page(music)
     best: dict[str, Option] = {}
-    for move in _moves(music, limits, wanted):
-        found = _tried(music, limits, move, wanted, own)
-        if found and (move.key not in best or rank(found) < rank(best[move.key])):
-            best[move.key] = found
+    for each in wanted:
+        own = each.gain(before)
+        for move in _moves(music, limits, page, each):
+            found = _tried(music, limits, move, each, own)
+            if found and (move.key not in best or rank(found) < rank(best[move.key])):
+                best[move.key] = found
     return sorted(best.values(), key=rank)[:MOST]
 
 
@@ -115,13 +131,19 @@ def _rank(option: Option, rows: int) -> tuple[float, int, int]:
     return -worth, option.notes, option.move.last - option.move.first
 
 
-def _moves(music: Music, limits: Limits, wanted: Goal) -> Iterable[Move]:
+def _page(music: Music) -> Heard:
+    """The score in the order of the page, whose shifts begin phrases."""
+    return Heard(perform(music.score, as_written=True))
+
+
+def _moves(music: Music, limits: Limits, page: Heard, wanted: Goal) -> Iterable[Move]:
     kind, first, last = wanted.intention.kind, wanted.first, wanted.last
     if kind == "lighter":
         return moves.lighter(music, first, last)
-    page = Heard(perform(music.score, as_written=True))
     starts = phrase_bars(music, page)
-    if kind == "narrower":
+    if wanted.model and wanted.model.kind != "dwell":
+        return moves.like(music, first, starts, wait(wanted.model))
+    if kind == "narrower" or wanted.model:
         return moves.narrower(music, limits, page, first, last)
     if kind == "move":
         return moves.restless(music, limits, page, first, last)
@@ -153,7 +175,56 @@ def _tried(
     gain = wanted.gain(heard)
     if gain is None or (own is not None and gain <= own + 1e-9):
         return None
-    return Option(move, heard, gain, own, count)
+    return Option(wanted, move, heard, gain, own, count)
+
+
+def _like(
+    wanted: Intention, model: Example, music: Music, before: Heard, where: str
+) -> list[Goal]:
+    labels, count = music.score.bars.labels, len(music.score.bars)
+    if wanted.bar:
+        at, _ = find_bars(labels, wanted.bar, where)
+        if at == 0 and model.kind != "dwell":
+            raise UsageError(
+                f"{where}: nothing comes before bar {wanted.bar}; name a later one"
+            )
+        if alike(model, before, first_played(before, at)):
+            raise UsageError(
+                f"{where}: bar {wanted.bar} is like that passage already; name another bar"
+            )
+        tried = [at]
+    else:
+        starts = phrase_bars(music, _page(music))
+        heard = set(before.played.bars.written.tolist())
+        begins = [a for a, _ in moves.phrases(starts, 0, count) if a in heard]
+        tried = [
+            bar
+            for bar in places(model, begins, count)
+            if not alike(model, before, first_played(before, bar))
+        ]
+        if not tried and wait(model) > 1:
+            raise UsageError(
+                f"{where}: no place for one of about {wait(model)} bars that is not like it "
+                f"already (the piece has {count}); choose another passage"
+            )
+    length = wait(model) if model.kind == "dwell" else 1
+    return [
+        Goal(wanted, bar, min(bar + length, count), _likeness(model, bar, before), model)
+        for bar in tried
+    ]
+
+
+def _likeness(model: Example, bar: int, before: Heard) -> Gain:
+    at, shifts = first_played(before, bar), len(before.shifts)
+
+    def gain(heard: Heard) -> float | None:
+        found = alike(model, heard, at)
+        if not found:
+            return None
+        extra = max(len(heard.shifts) - 1 - shifts, 0) if model.kind == "shift" else 0
+        return found[0][0] - _ELSEWHERE * extra
+
+    return gain
 
 
 def _at_bar(wanted: Intention, bar: int, before: Heard) -> Gain:

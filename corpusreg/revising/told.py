@@ -7,13 +7,17 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from corpusreg.measures.events import Event
+from corpusreg.measures.shifts import Shift
+from corpusreg.measures.stays import Stay
 from corpusreg.revising.heard import Heard
-from corpusreg.revising.search import Goal, Option, events_at, first_played
+from corpusreg.revising.likeness import alike
+from corpusreg.revising.search import Option, events_at, first_played
 from corpusreg.revising.units import Music
 from corpusreg.rewrite import Change
-from corpusreg.words.bars import joined
+from corpusreg.words.bars import bar_range, joined
 from corpusreg.words.events import event_words
-from corpusreg.words.sentences import shift_words
+from corpusreg.words.sentences import range_words, shift_words
 
 __all__ = ["Moved", "bars_words", "moved", "option_words", "strained"]
 
@@ -80,12 +84,12 @@ def strained(music: Music, change: Change) -> list[str]:
     return found
 
 
-def option_words(music: Music, wanted: Goal, option: Option, before: Heard) -> str:
+def option_words(music: Music, option: Option, before: Heard) -> str:
     """What an option does and what comes of it, one or more sentences."""
     move = option.move
     where = bars_words(music.score.bars.labels, move.first, move.last)
     does = f"{where[0].upper()}{where[1:]}: {move.what}"
-    words = f"{does}. {_effect(wanted, option, before)}."
+    words = f"{does}. {_effect(option, before)}."
     hands = strained(music, move.change)
     if hands:
         words += (
@@ -97,8 +101,9 @@ def option_words(music: Music, wanted: Goal, option: Option, before: Heard) -> s
     return words
 
 
-def _effect(wanted: Goal, option: Option, before: Heard) -> str:
-    kind, now = wanted.intention.kind, option.heard
+def _effect(option: Option, before: Heard) -> str:
+    wanted, now = option.goal, option.heard
+    kind = wanted.intention.kind
     if kind == "lighter":
         return f"About {round(100 * option.gain)} % less sound; the lowest notes stay"
     if kind == "move":
@@ -110,9 +115,22 @@ def _effect(wanted: Goal, option: Option, before: Heard) -> str:
         was = "" if option.before is None else f" instead of {-option.before:.0f}"
         return f"Nine tenths of the sound there fill {-option.gain:.0f} semitones{was}"
     at = first_played(now, wanted.first)
+    if wanted.model:
+        return _like(alike(wanted.model, now, at)[0][1], now)
     if kind == "move at":
         shift = next(shift for shift in now.shifts if shift.bar == at)
         words = shift_words(shift, now.played.bars)
         return f"A shift in {words}"
     event = max(events_at(now, at, wanted.intention), key=lambda event: event.strength)
     return event_words(event, now.played.bars)
+
+
+def _like(found: Shift | Event | Stay, now: Heard) -> str:
+    bars = now.played.bars
+    if isinstance(found, Shift):
+        return f"A shift in {shift_words(found, bars)}"
+    if isinstance(found, Stay):
+        where = bar_range(bars, found.first, found.last)
+        space = range_words(found.low, found.high).replace(" to ", " and ")
+        return f"{where[0].upper()}{where[1:]} then stay between {space}"
+    return event_words(found, bars)

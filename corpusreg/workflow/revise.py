@@ -9,15 +9,16 @@ from typing import TYPE_CHECKING
 
 from corpusreg.errors import ReadError, UsageError
 from corpusreg.revising.intentions import Intention, intention
-from corpusreg.store import open_reference
+from corpusreg.store import Reference, open_reference
 
 if TYPE_CHECKING:
     from corpusreg.analysis import Analysis
     from corpusreg.comparison import Comparison
+    from corpusreg.examples import Example
     from corpusreg.instruments import Instruments
     from corpusreg.notes import Score
     from corpusreg.revising.heard import Heard
-    from corpusreg.revising.search import Goal, Option
+    from corpusreg.revising.search import Option
     from corpusreg.revising.told import Moved
     from corpusreg.revising.units import Music
     from corpusreg.rewrite import Change
@@ -63,12 +64,16 @@ class Revision:
 
 @dataclass(frozen=True)
 class Revised:
-    """Options toward an intention, the piece as it is, and the reference they use."""
+    """Options toward an intention, the piece as it is, and the reference they use.
+
+    model: the passage of an 'as in'.
+    """
 
     piece: Comparison
     toward: str
     revisions: tuple[Revision, ...]
     reference_id: str
+    model: Example | None = None
 
 
 def contrast(
@@ -161,8 +166,9 @@ def revise(
     if to is not None:
         check_target(path, score.format, to / f"option{suffix}")
     table = load(ranges)
-    music, aim, before, found = _options(path, score, wanted, table)
     with open_reference() as reference:
+        model = _model(reference, wanted)
+        music, before, found = _options(path, score, wanted, model, table)
         revisions = []
         for number, option in enumerate(found, 1):
             file = to / f"{path.stem}-option-{number}{suffix}" if to is not None else None
@@ -172,7 +178,7 @@ def revise(
                     kind=option.move.key,
                     bars=bars_words(score.bars.labels, option.move.first, option.move.last),
                     notes_moved=option.notes,
-                    words=option_words(music, aim, option, before),
+                    words=option_words(music, option, before),
                     comparison=place_score(reference, path, later, cohort, table),
                     file=file,
                 )
@@ -182,28 +188,38 @@ def revise(
             if revision.file is not None:
                 revision.file.parent.mkdir(parents=True, exist_ok=True)
                 _write(path, score, option.move.change, revision.file, table)
-        return Revised(piece, toward, tuple(revisions), reference.reference_id)
+        return Revised(piece, toward, tuple(revisions), reference.reference_id, model)
+
+
+def _model(reference: Reference, wanted: Intention) -> Example | None:
+    """The passage that an intention names."""
+    from corpusreg.examples import at
+    from corpusreg.revising.intentions import LIKE
+
+    if wanted.kind != "as in":
+        return None
+    return at(reference, wanted.work, wanted.there, [wanted.like] if wanted.like else LIKE)
 
 
 def _options(
-    path: Path, score: Score, wanted: Intention, table: Instruments
-) -> tuple[Music, Goal, Heard, list[Option]]:
+    path: Path, score: Score, wanted: Intention, model: Example | None, table: Instruments
+) -> tuple[Music, Heard, list[Option]]:
     """Options that keep slurs whole; where there are none, such as divide one."""
     from corpusreg.revising.heard import Heard
     from corpusreg.revising.limits import Limits
-    from corpusreg.revising.search import goal, options
+    from corpusreg.revising.search import goals, options
 
     for divided in (False, True):
         music = _music(path, score, table, divided=divided)
         limits = Limits(music, melody=False)
         before = Heard(limits.played)
-        aim = goal(wanted, music, before, path.name)
-        found = options(music, limits, before, aim)
+        aims = goals(wanted, music, before, path.name, model)
+        found = options(music, limits, before, aims)
         if found:
-            return music, aim, before, found
+            return music, before, found
     raise UsageError(
         f"{path}: no small change within ranges, hand spans and the harmony heard leads "
-        f"to '{wanted.text}'; try another bar or intention"
+        f"to '{wanted.text}'; try another {'passage' if model else 'bar or intention'}"
     )
 
 

@@ -81,6 +81,8 @@ strongest AS (
         AND ($to_demand IS NULL OR w.demand <= $to_demand)
         AND ($least IS NULL OR m.value >= $least)
         AND ($most IS NULL OR m.value <= $most)
+        AND ($work IS NULL OR f.work = $work)
+        AND ($bar IS NULL OR f.start_bar = $bar)
     QUALIFY row_number() OVER (PARTITION BY f.work ORDER BY f.strength DESC, f.position) = 1
 )
 SELECT *

@@ -37,7 +37,7 @@ from corpusreg.revising.contrast import WAYS, contrast  # noqa: E402
 from corpusreg.revising.heard import Heard  # noqa: E402
 from corpusreg.revising.intentions import intention  # noqa: E402
 from corpusreg.revising.limits import Limits  # noqa: E402
-from corpusreg.revising.search import goal, options  # noqa: E402
+from corpusreg.revising.search import goals, options  # noqa: E402
 from corpusreg.revising.units import music  # noqa: E402
 from corpusreg.rewrite import Change, changed, tie_chains  # noqa: E402
 from tests.validity import changes  # noqa: E402
@@ -116,7 +116,7 @@ def restored(score: Score, size: float, bar: int, tally: dict[str, list[float]])
     limits = Limits(source, melody=False)
     before = Heard(limits.played)
     label = before.played.bars.labels[bar]
-    wanted = goal(intention(f"move more at {label}"), source, before, "twin")
+    wanted = goals(intention(f"move more at {label}"), source, before, "twin")
     found = options(source, limits, before, wanted)
     tally["seconds"].append(time.process_time() - began)
     tally["options"].append(len(found))
