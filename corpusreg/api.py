@@ -93,11 +93,13 @@ def contrast(
     how: str = "settled",
     bars: str | None = None,
     to: Sequence[str | os.PathLike[str]] = (),
+    number: str | None = None,
 ) -> Told:
     """A version of a piece in other registers, and what it does to the measures.
 
     how: 'settled' (each entry in the register before it), 'narrow' or 'open'. bars:
-    printed, as in '5-8', else all. to: files to write it to (.musicxml, .mid).
+    printed, as in '5-8', else all. to: files to write it to (.musicxml, .mid). number:
+    which work of a file of several.
 
     Raises ReadError when the piece cannot be read, UsageError when nothing can be moved
     within the limits and for bars and files that cannot be.
@@ -105,7 +107,9 @@ def contrast(
     from corpusreg import workflow
     from corpusreg.outputs.revision_text import contrast_document, contrast_text
 
-    found = workflow.contrast(Path(path), how, bars=bars, to=[Path(each) for each in to])
+    found = workflow.contrast(
+        Path(path), how, bars=bars, to=[Path(each) for each in to], number=number
+    )
     return Told(contrast_document(found), contrast_text(found))
 
 
@@ -114,11 +118,13 @@ def revise(
     toward: str,
     to: str | os.PathLike[str] | None = None,
     cohort: str | None = None,
+    number: str | None = None,
 ) -> Told:
     """At most five small changes toward an intention, each measured and placed.
 
     toward: as in 'clear before 24' or 'move more at 9'; another is answered with all
-    that there are. to: a folder to write the options to. cohort: as in `compare`.
+    that there are. to: a folder to write the options to. cohort: as in `compare`. number:
+    which work of a file of several.
 
     Raises ReadError when the piece cannot be read, UsageError when the intention or a
     bar is not known or no change within the limits serves, StoreError when there is no
@@ -128,7 +134,7 @@ def revise(
     from corpusreg.outputs.revision_text import revised_document, revised_text
 
     folder = Path(to) if to is not None else None
-    found = workflow.revise(Path(path), toward, to=folder, cohort=cohort)
+    found = workflow.revise(Path(path), toward, to=folder, cohort=cohort, number=number)
     return Told(revised_document(found), revised_text(found))
 
 

@@ -407,6 +407,57 @@ def test_options_as_json_and_as_text(run: Command, tmp_path: Path) -> None:
     )
 
 
+def two_movements() -> str:
+    """A viola plays two movements of 16 bars."""
+    first = "<attributes><divisions>1</divisions></attributes>"
+    metre = "<attributes><time><beats>4</beats><beat-type>4</beat-type></time></attributes>"
+    end = '<barline location="right"><bar-style>light-heavy</bar-style></barline>'
+    bars = ""
+    for head, steps in (("I. Allegro", "CDEF"), ("II. Adagio", "GFED")):
+        for n in range(1, 17):
+            words = f"<direction-type><words>{head}</words></direction-type>"
+            top = f'<print new-page="yes"/>{metre}<direction>{words}</direction>'
+            note = (
+                f"<note><pitch><step>{steps[n % 4]}</step><octave>4</octave></pitch>"
+                "<duration>4</duration><type>whole</type></note>"
+            )
+            bars += (
+                f'<measure number="{n}">{first if not bars else ""}{top if n == 1 else ""}'
+                f"{note}{end if n == 16 else ''}</measure>"
+            )
+    return (
+        '<score-partwise version="4.0"><part-list><score-part id="P1"><part-name>Viola'
+        f'</part-name></score-part></part-list><part id="P1">{bars}</part></score-partwise>'
+    )
+
+
+def test_one_movement_of_a_file_is_revised_and_the_others_stay(
+    run: Command, in_home: Path, tmp_path: Path
+) -> None:
+    piece = tmp_path / "two.musicxml"
+    piece.write_text(two_movements(), encoding="utf-8")
+    for arguments, said in (
+        ((), "holds several works; choose with --number: 1, 2"),
+        (("--number", "3"), "has no work 3; choose with --number: 1, 2"),
+    ):
+        answer = run("revise", piece, "--toward", "move more at 9", *arguments)
+        assert (answer.returncode, answer.stdout) == (2, "")
+        assert said in answer.stderr
+    answer = run("contrast", STAIRS, "--number", "2")
+    assert "has no work 2; leave --number out" in answer.stderr
+    (still, moving) = read_scores(piece)
+    revised = workflow.revise(piece, "move more at 9", to=tmp_path, number="2")
+    assert revised.revisions
+    for revision in revised.revisions:
+        assert revision.file is not None
+        first, second = read_scores(revision.file)
+        assert (first.notes == still.notes).all()
+        assert (second.notes["pitch"] != moving.notes["pitch"]).sum() == revision.notes_moved
+        again = workflow.compare_paths([revision.file]).comparisons[1]
+        for ours, theirs in zip(revision.comparison.measures, again.measures, strict=True):
+            assert (ours.value, ours.placement) == (theirs.value, theirs.placement)
+
+
 def test_what_cannot_be_revised_is_said_in_one_line(run: Command, tmp_path: Path) -> None:
     narrow = tmp_path / "one.musicxml"
     narrow.write_text(line_at_its_limits(), encoding="utf-8")

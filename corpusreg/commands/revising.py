@@ -36,6 +36,7 @@ def add_revising(commands: Any) -> None:
     contrast.add_argument(
         "--report", type=Path, metavar="FILE", help="a page with both maps, to hear: .html"
     )
+    _number_option(contrast)
     ranges_option(contrast)
     contrast.add_argument("--json", action="store_true", help="print JSON")
     contrast.set_defaults(run=_contrast)
@@ -54,9 +55,16 @@ def add_revising(commands: Any) -> None:
     revise.add_argument(
         "--cohort", metavar="NAME=VALUE", help="place among these works only, as in compare"
     )
+    _number_option(revise)
     ranges_option(revise)
     revise.add_argument("--json", action="store_true", help="print JSON")
     revise.set_defaults(run=_revise)
+
+
+def _number_option(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "--number", metavar="N", help="which work of a file of several, as compare numbers them"
+    )
 
 
 def _contrast(options: argparse.Namespace) -> int:
@@ -68,7 +76,12 @@ def _contrast(options: argparse.Namespace) -> int:
 
         check_contrast_page(options.report)
     found = workflow.contrast(
-        options.piece, options.how, bars=options.bars, to=options.to, ranges=options.ranges
+        options.piece,
+        options.how,
+        bars=options.bars,
+        to=options.to,
+        ranges=options.ranges,
+        number=options.number,
     )
     if options.report:
         write_contrast(found, options.report)
@@ -91,6 +104,7 @@ def _revise(options: argparse.Namespace) -> int:
         to=options.to,
         cohort=options.cohort,
         ranges=options.ranges,
+        number=options.number,
     )
     print(
         json.dumps(revised_document(found), indent=1) if options.json else revised_text(found)

@@ -83,12 +83,14 @@ def contrast(
     bars: str | None = None,
     to: Sequence[Path] = (),
     ranges: Path | None = None,
+    number: str | None = None,
 ) -> Contrast:
     """A version of a piece in other registers; see `corpusreg.revising.contrast`.
 
     way: 'settled', 'narrow' or 'open'. bars: printed, as in '5-8', else all. to: files
-    to write it to (.musicxml, .mid). Raises UsageError where nothing can be moved, and
-    for bars or files that cannot be; ReadError where the piece cannot be read.
+    to write it to (.musicxml, .mid). number: which work of a file of several. Raises
+    UsageError where nothing can be moved, and for works, bars or files that cannot be;
+    ReadError where the piece cannot be read.
     """
     from corpusreg.analysis import analyse
     from corpusreg.heights import find_bars
@@ -102,7 +104,7 @@ def contrast(
 
     if way not in ways.WAYS:
         raise UsageError(f"--how {way}: not known; choose {', '.join(ways.WAYS)}")
-    score = _one_score(path)
+    score = _one_score(path, number)
     for target in to:
         check_target(path, score.format, target)
     labels = score.bars.labels
@@ -147,13 +149,14 @@ def revise(
     to: Path | None = None,
     cohort: str | None = None,
     ranges: Path | None = None,
+    number: str | None = None,
 ) -> Revised:
     """Options toward an intention; see `corpusreg.revising.intentions` for its words.
 
     to: a folder for the options, written as MusicXML (MIDI where the piece is MIDI).
-    Raises UsageError for an intention, bar or cohort that is not there and where no
-    change within the limits serves, ReadError where the piece cannot be read or written
-    back, StoreError without a usable reference.
+    number: which work of a file of several. Raises UsageError for an intention, work, bar or
+    cohort that is not there and where no change within the limits serves, ReadError where
+    the piece cannot be read or written back, StoreError without a usable reference.
     """
     from corpusreg.instruments import load
     from corpusreg.placing import place_score
@@ -161,7 +164,7 @@ def revise(
     from corpusreg.rewrite import changed, check_target
 
     wanted = intention(toward)
-    score = _one_score(path)
+    score = _one_score(path, number)
     suffix = ".mid" if score.format == "midi" else ".musicxml"
     if to is not None:
         check_target(path, score.format, to / f"option{suffix}")
@@ -170,8 +173,8 @@ def revise(
         model = _model(reference, wanted)
         music, before, found = _options(path, score, wanted, model, table)
         revisions = []
-        for number, option in enumerate(found, 1):
-            file = to / f"{path.stem}-option-{number}{suffix}" if to is not None else None
+        for place, option in enumerate(found, 1):
+            file = to / f"{path.stem}-option-{place}{suffix}" if to is not None else None
             later = changed(score, option.move.change, music.chain)
             revisions.append(
                 Revision(
@@ -223,16 +226,19 @@ def _options(
     )
 
 
-def _one_score(path: Path) -> Score:
+def _one_score(path: Path, number: str | None) -> Score:
+    """The work of a file that has the number, or its only one."""
     from corpusreg.placing import read_works
 
     result = read_works(path)
-    if len(result.scores) != 1:
-        raise UsageError(
-            f"{path} holds {len(result.scores) + len(result.failures)} pieces; save the one "
-            "you mean by itself"
-        )
-    score: Score = result.scores[0]
+    scores = [each for each in result.scores if number in (None, each.number)]
+    several = number is None and len(result.scores) + len(result.failures) > 1
+    if several or not scores:
+        there = ", ".join(each.number for each in result.scores if each.number)
+        what = "holds several works" if number is None else f"has no work {number}"
+        todo = f"choose with --number: {there}" if there else "leave --number out"
+        raise UsageError(f"{path} {what}; {todo}")
+    score: Score = scores[0]
     if not score.notes["duration"].any():
         raise ReadError(f"{path}: no note in it lasts, so that nothing can be moved")
     return score
