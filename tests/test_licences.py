@@ -71,7 +71,7 @@ def stated(package: str) -> str:
         for line in meta.get_all("Classifier") or ()
         if line.startswith("License ::") and line != "License :: OSI Approved"
     ]
-    written = meta["License-Expression"] or "; ".join(classifiers) or meta["License"]
+    written = meta.get("License-Expression") or "; ".join(classifiers) or meta.get("License")
     return written or _licence_files(package)
 
 

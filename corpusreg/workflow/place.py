@@ -142,9 +142,11 @@ def compare_paths(
 
 def one_draft(paths: Sequence[Path], against: Path | None) -> None:
     """Raise UsageError, before anything is measured, where drafts are not one file each."""
-    given = [*paths, *([against] if against is not None else [])]
-    folder = next((path for path in given if path.is_dir()), None)
-    if against is not None and (len(paths) != 1 or folder is not None):
+    if against is None:
+        return
+    # Path.is_dir raises an error inside a folder that may not be entered.
+    folder = next((path for path in (*paths, against) if os.path.isdir(path)), None)  # noqa: PTH112
+    if len(paths) != 1 or folder is not None:
         what = f"{folder} is a folder" if folder else f"here are {len(paths)} pieces"
         raise UsageError(f"--against sets one piece beside its earlier draft; {what}")
 
