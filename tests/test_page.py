@@ -260,11 +260,14 @@ def test_what_is_held_from_before_is_heard_too(opened: Opened) -> None:
     assert any(abs(pitch - 196) < 0.1 for pitch, when, _ in heard if when < first + 0.01)
 
 
-@pytest.mark.parametrize("dark", [False, True], ids=["light", "dark"])
-@pytest.mark.parametrize("name", ["piano", "many"])
-def test_accessibility(opened: Opened, name: str, dark: bool) -> None:
+@pytest.mark.parametrize(
+    ("name", "dark", "width"),
+    [("piano", False, 1280), ("piano", True, 1280), ("many", False, 1280), ("many", True, 1280),
+     ("piano", False, 360), ("long", False, 360)],
+)  # fmt: skip
+def test_accessibility(opened: Opened, name: str, dark: bool, width: int) -> None:
     """axe-core: contrast, landmarks, names, and all else that it checks."""
-    page = opened(name, dark=dark)
+    page = opened(name, dark=dark, width=width)
     page.locator(".finding a.place, .marks a.place").first.click()
     found = Axe().run(page).response["violations"]
     assert not [(each["id"], [n["html"][:120] for n in each["nodes"]]) for each in found]

@@ -76,9 +76,10 @@ def _figure_with_tools(content: Content, work: str, slots: Mapping[str, Slot]) -
     slot = slots["map"]
     drawn = tag(
         "div",
-        tag("div", *map(Html, slot.pictures), class_="wide" if slot.narrow else "wide alone"),
+        tag("div", *map(Html, slot.pictures), class_="wide" if slot.narrow else "drawn"),
         *([tag("div", *map(Html, slot.narrow), class_="slim")] if slot.narrow else []),
-        class_="map",
+        # What moves along the map on a phone is what the keyboard reaches.
+        class_="map" if slot.narrow else "map alone",
         tabindex=0,
         role="application",
         aria_roledescription="register map",
