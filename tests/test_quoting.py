@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 from corpusreg import workflow
+from corpusreg.catalogue.files import bundled_root
 from corpusreg.engraving import Engraved
 from corpusreg.errors import UsageError
 from corpusreg.quoting import Place, Quotation, quotations, reference_passage
@@ -87,3 +88,17 @@ def test_bundled_works(in_home: Path) -> None:
     assert shown.named == "Anton Webern, Dormi Jesu (Op. 16/II), bars 1 to 2"
     assert "(music21 corpus)" in shown.credit and "CC-BY-SA" in shown.credit
     assert named.picture is None and "open licence (permitted)" in named.why
+
+
+def test_a_title_that_is_a_file_name_is_told_with_its_collection(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    shelf = tmp_path / "chorales"
+    shelf.mkdir()
+    shutil.copy(bundled_root() / "bach" / "bwv10.7.mxl", shelf)  # titled 'bwv10.7.mxl'
+    monkeypatch.setenv("CORPUSREG_HOME", str(tmp_path / "home"))
+    workflow.extract([str(shelf)], workers=1)
+    with open_reference() as reference:
+        place = Place("chorales:bwv10.7.mxl", 0, 1, "bar 1")
+        named = reference_passage(reference, place).named
+    assert named.endswith("chorales: bwv10.7, bar 1")
