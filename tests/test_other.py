@@ -181,3 +181,11 @@ def test_tinynotation_and_several_works(tmp_path: Path) -> None:
     assert score.notes["pitch"].tolist() == [60, 62, 64, 65]
     assert (score.bars.length / score.ticks).tolist() == [3, 3]
     assert read_all_with_music21(path)[0].format == "tntxt"
+
+
+def test_a_brace_may_be_an_element_of_its_group(tmp_path: Path) -> None:
+    element = '<staffGrp label="Piano"><grpSym symbol="brace"/>'
+    newer = MEI.replace('<staffGrp symbol="brace" label="Piano">', element)
+    assert newer != MEI
+    assert read(tmp_path, newer).parts == read(tmp_path, MEI).parts
+    assert [part.name for part in read(tmp_path, newer).parts] == ["Clarinet", "Piano"]

@@ -299,9 +299,11 @@ class TestReports:
         shown = get(client, f"{address}/report/0")
         assert shown.headers["Content-Security-Policy"].startswith("sandbox allow-scripts")
         assert shown.headers["Cache-Control"] == "no-store"
-        found = workflow.compare_paths([PIECES / "stairs.musicxml"])
+        found = workflow.compare_paths([PIECES / "stairs.musicxml"], with_study=True)
         own = desk._folder / "own.html"
-        write_report(found.comparisons, (), found.reference_id, VERSION, own)
+        write_report(
+            found.comparisons, (), found.reference_id, VERSION, own, studied=found.studied
+        )
         assert shown.data == own.read_bytes()
         saved = get(client, f"{address}/report/0?save")
         assert "attachment; filename=stairs.html" in saved.headers["Content-Disposition"]

@@ -57,9 +57,7 @@ def read_facts(path: Path) -> MeiFacts:
         tag = etree.QName(element).localname
         if tag == "staffDef" and element.get("n") not in seen:
             seen.add(element.get("n"))
-            groups = [
-                g for g in element.iterancestors("{*}staffGrp") if g.get("symbol") == "brace"
-            ]
+            groups = [g for g in element.iterancestors("{*}staffGrp") if _is_braced(g)]
             group = groups[0] if groups else None
             number = -1 if group is None else braces.setdefault(group, len(braces))
             facts.braces.append(number)
@@ -71,6 +69,12 @@ def read_facts(path: Path) -> MeiFacts:
     facts.unread = dict(counts)
     facts.metadata = _titles(root)
     return facts
+
+
+def _is_braced(group: Any) -> bool:
+    """Whether a brace stands before the staves: an attribute, or an element since MEI 4."""
+    sign = group.find("{*}grpSym")
+    return "brace" in (group.get("symbol"), None if sign is None else sign.get("symbol"))
 
 
 def _label(element: Any) -> str:

@@ -18,7 +18,7 @@ def works(c: Comparison, explain: Explainer) -> Works:
     """Near and contrary works, with what they share with the piece and where they differ."""
     placed = c.profile
     if isinstance(placed, str):
-        said = f"No works were looked for: {placed}."
+        said = f"Works near in all measures were not looked for: {placed}."
         return Works(said, (), "", (), None, explain([said]))
     words = profile_words(placed)
     said = f"{words[:1].upper()}{words[1:]}."

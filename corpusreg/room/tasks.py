@@ -64,10 +64,15 @@ def report(task: ReportTask) -> Reported:
     """
     from corpusreg.report.writing import write_report
 
-    found = workflow.compare_paths([task.folder / task.file], cohort=task.cohort)
+    found = workflow.compare_paths(
+        [task.folder / task.file], cohort=task.cohort, with_study=True
+    )
     problems = tuple(_inside(task.folder, found.failures))
     if found.comparisons:
-        write_report(found.comparisons, problems, found.reference_id, VERSION, task.to)
+        write_report(
+            found.comparisons, problems, found.reference_id, VERSION, task.to,
+            studied=found.studied,
+        )  # fmt: skip
     return Reported(tuple(each.piece.title for each in found.comparisons), problems)
 
 
