@@ -33,7 +33,8 @@ OUTSIDE: dict[str, tuple[str, ...]] = {
     "music21": ("readers.other",),
     "numpy": (
         "notes", "loudness", "readers", "pedal", "played", "ensembles", "measures", "analysis",
-        "rewrite", "duplicates", "reference", "effects", "rebar", "periods", "atlas", "store", "cohorts",
+        "rewrite", "duplicates", "reference", "effects", "rebar", "periods", "atlas", "store",
+        "cohorts",
         "profiles", "players", "comparison", "drafts", "pictures", "outputs.console", "heights",
         "report.sound", "revising", "pages.contrast",
         "building", "workflow.ask",
