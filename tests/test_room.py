@@ -417,9 +417,13 @@ def test_without_a_reference_it_offers_to_measure(
 
 @pytest.fixture(scope="module")
 def address(small_home: Path) -> Iterator[str]:
-    """The real command, in a process of its own."""
+    """The real command, in a process of its own that hears Ctrl-C even where a shell does not."""
+    code = (
+        "import signal, sys; signal.signal(signal.SIGINT, signal.default_int_handler); "
+        "from corpusreg.cli import main; sys.exit(main(['room', '--no-browser']))"
+    )
     running = subprocess.Popen(
-        [sys.executable, "-m", "corpusreg.cli", "room", "--no-browser"],
+        [sys.executable, "-c", code],
         env=os.environ | {"CORPUSREG_HOME": str(small_home)},
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
