@@ -120,18 +120,18 @@ def beat_weights(notes: Notes, bars: PlayedBars) -> Floats:
 def _reach(pieces: _Pieces, edges: Ints) -> Floats:
     """Ticks of weight of each pitch before each edge, shape (edges, 128)."""
     pitch, start, end, loud = pieces
-    reach = np.zeros((len(edges), PITCHES))
     first = np.flatnonzero(np.diff(pitch, prepend=-1))
     last = np.append(first[1:], len(pitch))
     weight = np.cumsum((end - start) * loud)
+    before = np.append(0.0, weight)[first]
+    # What has been reached at the beginning and end of each piece, counted by pitch.
+    ticks = np.stack((start, end), axis=1)
+    value = np.stack((np.append(0.0, weight[:-1]), weight), axis=1)
+    value -= np.repeat(before, last - first)[:, None]
+    value[first, 0] = 0.0
+    reach = np.zeros((len(edges), PITCHES))
     for a, b in zip(first.tolist(), last.tolist(), strict=True):
-        before = weight[a - 1] if a else 0.0
-        ticks = np.empty(2 * (b - a))
-        ticks[0::2], ticks[1::2] = start[a:b], end[a:b]
-        value = np.empty(2 * (b - a))
-        value[1::2] = weight[a:b] - before
-        value[0], value[2::2] = 0.0, value[1:-1:2]
-        reach[:, pitch[a]] = np.interp(edges, ticks, value)
+        reach[:, pitch[a]] = np.interp(edges, ticks[a:b].ravel(), value[a:b].ravel())
     return reach
 
 
@@ -155,15 +155,26 @@ def _disjoint(notes: Notes) -> _Pieces:
     cluster_end = np.maximum.reduceat(end, first)
     plain = first[~mixed]
     pieces = [(pitch[plain], start[plain], cluster_end[~mixed], top[~mixed])]
-    last = np.append(first[1:], len(pitch))
-    for a, b in zip(first[mixed].tolist(), last[mixed].tolist(), strict=True):
-        cut = np.unique(np.concatenate((start[a:b], end[a:b])))
-        over = (start[a:b, None] <= cut[:-1]) & (end[a:b, None] >= cut[1:])
-        level = (over * loud[a:b, None]).max(axis=0)
-        pieces.append((np.full(len(level), pitch[a]), cut[:-1], cut[1:], level))
+    in_mixed = np.repeat(mixed, np.diff(first, append=len(pitch)))
+    if in_mixed.any():
+        pieces.append(_loudest(*(each[in_mixed] for each in (pitch, start, end, loud))))
     joined = [np.concatenate(column) for column in zip(*pieces, strict=True)]
     order = np.lexsort((joined[1], joined[0]))
     return joined[0][order], joined[1][order], joined[2][order], joined[3][order]
+
+
+def _loudest(pitch: Ints, start: Ints, end: Ints, loud: Floats) -> _Pieces:
+    """Notes of each pitch cut wherever one begins or ends, each piece at the loudest level."""
+    lane = pitch * (int(end.max()) + 1)
+    cut = np.unique(np.concatenate((start + lane, end + lane)))
+    first = np.searchsorted(cut, start + lane)
+    count = np.searchsorted(cut, end + lane) - first
+    covered = np.repeat(first - np.cumsum(count) + count, count) + np.arange(count.sum())
+    level = np.zeros(len(cut))
+    np.maximum.at(level, covered, np.repeat(loud, count))
+    piece = np.unique(covered)
+    height, begins = np.divmod(cut[piece], int(end.max()) + 1)
+    return height, begins, begins + cut[piece + 1] - cut[piece], level[piece]
 
 
 def _together(pieces: _Pieces) -> tuple[int, float]:
