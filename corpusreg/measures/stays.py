@@ -39,6 +39,7 @@ PENALTY = 60.0  # semitones squared, times bars
 WIDENS = 9  # semitones
 ONE_REGISTER = 12  # semitones: several voices within an octave
 _SHARES = (0.1, 0.3, 0.5, 0.7, 0.9)
+_BLOCK = 32  # bars whose costs are computed together
 
 
 @dataclass(frozen=True)
@@ -76,28 +77,32 @@ def segment(signal: NDArray[np.float64], penalty: float) -> list[int]:
     n = len(signal)
     added = np.vstack((np.zeros(signal.shape[1]), np.cumsum(signal, axis=0)))
     squares = np.concatenate(([0.0], np.cumsum((signal**2).sum(axis=1))))
-    best = np.zeros(n + 1)
+    best = np.full(n + 1, np.inf)
     best[0] = -penalty
     came_from = np.zeros(n + 1, np.int64)
-    candidates = np.zeros(0, np.int64)
-    for end in range(1, n + 1):
-        candidates = np.append(candidates, end - 1)
-        gap = added[end] - added[candidates]
-        cost = squares[end] - squares[candidates] - (gap**2).sum(axis=1) / (end - candidates)
-        total = best[candidates] + cost
-        # The first of equals, whatever rounding makes of them.
-        choice = int(np.argmax(total <= total.min() + DUST))
-        best[end] = total[choice] + penalty
-        came_from[end] = candidates[choice]
+    starts = np.zeros(0, np.int64)
+    for block in range(0, n, _BLOCK):
+        ends = np.arange(block, min(block + _BLOCK, n)) + 1
+        starts = np.append(starts, ends - 1)
+        gap = added[ends][:, None] - added[starts]
+        length = (ends[:, None] - starts).clip(min=1)
+        costs = squares[ends][:, None] - squares[starts] - (gap**2).sum(axis=2) / length
+        for end, cost in zip(ends.tolist(), costs, strict=True):
+            # Starts of the block that are still to come cannot be chosen: `best` is infinite.
+            total = best[starts] + cost
+            # The first of equals, whatever rounding makes of them.
+            choice = int((total <= total.min() + DUST).argmax())
+            best[end] = total[choice] + penalty
+            came_from[end] = starts[choice]
         # A start that is already dearer than a new segment can never win again
         # (Killick et al. 2012); the slack keeps rounding from deciding.
-        candidates = candidates[total <= best[end] + DUST]
-    ends = []
+        starts = starts[total <= best[ends[-1]] + DUST]
+    found = []
     at = n
     while at > 0:
-        ends.append(at)
+        found.append(at)
         at = int(came_from[at])
-    return ends[::-1]
+    return found[::-1]
 
 
 def cuts(texture: Texture) -> list[int]:
