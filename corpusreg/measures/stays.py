@@ -136,26 +136,25 @@ def expected_dwell(lengths: NDArray[np.float64]) -> float:
     return float((lengths**2).sum() / lengths.sum())
 
 
-def _differences(
-    before: NDArray[np.float64], after: NDArray[np.float64], single_line: bool
-) -> tuple[NDArray[np.float64], NDArray[np.bool_], NDArray[np.bool_]]:
-    """How summed profiles differ, row by row: mass moved, whether by a shift, whether in width.
+def _differ(
+    mass: NDArray[np.float64],
+    before: NDArray[np.int64],
+    after: NDArray[np.int64],
+    single_line: bool,
+) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
+    """Whether textures differ by a shift, and whether in width, row by row.
 
-    before, after: shape (k, 128). Several voices that keep to one octave in both
-    have not left their register.
+    mass: shape (k,), mass moved. before, after: shape (k, 2), edges. Several voices that
+    keep to one octave in both have not left their register.
     """
-    mass = distances(before, after)
-    shares = (EDGE, 1 - EDGE)
-    low_a, high_a, low_b, high_b = np.hstack(
-        (quantiles(before, shares), quantiles(after, shares))
-    ).T
-    top, bottom = high_b - high_a, low_b - low_a
+    bottom, top = (after - before).T
     shifted = are_shifts(mass, top, bottom, single_line)
     widened = np.abs(top - bottom) >= WIDENS
     if not single_line:
+        (low_a, high_a), (low_b, high_b) = before.T, after.T
         left = np.maximum(high_a, high_b) - np.minimum(low_a, low_b) > ONE_REGISTER
         shifted, widened = shifted & left, widened & left
-    return mass, shifted, widened
+    return shifted, widened
 
 
 def _merge(added: NDArray[np.float64], ends: list[int], single_line: bool) -> list[int]:
@@ -182,7 +181,9 @@ def _cut_sizes(
 ) -> tuple[NDArray[np.float64], NDArray[np.bool_]]:
     """Mass moved at each inner point, and whether its two sides differ enough."""
     means = np.diff(added[points], axis=0) / np.diff(points)[:, None]
-    mass, shifted, widened = _differences(means[:-1], means[1:], single_line)
+    mass = distances(means[:-1], means[1:])
+    edges = quantiles(means, (EDGE, 1 - EDGE))
+    shifted, widened = _differ(mass, edges[:-1], edges[1:], single_line)
     return mass, shifted | widened
 
 
@@ -211,6 +212,8 @@ def _drifted(
     ahead = np.minimum(bar + 2, stop)
     running = (added[bar] - added[start]) / (bar - start)[:, None]
     window = (added[ahead] - added[bar]) / (ahead - bar)[:, None]
-    away = np.flatnonzero(_differences(running, window, single_line)[1])
+    edges = (quantiles(each, (EDGE, 1 - EDGE)) for each in (running, window))
+    shifted, _ = _differ(distances(running, window), *edges, single_line)
+    away = np.flatnonzero(shifted)
     first = away[np.flatnonzero(np.diff(stay[away], prepend=-1))]
     return bar[first], stop[first]

@@ -195,11 +195,10 @@ def _together(pieces: _Pieces) -> tuple[int, float]:
 def quantiles(cumulated: Floats, shares: tuple[float, ...]) -> Ints:
     """Pitches at which summed profiles reach each share, shape (slices, shares)."""
     # Rows lie one after the other on a single line, so that one search serves all.
-    rows = 2.0 * np.arange(len(cumulated))[:, None]
+    rows = np.arange(len(cumulated))[:, None]
+    line = (cumulated + 2.0 * rows).ravel()
     # The tolerance keeps a share that is met exactly from being missed by rounding.
-    wanted = rows + np.array(shares) - 1e-9
-    found = np.searchsorted((cumulated + rows).ravel(), wanted.ravel()).reshape(wanted.shape)
-    return np.asarray(found - PITCHES * np.arange(len(cumulated))[:, None], np.int64)
+    return np.searchsorted(line, 2.0 * rows + np.array(shares) - 1e-9) - PITCHES * rows
 
 
 def distances(cumulated_a: Floats, cumulated_b: Floats) -> Floats:
