@@ -17,6 +17,7 @@ from hypothesis import strategies as st
 
 from corpusreg.errors import ReadError
 from corpusreg.notes import Score
+from corpusreg.readers import musicxml as musicxml_reader
 from corpusreg.readers.musicxml import container as musicxml_container
 from corpusreg.readers.musicxml import read_musicxml
 
@@ -1015,3 +1016,39 @@ def test_mutants_read_or_are_refused(tmp_path: Path, which: int) -> None:
             assert (score.notes["duration"] >= 0).all()
             assert (score.notes["onset"] >= 0).all()
     assert which == 1 or read_well > 0
+
+
+@pytest.mark.parametrize("timewise", [False, True])
+def test_large_files_read_in_pieces_say_the_same(
+    timewise: bool, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    parts = [
+        [
+            f'<measure number="{i}">{note("CDEFGAB"[(i + part) % 7]) * 4}</measure>'
+            for i in range(9)
+        ]
+        for part in range(3)
+    ]
+    text = score_text(*parts)
+    if timewise:
+        body = "".join(
+            f'<measure number="{i}">'
+            + "".join(
+                f'<part id="P{p}">{bars[i].split(">", 1)[1].removesuffix("</measure>")}</part>'
+                for p, bars in enumerate(parts)
+            )
+            + "</measure>"
+            for i in range(9)
+        )
+        head = text.partition("<part id")[0].replace("partwise", "timewise")
+        text = f"{head}{body}</score-timewise>"
+    path = tmp_path / "piece.musicxml"
+    path.write_text(text)
+    whole = read_musicxml(path)
+    monkeypatch.setattr(musicxml_reader, "_LARGE", 1)
+    monkeypatch.setattr(musicxml_container, "_PIECE", 100)
+    in_pieces = read_musicxml(path)
+    assert len(whole.notes) == 3 * 9 * 4
+    assert whole.notes.tolist() == in_pieces.notes.tolist()
+    assert (whole.parts, whole.bars.labels) == (in_pieces.parts, in_pieces.bars.labels)
+    assert [part.name for part in whole.parts] == ["Part 0", "Part 1", "Part 2"]
