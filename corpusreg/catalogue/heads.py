@@ -13,10 +13,12 @@ import zipfile
 import zlib
 from dataclasses import dataclass
 from pathlib import Path
+from typing import IO
 
 __all__ = ["Head", "read_head"]
 
 _HEAD_BYTES = 512_000
+_PIECE = 16_384
 _KERN_BYTES = 64_000
 _ABC_BYTES = 8_000_000
 _MENTIONS = re.compile(
@@ -24,6 +26,8 @@ _MENTIONS = re.compile(
     r"\bcc[ -]by|creative ?commons|commercial|\bp\.d\.",
     re.I,
 )
+# A time-wise score begins its music with <measure> instead of <part>.
+_XML_MUSIC = r"<part\s|<measure\s"
 _XML_RIGHTS = re.compile(r"<rights\b[^>]*>(.*?)</rights>", re.S)
 _XML_CREDIT = re.compile(r"<credit-words\b[^>]*>(.*?)</credit-words>", re.S)
 _XML_CREATOR = re.compile(r"<creator\b([^>]*)>(.*?)</creator>", re.S)
@@ -75,17 +79,29 @@ def read_head(path: Path, format: str) -> Head:
 
 
 def _musicxml_text(path: Path) -> str:
-    start = _start(path, _HEAD_BYTES)
-    if start[:2] == b"PK":
-        with zipfile.ZipFile(path) as archive:
+    with path.open("rb") as file:
+        zipped = file.read(2) == b"PK"
+        file.seek(0)
+        if not zipped:
+            return _before_music(file)
+        with zipfile.ZipFile(file) as archive:
             names = [n for n in archive.namelist() if n.lower().endswith((".xml", ".musicxml"))]
             names = [n for n in names if not n.startswith("META-INF")]
             if not names:
                 return ""
             with archive.open(names[0]) as member:
-                start = member.read(_HEAD_BYTES)
-    # A time-wise score begins its music with <measure> instead of <part>.
-    return re.split(r"<part\s|<measure\s", _text(start), maxsplit=1)[0]
+                return _before_music(member)
+
+
+def _before_music(file: IO[bytes]) -> str:
+    head = b""
+    # In UTF-16 the beginning of the music is found only once the text is decoded.
+    while len(head) < _HEAD_BYTES and not re.search(_XML_MUSIC.encode(), head):
+        piece = file.read(_PIECE)
+        if not piece:
+            break
+        head += piece
+    return re.split(_XML_MUSIC, _text(head), maxsplit=1)[0]
 
 
 def _musicxml(text: str) -> Head:
