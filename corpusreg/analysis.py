@@ -187,20 +187,18 @@ def occupied_bands(stay: Stay, analysis: Analysis) -> tuple[int, ...]:
     What lies within 3 semitones beyond the border of a fuller octave counts
     towards that one, so that playing round a border is not two registers.
     """
-    weight = analysis.texture.bars[stay.first : stay.last].sum(axis=0).copy()
+    weight = analysis.texture.bars[stay.first : stay.last].sum(axis=0)
     total = weight.sum()
     if not total:
         return ()
-    sums = {band: weight[12 * (band + 1) : 12 * (band + 2)].sum() for band in range(-1, 10)}
-    held: dict[int, float] = {}
-    for band in sorted(sums, key=lambda b: -sums[b]):
-        start, stop = 12 * (band + 1), 12 * (band + 2)
-        own = weight[start:stop].sum()
-        if own < 0.1 * total:
-            continue
-        low, high = max(start - 3, 0), stop + 3
-        held[band] = own
-        weight[low:high] = 0
+    sums = np.add.reduceat(weight, np.arange(0, len(weight), 12))
+    held: list[int] = []
+    for band in np.argsort(-sums, kind="stable").tolist():
+        if weight[12 * band : 12 * band + 12].sum() >= 0.1 * total:
+            held.append(band - 1)
+            weight[max(12 * band - 3, 0) : 12 * band + 15] = 0
+        elif sums[band] < 0.1 * total:
+            break
     return tuple(sorted(held))
 
 

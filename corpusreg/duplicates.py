@@ -28,6 +28,7 @@ __all__ = ["FEWEST_SHARED", "SAME_SHARE", "fingerprint", "groups", "shingles"]
 
 # Fewer notes may agree by chance.
 _FEWEST_NOTES = 16
+_PITCHES = 128
 _WINDOW = 10
 _KEEP_EVERY = 4
 # Two works are the same music when they share this much of the smaller one's
@@ -49,7 +50,7 @@ def fingerprint(score: Score) -> str | None:
     onset = notes["onset"] - notes["onset"].min()
     onset //= max(int(np.gcd.reduce(onset)), 1)
     pitch = notes["pitch"].astype(np.int64) - int(notes["pitch"].min())
-    heard = np.unique(np.stack((onset, pitch), axis=1), axis=0)
+    heard = np.stack(np.divmod(np.unique(onset * _PITCHES + pitch), _PITCHES), axis=1)
     return hashlib.blake2b(heard.astype("<i8").tobytes(), digest_size=16).hexdigest()
 
 
