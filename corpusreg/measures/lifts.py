@@ -27,6 +27,7 @@ from numpy.typing import NDArray
 
 from corpusreg.measures.events import Event, strength, time_heard
 from corpusreg.measures.presence import Presence
+from corpusreg.played import Notes
 
 __all__ = ["lifts"]
 
@@ -38,7 +39,6 @@ BESIDE = 2  # semitones
 AWAY = 12  # semitones
 
 Ints = NDArray[np.int64]
-Bools = NDArray[np.bool_]
 
 
 def lifts(here: Presence) -> list[Event]:
@@ -110,13 +110,14 @@ def _lift(here: Presence, pitch: int, start: int, end: int, low: bool) -> Event 
     silent = ~here.sounds[end:after].any(axis=1)
     if np.diff(here.edges)[end:after][silent].sum() > (1 - GOES_ON) * lasting:
         return None
+    # Notes are in order of onset, so those that begin in a stretch lie side by side.
     notes = here.notes
-    own = (notes.pitch == pitch) & (here.first_slice >= start) & (here.first_slice < end)
+    first, stop, last = np.searchsorted(here.first_slice, (start, end, after)).tolist()
+    own = first + np.flatnonzero(notes.pitch[first:stop] == pitch)
     # Two players may end together on the pitch: then neither may have stepped on.
-    final = own & (notes.onset == notes.onset[own].max())
-    hands = notes.part.astype(np.int64) * 64 + notes.staff
-    hand = np.isin(hands, hands[final]) & (here.first_slice >= end) & (here.first_slice < after)
-    if (np.abs(notes.pitch[hand] - pitch) < AWAY).any():
+    final = own[notes.onset[own] == notes.onset[own[-1]]]
+    near = stop + np.flatnonzero(np.abs(notes.pitch[stop:last] - pitch) < AWAY)
+    if not _hands(notes, final).isdisjoint(_hands(notes, near)):
         return None
     rest = here.lowest[end:after].min() if low else here.highest[end:after].max()
     # Before its end the others must have been there as well: a line that leaps away
@@ -134,14 +135,18 @@ def _lift(here: Presence, pitch: int, start: int, end: int, low: bool) -> Event 
     )
 
 
-def _weight(here: Presence, own: Bools, end: int) -> float:
+def _hands(notes: Notes, rows: Ints) -> set[tuple[int, int]]:
+    """Parts and staves of some notes."""
+    return set(zip(notes.part[rows].tolist(), notes.staff[rows].tolist(), strict=True))
+
+
+def _weight(here: Presence, own: Ints, end: int) -> float:
     """Loudness times share of the bar before the end in which the presence sounds."""
     notes = here.notes
     begin = here.edges[int(here.before(np.array([end]))[0])]
     stop = here.edges[end]
-    rows = np.flatnonzero(own)
-    onset, loud = notes.onset[rows], notes.loudness[rows]
-    sounding = np.minimum(onset + notes.duration[rows], stop) - np.maximum(onset, begin)
+    onset, loud = notes.onset[own], notes.loudness[own]
+    sounding = np.minimum(onset + notes.duration[own], stop) - np.maximum(onset, begin)
     total = float((np.maximum(sounding, 0) * loud).sum()) / max(int(stop - begin), 1)
     return min(total, float(loud.max()))
 
