@@ -66,9 +66,9 @@ def shingles(score: Score) -> NDArray[np.uint64]:
     rhythm = (np.sign(np.diff(step)) + 1).astype(np.uint64)
     # The first onset of a work has no step before it, so windows begin at the third.
     sets = sets[2:]
-    keys = [_windows(_turned(sets, turn) + (rhythm << np.uint64(12))) for turn in range(12)]
+    keys = _windows(_turned(sets) + (rhythm << np.uint64(12)))
     # The least over all transpositions is the same in every key.
-    least = np.minimum.reduce(keys)
+    least = keys.min(axis=0)
     return np.unique(least[least % np.uint64(_KEEP_EVERY) == 0])
 
 
@@ -96,20 +96,18 @@ def _struck(score: Score) -> NDArray[np.void]:
     return struck
 
 
-def _turned(sets: NDArray[np.uint64], turn: int) -> NDArray[np.uint64]:
-    """Sets of pitch classes transposed up by `turn` semitones, as 12-bit masks."""
-    up, down = np.uint64(turn), np.uint64(12 - turn)
-    return ((sets << up) | (sets >> down)) & np.uint64(0xFFF)
+def _turned(sets: NDArray[np.uint64]) -> NDArray[np.uint64]:
+    """Sets of pitch classes in all transpositions as 12-bit masks, shape (12, n)."""
+    up = np.arange(12, dtype=np.uint64)[:, None]
+    return ((sets << up) | (sets >> (np.uint64(12) - up))) & np.uint64(0xFFF)
 
 
 def _windows(signs: NDArray[np.uint64]) -> NDArray[np.uint64]:
-    """A hash of every window of successive signs, shape (n - window + 1,)."""
-    count = len(signs) - _WINDOW + 1
-    if count < 1:
-        return np.zeros(0, np.uint64)
-    total = np.zeros(count, np.uint64)
+    """A hash of every window of successive signs, shape (12, n - window + 1)."""
+    count = max(signs.shape[1] - _WINDOW + 1, 0)
+    total = np.zeros((len(signs), count), np.uint64)
     for place in range(_WINDOW):
-        total = total * _BASE + signs[place : place + count] + np.uint64(1)
+        total = total * _BASE + signs[:, place : place + count] + np.uint64(1)
     return _mixed(total)
 
 
