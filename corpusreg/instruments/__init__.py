@@ -25,7 +25,7 @@ import difflib
 import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
-from functools import lru_cache
+from functools import lru_cache, partial
 from importlib import resources
 from pathlib import Path
 
@@ -100,6 +100,8 @@ class Instruments(Mapping[str, Instrument]):
     ) -> None:
         self._rows = {row.id: row for row in rows}
         self._names = dict(names)
+        # Most scores have the same few names, and each name is asked for several times.
+        self._read = lru_cache(maxsize=1024)(partial(read_name, known=self._names))
         self._plurals = plurals
         self._sounds = {sound: row.id for row in self._rows.values() for sound in row.sound_ids}
         self._codes = {
@@ -164,7 +166,7 @@ class Instruments(Mapping[str, Instrument]):
 
     def is_section(self, part: Part) -> bool:
         """The printed name is a plural or a group's: 'Violini', 'Corni in F', 'Choir'."""
-        return bool(set(read_name(part.name, self._names).phrases) & self._plurals)
+        return bool(set(self._read(part.name).phrases) & self._plurals)
 
     def is_unpitched(self, part: Part) -> bool:
         """The printed name is that of percussion without pitch, which has no range."""
@@ -175,7 +177,7 @@ class Instruments(Mapping[str, Instrument]):
 
     def _ids(self, name: str) -> tuple[str, ...]:
         """Ids that a name may mean, the key taken into account."""
-        phrases, key = read_name(name, self._names)
+        phrases, key = self._read(name)
         if not phrases:
             return ()
         meanings = [self._names[phrase] for phrase in phrases]
@@ -227,7 +229,7 @@ class Instruments(Mapping[str, Instrument]):
         the notes in 25). An unclear name gives way to a code, not to a sound.
         """
         if machine.family == named[0].family == "voice":
-            lists_several = len(read_name(part.name, self._names).phrases) > 1
+            lists_several = len(self._read(part.name).phrases) > 1
             return not machine.generic and not lists_several
         return coded and len(named) > 1
 
