@@ -159,32 +159,31 @@ def _differ(
 
 def _merge(added: NDArray[np.float64], ends: list[int], single_line: bool) -> list[int]:
     """Remove cuts, smallest first, whose neighbouring segments do not differ enough."""
-    points = np.array([0, *ends])
+    points = [0, *ends]
     mass, apart = _cut_sizes(added, points, single_line)
-    while len(points) > 2 and not apart.all():
+    while not all(apart):
         # Of cuts alike but for rounding the first one goes.
-        open_to_merge = np.where(apart, np.inf, mass)
-        weakest = int((open_to_merge <= open_to_merge.min() + DUST).argmax())
-        kept = np.arange(len(mass)) != weakest
-        points = points[np.concatenate(([True], kept, [True]))]
-        mass, apart = mass[kept], apart[kept]
+        open_to_merge = [m for m, kept in zip(mass, apart, strict=True) if not kept]
+        most = min(open_to_merge) + DUST
+        weakest = next(i for i, m in enumerate(mass) if m <= most and not apart[i])
+        del points[weakest + 1], mass[weakest], apart[weakest]
         # Only the cuts beside the removed one see other neighbours now.
         first, last = max(weakest - 1, 0), min(weakest + 1, len(mass))
         if first < last:
             fresh = _cut_sizes(added, points[first : last + 2], single_line)
             mass[first:last], apart[first:last] = fresh
-    return [int(end) for end in points[1:]]
+    return points[1:]
 
 
 def _cut_sizes(
-    added: NDArray[np.float64], points: NDArray[np.int64], single_line: bool
-) -> tuple[NDArray[np.float64], NDArray[np.bool_]]:
+    added: NDArray[np.float64], points: list[int], single_line: bool
+) -> tuple[list[float], list[bool]]:
     """Mass moved at each inner point, and whether its two sides differ enough."""
     means = np.diff(added[points], axis=0) / np.diff(points)[:, None]
     mass = distances(means[:-1], means[1:])
     edges = quantiles(means, (EDGE, 1 - EDGE))
     shifted, widened = _differ(mass, edges[:-1], edges[1:], single_line)
-    return mass, shifted | widened
+    return mass.tolist(), (shifted | widened).tolist()
 
 
 def _split_drift(added: NDArray[np.float64], ends: list[int], single_line: bool) -> list[int]:
