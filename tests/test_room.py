@@ -417,7 +417,7 @@ def test_without_a_reference_it_offers_to_measure(
 
 @pytest.fixture(scope="module")
 def address(small_home: Path) -> Iterator[str]:
-    """The real command, in a process of its own that hears Ctrl-C even where a shell does not."""
+    """The real command in a process of its own, which hears Ctrl-C whatever the shell does."""
     code = (
         "import signal, sys; signal.signal(signal.SIGINT, signal.default_int_handler); "
         "from corpusreg.cli import main; sys.exit(main(['room', '--no-browser']))"
