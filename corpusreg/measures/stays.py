@@ -211,8 +211,9 @@ def _drifted(
     ahead = np.minimum(bar + 2, stop)
     running = (added[bar] - added[start]) / (bar - start)[:, None]
     window = (added[ahead] - added[bar]) / (ahead - bar)[:, None]
-    edges = (quantiles(each, (EDGE, 1 - EDGE)) for each in (running, window))
-    shifted, _ = _differ(distances(running, window), *edges, single_line)
+    shares = (EDGE, 1 - EDGE)
+    before, after = quantiles(running, shares), quantiles(window, shares)
+    shifted, _ = _differ(distances(running, window), before, after, single_line)
     away = np.flatnonzero(shifted)
     first = away[np.flatnonzero(np.diff(stay[away], prepend=-1))]
     return bar[first], stop[first]

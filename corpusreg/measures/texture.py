@@ -155,9 +155,9 @@ def _disjoint(notes: Notes) -> _Pieces:
     cluster_end = np.maximum.reduceat(end, first)
     plain = first[~mixed]
     pieces = [(pitch[plain], start[plain], cluster_end[~mixed], top[~mixed])]
-    in_mixed = np.repeat(mixed, np.diff(first, append=len(pitch)))
-    if in_mixed.any():
-        pieces.append(_loudest(*(each[in_mixed] for each in (pitch, start, end, loud))))
+    rest = np.repeat(mixed, np.diff(first, append=len(pitch)))
+    if rest.any():
+        pieces.append(_loudest(pitch[rest], start[rest], end[rest], loud[rest]))
     joined = [np.concatenate(column) for column in zip(*pieces, strict=True)]
     order = np.lexsort((joined[1], joined[0]))
     return joined[0][order], joined[1][order], joined[2][order], joined[3][order]
@@ -198,7 +198,8 @@ def quantiles(cumulated: Floats, shares: tuple[float, ...]) -> Ints:
     rows = np.arange(len(cumulated))[:, None]
     line = (cumulated + 2.0 * rows).ravel()
     # The tolerance keeps a share that is met exactly from being missed by rounding.
-    return np.searchsorted(line, 2.0 * rows + np.array(shares) - 1e-9) - PITCHES * rows
+    found = np.searchsorted(line, 2.0 * rows + np.array(shares) - 1e-9)
+    return np.asarray(found - PITCHES * rows, np.int64)
 
 
 def distances(cumulated_a: Floats, cumulated_b: Floats) -> Floats:
