@@ -680,6 +680,26 @@ def test_an_interrupt_stops_a_query_at_once(reference: store.Reference) -> None:
     assert reference.query("SELECT count(*) FROM works").rows == [(3,)]
 
 
+@pytest.mark.skipif(sys.platform == "win32", reason="sends a signal to this process")
+def test_an_interrupt_while_a_build_is_finished_is_an_interrupt(tmp_path: Path) -> None:
+    shards = store.Shards(tmp_path / "shards", RECIPE)
+    folder = tmp_path / "reference"
+
+    def finish(draft: store.Draft) -> None:
+        threading.Timer(0.3, os.kill, (os.getpid(), signal.SIGINT)).start()
+        draft.execute(
+            "DELETE FROM works WHERE bars > (SELECT count(*) FROM range(30000000000))"
+        )
+
+    before = signal.signal(signal.SIGINT, signal.default_int_handler)
+    try:
+        with pytest.raises(KeyboardInterrupt):
+            store.publish(shards, [], folder=folder, finish=finish)
+    finally:
+        signal.signal(signal.SIGINT, before)
+    assert list(folder.iterdir()) == []
+
+
 # What the machine refuses
 
 

@@ -68,12 +68,17 @@ def reading(path: Path) -> duckdb.DuckDBPyConnection:
 def storing(what: str, *, damaged: bool = False) -> Iterator[None]:
     """Turn errors of DuckDB and of the file system into a StoreError about `what`.
 
-    damaged: `what` is a reference being read, so that an error means damage.
+    damaged: `what` is a reference being read, so that an error means damage. A keyboard
+    interrupt that DuckDB has heard in a statement is one again.
     """
     import duckdb
 
     try:
         yield
+    except RuntimeError as error:
+        if str(error) == "Query interrupted":
+            raise KeyboardInterrupt from error
+        raise
     except (OSError, duckdb.Error) as error:
         reason = error.strerror if isinstance(error, OSError) else None
         reason = reason or first_line(error)
