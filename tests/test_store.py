@@ -680,6 +680,21 @@ def test_an_interrupt_stops_a_query_at_once(reference: store.Reference) -> None:
     assert reference.query("SELECT count(*) FROM works").rows == [(3,)]
 
 
+@pytest.mark.parametrize(
+    "damage", [b"", b"../../elsewhere", b"\xff\xfe", b"reference-gone.duckdb"]
+)
+def test_a_damaged_pointer_is_mended_by_a_build(tmp_path: Path, damage: bytes) -> None:
+    shards = store.Shards(tmp_path / "shards", RECIPE)
+    folder = tmp_path / "reference"
+    store.publish(shards, [], folder=folder)
+    (folder / "current").write_bytes(damage)
+    with pytest.raises(StoreError, match="run 'corpusreg extract' to make it again"):
+        store.open_reference(folder)
+    path = store.publish(shards, [], folder=folder)
+    with store.open_reference(folder) as reference:
+        assert reference.path == path
+
+
 @pytest.mark.skipif(sys.platform == "win32", reason="sends a signal to this process")
 def test_an_interrupt_while_a_build_is_finished_is_an_interrupt(tmp_path: Path) -> None:
     shards = store.Shards(tmp_path / "shards", RECIPE)

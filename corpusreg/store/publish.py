@@ -25,7 +25,7 @@ from corpusreg import definitions, settings, sql
 from corpusreg.errors import StoreError
 from corpusreg.store import door
 from corpusreg.store.files import flush, flush_folder, replace_text
-from corpusreg.store.reading import columns_of, pointed
+from corpusreg.store.reading import columns_of
 from corpusreg.store.shards import Shards
 from corpusreg.store.tables import EXTRACTED, ORDER, checked, columns, insert, printable
 
@@ -241,11 +241,10 @@ def _switch(draft: Path, final: Path) -> Path:
 
 
 def _remove_drafts(folder: Path) -> None:
-    present = pointed(folder)
     for path in folder.glob("building-*"):
         if path.is_dir():
             shutil.rmtree(path, ignore_errors=True)
-        elif path != present:
+        else:
             with contextlib.suppress(OSError):
                 path.unlink()
 
