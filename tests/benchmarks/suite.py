@@ -73,7 +73,8 @@ def floor(path: Path) -> Any:
     data = path.read_bytes()
     if data[:2] == b"PK":
         with zipfile.ZipFile(path) as archive:
-            name = next(n for n in archive.namelist() if not n.startswith("META-INF"))
+            scores = [n for n in archive.namelist() if n.endswith((".xml", ".musicxml"))]
+            name = next(n for n in scores if not n.startswith("META-INF"))
             data = archive.read(name)
     return etree.fromstring(data)
 
@@ -204,9 +205,12 @@ class Copies:
                 {"files": files},
             )
             if table == "works":
+                # A file is in one shard, with all its works.
                 self._base.execute(
-                    "CREATE TABLE taken AS SELECT work, row_number() OVER () // "
-                    f"{_CHUNK} AS chunk FROM works"
+                    "CREATE TABLE taken AS WITH files AS (SELECT path, count(*) AS works "
+                    "FROM works GROUP BY path), placed AS (SELECT path, (sum(works) OVER "
+                    f"(ORDER BY path) - 1) // {_CHUNK} AS chunk FROM files) "
+                    "SELECT work, chunk FROM works JOIN placed USING (path)"
                 )
         self.chunks = -(-works // _CHUNK)
         self._tables = [row[0] for row in self._base.execute("SHOW TABLES").fetchall()]
