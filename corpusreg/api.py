@@ -144,19 +144,21 @@ def draw_map(
     other: str | os.PathLike[str] | None = None,
     part: str | None = None,
     wide: bool = False,
+    number: str | None = None,
 ) -> list[Path]:
     """Draw the register map of a piece into a file; the files written.
 
     to: ends in .svg, .png or .pdf. other: another version, drawn below it on the same axes.
     part: name or number of a part, by default the whole. wide: for a projector, 16:9.
+    number: which work of a file of several.
 
-    Raises ReadError when a piece cannot be read, UsageError for a part or an ending that
+    Raises ReadError when a piece cannot be read, UsageError for a part, work or ending that
     does not exist, CorpusregError where the file cannot be written or typst is missing.
     """
     from corpusreg import workflow
 
     second = Path(other) if other is not None else None
-    return workflow.draw_map(Path(path), second, Path(to), part=part, wide=wide)
+    return workflow.draw_map(Path(path), second, Path(to), part=part, wide=wide, number=number)
 
 
 def make_handout(

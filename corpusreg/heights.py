@@ -22,7 +22,7 @@ from corpusreg.instruments import LEVELS, Instrument, Instruments, find
 from corpusreg.measures import height
 from corpusreg.measures.height import Height
 from corpusreg.measures.texture import texture
-from corpusreg.placing import part_names, read_works
+from corpusreg.placing import one_work, part_names
 from corpusreg.played import Notes, Played, PlayedBars, perform
 from corpusreg.players import Beyond, beyond, register_times, time_by_pitch
 
@@ -81,16 +81,18 @@ def passage(
     part: str | None = None,
     on: Sequence[str] = (),
     level: str | None = None,
+    number: str | None = None,
     table: Instruments,
 ) -> Passage:
     """A passage on instruments. bars: printed, as in '5-8'. level: both where None.
 
     on: ids or names of instruments; left out, those of the piece, and those of the
-    family where the piece names one only. Raises UsageError for what does not exist
-    or is not clear, ReadError where the file cannot be read.
+    family where the piece names one only. number: which work of a file of several.
+    Raises UsageError for what does not exist or is not clear, ReadError where the file
+    cannot be read.
     """
     asked = [find(table, name) for name in on]
-    played = _one_work(path)
+    played = perform(one_work(path, number), as_written=True)
     names = part_names(played)
     index = find_part(names, part, path.name)
     matched = table.match_all(played.parts)
@@ -162,15 +164,6 @@ def find_bars(labels: Sequence[str], asked: str, where: str) -> tuple[int, int]:
     if last not in labels[start:]:
         raise UsageError(f"{where}: bar {last} comes before bar {first}; write {last}-{first}")
     return start, labels.index(last, start) + 1
-
-
-def _one_work(path: Path) -> Played:
-    result = read_works(path)
-    if len(result.scores) != 1:
-        raise UsageError(
-            f"{path.name} holds {len(result.scores)} pieces; save the one you mean by itself"
-        )
-    return perform(result.scores[0], as_written=True)
 
 
 def _offered(

@@ -18,6 +18,7 @@ from corpusreg.cohorts import (
 from corpusreg.comparison import Comparison, Piece, compare
 from corpusreg.duplicates import fingerprint, shingles
 from corpusreg.ensembles import Ensemble, ensemble_of, kinds
+from corpusreg.errors import ReadError, UsageError
 from corpusreg.instruments import Instruments, load
 from corpusreg.notes import Score
 from corpusreg.played import Played, perform
@@ -32,11 +33,12 @@ if TYPE_CHECKING:
     from corpusreg.readers import ReadResult
     from corpusreg.store import Reference
 
-__all__ = ["measured", "part_names", "place_file", "place_score", "read_works"]
+__all__ = ["measured", "one_work", "part_names", "place_file", "place_score", "read_works"]
 
 # Formats read by native code or by music21, which may crash or balloon: in a
 # bounded process of their own. The others are read by bounded Python code here.
 _READ_APART = MUSIC21 | {"abc"}
+_SHOWN = 20  # numbers of works that a message names
 
 
 @dataclass(frozen=True)
@@ -86,19 +88,40 @@ def place_score(
     return _placed(reference, path, work, chosen, table or load(), many=False)
 
 
-def measured(path: Path) -> list[tuple[str, Analysis, dict[str, Analysis]]]:
-    """All works of a file, measured and not placed: title, the whole, the parts by name.
+def measured(
+    path: Path, number: str | None = None, *, or_only: bool = False
+) -> tuple[str, Analysis, dict[str, Analysis]]:
+    """A work of a file, measured and not placed: title, the whole, the parts by name.
 
-    Raises ReadError where nothing in the file can be read.
+    Arguments and errors are those of `one_work`.
+    """
+    score = one_work(path, number, or_only=or_only)
+    played = perform(score)
+    work = _Work(score, played, analyse(played), ensemble_of(score, played))
+    return _title(score, path, many=number is not None), work.whole, _part_analyses(work)
+
+
+def one_work(path: Path, number: str | None = None, *, or_only: bool = False) -> Score:
+    """The work of a file that has the number, or its only one where `number` is None.
+
+    or_only: take the only work of a file whatever its number. Raises ReadError where it
+    cannot be read, UsageError where it is not there and for several without a number.
     """
     result = read_works(path)
-    found = []
-    for score in result.scores:
-        played = perform(score)
-        work = _Work(score, played, analyse(played), ensemble_of(score, played))
-        title = _title(score, path, many=len(result.scores) + len(result.failures) > 1)
-        found.append((title, work.whole, _part_analyses(work)))
-    return found
+    works = len(result.scores) + len(result.failures)
+    if or_only and works == 1:
+        number = None
+    failed = dict(result.failures)
+    if number in failed:
+        raise ReadError(f"{path}: no. {number}: {failed[number]}")
+    found = [each for each in result.scores if number in (None, each.number)]
+    if found and (number is not None or works == 1):
+        return found[0]
+    numbers = [each.number for each in result.scores if each.number]
+    there = ", ".join(numbers[:_SHOWN]) + (" and others" if len(numbers) > _SHOWN else "")
+    what = "holds several works" if number is None else f"has no work {number}"
+    todo = f"choose with --number: {there}" if there else "leave --number out"
+    raise UsageError(f"{path} {what}; {todo}")
 
 
 def read_works(path: Path) -> ReadResult:

@@ -12,7 +12,7 @@ from jsonschema import Draft202012Validator
 from test_cli import GRADING, schema
 from test_players import score
 
-from corpusreg import heights, instruments
+from corpusreg import instruments, placing
 from corpusreg.errors import UsageError
 from corpusreg.heights import find_bars, find_part, passage
 from corpusreg.notes import Score
@@ -40,7 +40,7 @@ def home_less(tmp_path: Path) -> Command:
 
 def of(monkeypatch: pytest.MonkeyPatch, written: Score) -> Path:
     """A path that reads as this score."""
-    monkeypatch.setattr(heights, "read_works", lambda path: ReadResult((written,), ()))
+    monkeypatch.setattr(placing, "read_works", lambda path: ReadResult((written,), ()))
     return Path("piece.xml")
 
 
@@ -227,14 +227,22 @@ def test_wrong_requests_are_one_line(
     assert said in done.stderr
 
 
-def test_a_file_of_many_pieces_or_of_none(home_less: Command, tmp_path: Path) -> None:
+def test_one_work_of_a_file_of_several(home_less: Command, tmp_path: Path) -> None:
     book = tmp_path / "book.abc"
-    book.write_text(
-        "X:1\nT:A\nM:4/4\nL:1/4\nK:C\nCDEF|\n\nX:2\nT:B\nM:4/4\nL:1/4\nK:C\nCDEF|\n"
-    )
-    done = home_less("heights", book, "--bars", "1", "--on", "flute")
+    tune = "X:{}\nT:A\nM:4/4\nL:1/4\nK:C\n{}|\n"
+    book.write_text(f"{tune.format(1, 'CDEF')}\n{tune.format(7, 'cdef')}")
+    asked = ("heights", book, "--bars", "1", "--on", "flute", "--json")
+    done = home_less(*asked)
     assert done.returncode == 2
-    assert "book.abc holds 2 pieces; save the one you mean by itself" in done.stderr
+    assert "book.abc holds several works; choose with --number: 1, 7" in done.stderr
+    done = home_less(*asked, "--number", "2")
+    assert done.returncode == 2
+    assert "book.abc has no work 2; choose with --number: 1, 7" in done.stderr
+    low, high = (json.loads(home_less(*asked, "--number", n).stdout) for n in "17")
+    assert (low["lowest"], high["lowest"]) == ("C4", "C5")
+
+
+def test_a_file_that_is_not_there_is_one_line(home_less: Command, tmp_path: Path) -> None:
     done = home_less("heights", tmp_path / "none.xml", "--bars", "1")
     assert (done.returncode, done.stderr.count("\n")) == (1, 1)
 

@@ -257,11 +257,11 @@ def test_bars_tell_what_sounds_in_them(rows: list[Row]) -> None:
 
 
 def bundled(name: str) -> MapView:
-    return MapView(*measured(BUNDLED / name)[0])
+    return MapView(*measured(BUNDLED / name))
 
 
 def test_repeats_are_bracketed_and_bars_have_their_printed_numbers() -> None:
-    view = MapView(*measured(PIECES / "kitchen-window.musicxml")[0])
+    view = MapView(*measured(PIECES / "kitchen-window.musicxml"))
     texts = said(register_map(view, prefix="m"))
     assert "2nd time" in texts
     assert {"1", "5", "9", "10", "20", "25"} <= set(texts)
@@ -289,7 +289,7 @@ def test_a_map_of_a_hundred_bars_is_small() -> None:
 
 
 def test_a_part_is_drawn_alone() -> None:
-    view = MapView(*measured(PIECES / "field-path.abc")[0])
+    view = MapView(*measured(PIECES / "field-path.abc"))
     picture = register_map(view, prefix="m", part="Viola")
     assert picture.title == "Field Path: Viola"
     every = {n for each in elements(picture) for n in (each.get("data-notes") or "").split()}
@@ -315,7 +315,7 @@ def test_two_versions_share_their_axes() -> None:
 
 @pytest.mark.parametrize("name", ["stairs.musicxml", "after-the-rain.mxl"])
 def test_stills_have_the_shape_of_a_projector(name: str) -> None:
-    view = MapView(*measured(PIECES / name)[0])
+    view = MapView(*measured(PIECES / name))
     for made in (stills(view, prefix="m"), stills(view, view, prefix="m")):
         for picture in made:
             assert picture.width / picture.height == pytest.approx(16 / 9)
@@ -414,7 +414,7 @@ def test_octaves_of_the_works_are_quartiles() -> None:
 
 
 def test_the_grid_says_the_shares_of_all_players_and_of_each() -> None:
-    title, whole, parts = measured(PIECES / "three-at-a-table.musicxml")[0]
+    title, whole, parts = measured(PIECES / "three-at-a-table.musicxml")
     found = players(whole, parts, load())
     picture = level_grid(found, prefix="g")
     assert picture is not None and found.two_level is not None
@@ -528,6 +528,27 @@ def test_the_command_draws_and_names_what_it_wrote(
     assert main(["map", str(piece), str(other), "--to", str(wide), "--wide"]) == 0
     box = PdfReader(wide).pages[0].mediabox
     assert float(box.width) / float(box.height) == pytest.approx(16 / 9, abs=0.01)
+
+
+def test_one_work_of_a_file_of_several_is_drawn(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    tunes = [
+        f"X:{n}\nT:Tune {n}\nM:4/4\nL:1/4\nK:C\n{'C' * n}{'z' * (4 - n)}|\n" for n in (1, 2)
+    ]
+    book, alone, to = (tmp_path / name for name in ("book.abc", "alone.abc", "map.svg"))
+    book.write_text("\n".join(tunes))
+    alone.write_text(tunes[1])
+    assert main(["map", str(book), "--to", str(to)]) == 2
+    assert "holds several works; choose with --number: 1, 2" in capsys.readouterr().err
+    assert not to.exists()
+    assert main(["map", str(book), "--to", str(to), "--number", "2"]) == 0
+    drawn_there = to.read_text(encoding="utf-8")
+    assert "Tune 2 (no. 2)" in drawn_there and "Tune 1" not in drawn_there
+    # The other version may hold that one alone.
+    assert main(["map", str(book), str(alone), "--to", str(to), "--number", "1"]) == 0
+    both = to.read_text(encoding="utf-8")
+    assert "Tune 1 (no. 1)" in both and "Tune 2" in both
 
 
 @pytest.mark.parametrize(

@@ -8,7 +8,7 @@ from typing import Any
 
 from corpusreg import settings
 
-__all__ = ["command", "form_options", "heed_trust", "say", "trust_option"]
+__all__ = ["command", "form_options", "heed_trust", "number_option", "say", "trust_option"]
 
 
 def command(commands: Any, name: str, words: str) -> argparse.ArgumentParser:
@@ -24,6 +24,13 @@ def form_options(parser: argparse.ArgumentParser) -> None:
     form = parser.add_mutually_exclusive_group()
     form.add_argument("--csv", action="store_true", help="print comma-separated values")
     form.add_argument("--json", action="store_true", help="print JSON")
+
+
+def number_option(parser: argparse.ArgumentParser) -> None:
+    """One work of a file that holds several."""
+    parser.add_argument(
+        "--number", metavar="N", help="which work of a file of several, as compare numbers them"
+    )
 
 
 def trust_option(parser: argparse.ArgumentParser) -> None:

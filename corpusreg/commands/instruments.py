@@ -7,7 +7,7 @@ import json
 from pathlib import Path
 from typing import Any
 
-from corpusreg.commands.common import command
+from corpusreg.commands.common import command, number_option
 
 __all__ = ["add_instruments", "ranges_option"]
 
@@ -30,6 +30,7 @@ def add_instruments(commands: Any) -> None:
     heights.add_argument(
         "--level", choices=("student", "professional"), help="default: both of them"
     )
+    number_option(heights)
     ranges_option(heights)
     heights.add_argument(
         "--picture",
@@ -70,6 +71,7 @@ def _heights(options: argparse.Namespace) -> int:
         on=[name.strip() for name in (options.on or "").split(",") if name.strip()],
         level=options.level,
         ranges=options.ranges,
+        number=options.number,
     )
     if options.picture:
         from corpusreg.figures.heights import write_heights

@@ -6,7 +6,7 @@ import argparse
 from pathlib import Path
 from typing import Any
 
-from corpusreg.commands.common import command
+from corpusreg.commands.common import command, number_option
 
 __all__ = ["add_maps"]
 
@@ -26,6 +26,7 @@ def add_maps(commands: Any) -> None:
         help="the picture, which ends in .svg, .png or .pdf",
     )
     map_.add_argument("--part", metavar="NAME", help="name or number of a part")
+    number_option(map_)
     map_.add_argument("--wide", action="store_true", help="for a projector, 16:9")
     map_.set_defaults(run=_map)
 
@@ -34,7 +35,12 @@ def _map(options: argparse.Namespace) -> int:
     from corpusreg import workflow
 
     written = workflow.draw_map(
-        options.piece, options.other, options.to, part=options.part, wide=options.wide
+        options.piece,
+        options.other,
+        options.to,
+        part=options.part,
+        wide=options.wide,
+        number=options.number,
     )
     for path in written:
         print(path)

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from corpusreg.commands.building import with_reference
-from corpusreg.commands.common import command
+from corpusreg.commands.common import command, number_option
 from corpusreg.commands.instruments import ranges_option
 
 __all__ = ["add_revising"]
@@ -36,7 +36,7 @@ def add_revising(commands: Any) -> None:
     contrast.add_argument(
         "--report", type=Path, metavar="FILE", help="a page with both maps, to hear: .html"
     )
-    _number_option(contrast)
+    number_option(contrast)
     ranges_option(contrast)
     contrast.add_argument("--json", action="store_true", help="print JSON")
     contrast.set_defaults(run=_contrast)
@@ -55,16 +55,10 @@ def add_revising(commands: Any) -> None:
     revise.add_argument(
         "--cohort", metavar="NAME=VALUE", help="place among these works only, as in compare"
     )
-    _number_option(revise)
+    number_option(revise)
     ranges_option(revise)
     revise.add_argument("--json", action="store_true", help="print JSON")
     revise.set_defaults(run=_revise)
-
-
-def _number_option(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument(
-        "--number", metavar="N", help="which work of a file of several, as compare numbers them"
-    )
 
 
 def _contrast(options: argparse.Namespace) -> int:

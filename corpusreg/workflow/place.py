@@ -190,12 +190,14 @@ def heights(
     on: Sequence[str] = (),
     level: str | None = None,
     ranges: Path | None = None,
+    number: str | None = None,
 ) -> Passage:
     """A passage of one piece on instruments; see `corpusreg.heights.passage`."""
     from corpusreg.heights import passage
     from corpusreg.instruments import load
 
-    return passage(path, bars, part=part, on=on, level=level, table=load(ranges))
+    table = load(ranges)
+    return passage(path, bars, part=part, on=on, level=level, number=number, table=table)
 
 
 def ranges(name: str | None, file: Path | None) -> tuple[list[Instrument], Instruments]:

@@ -104,7 +104,7 @@ def contrast(
 
     if way not in ways.WAYS:
         raise UsageError(f"--how {way}: not known; choose {', '.join(ways.WAYS)}")
-    score = _one_score(path, number)
+    score = _lasting(path, number)
     for target in to:
         check_target(path, score.format, target)
     labels = score.bars.labels
@@ -164,7 +164,7 @@ def revise(
     from corpusreg.rewrite import changed, check_target
 
     wanted = intention(toward)
-    score = _one_score(path, number)
+    score = _lasting(path, number)
     suffix = ".mid" if score.format == "midi" else ".musicxml"
     if to is not None:
         check_target(path, score.format, to / f"option{suffix}")
@@ -226,19 +226,11 @@ def _options(
     )
 
 
-def _one_score(path: Path, number: str | None) -> Score:
+def _lasting(path: Path, number: str | None) -> Score:
     """The work of a file that has the number, or its only one."""
-    from corpusreg.placing import read_works
+    from corpusreg.placing import one_work
 
-    result = read_works(path)
-    scores = [each for each in result.scores if number in (None, each.number)]
-    several = number is None and len(result.scores) + len(result.failures) > 1
-    if several or not scores:
-        there = ", ".join(each.number for each in result.scores if each.number)
-        what = "holds several works" if number is None else f"has no work {number}"
-        todo = f"choose with --number: {there}" if there else "leave --number out"
-        raise UsageError(f"{path} {what}; {todo}")
-    score: Score = scores[0]
+    score = one_work(path, number)
     if not score.notes["duration"].any():
         raise ReadError(f"{path}: no note in it lasts, so that nothing can be moved")
     return score
