@@ -22,6 +22,7 @@ from hypothesis import strategies as st
 from corpusreg import catalogue, readers
 from corpusreg.catalogue.authority import composer_key, is_anonymous
 from corpusreg.catalogue.bundle import collection_of, work_row
+from corpusreg.catalogue.dates import parse_active
 from corpusreg.catalogue.files import FORMATS, MAX_DEPTH, bundled_root
 from corpusreg.catalogue.heads import read_head
 from corpusreg.catalogue.licences import LAST_FREE_DEATH, tier_of_words
@@ -492,6 +493,91 @@ def test_spellings_of_one_composer(spelling: str, id: str) -> None:
     assert found is not None and found.id == id
 
 
+@pytest.mark.parametrize(
+    "spellings",
+    [
+        "J. S. Bach|JS Bach|Bach, J.S. (1685-1750)|Joh. Seb. Bach|BACH, JOHANN SEBASTIAN",
+        "C.P.E. Bach|CPE Bach|Carl Philipp Emmanuel Bach|Bach, Karl Philipp Emanuel",
+        "J. C. Bach|Bach, J. C.|J. Chr. Bach|Johann Christian Bach (1735-1782)",
+        "Mozart|W. A. Mozart|Wolfgang Mozart|Mozart, W.A.|Wolfgang Amadeus Mozart K. 545",
+        "L. Mozart|Leopold Mozart|Mozart, Leopold",
+        "Haydn|J. Haydn|F. J. Haydn|Franz Joseph Haydn",
+        "M. Haydn|Michael Haydn|Johann Michael Haydn",
+        "R. Schumann|Robert Schumann|Schumann, R.",
+        "C. Schumann|Clara Wieck|Clara Wieck-Schumann|Schumann, Clara (Wieck)",
+        "F. Mendelssohn|Felix Mendelssohn-Bartholdy|Mendelssohn Bartholdy, Felix",
+        "Fanny Hensel|F. Hensel|Fanny Mendelssohn|Hensel, Fanny (Mendelssohn)",
+        "R. Strauss|Strauß, Richard|Richard Strauss",
+        "Johann Strauss II|Johann Strauss (Sohn)|Strauss, Johann (Sohn)|Johann Strauss Jr.",
+        "Johann Strauss I|Johann Strauss (Vater)|Strauss, Johann (Vater)|Johann Strauss Sr.",
+        "D. Scarlatti|Domenico Scarlatti|Scarlatti, D.",
+        "G. P. da Palestrina|Palestrina|Pierluigi da Palestrina, Giovanni",
+        "L. van Beethoven|L. v. Beethoven|van Beethoven, Ludwig|Beethoven, Ludwig v.",
+        "C. Saint-Saëns|Camille Saint Saens|Saint-Saëns, Camille",
+        "J.-P. Rameau|Jean-Philippe Rameau|Rameau, Jean Philippe",
+        "Carl Gotthelf Glaser|Carl Gotthelf Glaser (1784-1829), arranged by Lowell Mason",
+    ],
+)
+def test_spellings_that_join(spellings: str) -> None:
+    found = {spelling: catalogue.resolve(spelling) for spelling in spellings.split("|")}
+    assert None not in found.values() and len(set(found.values())) == 1, found
+    assert catalogue.unresolved(found) == []
+
+
+@pytest.mark.parametrize(
+    "names",
+    [
+        "J. S. Bach|J. C. Bach|C. P. E. Bach|W. F. Bach|J. C. F. Bach",
+        "W. A. Mozart|Leopold Mozart|Franz Xaver Mozart",
+        "Johann Strauss (Vater)|Johann Strauss (Sohn)|Josef Strauss|Eduard Strauss|"
+        "Richard Strauss|Oscar Straus",
+        "Alessandro Scarlatti|Domenico Scarlatti",
+        "Robert Schumann|Clara Schumann",
+        "Felix Mendelssohn|Fanny Mendelssohn",
+        "Joseph Haydn|Michael Haydn",
+        "Gustav Mahler|Alma Mahler",
+        "François Couperin|Louis Couperin",
+        "Henry Purcell|Daniel Purcell",
+        "Andrea Gabrieli|Giovanni Gabrieli",
+        "Lili Boulanger|Nadia Boulanger",
+        "Henryk Wieniawski|Józef Wieniawski",
+        "Karol Studziński|Piotr Studziński|Wincenty Studziński",
+        "Samuel Wesley|Samuel Sebastian Wesley",
+        "Franz Lachner|Ignaz Lachner",
+        "Josephine Lang|Margaret Ruthven Lang",
+        "César Franck|Robert Franz|Franz Benda|Jiří Antonín Benda",
+        "Neumann|Wawrzyniec Neumann",
+    ],
+)
+def test_persons_that_stay_apart(names: str) -> None:
+    found = [catalogue.resolve(name) for name in names.split("|")]
+    assert None not in found and len(set(found)) == len(found), found
+
+
+@pytest.mark.parametrize(
+    "name",
+    [
+        *("Bach", "Strauss", "J. Strauss", "Scarlatti", "Couperin", "Wesley", "A. Kątski"),
+        # Persons the table does not have are not the ones of that family that it has.
+        *("Johann Christoph Bach", "Georg Schumann", "Arnold Mendelssohn"),
+        *("Robert Schumann (Sohn)", "Anton Stamitz"),
+    ],
+)
+def test_a_name_that_several_share_is_nobody_for_certain(name: str) -> None:
+    assert catalogue.resolve(name) is None
+    assert catalogue.unresolved([name]) == [name]
+
+
+@pytest.mark.parametrize(
+    "credit", ["Arranged by Zed Nobody", "arr. by Zed Nobody (1838-1882)", "adapted by Zed"]
+)
+def test_an_arranger_alone_is_not_the_composer(credit: str) -> None:
+    assert is_anonymous(credit)
+    known = catalogue.resolve("Clara Schumann")
+    for said in (f"Clara Schumann, {credit}", f"C. Schumann {credit}", "C. Schumann arr. Zed"):
+        assert catalogue.resolve(said) == known and not is_anonymous(said)
+
+
 def test_every_named_composer_of_the_bundle_resolves() -> None:
     names = []
     for file in FILES:
@@ -583,6 +669,28 @@ def test_texts_without_a_year(text: str) -> None:
 )
 def test_lives_as_written(text: str, life: tuple[int | None, int | None]) -> None:
     assert catalogue.parse_life(text) == life
+
+
+@pytest.mark.parametrize(
+    ("text", "years"),
+    [
+        ("<1790->1810", (1790, 1810)),
+        ("<1848->1848", (1848, 1848)),
+        ("<1737/05/02->1740/01", (1737, 1740)),
+        ("fl. 1440-1470", (1440, 1470)),
+        ("active 1474-1507", (1474, 1507)),
+        ("<1810->1790", None),  # a slip: nobody was there after he came
+        ("<1695/02/19-", None),
+        ("~1535->1591/04/30", None),
+        ("<1532-1609", None),
+        ("1685-1750", None),
+        ("fl. before 1440", None),
+        ("", None),
+    ],
+)
+def test_years_of_activity(text: str, years: tuple[int, int] | None) -> None:
+    assert parse_active(text) == (years and catalogue.Years(*years))
+    assert years is None or catalogue.parse_life(text) == (None, None)
 
 
 @pytest.mark.parametrize(
@@ -726,6 +834,7 @@ def test_a_foreign_folder_is_described_from_its_own_words_only() -> None:
         ("Stephen Foster 1854", (1854, 1854), "stated"),
         ("Zed Nobody (1780)", (None, None), ""),
         ("Zed Nobody (1790-1850)", (1790, 1850), "life dates"),
+        ("Zed Nobody (fl. 1440-1470)", (1440, 1470), "active"),
         ("Lowell Mason (1792-1872), 1832", (1832, 1832), "stated"),
         ("Josquin des Prez, 1545", (1450, 1521), "life dates"),  # a print after his death
     ],
@@ -742,6 +851,9 @@ def test_years_beside_a_name(
     ("metadata", "expected"),
     [
         ({"ODT": "<1611"}, (None, 1611, "stated", None)),
+        ({"ODT": "<1611", "CDT": "<1611->1611"}, (1611, 1611, "active", 1611)),
+        ({"CDT": "<1790->1810"}, (1790, 1810, "active", 1800)),
+        ({"ODT": "1795", "CDT": "<1790->1810"}, (1795, 1795, "stated", 1795)),
         ({"ODT": "<1790", "CDT": "1755-~1820"}, (1755, 1820, "life dates", 1790)),
         ({"ODT": "1838-40", "CDT": "1810-1839"}, (1838, 1839, "stated", 1838)),
         ({"PDT": "1855", "CDT": "1810-1849"}, (1810, 1849, "life dates", 1845)),

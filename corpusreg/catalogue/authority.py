@@ -2,9 +2,10 @@
 
 data/composers.csv: id, name, spellings (separated by |), born, died, source. Names
 are compared without case, accents, punctuation, dates, opus numbers and library
-sigla, with 'Last, First' turned round; given names may be initials where only one
-composer in the table has them. data/not_composers.csv lists what stands in a
-composer's place without naming one ('Irish', 'collected by ...').
+sigla and arrangers, with 'Last, First' turned round; given names may be initials where
+only one composer in the table has them. Father and son of one name stay apart: '(Vater)'
+and the like are part of a name. data/not_composers.csv lists what stands in a composer's
+place without naming one ('Irish', 'collected by ...').
 """
 
 from __future__ import annotations
@@ -37,11 +38,23 @@ _MUSIC_BY = re.compile(
     r"\bMusic(?: and Setting)?:\s*(?:(['\"]).*?\1\s(?:or\s)?)*(.*?)\s*(?:\bSetting\b|;|$)"
 )
 _LEADING = re.compile(r"^\W*(?:(?:melody|composed|composer|comp|attr|by)\b\W*)+", re.I)
+# 'Johann Strauss (Sohn)': the one bracket that says who is meant.
+_GENERATION = re.compile(
+    r"\((?:the )?(I{1,3}|vater|sohn|father|son|elder|younger|p[eè]re|fils|[sj]r\.?|"
+    r"sen(?:ior)?\.?|jun(?:ior)?\.?)\)",
+    re.I,
+)
 _NOT_NAME = re.compile(
     r"[(\[{<].*?[)\]}>]|[(\[{<].*$"  # whatever is bracketed
     r"|[\\\n%?].*$"  # footnote marks, further lines, doubts
     r"|\b(?:c(?:a|irca)?\.?\s*)?1\d{3}.*$"  # a year and what follows
     r"|\s(?i:op(?:us)?\b|bwv\b|kv?\s*\.?\s*\d|d\s*\.\s*\d|hob\b).*$"  # work numbers
+    # whoever arranged it, after a name
+    r"|(?<=[^\s,;])[\s,;]+(?i:(?:arr(?:anged|\.)?|harmoni[sz]ed|adapted)\s+by\b|arr\.).*$"
+)
+# Words of a family name that stay whole where given names become initials.
+_PARTICLES = frozenset(
+    ["da", "de", "del", "della", "den", "der", "des", "di", "du", "la", "le", "van", "von"]
 )
 # A manuscript by its library, such as 'F-Pn 568': its number is no year.
 SIGLUM = re.compile(r"\b[A-Z]{1,3}-\s?[A-Z].*$", re.S)
@@ -90,7 +103,7 @@ def is_anonymous(name: str, relative: str = "") -> bool:
 def composer_key(name: str) -> str:
     """A name in the form that spellings are compared in: 'johann sebastian bach'."""
     plain = _LEADING.sub("", SIGLUM.sub("", music_by(name)))
-    plain = _NOT_NAME.sub("", " " + plain).strip(" ,;.")
+    plain = _NOT_NAME.sub("", " " + _GENERATION.sub(r"\1", plain)).strip(" ,;.")
     if plain.count(",") == 1:
         last, first = plain.split(",")
         plain = f"{first} {last}"
@@ -125,7 +138,7 @@ def _index() -> dict[str, Composer]:
         composer = Composer(row["id"], row["name"], born, died, row["source"])
         for spelling in (row["id"], row["name"], *filter(None, row["spellings"].split("|"))):
             index.setdefault(composer_key(spelling), composer)
-        for key in _shortened(composer_key(row["name"])):
+        for key in _shortened(row["name"]):
             shortened.setdefault(key, set()).add(composer)
     for key, composers in shortened.items():
         if len(composers) == 1:
@@ -133,11 +146,21 @@ def _index() -> dict[str, Composer]:
     return index
 
 
-def _shortened(key: str) -> set[str]:
-    """'johann sebastian bach' as 'j s bach' and 'johann s bach'."""
-    first, *rest = key.split()
-    if not rest:
+def _shortened(name: str) -> set[str]:
+    """'Johann Sebastian Bach' as 'j s bach', 'js bach' and 'johann s bach'.
+
+    What is written with a hyphen at the end is one family name; 'van' and the like may be
+    whole or initials: 'c m von weber', 'c m v weber'. Initials do not tell 'Johann Strauss
+    II' from the first.
+    """
+    name = re.sub(r" I{1,3}$", "", name)
+    words = composer_key(name).split()
+    last = len(composer_key(name.split()[-1]).split())
+    given, family = words[:-last], " ".join(words[-last:])
+    if not given:
         return set()
-    *middle, last = rest
-    initials = [word[0] for word in middle]
-    return {" ".join([first[0], *initials, last]), " ".join([first, *initials, last])}
+    initials = [word[0] for word in given]
+    whole = [word if word in _PARTICLES else word[0] for word in given]
+    ways = {" ".join(initials), " ".join(whole), "".join(initials)}
+    ways |= {" ".join([given[0], *way[1:]]) for way in (initials, whole)}
+    return {f"{way} {family}" for way in ways}

@@ -7,7 +7,8 @@ year    int of the Gregorian calendar, 1000 to 2099: three-digit numbers in titl
 range   `Years(first, last)`, inclusive; None where that end is open ('<1611').
 period  the name whose row of data/periods.csv holds the year.
 
-Year rule: a stated work date, else birth + 35 but not after death, else none.
+Year rule: a stated work date, else birth + 35 but not after death, else the middle of
+the years in which the composer is known to have been active, else none.
 The 35 is common practice for the middle of a working life, no source.
 """
 
@@ -19,7 +20,7 @@ from functools import lru_cache
 
 from corpusreg.catalogue.tables import rows
 
-__all__ = ["Years", "parse_life", "parse_years", "period_of", "typical_year"]
+__all__ = ["Years", "parse_active", "parse_life", "parse_years", "period_of", "typical_year"]
 
 MIDLIFE = 35
 _CENTURY = re.compile(r"(?<!\d)(\d{2})(?:st|nd|rd|th)\b[\s-]*(?:c\b|cent)", re.I)
@@ -30,6 +31,9 @@ _ISO_DATE = re.compile(r"(?<!\d)((?:1\d|20)\d{2})-\d{1,2}-\d{1,2}(?!\d)")
 _SLASH_DATE = re.compile(r"(?<!\d)((?:1\d|20)\d{2})/[\d^~?/|]*")
 _BEFORE = re.compile(r"<|\bbefore\b|\bby\b|\bante\b|\bvor\b|\bprzed\b", re.I)
 _AFTER = re.compile(r">|\bafter\b|\bpost\b|\bnach\b|\bpo\b", re.I)
+# A life of which only two signs are known, '<1790->1810': there by 1790, and after 1810.
+_SEEN = re.compile(r"\s*<=?\s*(1\d{3}|20\d{2})\s*-\s*>=?\s*(1\d{3}|20\d{2})\s*")
+_FLOURISHED = re.compile(r"\bfl(?:\.|ourished|oruit)|\bactive\b|\bworked\b", re.I)
 _ABOUT = re.compile(r"~|\?|\bc\.?\s*(?=\d)|\bca\.?\b|\bcirca\b|\babout\b|\bum\b", re.I)
 
 
@@ -99,7 +103,7 @@ def parse_life(text: str) -> tuple[int | None, int | None]:
         r"†|\+|\bd\.|\bdied\b|\bgest|-\s*[~<>]?\s*$", before_first
     ):
         born, died = None, born
-    if re.search(r"\bfl(?:\.|ourished|oruit)", before_first, re.I):
+    if _FLOURISHED.search(before_first):
         return None, None
     bound = r"(?:[<>]|\b(?:before|after|ante|post)\b)[\s~]*$"
     if re.search(bound, before_first, re.I):
@@ -107,6 +111,22 @@ def parse_life(text: str) -> tuple[int | None, int | None]:
     if len(marks) > 1 and re.search(bound, before_last, re.I):
         died = None
     return born, died
+
+
+def parse_active(text: str) -> Years | None:
+    """Years between which a person is known to have been active; None if it names none.
+
+    >>> parse_active("<1790->1810"), parse_active("1685-1750")
+    (Years(first=1790, last=1810, about=False), None)
+    >>> parse_active("fl. 1474-1507")
+    Years(first=1474, last=1507, about=False)
+    """
+    seen = _SEEN.fullmatch(_plain(text))
+    if seen is not None:
+        first, last = int(seen[1]), int(seen[2])
+        return Years(first, last) if first <= last else None
+    years = parse_years(text) if _FLOURISHED.search(text) else None
+    return years if years is not None and years.middle is not None else None
 
 
 def typical_year(born: int | None, died: int | None) -> int | None:

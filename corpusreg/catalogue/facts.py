@@ -4,15 +4,16 @@ Conventions
 -----------
 years    `year_from` to `year_to`, inclusive, None where open; `year_source` says
          where they come from: 'stated' in the file or in a table of its corpus,
-         'catalogue' (the sourced works table), 'life dates' (birth to death),
-         'collection' (the collections table), ''.
-year     the one year that the period rule uses: the middle of stated, catalogue or
-         collection years, birth + 35 but not after death for life dates, else None.
+         'catalogue' (the sourced works table), 'life dates' (birth to death), 'active'
+         (between the first and the last sign of the composer, where no life dates are
+         known), 'collection' (the collections table), ''.
+year     the one year that the period rule uses: the middle of stated, catalogue, active
+         or collection years, birth + 35 but not after death for life dates, else None.
 cluster  the statistical unit: the composer; for folk tunes and tune books their
          source or region; for anonymous works their collection.
 
 A stated date after the composer's death is a print's or a copy's and is passed over; a
-stated bound such as '<1611' gives way to life dates.
+stated bound such as '<1611' gives way to life dates and active years.
 """
 
 from __future__ import annotations
@@ -33,6 +34,7 @@ from corpusreg.catalogue.authority import (
 from corpusreg.catalogue.bundle import collection_of, work_row
 from corpusreg.catalogue.dates import (
     Years,
+    parse_active,
     parse_life,
     parse_years,
     period_of,
@@ -198,6 +200,12 @@ def _stated_life(meta: Mapping[str, str], name: str) -> tuple[int | None, int | 
     return said[0] if said else (None, None)
 
 
+def _active_years(meta: Mapping[str, str], name: str) -> Years | None:
+    """Years of activity that the file gives, in the places of life dates."""
+    texts = [meta.get("CDT", ""), *(text.strip("()[]") for text in _BRACKETED.findall(name))]
+    return next(filter(None, map(parse_active, texts)), None)
+
+
 def _years(
     score: Score,
     name: str,
@@ -213,6 +221,9 @@ def _years(
         return _row_years(work), "catalogue"
     if born is not None or died is not None:
         return Years(born, died), "life dates"
+    active = _active_years(score.metadata, name)
+    if active is not None:
+        return active, "active"
     if stated is not None:  # an open end, such as '<1611'
         return stated, "stated"
     if collection["year_source"]:
