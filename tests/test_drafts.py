@@ -28,7 +28,14 @@ from corpusreg.notes import Part
 from corpusreg.played import Played
 from corpusreg.report.quoted import _shown
 from corpusreg.report.writing import write_report
-from corpusreg.words.drafts import NOTHING, changed_bars, in_short, remarks, run_words
+from corpusreg.words.drafts import (
+    NOTHING,
+    changed_bars,
+    in_short,
+    measure_row,
+    remarks,
+    run_words,
+)
 from tests.by_hand import BAR, BEAT, Row, bars_of, notes_of
 from tests.conftest import PIECES, ROOT, Command
 
@@ -226,6 +233,16 @@ def test_console_and_json(run: Command, tmp_path: Path) -> None:
     assert {each["name"]: each["now"] for each in work["drafts"]["measures"]} == now
     same = run("compare", one, "--against", one)
     assert "Nothing has changed." in same.stdout
+
+
+def test_a_value_that_reads_otherwise_is_not_said_to_be_as_before(
+    in_home: Path, tmp_path: Path
+) -> None:
+    row = next(e for e in changed(tmp_path, BARS).measures if e.measure.name == "movement_bar")
+    assert row.before.value is not None and not row.changed
+    assert measure_row(row)[3] == "as before"
+    now = replace(row.now, value=row.before.value + 0.5)
+    assert measure_row(replace(row, now=now))[3] == "about as before"
 
 
 def test_python(in_home: Path, tmp_path: Path) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from pathlib import Path
 
 import numpy as np
@@ -191,6 +192,20 @@ def test_moving_more_moves_more() -> None:
     before, _, moving = found(keyboard([TUNE, BASS]), "move more")
     assert moving
     assert all(option.heard.movement > before.movement for option in moving)
+
+
+def test_one_change_is_offered_once_and_of_hands_that_sound() -> None:
+    """Where a hand rests, moving it too is no other option."""
+    still = [[0, 0, 0, 0]]
+    alone = keyboard([TUNE * 8, BASS * 4 + still * 12])
+    _, _, found_there = found(alone, "move more at 17")
+    assert found_there
+    changes = [option.move.change.octaves.tobytes() for option in found_there]
+    assert len(set(changes)) == len(changes)
+    for option in found_there:
+        if option.move.first >= 12:
+            assert "the right hand" in option.move.what
+            assert "left" not in option.move.what
 
 
 @settings(max_examples=12, deadline=None)
@@ -405,6 +420,12 @@ def test_options_as_json_and_as_text(run: Command, tmp_path: Path) -> None:
     assert len(list((tmp_path / "new" / "folder").glob("stairs-option-*.musicxml"))) == len(
         answer["revisions"]
     )
+
+
+def test_a_measure_that_reads_the_same_is_not_told_as_changed(in_home: Path) -> None:
+    told = revised_text(workflow.revise(STAIRS, "hold bass until 9"))
+    pairs = re.findall(r": ([\d.]+) [^()]*?\(now\s+([\d.]+) ", told)
+    assert pairs and all(after != now for after, now in pairs)
 
 
 def two_movements() -> str:

@@ -149,15 +149,16 @@ def _changes(found: Revised, after: Comparison) -> list[str]:
     pairs = [
         (old, new)
         for old, new in zip(found.piece.measures, after.measures, strict=True)
-        if new.value is not None and new.value != old.value
+        if new.value is not None
     ]
     pairs.sort(key=lambda pair: -_way(*pair))
-    lines = []
-    for old, new in pairs[:_MOST]:
+    told = []
+    for old, new in pairs:
         was, now = (value_words(each.measure, each.value) for each in (old, new))
-        place = measure_words(new.measure, new.value, new.placement)
-        lines += wrap(f"{new.measure.title}: {now} (now {was}); {place}", "     ", "   - ")
-    return lines
+        if was != now:
+            place = measure_words(new.measure, new.value, new.placement)
+            told.append(f"{new.measure.title}: {now} (now {was}); {place}")
+    return [line for each in told[:_MOST] for line in wrap(each, "     ", "   - ")]
 
 
 def _way(old: PlacedMeasure, new: PlacedMeasure) -> float:

@@ -86,13 +86,27 @@ def like(music: Music, bar: int, starts: Sequence[int], length: int) -> Iterator
 
 def _each(music: Music, first: int, last: int) -> Iterator[Move]:
     steps = (-1, 1, -2, 2) if len(music.hands) <= _FEW else (-1, 1)
-    for group in groups(music.hands):
-        rows = music.passage(group, first, last)
+    for group, rows in _sounding(music, [(first, last)]):
         for step in steps:
             yield _octaves(music, rows, step, group, first, last)
-    if len(music.hands) > 1:
+    outer = {0, len(music.hands) - 1}
+    sound = [music.passage(Group((hand,), ""), first, last).any() for hand in outer]
+    if len(outer) == 2 and all(sound):
         for step in (1, -1):
             yield _apart(music, step, first, last)
+
+
+def _sounding(music: Music, passages: Sequence[tuple[int, int]]) -> list[tuple[Group, Flags]]:
+    """Groups with notes in some passages, and these; of equal ones that of fewest hands."""
+    found: dict[bytes, tuple[Group, Flags]] = {}
+    for group in groups(music.hands):
+        rows = np.zeros(len(music.score.notes), bool)
+        for a, b in passages:
+            rows |= music.passage(group, a, b)
+        known = found.get(rows.tobytes())
+        if rows.any() and (known is None or len(group.hands) < len(known[0].hands)):
+            found[rows.tobytes()] = group, rows
+    return list(found.values())
 
 
 def _octaves(music: Music, rows: Flags, step: int, group: Group, first: int, last: int) -> Move:
@@ -138,17 +152,16 @@ def restless(
 ) -> Iterator[Move]:
     """Every other phrase moved, single phrases moved, or all opened out."""
     passages = phrases(phrase_bars(music, page), first, last)
-    for group in groups(music.hands):
-        for step in (-1, 1):
-            for odd in (0, 1):
-                rows = np.zeros(len(music.score.notes), bool)
-                for a, b in passages[odd::2]:
-                    rows |= music.passage(group, a, b)
+    for odd in (0, 1):
+        for group, rows in _sounding(music, passages[odd::2]):
+            for step in (-1, 1):
                 move = _octaves(music, rows, step, group, first, last)
                 what = f"every other phrase: {move.what}"
                 yield Move(f"alternate {move.key}", move.change, first, last, what)
-            for a, b in passages[1:]:
-                yield _octaves(music, music.passage(group, a, b), step, group, a, b)
+    for a, b in passages[1:]:
+        for group, rows in _sounding(music, [(a, b)]):
+            for step in (-1, 1):
+                yield _octaves(music, rows, step, group, a, b)
     change = contrast(music, limits, page, "open", first, last)
     yield Move("phrases outward", change, first, last, "phrases an octave or two further out")
 

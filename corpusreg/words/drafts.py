@@ -40,6 +40,7 @@ _UNLIKE = (
 )
 _MOST = 4  # runs of bars in one sentence
 _ALIKE = "as before"
+_NEARLY = "about as before"
 _KINDS = ("stay", "shift", "event")
 _TOLD = 4  # stays, shifts and events each
 
@@ -92,12 +93,11 @@ def measure_row(each: MeasureChange) -> tuple[str, str, str, str]:
     """Title, value before, value now, and what is said of it."""
     values = each.before.value, each.now.value
     before, now = (value_words(each.measure, value) for value in values)
-    return each.measure.title, before, now, _said(each)
+    said = _said(each) if each.changed else _ALIKE if before == now else _NEARLY
+    return each.measure.title, before, now, said
 
 
 def _said(each: MeasureChange) -> str:
-    if not each.changed:
-        return _ALIKE
     if each.before.value is None or each.now.value is None:
         missing = each.now if each.now.value is None else each.before
         when = "now" if each.now.value is None else "before"
