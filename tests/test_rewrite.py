@@ -296,3 +296,33 @@ def test_a_clef_is_set_where_ledger_lines_would_pile_up(tmp_path: Path) -> None:
     assert clefs == [("1", "F"), ("2", "G"), ("4", "F")]
     assert not faults(out)
     assert one(out).notes["pitch"].tolist() == [52, 76, 76, 52, 52]
+
+
+def test_a_clef_does_not_come_and_go(tmp_path: Path) -> None:
+    """E3 two octaves up needs another clef, A2 alone would not, and a rest is in any."""
+    pitch = "<note><pitch><step>{}</step><octave>{}</octave></pitch>{}</note>"
+    lasts = "<duration>4</duration><voice>1</voice><type>whole</type>"
+    clef = "<clef><sign>F</sign><line>4</line></clef>"
+    head = f"<attributes><divisions>1</divisions>{clef}</attributes>"
+    rest = f"<note><rest/>{lasts}</note>"
+    music = [pitch.format(*name, lasts) for name in ("E3", "E3", "A2", "E3", "E3")]
+    music.insert(3, rest)
+    bars = "".join(
+        f'<measure number="{n}">{head if n == 1 else ""}{note}</measure>'
+        for n, note in enumerate(music, 1)
+    )
+    page = tmp_path / "bass.musicxml"
+    page.write_text(
+        '<score-partwise version="4.0"><part-list><score-part id="P1"><part-name>Piano'
+        f'</part-name></score-part></part-list><part id="P1">{bars}</part></score-partwise>',
+        encoding="utf-8",
+    )
+    score, out = one(page), tmp_path / "out.musicxml"
+    write(page, score, octaves(score, [1, 2, 3], by=2), out)
+    clefs = [
+        (bar.get("number"), sign)
+        for bar in tree(out).iter("measure")
+        for sign in [each.text for each in bar.iterfind("attributes/clef/sign")]
+    ]
+    assert clefs == [("1", "F"), ("2", "G"), ("6", "F")]
+    assert not faults(out)

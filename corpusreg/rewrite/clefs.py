@@ -2,7 +2,9 @@
 
 A clef is set, from one barline to another, where the moved notes of a staff would need
 more than LEDGERS ledger lines on average and the treble or bass clef needs less than half
-as many. Parts with octave-shift lines are left: what is printed there lies elsewhere.
+as many. It is kept through rests, and while moved notes need no more ledger lines in it
+than in their own, so that clefs do not come and go. Parts with octave-shift lines are left:
+what is printed there lies elsewhere.
 """
 
 from __future__ import annotations
@@ -56,7 +58,7 @@ def _staff(bars: list[etree._Element], staff: str, moved: Container[etree._Eleme
         clefs = [
             _read(c) for c in bar.iterfind("attributes/clef") if c.get("number", "1") == staff
         ]
-        wanted = _wanted(bar, staff, clefs[0] if clefs else written, moved)
+        wanted = _wanted(bar, staff, clefs[0] if clefs else written, now, moved)
         if len(clefs) > 1 or (clefs and wanted):
             wanted = None  # it changes in this bar anyway
         if wanted != now and not clefs:
@@ -67,18 +69,26 @@ def _staff(bars: list[etree._Element], staff: str, moved: Container[etree._Eleme
 
 
 def _wanted(
-    bar: etree._Element, staff: str, clef: _Clef, moved: Container[etree._Element]
+    bar: etree._Element,
+    staff: str,
+    clef: _Clef,
+    now: _Clef | None,
+    moved: Container[etree._Element],
 ) -> _Clef | None:
-    """The clef that a bar asks for in place of its own."""
+    """The clef that a bar asks for in place of its own. now: that of the bar before it."""
     notes = [
         note
         for note in bar.iterchildren("note")
         if note.findtext("staff", "1") == staff and note.find("pitch") is not None
     ]
-    if not notes or clef.lowest_line is None or not any(note in moved for note in notes):
+    if not notes:
+        return now
+    if clef.lowest_line is None or not any(note in moved for note in notes):
         return None
     places = [_place(note) for note in notes]
     need = _ledgers(places, clef)
+    if now and _ledgers(places, now) <= need:
+        return now
     best = min(_OFFERED, key=lambda other: _ledgers(places, other))
     return best if need > LEDGERS and 2 * _ledgers(places, best) < need else None
 
