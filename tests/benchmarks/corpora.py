@@ -6,9 +6,14 @@ Reads the development corpora in ../shared/corpora, each by the layout of its en
 catalogue, in a home of its own. Prints and writes results/corpora.json:
 
 - seconds to measure the songs with two workers, to publish them, and to add them again
-  unchanged; seconds of computing of all processes, which other work does not change;
+  unchanged; seconds of computing of all processes, which other work hardly changes; how
+  many processes wanted the computer's cores in the minute before;
 - share of files that were read, and each that was not, with its reason;
-- works with a named composer: share joined by the authority table, share with a date;
+- works with a named composer: share joined by the authority table, share with a date, and
+  each composer without one. Named is whom the credit names: a family name alone counts;
+  'Anonymous', a tradition, nation, book, collector or arranger does not (their credits are
+  in the list 'nobody'). A date is a year, or a range, of the work or of the composer's life
+  or activity; the century of a manuscript is none;
 - share of works whose ensemble was recognised;
 - counts and metadata against the corpora's own tables;
 - bars, notes, lowest and highest pitch of the works in tests/data/known_works.csv;
@@ -25,6 +30,7 @@ import resource
 import sys
 import tempfile
 import time
+from collections import Counter
 from pathlib import Path
 from typing import Any
 
@@ -34,6 +40,7 @@ from write_known_works import CORPORA, place_of, rows
 
 from corpusreg import workflow
 from corpusreg.catalogue.authority import is_anonymous, resolve
+from corpusreg.catalogue.heads import read_head
 from corpusreg.corpora import Added, allowed, listed, remember
 from corpusreg.store import open_reference
 
@@ -57,6 +64,11 @@ SELECT corpus, count(*) AS works,
     ) AS dated,
     count(*) FILTER (ensemble NOT LIKE '%unnamed%') AS ensembles
 FROM works GROUP BY corpus ORDER BY corpus
+"""
+UNDATED = """
+SELECT corpus, composer_name, count(*) AS works FROM works
+WHERE composer_name IS NOT NULL AND coalesce(born, died, year_from, year_to) IS NULL
+GROUP BY ALL ORDER BY works DESC, composer_name
 """
 
 
@@ -90,6 +102,7 @@ def computing() -> float:
 def songs() -> dict[str, float]:
     """The songs alone: measured and published, then once more unchanged."""
     remember(Added("songs", CORPORA / FOLDERS["songs"]))
+    load = os.getloadavg()[0]
     began, used = time.perf_counter(), computing()
     ends: list[float] = []
     workflow.extract(
@@ -105,6 +118,7 @@ def songs() -> dict[str, float]:
         "publishing_seconds": round(done - ends[-1], 2),
         "computing_seconds": round(spent, 2),
         "unchanged_seconds": round(time.perf_counter() - unchanged, 2),
+        "load_before": round(load, 2),
     }
 
 
@@ -115,6 +129,7 @@ def all_corpora(names: list[str]) -> dict[str, Any]:
     built = workflow.extract(names, workers=2)
     with open_reference() as reference:
         table = reference.query(KNOWN)
+        undated = reference.query(UNDATED).rows
         failures = reference.query(
             "SELECT corpus, path, reason FROM failures ORDER BY ALL"
         ).rows
@@ -127,10 +142,22 @@ def all_corpora(names: list[str]) -> dict[str, Any]:
         "failures": failures,
         "share_joined": round(total["joined"] / total["named"], 4),
         "share_dated": round(total["dated"] / total["named"], 4),
+        "undated": undated,
+        "nobody": nobody(names),
         "share_dated_songs": by_corpus["songs"]["dated"] / by_corpus["songs"]["named"],
         "share_of_ensembles": round(total["ensembles"] / total["works"], 4),
         "left_out": built.left_out,
     }
+
+
+def nobody(names: list[str]) -> dict[str, int]:
+    """Credits that name no person, with the number of files that have them."""
+    credits: Counter[str] = Counter()
+    for name in names:
+        for file in listed(Added(name, CORPORA / FOLDERS[name])).files:
+            told = dict(file.known).get("composer")
+            credits[told or read_head(file.path, file.format).composer] += 1
+    return {text: count for text, count in sorted(credits.items()) if is_anonymous(text)}
 
 
 def against_tables() -> dict[str, int]:
