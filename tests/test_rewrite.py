@@ -326,3 +326,27 @@ def test_a_clef_does_not_come_and_go(tmp_path: Path) -> None:
     ]
     assert clefs == [("1", "F"), ("2", "G"), ("6", "F")]
     assert not faults(out)
+
+
+def test_a_clef_of_the_file_gives_way_where_its_bar_moves_out_of_it(tmp_path: Path) -> None:
+    note = (
+        "<note><pitch><step>{}</step><octave>{}</octave></pitch><duration>4</duration>"
+        "<voice>1</voice><type>whole</type></note>"
+    )
+    clef = "<attributes>{}<clef><sign>{}</sign><line>{}</line></clef></attributes>"
+    heads = [clef.format("<divisions>1</divisions>", "F", 4), clef.format("", "G", 2), "", ""]
+    bars = "".join(
+        f'<measure number="{n}">{head}{note.format(*name)}</measure>'
+        for n, (head, name) in enumerate(zip(heads, ("E3", "E4", "E4", "E4"), strict=True), 1)
+    )
+    page = tmp_path / "bass.musicxml"
+    page.write_text(
+        '<score-partwise version="4.0"><part-list><score-part id="P1"><part-name>Piano'
+        f'</part-name></score-part></part-list><part id="P1">{bars}</part></score-partwise>',
+        encoding="utf-8",
+    )
+    score, out = one(page), tmp_path / "out.musicxml"
+    write(page, score, octaves(score, [1, 2], by=-2), out)
+    signs = [bar.findtext("attributes/clef/sign") for bar in tree(out).iter("measure")]
+    assert signs == ["F", "F", None, "G"]
+    assert not faults(out)

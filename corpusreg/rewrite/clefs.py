@@ -55,17 +55,27 @@ def _staff(bars: list[etree._Element], staff: str, moved: Container[etree._Eleme
     written = _Clef("G", 2)
     now: _Clef | None = None  # set here and still in force
     for bar in bars:
-        clefs = [
-            _read(c) for c in bar.iterfind("attributes/clef") if c.get("number", "1") == staff
-        ]
+        own = [c for c in bar.iterfind("attributes/clef") if c.get("number", "1") == staff]
+        clefs = [_read(c) for c in own]
         wanted = _wanted(bar, staff, clefs[0] if clefs else written, now, moved)
-        if len(clefs) > 1 or (clefs and wanted):
-            wanted = None  # it changes in this bar anyway
-        if wanted != now and not clefs:
+        if not clefs and wanted != now:
             _put(bar, staff, wanted or written)
+        elif len(own) == 1 and _leads(own[0]):
+            if wanted:
+                _name(own[0], wanted)
+        elif clefs:
+            wanted = None  # it changes in this bar anyway
         now = wanted
         if clefs:
             written = clefs[-1]
+
+
+def _leads(clef: etree._Element) -> bool:
+    """Whether a clef stands before all notes of its bar."""
+    attributes = clef.getparent()
+    return attributes is not None and not any(
+        True for _ in attributes.itersiblings("note", preceding=True)
+    )
 
 
 def _wanted(
@@ -82,12 +92,12 @@ def _wanted(
         if note.findtext("staff", "1") == staff and note.find("pitch") is not None
     ]
     if not notes:
-        return now
+        return None if now == clef else now
     if clef.lowest_line is None or not any(note in moved for note in notes):
         return None
     places = [_place(note) for note in notes]
     need = _ledgers(places, clef)
-    if now and _ledgers(places, now) <= need:
+    if now and now != clef and _ledgers(places, now) <= need:
         return now
     best = min(_OFFERED, key=lambda other: _ledgers(places, other))
     return best if need > LEDGERS and 2 * _ledgers(places, best) < need else None
@@ -113,12 +123,7 @@ def _read(element: etree._Element) -> _Clef:
 
 def _put(bar: etree._Element, staff: str, clef: _Clef) -> None:
     attributes = etree.Element("attributes")
-    element = etree.SubElement(attributes, "clef", number=staff)
-    etree.SubElement(element, "sign").text = clef.sign
-    if clef.sign in _LINES:
-        etree.SubElement(element, "line").text = str(clef.line)
-    if clef.octaves:
-        etree.SubElement(element, "clef-octave-change").text = str(clef.octaves)
+    _name(etree.SubElement(attributes, "clef", number=staff), clef)
     # After what stands at the head of the bar: layout, key, metre.
     head = 0
     for child in bar:
@@ -126,3 +131,14 @@ def _put(bar: etree._Element, staff: str, clef: _Clef) -> None:
             break
         head += 1
     bar.insert(head, attributes)
+
+
+def _name(element: etree._Element, clef: _Clef) -> None:
+    """Make an element say a clef."""
+    for child in list(element):
+        element.remove(child)
+    etree.SubElement(element, "sign").text = clef.sign
+    if clef.sign in _LINES:
+        etree.SubElement(element, "line").text = str(clef.line)
+    if clef.octaves:
+        etree.SubElement(element, "clef-octave-change").text = str(clef.octaves)
