@@ -72,25 +72,27 @@ def default_files() -> list[catalogue.SourceFile]:
 def run(arguments: list[str], home: Path, text: str | None = None) -> tuple[float, float, str]:
     """Wall seconds, peak megabytes of the largest process, and output of one command."""
     began = time.perf_counter()
-    process = subprocess.Popen(
-        arguments,
-        stdin=subprocess.PIPE,
-        stdout=subprocess.PIPE,
-        stderr=sys.stderr if text is not None else subprocess.DEVNULL,
-        text=True,
-        env=os.environ | {"CORPUSREG_HOME": str(home)},
-    )
-    assert process.stdin is not None and process.stdout is not None
-    process.stdin.write(text or "")
-    process.stdin.close()
-    peak = 0.0
-    if text is None:
-        while process.poll() is None:
-            peak = max(peak, largest(process.pid))
-            time.sleep(0.05)
-    output = process.stdout.read()
-    if process.wait():
-        raise SystemExit(f"{' '.join(arguments[:3])} failed")
+    with tempfile.TemporaryFile("w+", encoding="utf-8") as said:
+        process = subprocess.Popen(
+            arguments,
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            stderr=said,
+            text=True,
+            env=os.environ | {"CORPUSREG_HOME": str(home)},
+        )
+        assert process.stdin is not None and process.stdout is not None
+        process.stdin.write(text or "")
+        process.stdin.close()
+        peak = 0.0
+        if text is None:
+            while process.poll() is None:
+                peak = max(peak, largest(process.pid))
+                time.sleep(0.05)
+        output = process.stdout.read()
+        if process.wait():
+            said.seek(0)
+            raise SystemExit(f"{' '.join(arguments[:2])} failed:\n{said.read()[-2000:]}")
     return time.perf_counter() - began, peak, output
 
 
