@@ -13,6 +13,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from lxml import html
 from musicxml_schema import faults
+from playwright.sync_api import Browser
 from test_revise import BASS, TUNE, keyboard, line_at_its_limits, lowest_classes
 
 from corpusreg import workflow
@@ -20,7 +21,7 @@ from corpusreg.catalogue import bundled
 from corpusreg.errors import UsageError
 from corpusreg.instruments import load
 from corpusreg.notes import Score
-from corpusreg.pages.contrast import check_contrast_page, contrast_page
+from corpusreg.pages.contrast import check_contrast_page, contrast_page, write_contrast
 from corpusreg.played import Played, perform
 from corpusreg.readers import read_scores
 from corpusreg.revising.contrast import FEWEST, WAYS, contrast
@@ -184,6 +185,19 @@ def test_the_page_shows_both_versions_and_plays_both(tmp_path: Path) -> None:
         check_contrast_page(tmp_path / "page.pdf")
     assert sorted(p % 12 for p in first["pitches"]) == sorted(p % 12 for p in second["pitches"])
     assert first["pitches"] != second["pitches"]
+
+
+@pytest.mark.parametrize("width", [390, 1100])
+def test_the_page_shows_the_maps_at_any_width(
+    browser: Browser, tmp_path: Path, width: int
+) -> None:
+    write_contrast(workflow.contrast(STAIRS), tmp_path / "page.html")
+    page = browser.new_page(viewport={"width": width, "height": 800})
+    page.goto((tmp_path / "page.html").as_uri())
+    assert page.locator(".map svg").first.is_visible()
+    assert page.get_by_role("button", name="Hear all, in this way").is_visible()
+    assert page.evaluate("document.documentElement.scrollWidth") <= width
+    page.close()
 
 
 def test_what_cannot_be_moved_is_said(tmp_path: Path) -> None:

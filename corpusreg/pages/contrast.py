@@ -89,22 +89,13 @@ def _maps(c: Contrast) -> Html:
     ]
     map_ = tag(
         "div",
-        tag("div", *drawn, class_="wide alone"),
-        class_="map",
+        tag("div", *drawn, class_="drawn"),
+        class_="map alone",
         tabindex=0,
         role="application",
         aria_roledescription="two register maps",
         aria_label=f"{c.title}, as it is and in another way, on the same axes",
         aria_describedby="w1-keys",
-    )
-    last = len(c.before.played.bars)
-    tools = tag(
-        "div",
-        tag("p", "Point at a bar, or touch it.", class_="readout", role="status"),
-        tag("p", _buttons("Hear the bar", class_="hear-chosen", disabled=True)),
-        tag("p", _buttons("Hear all", data_first=0, data_last=last)),
-        tag("p", tag("button", "Stop", type="button", class_="stop")),
-        class_="tools",
     )
     keys = tag(
         "p",
@@ -120,9 +111,22 @@ def _maps(c: Contrast) -> Html:
     )
     title = tag("h2", "Both on the same axes", id="w1-map-title")
     return tag(
-        "section", title, tag("figure", map_, tools, keys, caption), *_tempo(c),
+        "section", title, tag("figure", map_, _tools(c), keys, caption), *_tempo(c),
         id="w1-map", aria_labelledby="w1-map-title",
     )  # fmt: skip
+
+
+def _tools(c: Contrast) -> Html:
+    buttons = tag(
+        "p",
+        _buttons("Hear the bar", class_="hear-chosen", disabled=True),
+        " ",
+        _buttons("Hear all", data_first=0, data_last=len(c.before.played.bars)),
+        " ",
+        tag("button", "Stop", type="button", class_="stop"),
+    )
+    readout = tag("p", "Point at a bar, or touch it.", class_="readout", role="status")
+    return tag("div", readout, buttons, class_="tools")
 
 
 def _tempo(c: Contrast) -> list[Html]:
