@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import base64
 import gc
+import html
 import io
 import json
 import os
@@ -27,7 +28,11 @@ from flask.testing import FlaskClient
 from playwright.sync_api import Browser, FileChooser, Page
 from werkzeug.test import TestResponse
 
+from corpusreg import workflow
+from corpusreg.definitions import VERSION
 from corpusreg.errors import UsageError
+from corpusreg.pages.contrast import contrast_page
+from corpusreg.report.writing import write_report
 from corpusreg.room import uploads
 from corpusreg.room.app import room
 from corpusreg.room.desk import Desk
@@ -236,7 +241,9 @@ class TestRefusals:
         assert get(client, "/", Sec_Fetch_Site="none").status_code == 200
         assert give(client, (PIECE, "a.xml"), Sec_Fetch_Site="none").status_code == 403
 
-    @pytest.mark.parametrize("path", ["/scores", "/reference", "/scores/x/compare"])
+    @pytest.mark.parametrize(
+        "path", ["/scores", "/reference", "/scores/x/compare", "/scores/x/revise"]
+    )
     @pytest.mark.parametrize("given", ["", "x" * 32])
     def test_forms_without_the_sign_of_this_run(
         self, client: FlaskClient, desk: Desk, path: str, given: str
@@ -291,10 +298,6 @@ class TestRefusals:
 
 class TestReports:
     def test_the_report_is_that_of_compare(self, client: FlaskClient, desk: Desk) -> None:
-        from corpusreg import workflow
-        from corpusreg.definitions import VERSION
-        from corpusreg.report.writing import write_report
-
         address = settled(desk, give(client, (PIECE, "stairs.musicxml")))
         shown = get(client, f"{address}/report/0")
         assert shown.headers["Content-Security-Policy"].startswith("sandbox allow-scripts")
@@ -380,6 +383,132 @@ class TestHandouts:
         told = line(get(client, address))
         assert "no column 'file'" in told.replace("&#39;", "'")
         assert str(desk._folder) not in told
+
+
+class TestOneScore:
+    """An earlier draft, other registers, small changes: what the commands make."""
+
+    def asked(
+        self, client: FlaskClient, address: str, what: str, **given: object
+    ) -> TestResponse:
+        return post(client, f"{address}/{what}", {"token": token(client)} | given)
+
+    def given(self, client: FlaskClient, desk: Desk) -> str:
+        return settled(desk, give(client, (PIECE, "stairs.musicxml")))
+
+    def test_a_version_is_that_of_contrast(
+        self, client: FlaskClient, desk: Desk, tmp_path: Path
+    ) -> None:
+        address = self.given(client, desk)
+        wanted = {"how": "narrow", "bars": "9-16"}
+        settled(desk, self.asked(client, address, "contrast", **wanted))
+        files = [tmp_path / "own.musicxml", tmp_path / "own.mid"]
+        own = workflow.contrast(PIECES / "stairs.musicxml", "narrow", bars="9-16", to=files)
+        page = get(client, address).text
+        (shown,) = re.findall(r'<iframe[^>]* src="([^"]+)"', page)
+        assert "Stairs, bars 9 to 16: drawn together" in page
+        answer = get(client, shown)
+        assert answer.text == contrast_page(own)
+        assert answer.headers["Content-Security-Policy"].startswith("sandbox allow-scripts")
+        for place, file in enumerate(files):
+            saved = get(client, f"{shown}/{place}")
+            assert saved.data == file.read_bytes()
+            name = f"stairs-narrow{file.suffix}"
+            assert f"attachment; filename={name}" in saved.headers["Content-Disposition"]
+
+    def test_options_are_those_of_revise(
+        self, client: FlaskClient, desk: Desk, tmp_path: Path
+    ) -> None:
+        address = self.given(client, desk)
+        settled(desk, self.asked(client, address, "revise", toward="move more at 9"))
+        own = workflow.revise(PIECES / "stairs.musicxml", "move more at 9", to=tmp_path)
+        page = html.unescape(get(client, address).text)
+        assert "They are options, not rules." in page and own.revisions
+        links = re.findall(r'<a href="([^"]+)" download>Save it as MusicXML</a>', page)
+        for revision, link in zip(own.revisions, links, strict=True):
+            assert revision.words in page and revision.file
+            assert get(client, link).data == revision.file.read_bytes()
+        # The report stays where it was.
+        assert f'src="{address.removeprefix(HERE)}/report/0"' in page
+
+    def test_a_draft_is_told_as_compare_tells_it(
+        self, client: FlaskClient, desk: Desk, tmp_path: Path
+    ) -> None:
+        address = self.given(client, desk)
+        earlier = tmp_path / "first try.musicxml"
+        workflow.contrast(PIECES / "stairs.musicxml", "narrow", to=[earlier])
+        given = (io.BytesIO(earlier.read_bytes()), earlier.name)
+        settled(desk, self.asked(client, address, "draft", earlier=given))
+        found = workflow.compare_paths(
+            [PIECES / "stairs.musicxml"], with_study=True, against=earlier
+        )
+        own = tmp_path / "own.html"
+        write_report(
+            found.comparisons, (), found.reference_id, VERSION, own,
+            studied=found.studied, drafts=found.drafts,
+        )  # fmt: skip
+        page = get(client, address).text
+        assert "Stairs: what changed since first try.musicxml" in page
+        (shown,) = re.findall(r'<iframe[^>]* src="([^"]+)"', page)
+        assert get(client, shown).data == own.read_bytes()
+        saved = get(client, f"{shown}?save").headers["Content-Disposition"]
+        assert "what changed since first try.musicxml.html" in saved
+
+    def test_one_of_several_works_is_chosen(self, client: FlaskClient, desk: Desk) -> None:
+        up, down = "CEGc|egc'g|CEGc|egc'e|", "c'gec|GECE|c'gec|GEC2|"
+        tune = "X:{}\nT:Tune {}\nM:4/4\nL:1/4\nK:C\n{}\n\n"
+        book = "".join(tune.format(n, n, notes * 3) for n, notes in ((1, up), (2, down)))
+        address = settled(desk, give(client, (book.encode(), "book.abc")))
+        page = get(client, address).text
+        assert page.count('<option value="1">Tune 2 (no. 2)</option>') == 3
+        settled(desk, self.asked(client, address, "contrast", how="open", work="1"))
+        page = get(client, address).text
+        assert "Tune 2: opened out" in page
+        assert "Save it as MIDI" in page and "Save it as MusicXML" not in page
+
+    def test_what_makes_no_sense(self, client: FlaskClient, desk: Desk) -> None:
+        address = self.given(client, desk)
+        score = (PIECE, "a.musicxml")
+        for what, given, words in (
+            ("contrast", {"how": "better"}, "the way is one of settled, narrow, open"),
+            ("contrast", {"how": "open", "work": "7"}, "this piece could not be read"),
+            ("revise", {"toward": "nicer"}, "'nicer': not known; write it as one of these"),
+            ("draft", {}, "no file was given; choose the earlier draft"),
+            ("draft", {"earlier": (io.BytesIO(b"x"), "a.docx")}, "a.docx: not a score"),
+            ("draft", {"earlier": (io.BytesIO(PIECE), score[1]), "work": "x"}, "this piece"),
+        ):
+            told = html.unescape(line(self.asked(client, address, what, **given)))
+            assert told.lower().startswith(words.lower())
+        assert not desk.piles[address.rpartition("/")[2]].changes
+
+    def test_what_cannot_be_done_is_said_and_costs_nothing(
+        self, client: FlaskClient, desk: Desk
+    ) -> None:
+        address = self.given(client, desk)
+        broken = {"earlier": (io.BytesIO(b"<score-partwise>"), "old.musicxml")}
+        for what, given, words in (
+            ("contrast", {"how": "open", "bars": "99"}, "has no bar '99'"),
+            ("revise", {"toward": "clear before 99"}, "has no bar '99'"),
+            ("draft", broken, "old.musicxml"),
+        ):
+            settled(desk, self.asked(client, address, what, **given))
+            page = get(client, address)
+            told = html.unescape(line(page))
+            assert words in told and str(desk._folder) not in told and "made" not in told
+            assert "/report/0" in page.text
+
+    def test_only_the_last_ones_are_kept(
+        self, client: FlaskClient, desk: Desk, monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        monkeypatch.setattr("corpusreg.room.desk._MADE", 2)
+        address = self.given(client, desk)
+        for how in ("open", "narrow", "settled"):
+            settled(desk, self.asked(client, address, "contrast", how=how))
+        pile = desk.piles[address.rpartition("/")[2]]
+        assert len(pile.changes) == len(list(pile.folder.glob("made*"))) == 2
+        assert get(client, f"{address}/changes/2").status_code == 404
+        assert get(client, f"{address}/changes/4").status_code == 200
+        assert get(client, f"{address}/changes/4/9").status_code == 404
 
 
 def test_the_folder_is_private_and_goes_at_the_end(in_home: Path) -> None:
@@ -555,6 +684,49 @@ def test_with_the_keyboard_alone(opened: Opened) -> None:
     with page.expect_download() as waiting:
         page.keyboard.press("Enter")
     assert "handouts/sheets/stairs.pdf" in zipfile.ZipFile(waiting.value.path()).namelist()
+
+
+@pytest.mark.parametrize(("width", "dark"), [(390, True), (1200, False)])
+def test_one_score_with_the_keyboard_alone(
+    opened: Opened, tmp_path: Path, width: int, dark: bool
+) -> None:
+    """From a version to hear over small changes to an earlier draft, on one page."""
+    page = opened(width=width, dark=dark)
+    page.locator("#files").set_input_files(PIECES / "stairs.musicxml")
+    news = page.get_by_role("status")
+    news.get_by_text("The report is ready.").wait_for()
+    report = page.frame_locator("iframe[title=Report]")
+
+    page.get_by_text("Hear it in other registers").press("Enter")
+    page.get_by_label("How").press("End")
+    page.get_by_role("button", name="Write the version").press("Enter")
+    news.get_by_text("The page is ready, below.").wait_for()
+    report.get_by_role("button", name="Hear all, in this way").wait_for()
+    with page.expect_download() as waiting:
+        page.get_by_role("link", name="Save it as MusicXML").press("Enter")
+    assert waiting.value.suggested_filename == "stairs-open.musicxml"
+    version = tmp_path / "stairs-open.musicxml"
+    waiting.value.save_as(version)
+
+    page.get_by_text("What would help").press("Enter")
+    page.get_by_label("What you want").fill("move more at 9")
+    page.get_by_label("What you want").press("Enter")
+    news.get_by_text("to try.").wait_for()
+    with page.expect_download() as waiting:
+        page.get_by_role("link", name="Save it as MusicXML").first.press("Enter")
+    assert waiting.value.suggested_filename == "stairs-option-1.musicxml"
+
+    page.get_by_text("Compare with an earlier draft").press("Enter")
+    page.get_by_label("The earlier draft").set_input_files(version)
+    page.get_by_role("button", name="Compare the drafts").press("Enter")
+    news.get_by_text("The page is ready, below.").wait_for()
+    report.get_by_role("heading", name="What changed since the earlier draft").wait_for()
+    page.get_by_role("link", name="The report").press("Enter")
+    report.get_by_role("heading", name="What stands out").wait_for()
+    assert report.get_by_role("heading", name="What changed since").count() == 0
+    for summary in page.locator("summary").all():
+        summary.press("Enter")
+    _accessible(page, width)
 
 
 def test_a_folder_is_chosen_with_its_name(opened: Opened, tmp_path: Path) -> None:

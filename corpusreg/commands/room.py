@@ -19,7 +19,7 @@ _NEEDED = ("flask", "typst", "verovio")
 
 def add_room(commands: Any) -> None:
     """Add the command."""
-    room = command(commands, "room", "the same in a browser: drop in scores, save handouts")
+    room = command(commands, "room", "in a browser: reports, drafts, versions, handouts")
     room.add_argument(
         "--port", type=positive, default=0, metavar="N", help="where (default: a free port)"
     )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import secrets
 from importlib.resources import files
+from pathlib import Path
 from typing import IO
 
 from flask import Flask, Response, abort, redirect, render_template, request, send_file, url_for
@@ -15,9 +16,11 @@ from corpusreg import workflow
 from corpusreg.errors import CorpusregError, UsageError
 from corpusreg.formats import FORMATS
 from corpusreg.pictures import look
+from corpusreg.revising.intentions import EXAMPLES
 from corpusreg.room import guard
-from corpusreg.room.desk import Desk, Pile
-from corpusreg.room.uploads import FILES, MEGABYTE, PER_FILE, TOTAL
+from corpusreg.room.changes import WAYS
+from corpusreg.room.desk import Desk, Pile, Work
+from corpusreg.room.uploads import FILES, MEGABYTE, PER_FILE, TOTAL, clean
 
 __all__ = ["room"]
 
@@ -25,6 +28,8 @@ _FORM = 2**20  # bytes of a request beside its files
 _PARTS = FILES + 50  # parts of a request: files and fields
 _FEW = 10  # works from which a group is offered for choosing
 _PAPERS = ("a4", "letter")
+# Intentions that need no passage of the reference.
+_PLAIN = [each for each in EXAMPLES if "WORK" not in each]
 
 
 class _RefusedError(CorpusregError):
@@ -78,6 +83,7 @@ def room(desk: Desk, port: int) -> Flask:
     _problems(app)
     _entry(app, desk)
     _pile_pages(app, desk)
+    _score_pages(app, desk)
     _pile_files(app, desk)
     return app
 
@@ -118,9 +124,8 @@ def _problems(app: Flask) -> None:
 
     @app.errorhandler(CorpusregError)
     def ours(error: CorpusregError) -> tuple[str, int] | Response:
-        return told(
-            " ".join(str(error).split()), 403 if isinstance(error, _RefusedError) else 400
-        )
+        line = " ".join(str(error).split()).removeprefix("--toward ")
+        return told(line, 403 if isinstance(error, _RefusedError) else 400)
 
     @app.errorhandler(RequestEntityTooLarge)
     def too_much(_: RequestEntityTooLarge) -> tuple[str, int] | Response:
@@ -171,7 +176,9 @@ def _pile_pages(app: Flask, desk: Desk) -> None:
 
     @app.get("/scores/<key>")
     def pile(key: str) -> str:
-        return render_template("pile.html", pile=_pile(desk, key), groups=_groups())
+        return render_template(
+            "pile.html", pile=_pile(desk, key), groups=_groups(), ways=WAYS, intentions=_PLAIN
+        )
 
     @app.post("/scores/<key>/compare")
     def compare(key: str) -> AnyResponse:
@@ -197,8 +204,44 @@ def _pile_pages(app: Flask, desk: Desk) -> None:
         return redirect(url_for("pile", key=key), 303)
 
 
+def _score_pages(app: Flask, desk: Desk) -> None:
+    """What is done with one score: an earlier draft, other registers, small changes."""
+
+    @app.post("/scores/<key>/draft")
+    def draft(key: str) -> AnyResponse:
+        found = _free(desk, key)
+        earlier = request.files.get("earlier")
+        if earlier is None or not earlier.filename:
+            raise UsageError("no file was given; choose the earlier draft")
+        desk.set_against(found, _chosen(found).file, earlier.filename, earlier.stream)
+        return redirect(url_for("pile", key=key), 303)
+
+    @app.post("/scores/<key>/contrast")
+    def contrast(key: str) -> AnyResponse:
+        found, how = _free(desk, key), request.form.get("how", "")
+        if how not in WAYS:
+            raise UsageError(f"the way is one of {', '.join(WAYS)}; choose one")
+        desk.contrast(found, _chosen(found), how, request.form.get("bars", "").strip())
+        return redirect(url_for("pile", key=key), 303)
+
+    @app.post("/scores/<key>/revise")
+    def revise(key: str) -> AnyResponse:
+        found, toward = _free(desk, key), request.form.get("toward", "").strip()
+        workflow.intention(toward)
+        desk.revise(found, _chosen(found), toward)
+        return redirect(url_for("pile", key=key), 303)
+
+
+def _chosen(pile: Pile) -> Work:
+    """The work that a form names by its place."""
+    works, place = pile.works, request.form.get("work", "0")
+    if not place.isdecimal() or int(place) >= len(works):
+        raise UsageError("this piece could not be read; choose another")
+    return works[int(place)]
+
+
 def _pile_files(app: Flask, desk: Desk) -> None:
-    """Reports and archives."""
+    """Reports, versions and archives."""
 
     @app.get("/scores/<key>/report/<int:number>")
     def report(key: str, number: int) -> Response:
@@ -206,13 +249,23 @@ def _pile_files(app: Flask, desk: Desk) -> None:
         piece = pieces[number] if number < len(pieces) else None
         if piece is None or piece.report is None:
             abort(404)
-        save = "save" in request.args
-        name = f"{piece.file.rpartition('/')[2].rpartition('.')[0]}.html"
-        response = send_file(
-            piece.report, "text/html", as_attachment=save, download_name=name, etag=False
-        )
-        response.headers["Content-Security-Policy"] = guard.FOR_REPORTS
-        return response
+        name = piece.file.rpartition("/")[2].rpartition(".")[0]
+        return _page(piece.report, f"{name}.html")
+
+    @app.get("/scores/<key>/changes/<int:number>")
+    def change(key: str, number: int) -> Response:
+        made = _pile(desk, key).changes.get(number)
+        if made is None or made.page is None:
+            abort(404)
+        return _page(made.page, f"{clean(made.title)}.html")
+
+    @app.get("/scores/<key>/changes/<int:number>/<int:place>")
+    def offer(key: str, number: int, place: int) -> Response:
+        made = _pile(desk, key).changes.get(number)
+        file = made.offers[place].file if made and place < len(made.offers) else None
+        if file is None:
+            abort(404)
+        return send_file(file, as_attachment=True, etag=False)
 
     @app.get("/scores/<key>/handouts.zip")
     def archive(key: str) -> Response:
@@ -222,6 +275,14 @@ def _pile_files(app: Flask, desk: Desk) -> None:
         return send_file(
             sheets.archive, as_attachment=True, download_name="handouts.zip", etag=False
         )
+
+
+def _page(path: Path, name: str) -> Response:
+    """A page that was written here, to be looked at or saved under a name."""
+    save = "save" in request.args
+    response = send_file(path, "text/html", as_attachment=save, download_name=name, etag=False)
+    response.headers["Content-Security-Policy"] = guard.FOR_REPORTS
+    return response
 
 
 def _pile(desk: Desk, key: str) -> Pile:

@@ -24,19 +24,14 @@ from corpusreg.building.batch import Progress
 from corpusreg.demo import pieces_folder
 from corpusreg.errors import CorpusregError
 from corpusreg.isolate import Answer, Limits, Pool, StoppedError
-from corpusreg.room.tasks import (
-    Reported,
-    ReportTask,
-    SheetsMade,
-    SheetsTask,
-    make_sheets,
-    report,
-)
-from corpusreg.room.uploads import Taken, keep, take
+from corpusreg.room.changes import ContrastTask, DraftTask, Made, ReviseTask, Task, work
+from corpusreg.room.tasks import Reported, ReportTask, SheetsMade, SheetsTask, make_sheets
+from corpusreg.room.uploads import PER_FILE, Taken, keep, score_name, take
 
-__all__ = ["Desk", "Measuring", "Piece", "Pile", "Sheets"]
+__all__ = ["Desk", "Measuring", "Piece", "Pile", "Sheets", "Work"]
 
 _PILES = 12  # kept at once; each is bounded by what may be given at once
+_MADE = 12  # drafts, contrasts and options kept of what was given at once
 _WORKERS = 2
 # Sheets of a class: many pieces, each read in a child of its own with its own limits.
 _SHEETS_LIMITS = Limits(cpu_seconds=600, wall_seconds=3600)
@@ -53,6 +48,7 @@ class Piece:
     report: Path | None = None
     titles: tuple[str, ...] = ()
     problems: tuple[str, ...] = ()
+    numbers: tuple[str, ...] = ()
     done: bool = False
 
     @property
@@ -60,6 +56,15 @@ class Piece:
         """What it is called."""
         several = f" and {len(self.titles) - 1} more" if len(self.titles) > 1 else ""
         return f"{self.titles[0]}{several}" if self.titles else self.file
+
+
+@dataclass(frozen=True)
+class Work:
+    """A work that could be read: its file, its number there, and what it is called."""
+
+    file: str
+    number: str
+    title: str
 
 
 @dataclass
@@ -73,8 +78,9 @@ class Sheets:
 
 @dataclass
 class Pile:
-    """What was given at once. doing: what is under way, '' for nothing; problem: why the
-    last thing asked for could not be done, one line."""
+    """What was given at once. doing: what is under way, '' for nothing; news: what is done
+    last; problem: why the last thing asked for could not be done, one line. changes: drafts,
+    contrasts and options by number, oldest first; looked_at: the last that has a page."""
 
     key: str
     folder: Path
@@ -82,9 +88,12 @@ class Pile:
     pieces: list[Piece]
     cohort: str = ""
     doing: str = ""
+    news: str = ""
     problem: str = ""
     sheets: Sheets | None = None
-    made: int = 0  # reports and sheets so far, for names of files
+    changes: dict[int, Made] = field(default_factory=dict)
+    looked_at: int | None = None
+    made: int = 0  # reports, sheets and changes so far, for names of files
 
     @property
     def scores(self) -> Path:
@@ -96,6 +105,15 @@ class Pile:
         """Number of the first piece that has a report."""
         ready = [number for number, piece in enumerate(self.pieces) if piece.report]
         return ready[0] if ready else None
+
+    @property
+    def works(self) -> list[Work]:
+        """All works that could be read, in order."""
+        return [
+            Work(piece.file, number, title)
+            for piece in self.pieces
+            for number, title in zip(piece.numbers, piece.titles, strict=True)
+        ]
 
 
 @dataclass
@@ -118,14 +136,14 @@ class Desk:
     def __enter__(self) -> Desk:
         self._folder = Path(tempfile.mkdtemp(prefix="corpusreg-room-"))
         self._jobs: queue.SimpleQueue[Callable[[], None] | None] = queue.SimpleQueue()
-        self._reports = Pool(report, _WORKERS)
+        self._scores = Pool(work, _WORKERS)
         self._sheets = Pool(make_sheets, 1, _SHEETS_LIMITS)
         self._worker = threading.Thread(target=self._work, daemon=True)
         self._worker.start()
         return self
 
     def __exit__(self, *_: object) -> None:
-        self._reports.close()
+        self._scores.close()
         self._sheets.close()
         self._jobs.put(None)
         self._worker.join(_PATIENCE)
@@ -155,10 +173,9 @@ class Desk:
 
     def compare(self, pile: Pile, cohort: str) -> None:
         """Begin the reports, with works chosen by `cohort`, '' for those most like each."""
-        pile.cohort, pile.problem = cohort, ""
+        pile.cohort, pile.looked_at = cohort, None
         pile.pieces = [Piece(file) for file in pile.taken.files]
-        pile.doing = "Reading and comparing"
-        self._put(pile, partial(self._compare, pile))
+        self._put(pile, "Reading and comparing", partial(self._compare, pile))
 
     def make_sheets(
         self,
@@ -185,9 +202,32 @@ class Desk:
             pile.scores, work, pile.folder / f"handouts{pile.made}.zip", names, codes, paper,
             pile.cohort or None,
         )  # fmt: skip
-        pile.sheets, pile.problem = None, ""
-        pile.doing = "Making the handouts, a few seconds for each piece"
-        self._put(pile, partial(self._make_sheets, pile, task))
+        pile.sheets = None
+        doing = "Making the handouts, a few seconds for each piece"
+        self._put(pile, doing, partial(self._make_sheets, pile, task))
+
+    def set_against(self, pile: Pile, file: str, name: str, earlier: IO[bytes]) -> None:
+        """Begin to set a score beside an earlier draft of it. name: of the draft's file.
+
+        Raises UsageError where that is no score or too large.
+        """
+        to = self._next(pile)
+        draft = to / score_name(name)
+        keep(earlier, draft, name, PER_FILE)
+        task = DraftTask(pile.scores, file, draft, to, pile.cohort or None)
+        self._begin(pile, "Setting the two beside each other", task)
+
+    def contrast(self, pile: Pile, chosen: Work, how: str, bars: str) -> None:
+        """Begin a version in other registers. bars: '' for all."""
+        to = self._next(pile)
+        task = ContrastTask(pile.scores, chosen.file, chosen.number, how, bars, to)
+        self._begin(pile, "Writing the version", task)
+
+    def revise(self, pile: Pile, chosen: Work, toward: str) -> None:
+        """Begin to look for small changes toward an intention."""
+        to, cohort = self._next(pile), pile.cohort or None
+        task = ReviseTask(pile.scores, chosen.file, chosen.number, toward, to, cohort)
+        self._begin(pile, "Trying small changes", task)
 
     def measure(self) -> None:
         """Begin measuring the bundled scores, where that is not under way."""
@@ -195,7 +235,19 @@ class Desk:
             self.measuring = Measuring(doing=True)
             self._jobs.put(self._measure)
 
-    def _put(self, pile: Pile, job: Callable[[], None]) -> None:
+    def _begin(self, pile: Pile, doing: str, task: Task) -> None:
+        self._put(pile, doing, partial(self._change, pile, pile.made, task))
+
+    def _next(self, pile: Pile) -> Path:
+        """A new folder for something that is made."""
+        pile.made += 1
+        folder = pile.folder / f"made{pile.made}"
+        folder.mkdir()
+        return folder
+
+    def _put(self, pile: Pile, doing: str, job: Callable[[], None]) -> None:
+        pile.doing, pile.news, pile.problem = doing, "", ""
+
         def guarded() -> None:
             try:
                 job()
@@ -223,8 +275,10 @@ class Desk:
                 pile.made += 1
                 to = pile.folder / f"report{pile.made}.html"
                 tasks[ReportTask(pile.scores, piece.file, to, pile.cohort or None)] = piece
-            for answer in self._reports.each(list(tasks)):
+            for answer in self._scores.each(list(tasks)):
                 _settle(tasks[answer.item], answer)
+        if pile.first is not None:
+            pile.news = f"The report{' is' if len(pile.pieces) == 1 else 's are'} ready."
 
     def _make_sheets(self, pile: Pile, task: SheetsTask) -> None:
         (answer,) = self._sheets.each([task])
@@ -233,6 +287,23 @@ class Desk:
             raise answer.error
         made: SheetsMade = answer.result
         pile.sheets = Sheets(task.to, made.pieces, made.lines)
+        pile.news = "The handouts are ready."
+
+    def _change(self, pile: Pile, number: int, task: Task) -> None:
+        (answer,) = self._scores.each([task])
+        if answer.error:
+            raise answer.error
+        made: Made = answer.result
+        pile.changes[number] = made
+        if made.page:
+            pile.looked_at = number
+        many = "One way" if len(made.offers) == 1 else f"{len(made.offers)} ways"
+        pile.news = "The page is ready, below." if made.page else f"{many} to try."
+        while len(pile.changes) > _MADE:
+            oldest = next(iter(pile.changes))
+            del pile.changes[oldest]
+            pile.looked_at = None if pile.looked_at == oldest else pile.looked_at
+            shutil.rmtree(pile.folder / f"made{oldest}", ignore_errors=True)
 
     def _measure(self) -> None:
         state = self.measuring
@@ -258,7 +329,7 @@ class Desk:
             ReportTask(pieces_folder(), name, folder / f"{name}.html", None) for name in _WARM
         ]
         with contextlib.suppress(StoppedError):  # the room is closed already
-            self._reports.each(tasks)
+            self._scores.each(tasks)
 
 
 def _settle(piece: Piece, answer: Answer) -> None:
@@ -266,6 +337,7 @@ def _settle(piece: Piece, answer: Answer) -> None:
     if answer.error is None:
         found: Reported = answer.result
         piece.titles, piece.problems = found.titles, found.problems
+        piece.numbers = found.numbers
         piece.report = answer.item.to if found.titles else None
     else:
         words = _line(answer.error)

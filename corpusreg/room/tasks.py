@@ -12,7 +12,15 @@ from corpusreg import workflow
 from corpusreg.definitions import VERSION
 from corpusreg.errors import CorpusregError
 
-__all__ = ["ReportTask", "Reported", "SheetsMade", "SheetsTask", "make_sheets", "report"]
+__all__ = [
+    "ReportTask",
+    "Reported",
+    "SheetsMade",
+    "SheetsTask",
+    "inside",
+    "make_sheets",
+    "report",
+]
 
 
 @dataclass(frozen=True)
@@ -27,10 +35,14 @@ class ReportTask:
 
 @dataclass(frozen=True)
 class Reported:
-    """Titles of the works in the report, none where nothing could be read; problems."""
+    """Titles of the works in the report, none where nothing could be read; problems.
+
+    numbers: of the same works in their file, '' for its only one.
+    """
 
     titles: tuple[str, ...]
     problems: tuple[str, ...]
+    numbers: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -67,13 +79,15 @@ def report(task: ReportTask) -> Reported:
     found = workflow.compare_paths(
         [task.folder / task.file], cohort=task.cohort, with_study=True
     )
-    problems = tuple(_inside(task.folder, found.failures))
+    problems = tuple(inside(task.folder, found.failures))
     if found.comparisons:
         write_report(
             found.comparisons, problems, found.reference_id, VERSION, task.to,
             studied=found.studied,
         )  # fmt: skip
-    return Reported(tuple(each.piece.title for each in found.comparisons), problems)
+    pieces = [each.piece for each in found.comparisons]
+    numbers = tuple(piece.number for piece in pieces)
+    return Reported(tuple(piece.title for piece in pieces), problems, numbers)
 
 
 def make_sheets(task: SheetsTask) -> SheetsMade:
@@ -104,10 +118,10 @@ def make_sheets(task: SheetsTask) -> SheetsMade:
 
 def _told(task: SheetsTask, lines: Iterable[str]) -> tuple[str, ...]:
     """Lines about a class without the folders of the room."""
-    lines = _inside(task.work, _inside(task.folder, lines))
+    lines = inside(task.work, inside(task.folder, lines))
     return tuple(line.replace(str(task.roster), "the roster") for line in lines)
 
 
-def _inside(folder: Path, lines: Iterable[str]) -> list[str]:
+def inside(folder: Path, lines: Iterable[str]) -> list[str]:
     """Lines that name files as people know them, without the folder that holds them."""
     return [line.replace(f"{folder}{os.sep}", "") for line in lines]

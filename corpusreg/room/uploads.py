@@ -21,7 +21,7 @@ from corpusreg.errors import UsageError
 from corpusreg.formats import FORMATS
 from corpusreg.isolate import Limits, StoppedError, call
 
-__all__ = ["FILES", "PER_FILE", "TOTAL", "Taken", "clean", "keep", "take"]
+__all__ = ["FILES", "PER_FILE", "TOTAL", "Taken", "clean", "keep", "score_name", "take"]
 
 MEGABYTE = 2**20
 PER_FILE = 20 * MEGABYTE  # bytes of one score
@@ -122,6 +122,14 @@ def clean(name: str) -> str:
     ending = path.suffix if path.suffix.lower() in FORMATS else ""
     stem = text.removesuffix(ending)[:_LONGEST].strip(" .") or "score"
     return f"{stem}_{ending}" if _DEVICES.match(f"{stem}.") else f"{stem}{ending}"
+
+
+def score_name(name: str) -> str:
+    """A name for one score that is given alone. Raises UsageError where it is none."""
+    if not _is_score(name):
+        known = " ".join(sorted(FORMATS))
+        raise UsageError(f"{_shown(name)}: not a score; give one file that ends in {known}")
+    return clean(re.split(r"[/\\]", name)[-1])
 
 
 def _is_score(name: str) -> bool:

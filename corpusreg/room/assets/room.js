@@ -149,12 +149,13 @@
         return;
       }
       take(here, there);
-      for (const id of ["name", "report"]) {
+      for (const id of ["name", "report", "which-draft", "which-contrast", "which-revise"]) {
         const old = document.getElementById(id);
         const fresh = page.getElementById(id);
-        if (old && fresh && (id !== "report" || !old.querySelector("iframe"))) {
-          if (old.innerHTML !== fresh.innerHTML) old.innerHTML = fresh.innerHTML;
-        }
+        const [was, is] = [old, fresh].map((each) => each && each.querySelector("iframe"));
+        // A report that is being read stays, until there is another page to look at.
+        if (!old || !fresh || (was && is && was.getAttribute("src") === is.getAttribute("src"))) continue;
+        if (old.innerHTML !== fresh.innerHTML) old.innerHTML = fresh.innerHTML;
       }
       document.title = page.title;
     }

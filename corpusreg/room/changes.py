@@ -1,0 +1,152 @@
+"""What is done with one score beside its report, each call in a bounded child process.
+
+draft     what changed since an earlier draft, as `compare --against --report` shows it
+contrast  the piece in other registers, as `contrast` writes it
+revise    small changes that lead where its writer wants to go, as `revise` writes them
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from corpusreg import workflow
+from corpusreg.definitions import VERSION
+from corpusreg.errors import CorpusregError
+from corpusreg.formats import FORMATS
+from corpusreg.room.tasks import Reported, ReportTask, inside, report
+
+__all__ = ["WAYS", "ContrastTask", "DraftTask", "Made", "Offer", "ReviseTask", "Task", "work"]
+
+# What the page calls the ways of a contrast.
+WAYS = {
+    "settled": "each entry kept in the register before it",
+    "narrow": "drawn together, as near to the middle as octaves bring it",
+    "open": "opened out, as far as octaves bring it",
+}
+_PAGE = "page.html"
+
+
+@dataclass(frozen=True)
+class DraftTask:
+    """A score and its earlier draft, which lies in the folder `to`, new otherwise.
+
+    folder, file: as in `ReportTask`.
+    """
+
+    folder: Path
+    file: str
+    earlier: Path
+    to: Path
+    cohort: str | None
+
+
+@dataclass(frozen=True)
+class ContrastTask:
+    """A version in other registers. number: which work of the file, '' for its only one.
+
+    how: one of WAYS. bars: printed, as in '5-8', '' for all. to: a new folder.
+    """
+
+    folder: Path
+    file: str
+    number: str
+    how: str
+    bars: str
+    to: Path
+
+
+@dataclass(frozen=True)
+class ReviseTask:
+    """Options toward an intention; the rest as in `ContrastTask`."""
+
+    folder: Path
+    file: str
+    number: str
+    toward: str
+    to: Path
+    cohort: str | None
+
+
+@dataclass(frozen=True)
+class Offer:
+    """Something to take away: words about it, and the file where there is one."""
+
+    words: str
+    file: Path | None
+
+
+@dataclass(frozen=True)
+class Made:
+    """What came of a task: a heading, a page to look at or None, and what to take away."""
+
+    title: str
+    page: Path | None = None
+    offers: tuple[Offer, ...] = ()
+
+
+Task = ReportTask | DraftTask | ContrastTask | ReviseTask
+
+
+def work(task: Task) -> Reported | Made:
+    """Do what is asked. Raises CorpusregError where it cannot be done, without folders."""
+    if isinstance(task, ReportTask):
+        return report(task)
+    try:
+        if isinstance(task, DraftTask):
+            return _draft(task)
+        return _contrast(task) if isinstance(task, ContrastTask) else _revise(task)
+    except CorpusregError as error:
+        (told,) = inside(task.to, inside(task.folder, [str(error)]))
+        raise CorpusregError(told.removeprefix("--toward ")) from error
+
+
+def _draft(task: DraftTask) -> Made:
+    from corpusreg.report.writing import write_report
+
+    found = workflow.compare_paths(
+        [task.folder / task.file], cohort=task.cohort, with_study=True, against=task.earlier
+    )
+    problems = inside(task.to, inside(task.folder, found.failures))
+    if not found.drafts:
+        raise CorpusregError(problems[0])
+    page = task.to / _PAGE
+    write_report(
+        found.comparisons, problems, found.reference_id, VERSION, page,
+        studied=found.studied, drafts=found.drafts,
+    )  # fmt: skip
+    title = found.comparisons[0].piece.title
+    return Made(f"{title}: what changed since {task.earlier.name}", page)
+
+
+def _contrast(task: ContrastTask) -> Made:
+    from corpusreg.pages.contrast import write_contrast
+
+    path = task.folder / task.file
+    endings = [".musicxml", ".mid"] if _family(path) == "musicxml" else [".mid"]
+    files = [task.to / f"{path.stem}-{task.how}{ending}" for ending in endings]
+    found = workflow.contrast(
+        path, task.how, bars=task.bars or None, to=files, number=task.number or None
+    )
+    page = task.to / _PAGE
+    write_contrast(found, page)
+    where = f", {found.bars}" if task.bars else ""
+    offers = tuple(Offer("", file) for file in files)
+    return Made(f"{found.title}{where}: {WAYS[task.how]}", page, offers)
+
+
+def _revise(task: ReviseTask) -> Made:
+    path = task.folder / task.file
+    found = workflow.revise(
+        path,
+        task.toward,
+        to=task.to if _family(path) in ("musicxml", "midi") else None,
+        cohort=task.cohort,
+        number=task.number or None,
+    )
+    offers = tuple(Offer(each.words, each.file) for each in found.revisions)
+    return Made(f"{found.piece.piece.title}, toward '{found.toward}'", None, offers)
+
+
+def _family(path: Path) -> str:
+    return FORMATS[path.suffix.lower()]
