@@ -9,9 +9,11 @@ from collections import Counter
 from pathlib import Path
 
 import pytest
+from axe_playwright_python.sync_playwright import Axe
 from by_hand import BAR, bars_of, notes_of
 from hypothesis import given
 from hypothesis import strategies as st
+from playwright.sync_api import Browser
 
 from corpusreg import cli, workflow
 from corpusreg.analysis import Analysis, analyse
@@ -328,6 +330,26 @@ def test_the_page_quotes_what_is_open_and_says_why_not_otherwise(
     assert cli.main(none) == 1
     assert "No work of the reference" in capsys.readouterr().out
     assert not (tmp_path / "b.html").exists()
+
+
+def test_the_page_is_read_on_a_phone(
+    in_home: Path, tmp_path: Path, browser: Browser, capsys: pytest.CaptureFixture[str]
+) -> None:
+    file = tmp_path / "examples.html"
+    assert cli.main(["examples", "shift", "--count", "2", "--report", str(file)]) == 0
+    capsys.readouterr()
+    page = browser.new_page(viewport={"width": 390, "height": 800})
+    page.goto(file.as_uri())
+    maps = page.locator(".map")
+    assert maps.count() == 2
+    # The map keeps its size and scrolls by itself, also by key.
+    for map_ in maps.all():
+        assert map_.evaluate(
+            "e => e.scrollWidth > 700 && e.clientWidth < 390 && e.tabIndex === 0"
+        )
+    assert page.evaluate("document.documentElement.scrollWidth") <= 390
+    assert not json.loads(json.dumps(Axe().run(page).response["violations"]))
+    page.close()
 
 
 def test_the_command_loads_nothing_heavy(in_home: Path) -> None:

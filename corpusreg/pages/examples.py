@@ -31,6 +31,7 @@ _AROUND = 8  # bars of the map on each side
 _WIDTH = 720.0  # pixels: the text column
 _STYLE = """
 .credit { font-size: 0.85em; }
+.map .bar { cursor: auto; }
 """
 
 
@@ -89,11 +90,19 @@ def _section(number: int, each: Example, quotation: Quotation, drawn: str) -> Ht
         tag("h2", f"{each.composer}: {each.title}, {each.bars}", id=name),
         tag("p", f"{each.words}. ({_capital(facts)})"),
         *([tag("p", own)] if own else []),
-        *([tag("figure", Html(drawn), tag("figcaption", "Time across, pitch upward."))]
-          if drawn else []),
+        *([_map_figure(drawn, each)] if drawn else []),
         *_notation(quotation),
         aria_labelledby=name,
     )  # fmt: skip
+
+
+def _map_figure(drawn: str, each: Example) -> Html:
+    """A map, which keeps its size on a narrow screen and scrolls there."""
+    name = f"Register map around {each.bars}"
+    map_ = tag(
+        "div", Html(drawn), class_="map alone", tabindex=0, role="group", aria_label=name
+    )
+    return tag("figure", map_, tag("figcaption", "Time across, pitch upward."))
 
 
 def _notation(quotation: Quotation) -> list[Html]:
