@@ -271,6 +271,24 @@ def test_study_shares_the_habit_or_does_otherwise(in_home: Path) -> None:
                     assert value >= bound - 1e-6 if more else value <= bound + 1e-6
 
 
+def test_stays_to_study_are_no_longer_than_the_piece(in_home: Path) -> None:
+    """A stay of a hundred bars says nothing to a piece of twenty."""
+    kinds = set()
+    with open_reference() as reference:
+        assert max(row["bars"] for row in rows_of(reference, "dwell", 9)) > 32
+        assert {row["bars"] <= 12 for row in rows_of(reference, "dwell", 9, most_bars=12)} == {
+            True
+        }
+        for path in sorted(PIECES.glob("*.musicxml")):
+            (placed,), _ = place_file(reference, path, None, as_written=False)
+            for examples, share in zip(study(reference, placed), (1, 0.5), strict=True):
+                stays = [each for each in examples if each.kind == "dwell"]
+                kinds |= {(each.kind, share) for each in stays}
+                most = max(share * len(placed.bars), LEAST_STAY)
+                assert all(each.facts["bars"] <= most for each in stays)
+    assert kinds
+
+
 def test_a_piece_of_the_reference_is_not_its_own_example(in_home: Path) -> None:
     with open_reference() as reference:
         for each in found("shift", 3):

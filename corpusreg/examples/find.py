@@ -135,7 +135,7 @@ def rows_of(source: Source, kind: str, each: int, **given: object) -> list[dict[
     """
     names = (
         "ensemble", "family", "texture", "period", "tier", "from_demand", "to_demand",
-        "measure", "least", "most", "work", "bar",
+        "measure", "least", "most", "work", "bar", "most_bars",
     )  # fmt: skip
     asked = {name: given.get(name) for name in names}
     asked |= {"kind": kind, "longest": LONGEST, "least_stay": LEAST_STAY, "upbeat": UPBEAT}

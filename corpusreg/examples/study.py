@@ -14,12 +14,14 @@ from typing import Any
 
 from corpusreg.cohorts import Source
 from corpusreg.comparison import Comparison
-from corpusreg.examples.find import Example, example, rows_of, spread
+from corpusreg.examples.find import LEAST_STAY, Example, example, rows_of, spread
 from corpusreg.words import sentences
 
 __all__ = ["Habit", "habit", "study"]
 
 COUNT = 3
+# A stay to be aimed at takes no more of the piece than this share.
+_STAY = 0.5
 # By measure: the kind that goes with much of it, and the one that goes with little.
 _SIDES = {
     "longest_dwell": ("dwell", "shift"),
@@ -80,7 +82,8 @@ def study(
     """Passages that share the piece's most unusual habit, and passages that do otherwise.
 
     At most COUNT each, from the cohort that the piece was placed in, the piece itself left
-    out; both empty where nothing stands out. public: as in `find`.
+    out; both empty where nothing stands out. Stays are no longer than the piece, and where
+    it does otherwise than half of it, so that it can come near. public: as in `find`.
     """
     found = habit(c)
     if found is None:
@@ -88,8 +91,12 @@ def study(
     where = {k: v for k, v in c.cohort.rung.where.items() if k in _COLUMNS}
     side, other = ("least", "most") if found.more else ("most", "least")
     given: dict[str, Any] = where | {"measure": found.measure}
-    alike = rows_of(source, found.kind, COUNT + 1, **given | {side: found.bound})
-    contrary = rows_of(source, found.contrary, COUNT + 1, **given | {other: found.middle})
+    bars = len(c.bars)
+    half = max(int(_STAY * bars), LEAST_STAY)
+    same = given | {side: found.bound, "most_bars": bars}
+    otherwise = given | {other: found.middle, "most_bars": half}
+    alike = rows_of(source, found.kind, COUNT + 1, **same)
+    contrary = rows_of(source, found.contrary, COUNT + 1, **otherwise)
     taken: set[str] = set()
     answers = []
     for kind, rows in ((found.kind, alike), (found.contrary, contrary)):

@@ -57,7 +57,7 @@ found AS (
     FROM stays AS s
     JOIN levels AS l USING (work, stay)
     WHERE $kind = 'dwell' AND s.part IS NULL AND s.width = 'narrow' AND NOT l.saturated
-        AND s.bars >= $least_stay
+        AND s.bars >= $least_stay AND ($most_bars IS NULL OR s.bars <= $most_bars)
 ),
 strongest AS (
     SELECT
