@@ -26,7 +26,7 @@ from corpusreg.revising.heard import Heard
 from corpusreg.revising.intentions import EXAMPLES, Intention, intention
 from corpusreg.revising.limits import Limits
 from corpusreg.revising.search import MOST, goals, options
-from corpusreg.revising.units import music
+from corpusreg.revising.units import Group, music
 from corpusreg.rewrite import Change, changed
 
 PIECES = Path(__file__).parents[1] / "demo" / "pieces"
@@ -192,6 +192,23 @@ def test_moving_more_moves_more() -> None:
     before, _, moving = found(keyboard([TUNE, BASS]), "move more")
     assert moving
     assert all(option.heard.movement > before.movement for option in moving)
+
+
+def test_lines_are_moved_as_a_whole_rather_than_broken() -> None:
+    """The right hand rests at the end of bar 12, and nowhere else."""
+    right = [list(TUNE[n % 3]) for n in range(BARS)]
+    right[11][3] = 0
+    piece = keyboard([right, BASS * 8])
+    source = music(piece, load())
+    _, _, there = found(piece, "move more at 9")
+    (option,) = [each for each in there if each.move.what == "the right hand an octave lower"]
+    assert (option.move.first, option.move.last) == (8, 12)
+    assert {source.leaps(each.move.change, 8) for each in there} == {0}
+    rows = source.passage(Group((1,), ""), 8, 10)
+    broken = Change.of(len(rows), np.where(rows, -1, 0))
+    # From F4 up to G5 in bar 11, which is bar 10 from 0.
+    assert source.leaps(broken, 8) == 1
+    assert source.leaps(broken, 10) == 0
 
 
 def test_one_change_is_offered_once_and_of_hands_that_sound() -> None:

@@ -54,8 +54,10 @@ MOST = 5
 LEAST_LIGHTER = 0.05  # of the sound
 STAYS_LOW = 2  # semitones by which the lower edge may move where lightness is asked for
 _ELSEWHERE = 0.1
-# A change of everything counts half as much as one of little, two octaves half as much as one.
-_MUCH, _FAR = 0.5, 0.5
+# A change of everything counts half as much as one of little, two octaves half as much as
+# one, and one that makes a line leap where nothing was asked for half as much as one that
+# moves it as a whole.
+_MUCH, _FAR, _LEAPS = 0.5, 0.5, 0.5
 
 
 @dataclass(frozen=True)
@@ -111,7 +113,7 @@ def options(
     music: Music, limits: Limits, before: Heard, wanted: Sequence[Goal]
 ) -> list[Option]:
     """At most MOST options, best first, of different kinds; none where nothing serves."""
-    rank = partial(_rank, rows=len(music.score.notes))
+    rank = partial(_rank, music=music)
     page = _page(music)
     best: dict[str, Option] = {}
     for each in wanted:
@@ -123,11 +125,16 @@ def options(
     return sorted(best.values(), key=rank)[:MOST]
 
 
-def _rank(option: Option, rows: int) -> tuple[float, int, int]:
-    """Options with much gain and little change come first."""
+def _rank(option: Option, music: Music) -> tuple[float, int, int]:
+    """Options with much gain, little change and whole lines come first."""
     gained = option.gain - (option.before or 0.0)
-    far = int(np.abs(option.move.change.octaves).max(initial=0)) > 1
-    worth = gained * (1 - _MUCH * option.notes / rows) * (_FAR if far else 1.0)
+    change, goal = option.move.change, option.goal
+    worth = gained * (1 - _MUCH * option.notes / len(music.score.notes))
+    if int(np.abs(change.octaves).max(initial=0)) > 1:
+        worth *= _FAR
+    at_bar = bool(goal.intention.bar or goal.model)
+    if at_bar and music.leaps(change, goal.first):
+        worth *= _LEAPS
     return -worth, option.notes, option.move.last - option.move.first
 
 

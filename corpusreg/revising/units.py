@@ -13,6 +13,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -71,6 +72,38 @@ class Music:
     def torn(self, change: Change) -> bool:
         """Whether a slur has its two ends moved apart."""
         return any(change.octaves[a] != change.octaves[b] for a, b in self.slurs)
+
+    def leaps(self, change: Change, bar: int) -> int:
+        """Places where a line leaps more than an octave for the change, but for a written bar.
+
+        A line is the top of a voice, for as long as it does not rest.
+        """
+        before, after = self._steps
+        pitch = self.score.notes["pitch"].astype(np.int64)
+        moved = pitch + 12 * change.octaves
+        leap = np.abs(moved[after] - moved[before])
+        wider = (leap > 12) & (leap > np.abs(pitch[after] - pitch[before]))
+        return int((wider & (self.score.notes["bar"][after] != bar)).sum())
+
+    @cached_property
+    def _steps(self) -> tuple[Ints, Ints]:
+        """Rows of neighbouring notes of a line, the earlier and the later."""
+        notes = self.score.notes
+        rows = np.flatnonzero(notes["duration"] > 0)
+        voice = [notes[column][rows] for column in ("voice", "staff", "part")]
+        order = np.lexsort(
+            (-notes["pitch"][rows].astype(np.int64), notes["onset"][rows], *voice)
+        )
+        rows = rows[order]
+        place = np.stack(
+            [notes[column][rows] for column in ("onset", "voice", "staff", "part")]
+        )
+        top = rows[np.concatenate(([True], (place[:, 1:] != place[:, :-1]).any(axis=0)))]
+        before, after = top[:-1], top[1:]
+        goes_on = notes["onset"][before] + notes["duration"][before] >= notes["onset"][after]
+        for column in ("voice", "staff", "part"):
+            goes_on &= notes[column][before] == notes[column][after]
+        return before[goes_on], after[goes_on]
 
     def passage(self, group: Group, first: int, last: int) -> Flags:
         """Notes of a group whose phrases begin in written bars first to last (half-open)."""
