@@ -90,11 +90,12 @@ class Comparison:
     """A placed piece.
 
     others: the neighbouring rungs' placements by rung title, by measure name.
-    odder: share of the cohort (0 to 1) whose own oddest measure lies as far out
-    as this piece's oddest, None where nothing is placed. profile: or in words why there
-    is none. parts: analyses of the sounding parts by name, in score order. octaves: how
-    much of each work of the cohort sounds in each octave, shape (works, 11), octave -1
-    first; None where it was not asked for.
+    odder: share of the cohort (0 to 1) whose own oddest measure lies as far out as this
+    piece's oddest; where the cohort is too small to place its own works, of the next
+    broader one; None where nothing is placed, or where that cannot be told. profile: or in
+    words why there is none. parts: analyses of the sounding parts by name, in score order.
+    octaves: how much of each work of the cohort sounds in each octave, shape (works, 11),
+    octave -1 first; None where it was not asked for.
     """
 
     piece: Piece
@@ -135,6 +136,7 @@ def compare(
     placed = tuple(_placed(measure, whole, chosen, size) for measure in MEASURES)
     far = oddness([each.placement for each in placed])
     known = any(each.placement.percentile is not None for each in placed)
+    odd = next((cohort.odd for cohort in enough if len(cohort.odd)), chosen.odd)
     return Comparison(
         piece=piece,
         bars=whole.played.bars,
@@ -160,7 +162,7 @@ def compare(
         shifts=whole.shifts,
         events=_placed_events(whole, parts),
         background=tuple(passages(background(whole.texture))),
-        odder=float((chosen.odd >= far).mean()) if known and len(chosen.odd) else None,
+        odder=float((odd >= far).mean()) if known and len(odd) else None,
         players=players,
         profile=profile,
         parts=parts,

@@ -158,6 +158,16 @@ def test_the_same_music_with_the_bass_is_told() -> None:
     )
 
 
+def test_music_that_had_the_bass_before_does_not_return_now_with_the_bass() -> None:
+    tune = tuple((0, bar * BAR + beat * TICKS, TICKS, (75, 79, 77, 80, 75, 74, 72, 79)[
+        (bar % 2) * 4 + beat]) for bar in range(BARS) for beat in range(4))  # fmt: skip
+    rows = (*tune, *bass(0, 4), *bass(16, BARS))
+    (event,) = of_kind(found(rows), "held_back")
+    assert event.again == 0
+    words = event_words(event, perform(score(rows)).bars)
+    assert words.endswith("returns in bar 17 with single notes: the music of bar 1 again")
+
+
 # Strength of liftings
 
 

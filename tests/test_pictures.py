@@ -346,6 +346,19 @@ def compared(count: int = 32, zeros: float = 0.0) -> Comparison:
     return compare(piece, whole, {"Piano": whole}, [works(zeros=zeros)], count)
 
 
+def test_what_stands_out_is_told_by_the_broader_group_where_the_own_is_too_small() -> None:
+    rows = [(48 + 5 * (bar % 7), bar * BAR, BAR) for bar in range(32)]
+    whole, small = analysis(rows, 32), works()
+    piece = Piece("Étude", "p", ("Piano",), "piano")
+    broad = replace(
+        small, rung=Rung({}, "all", broad=True), odd=np.array([0.0, 10.0, 50.0, 50.0])
+    )
+    assert compare(piece, whole, {}, [small], 32).odder is None
+    assert compare(piece, whole, {}, [small, broad], 32).odder == 0.5
+    own = replace(small, odd=np.zeros(4))
+    assert compare(piece, whole, {}, [own, broad], 32).odder == 0.0
+
+
 def test_the_hill_is_the_cohort_as_it_was_placed() -> None:
     c = compared()
     for each in c.measures:

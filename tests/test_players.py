@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from types import SimpleNamespace
+from typing import Any
 
 import numpy as np
 import pytest
@@ -19,6 +21,8 @@ from corpusreg.notes import Bars, Part, Score, note_table
 from corpusreg.placing import part_names, read_works
 from corpusreg.played import perform
 from corpusreg.players import Lying, Players, players
+from corpusreg.words.offers import CAUTION
+from corpusreg.words.players import player_remarks
 
 BAR, TICKS = 96, 24
 Bars_ = Sequence[Sequence[int]]
@@ -214,3 +218,20 @@ def test_shares_of_the_whole_are_those_of_its_parts(written: Score) -> None:
         assert player.audible == height.measure(player.weight, height.AUDIBLE)
         own = [stay[:2] for stay in player.lying.stays] if player.lying else []
         assert (own[0][0], own[-1][1]) == (0, len(written.bars))
+
+
+def test_where_a_line_speaks_of_an_edge_a_word_of_caution_stands() -> None:
+    def remarks(*bars: Sequence[int]) -> list[str]:
+        found = found_in(score(Clarinet=bars))
+        comparison: Any = SimpleNamespace(players=found, odder=None, bars=None)
+        return player_remarks(comparison)
+
+    middle = [[67, 69, 71, 67]] * 9
+    assert remarks(*middle) == []
+    assert remarks(*middle, [50, 51, 50, 52]) == [CAUTION]
+
+
+def test_an_instrument_that_is_not_known_is_told_plainly() -> None:
+    comparison: Any = SimpleNamespace(players=found_in(score(Kazoo_of_mine=[[60]])), odder=None)
+    (said,) = player_remarks(comparison)
+    assert said.startswith("No instrument is known for Kazoo of mine: notes are shown")

@@ -133,7 +133,8 @@ def _entry(kind: str, row: Mapping[str, Any], bar: str) -> str:
         return f"{register} sounds for a moment in bar {bar}, {since}"
     held = "is held back" if kind.startswith("held") else "is empty"
     comes = "enters for the first time" if row["first_time"] else "returns"
-    again = ": earlier music again, now with this register" if row["again"] else ""
+    new = ", now with this register" if row["first_time"] else ""
+    again = f": earlier music again{new}" if row["again"] else ""
     return f"{register} {held} for {_length(row['bars'])} and {comes} in bar {bar}{again}"
 
 

@@ -68,10 +68,9 @@ def _what(event: Event) -> str:
 def _again(event: Event, bars: PlayedBars) -> str:
     if event.again is None:
         return ""
-    return (
-        f": the music of bar {bars.labels[event.again]} again, "
-        f"now with the {event.side} register"
-    )
+    # The earlier passage may have had the register too, unless nothing had it before.
+    new = f", now with the {event.side} register" if event.never else ""
+    return f": the music of bar {bars.labels[event.again]} again{new}"
 
 
 def _tones(event: Event) -> str:

@@ -12,7 +12,8 @@ from corpusreg.pitch import note_name
 from corpusreg.played import PlayedBars
 from corpusreg.players import Lying, Player
 from corpusreg.words.bars import bar_range, bars_list
-from corpusreg.words.sentences import plain, plural, range_words
+from corpusreg.words.offers import CAUTION
+from corpusreg.words.sentences import far_apart, plain, plural, range_words
 
 __all__ = [
     "TIRING",
@@ -106,6 +107,8 @@ def player_remarks(c: Comparison) -> list[str]:
     tired = [_name(p) for p in c.players.parts if p.lying and tires(p.lying)]
     if tired:
         found.append(f"{', '.join(tired)}: {TIRING[0].lower()}{TIRING[1:]}")
+    elif _edges_told(c) and not (reaching(c) or far_apart(c)):
+        found.append(CAUTION)
     two = c.players.two_level
     for way, said in _STILL.items() if two and len(c.players.parts) > 1 else ():
         stays = [s for s in two.stays if s.part is None and s.way == way] if two else []
@@ -116,10 +119,16 @@ def player_remarks(c: Comparison) -> list[str]:
     unknown = [_name(player) for player in c.players.parts if player.lying is None]
     if unknown:
         found.append(
-            f"Not matched to an instrument of the table: {', '.join(unknown)}. "
-            "Notes are shown, heights are not told."
+            f"No instrument is known for {', '.join(unknown)}: notes are shown, but not how "
+            "high they lie for a player. Naming the instrument in the score helps."
         )
     return found
+
+
+def _edges_told(c: Comparison) -> bool:
+    """Whether some line of a part speaks of its edge, so that extremes deserve a word."""
+    known = [p.lying for p in c.players.parts if p.lying and not p.lying.out_of_range]
+    return any(_telling(lies) and max(lies.tiring, lies.edge) >= _SOME for lies in known)
 
 
 def beyond_words(player: Player, bars: PlayedBars) -> list[str]:

@@ -269,6 +269,8 @@ def nothing_words(comparison: Comparison, *, besides: bool) -> str:
     """What is said where no measure stands out; besides: something else is told first."""
     none = "Of the measures below none stands out" if besides else "Nothing stands out"
     odder = comparison.odder
+    if odder is None and any(each.placement.interval for each in comparison.measures):
+        return "What stands out cannot be told: too few works are known for that."
     if odder is None:
         return "Nothing can be told: the piece is not placed (see the reasons below)."
     if odder > 0.5:
