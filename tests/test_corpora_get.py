@@ -13,7 +13,7 @@ from pathlib import Path
 import pytest
 
 from corpusreg.corpora import Entry, FetchProgress, entry, fetch_corpus
-from corpusreg.errors import ReadError, UsageError
+from corpusreg.errors import ReadError, StoreError, UsageError
 
 GIT = shutil.which("git")
 pytestmark = pytest.mark.skipif(GIT is None, reason="git is not installed")
@@ -30,6 +30,10 @@ def git(folder: Path, *words: str) -> str:
         text=True,
         env=os.environ | {"GIT_CONFIG_GLOBAL": os.devnull},
     ).stdout.strip()
+
+
+def folders(corpora: Path) -> list[str]:
+    return [path.name for path in corpora.iterdir() if path.is_dir()]
 
 
 @pytest.fixture
@@ -70,7 +74,7 @@ def test_the_pinned_revision_is_fetched_without_its_history(
     assert git(path, "rev-list", "--count", "HEAD") == "1"
     assert [each.done for each in seen] == [0, 2, 4, 6, 7]
     assert {each.total for each in seen} == {FILES}
-    assert [p.name for p in corpora.iterdir()] == ["hymns"]
+    assert folders(corpora) == ["hymns"]
 
 
 def test_a_server_that_sends_all_at_once_does_too(source: Entry, tmp_path: Path) -> None:
@@ -91,12 +95,12 @@ def test_an_interrupted_fetch_goes_on_and_never_looks_whole(
 
     with pytest.raises(interrupt):
         fetch_corpus(source, stop)
-    assert [p.name for p in corpora.iterdir()] == ["hymns.part"]
+    assert folders(corpora) == ["hymns.part"]
     assert not (corpora / "hymns.part" / "scores").exists()
     seen: list[FetchProgress] = []
     fetch_corpus(source, seen.append)
     assert [each.done for each in seen] == [4, 6, 7]  # what was there is not fetched again
-    assert [p.name for p in corpora.iterdir()] == ["hymns"]
+    assert folders(corpora) == ["hymns"]
 
 
 def test_a_lock_left_by_a_killed_process_is_no_obstacle(source: Entry, corpora: Path) -> None:
@@ -105,6 +109,33 @@ def test_a_lock_left_by_a_killed_process_is_no_obstacle(source: Entry, corpora: 
     for name in ("index.lock", "shallow.lock", "config.lock"):
         (corpora / "hymns.part" / ".git" / name).write_text("")
     assert fetch_corpus(source).is_dir()
+
+
+def test_one_corpus_is_fetched_once_at_a_time(source: Entry, corpora: Path) -> None:
+    """Another fetch is begun while the first one is on its way, and when it is done."""
+    refused: list[str] = []
+
+    def another(progress: FetchProgress) -> None:
+        with pytest.raises(StoreError) as failure:
+            fetch_corpus(source)
+        refused.append(str(failure.value))
+
+    path = fetch_corpus(source, another)
+    assert len(refused) == 5
+    assert set(refused) == {
+        f"'hymns' is being fetched already (process {os.getpid()}); wait for it, then try again"
+    }
+    assert len(list((path / "scores").iterdir())) == FILES
+    assert fetch_corpus(source) == path
+
+
+def test_another_corpus_can_be_fetched_meanwhile(source: Entry, corpora: Path) -> None:
+    def another(progress: FetchProgress) -> None:
+        if progress.done == 0:
+            fetch_corpus(replace(source, name="songs"))
+
+    fetch_corpus(source, another)
+    assert sorted(folders(corpora)) == ["hymns", "songs"]
 
 
 def test_what_is_whole_is_not_fetched_again(source: Entry, tmp_path: Path) -> None:

@@ -4,7 +4,8 @@ git names every file and the revision itself by a hash of its content and checks
 arrival, so what has the right name is right. What is fetched is one commit without its
 history: first its list of files, then the files, a few hundred at a time. An interrupted
 fetch goes on with the files that are missing. It works in `corpora/NAME.part`, which is
-renamed to `corpora/NAME` when it is whole: half a corpus never looks like one.
+renamed to `corpora/NAME` when it is whole: half a corpus never looks like one. Meanwhile it
+holds the lock `corpora/NAME.lock`, so that two never fetch one corpus at once.
 
 A server that cannot send a list without its files sends all at once; then an interrupted
 transfer begins again.
@@ -23,6 +24,7 @@ from pathlib import Path
 from corpusreg import settings
 from corpusreg.corpora.entries import Entry
 from corpusreg.errors import ReadError, UsageError
+from corpusreg.store import build_lock
 
 __all__ = ["FetchProgress", "fetch_corpus"]
 
@@ -57,7 +59,8 @@ def fetch_corpus(
     """Fetch a corpus of the catalogue; returns its folder. One that is whole is kept.
 
     Raises UsageError for a corpus that is not fetched, ReadError (one line, with what to
-    do by hand) where git is missing or fails, or where what came is not the revision.
+    do by hand) where git is missing or fails, or where what came is not the revision, and
+    StoreError where another process is fetching the same corpus, or nothing can be written.
     """
     if not entry.on or not entry.repository:
         raise UsageError(
@@ -71,6 +74,18 @@ def fetch_corpus(
             f"'{entry.name}' cannot be fetched: git is not installed; install it, or "
             f"{entry.instructions}"
         )
+    with build_lock(
+        final.with_name(f"{entry.name}.lock"), f"'{entry.name}' is being fetched already"
+    ):
+        return _fetch(git, final, entry, on_progress)
+
+
+def _fetch(
+    git: str,
+    final: Path,
+    entry: Entry,
+    on_progress: Callable[[FetchProgress], None] | None,
+) -> Path:
     if final.is_dir():
         _verify(_Git(git, final, entry), f"delete {final} and run the same command")
         return final

@@ -1,4 +1,4 @@
-"""The advisory lock of builds: one build at a time, released when its process dies.
+"""The advisory lock of builds and fetches: one at a time, released when its process dies.
 
 The lock is one byte of a file, held through the operating system: flock where
 there is fcntl, msvcrt.locking on Windows. Both end with the process however it
@@ -23,10 +23,12 @@ _LOCKED_BYTE = 1 << 20
 
 
 @contextmanager
-def build_lock(path: Path) -> Iterator[None]:
+def build_lock(path: Path, busy: str = "another build is running") -> Iterator[None]:
     """Hold the lock on `path` for the length of a with block.
 
-    Raises StoreError when another build holds it, naming its process id, and
+    busy: what the holder is doing, for the message.
+
+    Raises StoreError when another process holds it, naming its process id, and
     when the folder cannot be written.
     """
     try:
@@ -39,9 +41,7 @@ def build_lock(path: Path) -> Iterator[None]:
         ) from error
     try:
         if not _take(handle):
-            raise StoreError(
-                f"another build is running ({_holder(handle)}); wait for it, then try again"
-            )
+            raise StoreError(f"{busy} ({_holder(handle)}); wait for it, then try again")
         os.ftruncate(handle, 0)
         os.write(handle, f"{os.getpid()}\n".encode())
         yield
