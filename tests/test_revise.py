@@ -26,6 +26,7 @@ from corpusreg.revising.heard import Heard
 from corpusreg.revising.intentions import EXAMPLES, Intention, intention
 from corpusreg.revising.limits import Limits
 from corpusreg.revising.search import MOST, goals, options
+from corpusreg.revising.told import option_words
 from corpusreg.revising.units import Group, music
 from corpusreg.rewrite import Change, changed
 
@@ -209,6 +210,25 @@ def test_lines_are_moved_as_a_whole_rather_than_broken() -> None:
     # From F4 up to G5 in bar 11, which is bar 10 from 0.
     assert source.leaps(broken, 8) == 1
     assert source.leaps(broken, 10) == 0
+
+
+def test_what_is_there_already_is_said() -> None:
+    """The right hand rests in bars 7 and 8 and enters in bar 9, from which all is higher."""
+    right = [[0, 0, 0, 0] if n in (6, 7) else TUNE[n % 3] for n in range(BARS)]
+    left = [[p + 12 * (n >= 8) for p in BASS[n % 3]] for n in range(BARS)]
+    piece = keyboard([right, left])
+    source = music(piece, load())
+    for text, words in (
+        ("clear before 9", "; it does so now too, less strongly."),
+        ("move more at 9", "; now the whole moves up by about "),
+    ):
+        before, _, there = found(piece, text)
+        told = [option_words(source, option, before) for option in there]
+        assert any(words in each for each in told)
+    piece = keyboard([TUNE * 8, BASS * 8])
+    source = music(piece, load())
+    before, _, there = found(piece, "move more at 9")
+    assert there and not any("now" in option_words(source, each, before) for each in there)
 
 
 def test_one_change_is_offered_once_and_of_hands_that_sound() -> None:

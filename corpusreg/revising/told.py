@@ -118,11 +118,26 @@ def _effect(option: Option, before: Heard) -> str:
     if wanted.model:
         return _like(alike(wanted.model, now, at)[0][1], now)
     if kind == "move at":
-        shift = next(shift for shift in now.shifts if shift.bar == at)
-        words = shift_words(shift, now.played.bars)
-        return f"A shift in {words}"
+        return _shift_there(now, before, at)
     event = max(events_at(now, at, wanted.intention), key=lambda event: event.strength)
-    return event_words(event, now.played.bars)
+    place = event.kind, event.low, event.high
+    same = (
+        e for e in events_at(before, at, wanted.intention) if place == (e.kind, e.low, e.high)
+    )
+    known = "; it does so now too, less strongly" if any(same) else ""
+    return f"{event_words(event, now.played.bars)}{known}"
+
+
+def _shift_there(now: Heard, before: Heard, at: int) -> str:
+    """The shift in a played bar, and the one that is there already."""
+    words, *known = (
+        shift_words(shift, heard.played.bars)
+        for heard in (now, before)
+        for shift in heard.shifts
+        if shift.bar == at
+    )
+    was = f"; now {known[0].partition(': ')[2]}" if known else ""
+    return f"A shift in {words}{was}"
 
 
 def _like(found: Shift | Event | Stay, now: Heard) -> str:
