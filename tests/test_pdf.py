@@ -136,6 +136,23 @@ def test_a_report_has_every_section(report: Path) -> None:
     assert all(embedded(report))
 
 
+def test_a_report_on_paper_of_another_size(run: Command, tmp_path: Path) -> None:
+    pdf, page = tmp_path / "on-letter.pdf", tmp_path / "on-letter.html"
+    piece = PIECES / "stairs.musicxml"
+    for path in (pdf, page):
+        done = run("compare", piece, "--report", path, "--paper", "letter")
+        assert done.returncode == 0, done.stderr
+    sizes = {(round(p.mediabox.width), round(p.mediabox.height)) for p in PdfReader(pdf).pages}
+    assert sizes == {(612, 792)}
+    assert "@page { size: letter; }" in page.read_text(encoding="utf-8")
+
+
+def test_a_size_of_paper_without_a_report_is_refused(run: Command) -> None:
+    done = run("compare", PIECES / "stairs.musicxml", "--paper", "letter")
+    assert (done.returncode, done.stdout) == (2, "")
+    assert "--report" in done.stderr
+
+
 def test_numbers_of_a_report_are_those_of_json(report: Path, run: Command) -> None:
     printed = json.loads(run("compare", PIECES / "stairs.musicxml", "--json").stdout)
     text = text_of(report)

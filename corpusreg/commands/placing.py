@@ -11,6 +11,7 @@ from corpusreg.commands.building import with_reference
 from corpusreg.commands.common import command, say, trust_option
 from corpusreg.commands.instruments import ranges_option
 from corpusreg.definitions import VERSION
+from corpusreg.errors import UsageError
 
 if TYPE_CHECKING:
     from corpusreg.workflow import Compared
@@ -42,6 +43,9 @@ def add_compare(commands: Any) -> None:
         help="write a page to read and hand out, into a file that ends in .html or .pdf",
     )
     compare.add_argument(
+        "--paper", choices=("a4", "letter"), help="size of the report on paper (PDF: a4)"
+    )
+    compare.add_argument(
         "--against",
         type=Path,
         metavar="EARLIER",
@@ -58,6 +62,8 @@ def _compare(options: argparse.Namespace) -> int:
 
     if options.report:
         check_report(options.report)
+    elif options.paper:
+        raise UsageError("--paper is for a report; add --report FILE.pdf or FILE.html")
     workflow.one_draft(options.pieces, options.against)
     workflow.some_readable([*options.pieces, *([options.against] if options.against else [])])
     with_reference(options)
@@ -72,7 +78,7 @@ def _compare(options: argparse.Namespace) -> int:
     if options.report and found.comparisons:
         remarks = write_report(
             found.comparisons, found.failures, found.reference_id, VERSION, options.report,
-            studied=found.studied, drafts=found.drafts,
+            studied=found.studied, drafts=found.drafts, paper=options.paper,
         )  # fmt: skip
         for remark in remarks:
             say(f"{options.report}: {remark}")

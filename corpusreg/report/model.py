@@ -188,7 +188,7 @@ class Passage:
 
     why: what they show, one clause each, the first most worth saying. written: positions
     in the file, half-open runs. part: the only part to show, None for all of them.
-    shortened: the finding goes on beyond these bars.
+    shortened: what the first clause says goes on beyond these bars.
     """
 
     number: int

@@ -32,8 +32,13 @@ class Work:
     sound: Sound
 
 
-def page(works: Sequence[Work], failures: Sequence[str] = ()) -> str:
-    """The whole page. works: at least one. failures: one line each, told at the end."""
+def page(
+    works: Sequence[Work], failures: Sequence[str] = (), *, paper: str | None = None
+) -> str:
+    """The whole page. works: at least one. failures: one line each, told at the end.
+
+    paper: 'a4' or 'letter' when it is printed, None to leave that to the printer.
+    """
     single = len(works) == 1
     title = works[0].content.title if single else f"{len(works)} pieces"
     glyphs = glyph_sheet(
@@ -52,10 +57,11 @@ def page(works: Sequence[Work], failures: Sequence[str] = ()) -> str:
         ),
         _foot(works[0].content),
     ]
+    size = f"\n@page {{ size: {paper}; }}" if paper else ""
     return document(
         f"{title}: how it uses register",
         children,
-        style=f"{look.css('.picture')}\n{asset('page.css')}",
+        style=f"{look.css('.picture')}\n{asset('page.css')}{size}",
         script=asset("page.js"),
     )
 

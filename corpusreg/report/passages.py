@@ -4,7 +4,7 @@ Taken in this order until six are found: the bars of each measure that stands ou
 the edge of their range, the strongest event, the clearest shift, the stay most worth saying,
 then further events, shifts and stays. A change is shown with the bar before it. What is
 longer than LONGEST bars is shown by its beginning. A passage that lies for half or more in
-one that is chosen adds its reason to that one.
+one that is chosen adds its reason to that one, a change only where its own bar is shown.
 """
 
 from __future__ import annotations
@@ -29,11 +29,14 @@ _TOLD = 3  # measures that stand out, events, shifts and stays
 
 @dataclass(frozen=True)
 class _Candidate:
+    """change: the bar that must be shown, None where any of them will do."""
+
     first: int
     last: int
     why: tuple[str, ...]
     part: str | None = None
     shortened: bool = False
+    change: int | None = None
 
 
 def place(c: Comparison, first: int, last: int) -> Place:
@@ -115,7 +118,7 @@ def _stays(c: Comparison) -> list[_Candidate]:
 
 
 def _with_bar_before(bar: int, why: str) -> _Candidate:
-    return _Candidate(max(bar - 1, 0), bar + 1, (why,))
+    return _Candidate(max(bar - 1, 0), bar + 1, (why,), change=bar)
 
 
 def _shortened(each: _Candidate) -> _Candidate:
@@ -127,5 +130,5 @@ def _shortened(each: _Candidate) -> _Candidate:
 def _same(one: _Candidate, other: _Candidate) -> bool:
     """Whether the other lies for half or more in the one, in the same part or in all."""
     shared = min(one.last, other.last) - max(one.first, other.first)
-    alike = one.part == other.part
+    alike = one.part == other.part and (other.change is None or other.change < one.last)
     return alike and 2 * shared >= other.last - other.first

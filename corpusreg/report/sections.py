@@ -236,8 +236,8 @@ def _passage(each: Passage, work: str, notation: Mapping[str, Notation]) -> Html
         tag(
             "figcaption",
             tag("p", *title, " ", _hear(each.place), class_="lead"),
-            *(tag("p", f"{capital(why)}.") for why in each.why[:-1]),
-            *(tag("p", f"{capital(why)}.{whole}") for why in each.why[-1:]),
+            *(tag("p", f"{capital(why)}.{whole}") for why in each.why[:1]),
+            *(tag("p", f"{capital(why)}.") for why in each.why[1:]),
         ),
         *drawn,
         *(tag("p", f"{remark}.", class_="aside") for remark in remarks),

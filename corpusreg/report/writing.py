@@ -48,12 +48,14 @@ def write_report(
     *,
     studied: Sequence[Studied] = (),
     drafts: Sequence[Drafts] = (),
+    paper: str | None = None,
 ) -> tuple[str, ...]:
     """Write a report of some works, at least one.
 
     failures: what could not be read, one line each, told at the end. studied: for each work
     the passages to study beside it, () for none. drafts: for each work what changed since an
-    earlier draft, () where there is none. Returns what a reader must know about the file,
+    earlier draft, () where there is none. paper: 'a4' or 'letter'; None is A4 for a PDF and
+    leaves a page to the reader's printer. Returns what a reader must know about the file,
     one line each. A file of that name is replaced only by a finished one. Raises
     CorpusregError where it cannot be written.
     """
@@ -61,12 +63,12 @@ def write_report(
     if path.suffix.lower() == ".pdf":
         from corpusreg.report.pdf import pdf
 
-        sheet = pdf(works, failures)
+        sheet = pdf(works, failures, paper=paper or "a4")
         _replace(path, sheet.pdf)
         return sheet.remarks
     from corpusreg.report.page import page
 
-    _replace(path, page(works, failures).encode("utf-8"))
+    _replace(path, page(works, failures, paper=paper).encode("utf-8"))
     return ()
 
 
