@@ -15,8 +15,8 @@ import numpy as np
 import pytest
 
 from corpusreg import definitions, store
+from corpusreg.building import finish
 from corpusreg.building.extract import extract_file
-from corpusreg.building.finish import finishing
 from corpusreg.catalogue import bundled
 from corpusreg.catalogue.files import SourceFile, content_hash
 from corpusreg.cohorts import fetch_cohort, own_copies
@@ -62,8 +62,8 @@ def build(folder: Path, files: list[SourceFile], tiers: tuple[str, ...] = TIERS)
         shards.add(file.corpus, file.relative, content, extract_file(file))
         wanted.append((file.corpus, file.relative, content))
     shards.flush()
-    finish = finishing(tiers, [])
-    return store.publish(shards, wanted, folder=folder / "reference", finish=finish)
+    last = finish.finishing(tiers, [])
+    return store.publish(shards, wanted, folder=folder / "reference", finish=last)
 
 
 @pytest.fixture(scope="module")
@@ -236,6 +236,26 @@ def test_the_matrix_holds_what_may_be_placed(reference: store.Reference) -> None
         assert len(found) == 7
         for placed, value, reason in found:
             assert placed == (value if reason is None else None)
+
+
+@pytest.mark.parametrize("size", [1, 2, 5])
+def test_the_matrix_is_the_same_in_slices_of_any_size(
+    size: int,
+    chosen: list[SourceFile],
+    reference: store.Reference,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr(finish, "_SLICE", size)
+    with store.Reference(build(tmp_path, chosen)) as sliced:
+        everything = "SELECT * FROM matrix"
+        assert len(rows(sliced, everything)) > 5
+        assert rows(sliced, everything) == rows(reference, everything)
+
+
+def test_a_reference_without_works_has_an_empty_matrix(tmp_path: Path) -> None:
+    with store.Reference(build(tmp_path, [])) as empty:
+        assert rows(empty, "SELECT count(*), count(span) FROM matrix") == [(0, 0)]
 
 
 def test_units_are_numbered_by_composer(reference: store.Reference) -> None:

@@ -36,6 +36,8 @@ _SHARES = (0.05, 0.1, 0.25, 0.5, 0.75, 0.9, 0.95)
 # so many shares.
 _ODD_WORKS = 100
 _ODD_SHARES = tuple(round(step / 50, 2) for step in range(51))
+# Works of which the matrix is made at once; a million at once need more memory than a build has.
+_SLICE = 100_000
 _TABLES = (*(table for table in EXTRACTED if table not in ("works", "failures")), "works")
 
 
@@ -49,10 +51,7 @@ def finishing(tiers: Sequence[str], problems: list[str]) -> Callable[[Draft], No
         for table in _TABLES:
             draft.execute(sql.load("outside").format(table=table), {"tiers": list(tiers)})
         _mark_copies(draft)
-        columns = ", ".join(
-            f"max(m.value) FILTER (m.name = '{m.name}') AS \"{m.name}\"" for m in MEASURES
-        )
-        draft.execute(sql.load("matrix").format(measures=columns))
+        _make_matrix(draft)
         _store_rungs(draft, problems)
 
     return finish
@@ -71,6 +70,28 @@ def _mark_copies(draft: Draft) -> None:
     )
     draft.execute(sql.load("copies"))
     draft.execute("DROP TABLE temp.same_music")
+
+
+def _make_matrix(draft: Draft) -> None:
+    """The table that comparisons read, slice after slice."""
+    columns = ", ".join(
+        f"max(m.value) FILTER (m.name = '{m.name}') AS \"{m.name}\"" for m in MEASURES
+    )
+    rows = sql.load("matrix").format(measures=columns)
+    draft.execute(sql.load("unit_numbers"))
+    slices = draft.fetch_columns(sql.load("matrix_slices"), {"size": _SLICE})
+    # Without works the table is there too, and empty.
+    pairs = list(zip(slices["first"].tolist(), slices["last"].tolist(), strict=True)) or [
+        ("", "")
+    ]
+    for number, (first, last) in enumerate(pairs):
+        what = "INSERT INTO matrix" if number else "CREATE TABLE matrix AS"
+        draft.execute(f"{what}\n{rows}", {"first": first, "last": last})
+    draft.execute(
+        "COMMENT ON TABLE matrix IS 'Every work that counts with its measures side by side, "
+        "as comparisons read them'"
+    )
+    draft.execute("DROP TABLE temp.unit_numbers")
 
 
 def _store_rungs(draft: Draft, problems: list[str]) -> None:

@@ -203,10 +203,8 @@ def _points(source: Source, rung: Rung) -> _Points:
     pitches = source.fetch_columns(
         sql.load("profile_pitches").format(conditions=conditions), dict(rung.where)
     )
-    works = {str(work): row for row, work in enumerate(found["work"])}
-    weights = np.zeros((len(works), _PITCHES))
-    rows = [works[str(work)] for work in pitches["work"]]
-    weights[rows, pitches["pitch"].astype(np.int64)] = pitches["share"]
+    weights = np.zeros((len(found["work"]), _PITCHES))
+    weights[pitches["place"], pitches["pitch"]] = pitches["share"]
     has_pitch = weights.sum(axis=1) > 0
     weights[~has_pitch] = 1.0
     columns = {m.name: found[m.name].astype(float) for m in MEASURES} | shape(weights)
@@ -218,7 +216,7 @@ def _points(source: Source, rung: Rung) -> _Points:
     tried = {name: scale_of(columns[name][whole], equal) for name in used} if any(whole) else {}
     scales = {name: scale for name, scale in tried.items() if scale is not None}
     return _Points(
-        works=tuple(np.array(list(works), object)[whole]),
+        works=tuple(found["work"][whole]),
         unit=unit[whole],
         bars=found["bars"].astype(float)[whole],
         scales=scales,

@@ -1,19 +1,18 @@
--- One row for every work that counts, one column for every measure that may be
--- placed: what a comparison reads. unit_number numbers the units.
-CREATE TABLE matrix AS
+-- The rows of the matrix, what a comparison reads: one for every work that counts, one column
+-- for every measure that may be placed. unit_number numbers the units. For the works from
+-- first up to the last: in slices, so that any number of works fits in the memory of a build.
 WITH wide AS (
     SELECT work, {measures}
     FROM measures AS m
-    WHERE m.reason IS NULL
+    WHERE m.reason IS NULL AND m.work BETWEEN $first AND $last
     GROUP BY work
 )
 SELECT
-    w.work, w.corpus, w.collection, w.composer, w.unit,
-    CAST(dense_rank() OVER (ORDER BY w.unit) AS INTEGER) AS unit_number,
+    w.work, w.corpus, w.collection, w.composer, w.unit, u.unit_number,
     w.period, w.year, w.ensemble, w.family, w.texture, w.genre, w.tier,
     w.fingerprint, w.bars, w.voices, wide.* EXCLUDE (work)
 FROM works AS w
+JOIN unit_numbers AS u ON u.unit = w.unit
 LEFT JOIN wide ON wide.work = w.work
-WHERE w.same_as IS NULL
+WHERE w.same_as IS NULL AND w.work BETWEEN $first AND $last
 ORDER BY w.work;
-COMMENT ON TABLE matrix IS 'Every work that counts with its measures side by side, as comparisons read them';
