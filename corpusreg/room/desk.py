@@ -107,6 +107,12 @@ class Pile:
         return ready[0] if ready else None
 
     @property
+    def recent(self) -> list[tuple[int, Made]]:
+        """Drafts, contrasts and options with their numbers, the last first."""
+        # A copy in one step: another thread adds to them while a page is made.
+        return list(self.changes.items())[::-1]
+
+    @property
     def works(self) -> list[Work]:
         """All works that could be read, in order."""
         return [
