@@ -36,7 +36,7 @@ _SHARES = (0.05, 0.1, 0.25, 0.5, 0.75, 0.9, 0.95)
 # so many shares.
 _ODD_WORKS = 100
 _ODD_SHARES = tuple(round(step / 50, 2) for step in range(51))
-# Works of which the matrix is made at once; a million at once need more memory than a build has.
+# Works of which the matrix is made at once; a million need more memory than a build has.
 _SLICE = 100_000
 _TABLES = (*(table for table in EXTRACTED if table not in ("works", "failures")), "works")
 
