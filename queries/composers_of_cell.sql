@@ -1,13 +1,15 @@
 -- Which composers are behind one cell of a table, and with how much?
 --
--- Works of no known year have the period 'none'; the works are in `works_of_cell`.
+-- Works of no known year have the period 'none'. A tune book counts as one source, also
+-- where it names the composers of some tunes. The works are in `works_of_cell`, which takes
+-- the names here as composer=NAME.
 --
 -- Parameters:
 --   $period VARCHAR = NULL    only this period; NULL for all
 --   $ensemble VARCHAR = NULL  only this ensemble; NULL for all
 --   $measure VARCHAR = 'span' name of the measure, as in definitions.name
 -- Columns:
---   composer VARCHAR          composer as a name; the source for anonymous works
+--   composer VARCHAR          composer as a name; the source of anonymous works and tunes
 --   works BIGINT              works that have the measure, copies left out [works]
 --   collections VARCHAR[]     collections they come from
 --   lowest DOUBLE             lowest value [unit in the last column]
@@ -15,7 +17,10 @@
 --   highest DOUBLE            highest value [unit in the last column]
 --   unit VARCHAR              unit of the values
 SELECT
-    coalesce(any_value(w.composer_name), w.unit) AS composer,
+    if(
+        count(*) = count(w.composer_name) AND count(DISTINCT w.composer) <= 1,
+        min(w.composer_name), w.unit
+    ) AS composer,
     count(*) AS works,
     list_sort(list(DISTINCT w.collection)) AS collections,
     min(m.value) AS lowest, median(m.value) AS middle, max(m.value) AS highest,

@@ -6,13 +6,16 @@
 --   $ensemble VARCHAR = NULL  only this ensemble; NULL for all
 --   $least INTEGER = 3        fewest works a composer must have [works]
 -- Columns:
---   composer VARCHAR          composer as a name; the source for anonymous works
+--   composer VARCHAR          composer as a name; the source of anonymous works and tunes
 --   works BIGINT              works long enough to have a rate [works]
 --   middle DOUBLE             median rate [shifts per 100 bars]
 --   highest DOUBLE            highest rate [shifts per 100 bars]
 --   still DOUBLE              share of works without any shift [0-1]
 SELECT
-    coalesce(any_value(w.composer_name), w.unit) AS composer,
+    if(
+        count(*) = count(w.composer_name) AND count(DISTINCT w.composer) <= 1,
+        min(w.composer_name), w.unit
+    ) AS composer,
     count(*) AS works,
     median(m.value) AS middle,
     max(m.value) AS highest,

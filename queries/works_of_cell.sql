@@ -6,7 +6,7 @@
 -- Parameters:
 --   $period VARCHAR = NULL    only this period; NULL for all
 --   $ensemble VARCHAR = NULL  only this ensemble; NULL for all
---   $composer VARCHAR = NULL  only this composer as a name, or this source; NULL for all
+--   $composer VARCHAR = NULL  only this composer (name or id), or this source; NULL for all
 --   $collection VARCHAR = NULL  only this collection; NULL for all
 --   $measure VARCHAR = 'span' name of the measure, as in definitions.name
 -- Columns:
@@ -33,7 +33,8 @@ WITH cell AS (
         AND (CAST($period AS VARCHAR) IS NULL OR coalesce(w.period, 'none') = $period)
         AND (CAST($ensemble AS VARCHAR) IS NULL OR w.ensemble = $ensemble)
         AND (
-            CAST($composer AS VARCHAR) IS NULL OR coalesce(w.composer_name, w.unit) = $composer
+            CAST($composer AS VARCHAR) IS NULL
+            OR $composer IN (w.composer_name, w.composer, w.unit)
         )
         AND (CAST($collection AS VARCHAR) IS NULL OR w.collection = $collection)
 )

@@ -6,6 +6,7 @@ import re
 from pathlib import Path
 from typing import Any
 
+import duckdb
 import pytest
 from batch_work import row
 
@@ -115,6 +116,23 @@ def reference(tmp_path_factory: pytest.TempPathFactory) -> store.Reference:
     folder = tmp_path_factory.mktemp("queries")
     shards = store.Shards(folder / "shards", store.Recipe(definitions.VERSION, "test"))
     shards.add("c", "book.abc", "h", invented())
+    shards.flush()
+    return store.Reference(store.publish(shards, [("c", "book.abc", "h")], folder=folder))
+
+
+@pytest.fixture(scope="module")
+def signed(tmp_path_factory: pytest.TempPathFactory) -> store.Reference:
+    """The same corpus, but two tunes more in the book, one of them with a composer."""
+    rows = invented()
+    for number, (id_, name) in {"t2": ("cat", "Cat"), "t3": (None, None)}.items():
+        work = f"c:book.abc#{number}"
+        tune = dict(zip(store.columns("works"), rows["works"][4], strict=True))
+        tune |= {"work": work, "number": number, "composer": id_, "composer_name": name}
+        rows["works"].append(row("works", **tune))
+        rows["measures"] += [(work, "span", 16.0, None), (work, "shift_rate", 4.0, None)]
+    folder = tmp_path_factory.mktemp("signed")
+    shards = store.Shards(folder / "shards", store.Recipe(definitions.VERSION, "test"))
+    shards.add("c", "book.abc", "h", rows)
     shards.flush()
     return store.Reference(store.publish(shards, [("c", "book.abc", "h")], folder=folder))
 
@@ -468,3 +486,43 @@ def test_heights_count_each_composer_once(tmp_path: Path) -> None:
     with store.Reference(path) as reference:
         (flute,) = answer(reference, "heights_by_period", least=2)
     assert (flute["middle"], flute["high"], flute["composers"]) == (60, 84, 2)
+
+
+def test_a_source_is_never_called_by_one_of_its_composers(signed: store.Reference) -> None:
+    """Three tunes of a book, one by Cat, are not three tunes by Cat."""
+    found = {row["composer"]: row["works"] for row in answer(signed, "composers_of_cell")}
+    assert found == {"Ann": 3, "Ben": 1, "tune book": 3}
+    rates = answer(signed, "shift_rate_by_composer", least=1)
+    assert {row["composer"]: row["works"] for row in rates}["tune book"] == 2
+    for name, works in (("tune book", 3), ("Cat", 1), ("cat", 1)):
+        rows = answer(signed, "works_of_cell", composer=name)
+        assert len(rows) == works
+        assert sum(row["weight"] for row in rows) == pytest.approx(1)
+
+
+def test_what_composers_and_sources_are_called_in_pictures() -> None:
+    database = duckdb.connect()
+    database.execute(
+        "CREATE TABLE works (work VARCHAR, composer VARCHAR, composer_name VARCHAR, "
+        "collection VARCHAR, unit VARCHAR, unit_number INTEGER)"
+    )
+    database.executemany(
+        "INSERT INTO works VALUES (?, ?, ?, ?, ?, ?)",
+        [
+            ("1", "ann", "Ann", "songs", "ann", 1),
+            ("2", None, "Unheard-of", "songs", "name:unheard-of", 2),
+            ("3", "cat", "Cat", "airs", "tunes:airs", 3),
+            ("4", None, None, "airs", "tunes:airs", 3),
+            ("5", "cat", "Cat", "reels", "tunes:reels", 4),
+            ("6", "dan", "Dan", "reels", "tunes:reels", 4),
+            ("7", None, None, "songs", "anonymous:songs", 5),
+        ],
+    )
+    database.execute("CREATE VIEW matrix AS SELECT work, unit, unit_number FROM works")
+    database.execute(
+        "CREATE TABLE corpora AS SELECT * FROM (VALUES ('songs', 'Songs'), "
+        "('airs', 'Old Airs'), ('reels', 'Reels')) AS named(corpus, title)"
+    )
+    names = database.execute(sql.load("composer_names")).fetchall()
+    called = ["Ann", "Unheard-of", "Old Airs", "Reels", "anonymous:songs"]
+    assert names == list(enumerate(called, start=1))
