@@ -315,8 +315,8 @@ class Reference:
         """Percentiles of a measure by group, every composer counting the same.
 
         by: 'period', 'ensemble', 'composer' or 'corpus'. Columns: group; works
-        [works]; units [composers, or sources of anonymous works]; p10, p25, p50,
-        p75, p90 [the measure's unit, in attrs["units"]].
+        [works]; units [composers, or sources of anonymous works]; collections
+        [collections]; p10, p25, p50, p75, p90 [the measure's unit, in attrs["units"]].
 
         Raises UsageError for an unknown measure or group.
         """
@@ -325,9 +325,13 @@ class Reference:
         from corpusreg import workflow
 
         rows = workflow.table(measure, by)
-        columns = ["group", "works", "units", "p10", "p25", "p50", "p75", "p90"]
-        units = {"works": "works", "units": "composers or sources"}
-        units |= dict.fromkeys(columns[3:], BY_NAME[measure].unit)
+        columns = ["group", "works", "units", "collections", "p10", "p25", "p50", "p75", "p90"]
+        units = {
+            "works": "works",
+            "units": "composers or sources",
+            "collections": "collections",
+        }
+        units |= dict.fromkeys(columns[4:], BY_NAME[measure].unit)
         return _marked(pd.DataFrame(rows, columns=columns), units, self.reference_id)
 
     def query(self, name: str, **parameters: object) -> pd.DataFrame:

@@ -182,6 +182,19 @@ def test_table_in_three_forms(run: Command) -> None:
     assert "choir" in text
 
 
+def test_a_table_says_what_it_leaves_out_and_how_to_see_its_works(run: Command) -> None:
+    text = " ".join(good(run("table", "span", "--by", "period")).split())
+    assert re.search(r"stand in no row, since no period is known: [\d,]+\.", text)
+    assert re.search(r"too few to stand for the period: [a-z]+", text)
+    name, *given = text.split("The works behind a row: corpusreg query ")[1].split()
+    (measure, period) = given
+    assert name == "works_of_cell"
+    rows = json.loads(good(run("query", name, measure, period, "--json")))
+    first = json.loads(good(run("table", "span", "--by", "period", "--json")))[0]
+    assert period == f"period={first['group']}"
+    assert len(rows) == first["works"]
+
+
 def test_query_lists_answers_and_explains(run: Command, tmp_path: Path) -> None:
     listed = good(run("query"))
     assert listed.count("\n") >= 10

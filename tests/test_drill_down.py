@@ -56,6 +56,30 @@ def test_composers_of_a_cell_are_all_of_its_units(reference: store.Reference, by
         assert sum(each["works"] for each in found) == row["works"]
 
 
+def test_the_works_of_a_composer_of_a_cell_are_found_by_that_name(
+    reference: store.Reference,
+) -> None:
+    rows = ask(reference, "composers_of_cell")
+    assert len(rows) > 10
+    for row in rows:
+        works = ask(reference, "works_of_cell", composer=row["composer"])
+        assert len([work for work in works if work["weight"] is not None]) == row["works"]
+
+
+@pytest.mark.parametrize("by", ["period", "composer", "ensemble"])
+def test_works_in_no_row_are_counted(reference: store.Reference, by: str) -> None:
+    ((every,),) = reference.query("SELECT count(*) FROM works WHERE same_as IS NULL").rows
+    for measure in ("span", "shift_rate"):
+        placed = sum(row["works"] for row in workflow.table(measure, by))
+        assert placed + sum(workflow.ungrouped(measure, by)) == every
+
+
+def test_composers_of_a_table_are_found_by_their_id(reference: store.Reference) -> None:
+    for row in workflow.table("span", "composer"):
+        found = ask(reference, "works_of_cell", composer=row["group"])
+        assert len(found) == row["works"]
+
+
 def test_a_percentile_comes_out_of_the_works_behind_it(reference: store.Reference) -> None:
     every = ask(reference, "behind_a_percentile", value=0, texture="several voices", rows=9999)
     values = np.array([row["value"] for row in every])

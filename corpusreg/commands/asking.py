@@ -6,7 +6,7 @@ import argparse
 from typing import Any
 
 from corpusreg.commands.common import command, form_options
-from corpusreg.definitions import BY_NAME, MEASURES
+from corpusreg.definitions import MEASURES
 from corpusreg.errors import UsageError
 
 __all__ = ["add_asking"]
@@ -46,18 +46,15 @@ def _query_command(commands: Any) -> None:
 
 def _table(options: argparse.Namespace) -> int:
     from corpusreg import workflow
+    from corpusreg.outputs.table_text import table_text
     from corpusreg.tabular import print_rows
 
     rows = workflow.table(options.measure, options.by)
-    names = ["group", "works", "units", "p10", "p25", "p50", "p75", "p90"]
+    names = ["group", "works", "units", "collections", "p10", "p25", "p50", "p75", "p90"]
     print_rows(names, [tuple(row[name] for name in names) for row in rows], options)
     if not (options.csv or options.json):
-        measure = BY_NAME[options.measure]
-        print(f"\n{measure.title} [{measure.unit}]: {measure.meaning}.")
-        print("p50 is the middle value; one work in ten lies below p10, one in ten above p90.")
-        print(
-            "Every composer counts the same, however many works (units: composers or sources)."
-        )
+        left_out = workflow.ungrouped(options.measure, options.by)
+        print(f"\n{table_text(options.measure, options.by, rows, left_out)}")
     return 0
 
 

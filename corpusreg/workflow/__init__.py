@@ -1,6 +1,6 @@
 """What the commands do, as plain functions: no argument parsing, no printing."""
 
-from corpusreg.workflow.ask import GROUPS, profiles, query, table
+from corpusreg.workflow.ask import GROUPS, profiles, query, table, ungrouped
 from corpusreg.workflow.build import DEFAULT_TIERS, Built, check, extract
 from corpusreg.workflow.corpora import (
     Change,
@@ -61,4 +61,5 @@ __all__ = [
     "show_corpus",
     "some_readable",
     "table",
+    "ungrouped",
 ]

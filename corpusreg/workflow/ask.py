@@ -12,7 +12,7 @@ from corpusreg.store import open_reference
 if TYPE_CHECKING:
     from corpusreg.store import Reference, Result
 
-__all__ = ["GROUPS", "profiles", "query", "table"]
+__all__ = ["GROUPS", "profiles", "query", "table", "ungrouped"]
 
 # What `table --by` groups by: the word for people, and the column.
 GROUPS = {
@@ -26,21 +26,20 @@ GROUPS = {
 def table(measure: str, by: str) -> list[dict[str, Any]]:
     """Composer-weighted percentiles of a measure by group, one row a group.
 
-    Columns: group, works, units (composers, or sources of anonymous works), and
-    the percentiles p10, p25, p50, p75, p90 in the measure's unit.
+    Columns: group, works, units (composers, or sources of anonymous works),
+    collections, and the percentiles p10, p25, p50, p75, p90 in the measure's unit.
+
+    Raises UsageError for an unknown measure or group.
     """
-    if measure not in BY_NAME:
-        raise UsageError(f"no measure '{measure}'{_nearest(measure, BY_NAME)}")
-    if by not in GROUPS:
-        raise UsageError(f"cannot group by '{by}'; choose among {', '.join(GROUPS)}")
+    column = _group_column(measure, by)
     import numpy as np
 
     from corpusreg.reference import unit_weights, weighted_quantile
 
-    column = GROUPS[by]
     with open_reference() as reference:
         found = reference.fetch_columns(
-            f'SELECT "{column}" AS "group", unit_number, "{measure}" AS value FROM matrix '
+            f'SELECT "{column}" AS "group", unit_number, "{measure}" AS value, '
+            "concat(corpus, ' ', collection) AS collection FROM matrix "
             f'WHERE "{measure}" IS NOT NULL AND "{column}" IS NOT NULL ORDER BY ALL'
         )
     rows = []
@@ -49,13 +48,40 @@ def table(measure: str, by: str) -> list[dict[str, Any]]:
         values, unit = found["value"][chosen], found["unit_number"][chosen]
         weights = unit_weights(unit, np.ones(len(unit)))
         rows.append(
-            {"group": group, "works": len(unit), "units": len(np.unique(unit))}
+            {
+                "group": group,
+                "works": len(unit),
+                "units": len(np.unique(unit)),
+                "collections": len(set(found["collection"][chosen].tolist())),
+            }
             | {
                 f"p{share}": round(weighted_quantile(values, weights, share / 100), 4)
                 for share in (10, 25, 50, 75, 90)
             }
         )
     return rows
+
+
+def ungrouped(measure: str, by: str) -> tuple[int, int]:
+    """Works that stand in no row of `table`: without the measure, and without a group.
+
+    A work is without the measure where it is too short for it, or has none.
+    """
+    column = _group_column(measure, by)
+    with open_reference() as reference:
+        found = reference.fetch_columns(
+            f'SELECT count(*) - count("{measure}") AS valueless, count("{measure}") '
+            f'FILTER ("{column}" IS NULL) AS groupless FROM matrix'
+        )
+    return int(found["valueless"][0]), int(found["groupless"][0])
+
+
+def _group_column(measure: str, by: str) -> str:
+    if measure not in BY_NAME:
+        raise UsageError(f"no measure '{measure}'{_nearest(measure, BY_NAME)}")
+    if by not in GROUPS:
+        raise UsageError(f"cannot group by '{by}'{_nearest(by, GROUPS)}")
+    return GROUPS[by]
 
 
 def profiles() -> list[dict[str, Any]]:
