@@ -17,7 +17,7 @@ from corpusreg.errors import UsageError
 from corpusreg.periods.answer import study
 from corpusreg.periods.document import COLUMNS, study_document, study_rows
 from corpusreg.periods.results import Check, Finding, Study
-from corpusreg.periods.words import study_text
+from corpusreg.periods.words import repeated_words, result_words, study_text
 from corpusreg.periods.works import Works, check_words, period_rows
 from corpusreg.rebar import BARS, REBARRED
 
@@ -343,3 +343,16 @@ def test_without_difference_few_results_are_shown() -> None:
         shown += any(f.corrected is not None and f.corrected <= 0.05 for f in every)
     # 5 % in all corpora together and for one of the measures only: 2 of 40 at most expected.
     assert shown <= 4
+
+
+@pytest.mark.parametrize(
+    ("value", "printed", "said"),
+    [(0.2, "0.20", "stays"), (-0.002, "0.00", "may be none"), (-0.02, "-0.02", "turns around")],
+)
+def test_what_is_printed_as_no_trend_does_not_turn_around(
+    value: float, printed: str, said: str
+) -> None:
+    trend = Finding((), 0.3, None, (30,), 0, 300, 0.001, 0.01, 0.02, (), "not surviving")
+    check = Check("length", value=value, p=0.9, units=(30,), survives=said == "stays")
+    assert repeated_words(check, pairs=False) == printed
+    assert result_words(trend, check) == said

@@ -31,8 +31,9 @@ _OCTAVES = (
 _HEIGHTS = (
     "How to read it: the hill is how many of the notes lie at each pitch, dark for eight in "
     "ten; the stroke is the middle, the ochre line where it may truly lie (19 times in 20). "
-    "Below, the thin bar is the usual range of professional players and singers, the box what "
-    "is comfortable, hatched what tires. Pitches as they sound. " + _EQUAL,
+    "Below, the thin bar is the usual range of professional players and singers (how many "
+    "notes lie outside it is called beyond), the box what is comfortable, hatched what tires. "
+    "Pitches as they sound. " + _EQUAL,
     "Ranges are a guide and differ from person to person. Very high and very low notes can "
     "strain a voice or a player: ask the player, the singer or the teacher. Parts named tenor "
     "or bass in early scores are lines of the texture and may never have been sung by such a "

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
 __all__ = ["draw_heights"]
 
-_LEFT, _ACROSS = 278.0, 590.0
+_LEFT, _ACROSS = 278.0, 570.0
 _ROW = 66.0
 _FLOOR, _HILL = 0.12, 0.5  # of the hill, and how high it is, in rows
 _RANGE, _COMFORT = 0.03, 0.075  # half heights of the bars
@@ -92,15 +92,13 @@ def _names(sheet: Sheet, each: InstrumentHeights, y: float) -> None:
     below = f"{each.notes:,} notes, {each.works:,} works by {each.units}"
     sheet.row_name(each.instrument.name, below, y, _LEFT - 16)
     right = _LEFT + _ACROSS + 20
-    said = [f"8 in 10: {_notes(each.tenths)}"]
+    said = f"8 in 10: {_notes(each.tenths)}"
     if each.beyond >= 0.005:
-        said.append(f"{100 * each.beyond:.0f} % beyond the range")
+        said += f"; {100 * each.beyond:.0f} % beyond"
     sure = f", {_notes(each.interval)}" if each.interval else ""
-    y += 4 - 8 * len(said)
+    y -= 4
     say(sheet.figure, f"{note_name(round(each.middle))}{sure}", right, y, Wall.TEXT)
-    for line in said:
-        y += Wall.SMALL * 1.25
-        say(sheet.figure, line, right, y, Wall.SMALL, "quiet")
+    say(sheet.figure, said, right, y + Wall.SMALL * 1.25, Wall.SMALL, "quiet")
 
 
 def _notes(sides: tuple[float, float]) -> str:

@@ -261,7 +261,8 @@ def result_words(finding: Finding, check: Check) -> str:
     """What became of a result when it was repeated."""
     if check.survives is None:
         return check.reason
-    around = check.value is not None and check.value * finding.value < 0
+    # What is printed as no difference has no direction that could have turned.
+    around = check.value is not None and round(check.value, 2) * finding.value < 0
     said = "stays" if check.survives else "turns around" if around else "may be none"
     if check.name == "collections":
         return f"{said}, without '{check.what[0]}'"
