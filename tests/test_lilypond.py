@@ -22,17 +22,21 @@ from corpusreg.readers.lilypond.sources import gather, included, plain, version_
 
 
 def _missing() -> str:
-    """Why sources cannot be run here; on the build server that is a failure."""
+    """Why LilyPond cannot be run here; on the build server that is a failure."""
     try:
         program.executable()
     except ReadError as error:
         return str(error)
-    return box.fault()
+    return ""
 
 
-needs_lilypond = pytest.mark.skipif(
-    not os.environ.get("CI") and bool(_missing()), reason=_missing() or "LilyPond runs here"
-)
+def _needs(fault: str) -> pytest.MarkDecorator:
+    missing = bool(fault) and not os.environ.get("CI")
+    return pytest.mark.skipif(missing, reason=fault or "it runs here")
+
+
+needs_program = _needs(_missing())
+needs_lilypond = _needs(_missing() or box.fault())
 
 
 @pytest.fixture(autouse=True)
@@ -241,6 +245,19 @@ def test_without_a_sandbox_nothing_runs_unless_it_is_trusted(
         read_file(path)
     program.version.cache_clear()
     assert seen and not any(seen)
+
+
+@needs_program
+def test_a_trusted_source_is_read_without_a_sandbox(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = write(tmp_path, '\\include "sung.ily" \\version "2.24.0" { \\sung }')
+    write(tmp_path, "sung = { e'2 g' }", "sung.ily")
+    monkeypatch.setattr(box, "fault", lambda: "bubblewrap is not installed")
+    monkeypatch.setenv("CORPUSREG_TRUST", "1")
+    program.version.cache_clear()
+    (score,) = read_file(path).scores
+    assert pitches(score) == [64, 67]
 
 
 def test_trust_reaches_worker_processes(monkeypatch: pytest.MonkeyPatch) -> None:

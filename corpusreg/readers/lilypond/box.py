@@ -48,9 +48,10 @@ class Ran:
 def run(command: Sequence[str], work: Path, program: Path | None, *, boxed: bool) -> Ran:
     """Run a command in a folder, with that folder as `WORK` and `program` as `PROGRAM`.
 
-    In command and environment, words that begin with those two names are paths; outside
-    the box (`boxed` false) they become the real ones. The environment has HOME and
-    CORPUSREG_EVENTS in the folder, and nothing of the user's.
+    In command and environment, words that begin with those two names, and options that
+    do after their '=', are paths; outside the box (`boxed` false) they become the real
+    ones. The environment has HOME and CORPUSREG_EVENTS in the folder, and in the box
+    nothing of the user's.
     """
     variables = {"HOME": WORK, "CORPUSREG_EVENTS": f"{WORK}/events.tsv", "LC_ALL": "C.UTF-8"}
     if boxed:
@@ -66,9 +67,10 @@ def run(command: Sequence[str], work: Path, program: Path | None, *, boxed: bool
 
 
 def _outside(word: str, real: dict[str, str]) -> str:
+    option, equals, value = word.rpartition("=")
     for name, path in real.items():
-        if word == name or word.startswith(f"{name}/"):
-            return path + word[len(name) :]
+        if value == name or value.startswith(f"{name}/"):
+            return option + equals + path + value[len(name) :]
     return word
 
 
