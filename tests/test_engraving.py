@@ -490,3 +490,15 @@ def test_the_engraver_says_nothing(tmp_path: Path, capfd: pytest.CaptureFixture[
     assert engrave_here([Passage(path, 0, 2)])
     assert engrave(Passage(path, 0, 2))
     assert capfd.readouterr() == ("", "")
+
+
+@pytest.mark.parametrize(("upbeat", "shown"), [("G2|", "3"), ("", "4")])
+def test_bars_of_a_tune_bear_the_numbers_that_are_printed(
+    tmp_path: Path, upbeat: str, shown: str
+) -> None:
+    path = tmp_path / "tune.abc"
+    path.write_text(f"X:1\nT:A\nM:3/4\nL:1/4\nK:C\n{upbeat}CDE|FGA|GFE|DCD|EFG|C3|\n")
+    (picture,) = engrave_here([Passage(path, 3, 5, "1")])
+    assert isinstance(picture, Engraved)
+    assert picture.labels[0] == shown
+    assert re.findall(r"<tspan[^>]*>(\d+)</tspan>", picture.svg) == [shown]

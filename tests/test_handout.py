@@ -18,6 +18,7 @@ from pypdf import PdfReader
 from test_pdf import embedded, squeezed, text_of
 
 from corpusreg import workflow
+from corpusreg.catalogue.files import bundled_root
 from corpusreg.errors import CorpusregError, DataError, UsageError
 from corpusreg.handout import classroom, folders, writing
 from corpusreg.handout.dots import piles
@@ -536,3 +537,16 @@ class TestClass:
             ("shift", ["01"]),
         ]
         assert classroom.offers([replace(members[0], who="K7")])[0].shown_by[0][0].who == "K7"
+
+
+def test_a_long_piece_and_a_full_sheet_keep_to_one_page(in_home: Path, tmp_path: Path) -> None:
+    """246 played bars; and two passages of notation that need three systems."""
+    root, folder, out = bundled_root(), tmp_path / "class", tmp_path / "sheets"
+    folder.mkdir()
+    shutil.copy(root / "beethoven/opus18no1/movement3.mxl", folder / "long.mxl")
+    shutil.copy(root / "bach/bwv846.mxl", folder / "full.mxl")
+    for paper in ("a4", "letter"):
+        assert handout(folder, out, paper=paper).problems == ()
+        for name in ("long", "full"):
+            (page,) = PdfReader(out / "sheets" / f"{name}.pdf").pages
+            assert "Compared with" in page.extract_text()

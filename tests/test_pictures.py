@@ -313,6 +313,31 @@ def test_two_versions_share_their_axes() -> None:
     assert {"first", "second", "A / B"} <= set(said(picture))
 
 
+def test_a_compact_map_has_long_systems_and_signs_without_numbers() -> None:
+    rows = [(48 + 12 * (bar // 5 % 3), bar * BAR, BAR) for bar in range(100)]
+    view = MapView("Long", analysis(rows, 100))
+    plain_map = register_map(view, prefix="m", width=900, heading=False)
+    compact = register_map(view, prefix="m", width=900, height=495, heading=False, compact=60)
+    systems_of = [each.svg.count('class="system"') for each in (plain_map, compact)]
+    assert systems_of == [3, 2]
+    assert compact.height == 495 < plain_map.height
+
+    def signs(picture: Picture) -> dict[str, bool]:
+        """Signs by id, and whether each has a number."""
+        groups = ElementTree.fromstring(picture.svg).iter("{http://www.w3.org/2000/svg}g")
+        return {
+            g.get("id", ""): g.find("{*}text") is not None
+            for g in groups
+            if g.get("class") in ("shift", "event")
+        }
+
+    numbered, without = signs(plain_map), signs(compact)
+    assert numbered.keys() == without.keys() != set()
+    assert all(numbered.values())
+    assert not any(without.values())
+    stays_inside(compact)
+
+
 @pytest.mark.parametrize("name", ["stairs.musicxml", "after-the-rain.mxl"])
 def test_stills_have_the_shape_of_a_projector(name: str) -> None:
     view = MapView(*measured(PIECES / name))

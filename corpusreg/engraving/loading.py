@@ -9,6 +9,7 @@ formats without notation (MIDI), or that the engraver does not know, are written
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from itertools import accumulate
 from pathlib import Path
 from typing import Any
@@ -123,6 +124,9 @@ class Opened:
             else:
                 data = b"".join(score_bytes(self.path))
             self._roots[number] = parsed(data, self.path.name)
+            if self.family == "abc":
+                score = next(each for each in self.scores if each.number == number)
+                _number_bars(self._roots[number], score.bars.labels)
         return self._roots[number]
 
 
@@ -160,6 +164,15 @@ def _text(data: bytes) -> str:
         return data.decode("utf-8-sig")
     except UnicodeDecodeError:
         return data.decode("cp1252", errors="replace")
+
+
+def _number_bars(root: Any, labels: Sequence[str]) -> None:
+    """Bars with the numbers that are printed elsewhere, an upbeat as 0."""
+    for part in root.iterfind("part"):
+        for measure, label in zip(part.iterfind("measure"), labels, strict=False):
+            measure.set("number", label)
+            if label == "0":
+                measure.set("implicit", "yes")
 
 
 def _abc_as_musicxml(path: Path, number: str) -> str:

@@ -34,9 +34,10 @@ __all__ = ["TOPICS", "Example", "Piece", "PlaceOne", "ShownPassage"]
 
 UNTITLED = "Untitled"
 
-# Pixels: a map of one system, one whose bars need more room, and a close-up.
-_MAP, _WIDE_MAP, _CLOSE = 650.0, 860.0, 320.0
-_ONE_SYSTEM = 29  # bars
+# Pixels: the least and greatest width of a map, the room beside its bars, and a close-up.
+_MAP, _WIDE_MAP, _BESIDE, _CLOSE = 650.0, 900.0, 70.0, 320.0
+_SHAPE = 0.55  # height of a map to its width: it fills the line and half a sheet
+_SYSTEM = 60  # bars that still are told apart
 _LONG = 4  # bars of a stay or a hollow passage that is worth showing to others
 # What one person could show to the others, and how it is said.
 TOPICS = {
@@ -177,8 +178,14 @@ class PlaceOne:
 
 
 def _map(c: Comparison) -> Picture:
-    width = _MAP if len(c.bars) <= _ONE_SYSTEM else _WIDE_MAP
-    return register_map(view_of(c), prefix="map", width=width, heading=False)
+    """In few systems, so that it is as wide as the sheet and stays legible."""
+    bars = len(c.bars)
+    bars_of_system = -(-bars // -(-bars // _SYSTEM))
+    width = min(max(_BESIDE + 20.0 * bars_of_system, _MAP), _WIDE_MAP)
+    return register_map(
+        view_of(c), prefix="map", width=width, height=_SHAPE * width, heading=False,
+        compact=_SYSTEM,
+    )  # fmt: skip
 
 
 def _shown(chosen: Sequence[Said], path: Path, c: Comparison) -> tuple[ShownPassage, ...]:
@@ -222,7 +229,7 @@ def _passage(each: Said, c: Comparison, drawn: Sequence[Engraved | str]) -> Show
         # The key stands under the map of the whole.
         close = register_map(
             view_of(c), prefix=f"close-{run[0]}", bars=run, width=_CLOSE, heading=False,
-            keyed=False,
+            keyed=False, compact=run[1] - run[0],
         )  # fmt: skip
         pictures = [close.svg]
     return ShownPassage(

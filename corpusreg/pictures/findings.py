@@ -85,19 +85,21 @@ def _tag(text: str, x: float, y: float, *, strong: bool) -> Markup:
     )
 
 
-def shifts(found: Analysis, axes: Axes, prefix: str, y: float) -> tuple[list[Markup], int]:
+def shifts(
+    found: Analysis, axes: Axes, prefix: str, y: float, *, numbered: bool = True
+) -> tuple[list[Markup], int]:
     """Signs at the barline where the new register begins, in rows from y down."""
     told = [
         (axes.x(shift.bar), count, shift)
         for count, shift in enumerate(found.shifts, start=1)
         if axes.first <= shift.bar < axes.last
     ]
-    rows = _rows([(x, count) for x, count, _ in told])
+    rows = _rows([(x, str(count) if numbered else "") for x, count, _ in told])
     drawn = [
         element(
             "g",
             moved(shift_sign(kind_of_shift(shift), shift.direction), x, y + (row + 0.5) * LANE),
-            label(str(count), x + 5.5, y + (row + 0.5) * LANE + 3, SIZES["small"]),
+            *_count(count, x + 5.5, y + (row + 0.5) * LANE, numbered=numbered),
             id=mark_id(prefix, "shift", count),
             class_="shift",
             data_shift=str(count),
@@ -110,19 +112,21 @@ def shifts(found: Analysis, axes: Axes, prefix: str, y: float) -> tuple[list[Mar
     return drawn, max(rows, default=-1) + 1
 
 
-def events(found: Analysis, axes: Axes, prefix: str, y: float) -> tuple[list[Markup], int]:
+def events(
+    found: Analysis, axes: Axes, prefix: str, y: float, *, numbered: bool = True
+) -> tuple[list[Markup], int]:
     """Signs at the beat where something happens, in rows from y down."""
     told = [
         (axes.x(event.first + _place(found, event)) + 5, count, event)
         for count, event in enumerate(found.events, start=1)
         if axes.first <= event.first < axes.last
     ]
-    rows = _rows([(x, count) for x, count, _ in told])
+    rows = _rows([(x, str(count) if numbered else "") for x, count, _ in told])
     drawn = [
         element(
             "g",
             moved(event_sign(event.kind), x, y + (row + 0.5) * LANE),
-            label(str(count), x + 6, y + (row + 0.5) * LANE + 3, SIZES["small"]),
+            *_count(count, x + 6, y + (row + 0.5) * LANE, numbered=numbered),
             id=mark_id(prefix, "event", count),
             class_="event",
             data_event=str(count),
@@ -135,13 +139,17 @@ def events(found: Analysis, axes: Axes, prefix: str, y: float) -> tuple[list[Mar
     return drawn, max(rows, default=-1) + 1
 
 
-def _rows(signs: Sequence[tuple[float, int]]) -> list[int]:
-    """The row of each sign (x and its number, in order of x), so that none covers another."""
+def _count(count: int, x: float, y: float, *, numbered: bool) -> list[Markup]:
+    return [label(str(count), x, y + 3, SIZES["small"])] if numbered else []
+
+
+def _rows(signs: Sequence[tuple[float, str]]) -> list[int]:
+    """The row of each sign (x and what stands beside it, in order of x): none covers another."""
     free: list[float] = []
     rows = []
-    for x, count in signs:
+    for x, beside in signs:
         row = next((r for r, end in enumerate(free) if end <= x - 5), len(free))
-        free[row : row + 1] = [x + 7 + text_width(str(count), SIZES["small"])]
+        free[row : row + 1] = [x + 7 + text_width(beside, SIZES["small"])]
         rows.append(row)
     return rows
 

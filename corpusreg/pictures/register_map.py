@@ -2,7 +2,7 @@
 
     register_map(view, other=None, *, prefix, part=None, bars=None, width=WIDTH,
                  height=None, heading=True, words=("first", "second"),
-                 keyed=True) -> Picture
+                 keyed=True, compact=None) -> Picture
     stills(view, other=None, *, prefix, part=None) -> list[Picture]
 
 `view` is a `view.MapView`: of a comparison by `view.view_of`, or put together from
@@ -88,6 +88,7 @@ def register_map(
     heading: bool = True,
     words: tuple[str, str] = ("first", "second"),
     keyed: bool = True,
+    compact: int | None = None,
 ) -> Picture:
     """The map of a piece, of one of its parts, or of two versions on the same axes.
 
@@ -95,13 +96,14 @@ def register_map(
     the whole. bars: played bars, half-open, None for all. height: of the picture, to
     which the axes are stretched as far as they can be, None for what they need. heading:
     whether the title stands above. words: what stands beside two versions.
-    keyed: whether the meanings of the signs stand below. Raises KeyError for a part that
-    does not sound.
+    keyed: whether the meanings of the signs stand below. compact: so many bars at most stand
+    in a system, and shifts and events have no numbers; None for as many bars as are easily
+    told apart, and numbers. Raises KeyError for a part that does not sound.
     """
     versions = _versions(view, other, prefix, part, words)
     passage = bars or (0, _length(versions))
     title = _title(versions, part, passage)
-    sheet = _Sheet(versions, passage, width, title if heading else "", keyed)
+    sheet = _Sheet(versions, passage, width, title if heading else "", keyed, compact)
     drawn, needed = _fitted(sheet, height)
     return document(
         drawn,
@@ -165,20 +167,26 @@ def _length(versions: Sequence[_Version]) -> int:
 @dataclass(frozen=True)
 class _Sheet:
     """What is drawn on one picture, whatever the height of a semitone. title: or ''.
-    keyed: whether there is a key."""
+    keyed: whether there is a key. compact: as in `register_map`."""
 
     versions: Sequence[_Version]
     passage: tuple[int, int]
     width: float
     title: str
     keyed: bool = True
+    compact: int | None = None
+
+    @property
+    def most(self) -> int:
+        """Bars of a system."""
+        return self.compact or _most_bars(self.width)
 
     @property
     def systems(self) -> list[tuple[_Version, int, int]]:
         """Systems from top to bottom, with their bars."""
         return [
             (version, a, min(b, len(version.found.played.bars)))
-            for a, b in systems(*self.passage, _most_bars(self.width))
+            for a, b in systems(*self.passage, self.most)
             for version in self.versions
             if a < len(version.found.played.bars)
         ]
@@ -186,7 +194,7 @@ class _Sheet:
     @property
     def bar(self) -> float:
         """Width of a bar, the same in all systems."""
-        a, b = systems(*self.passage, _most_bars(self.width))[0]
+        a, b = systems(*self.passage, self.most)[0]
         return min((self.width - _LEFT - _RIGHT) / (b - a), _WIDEST_BAR)
 
 
@@ -213,7 +221,7 @@ def _drawn(sheet: _Sheet, step: float) -> tuple[list[Markup], float]:
         y += GAP
     for version, a, b in sheet.systems:
         axes = Axes(a, b, _LEFT, y, sheet.bar, low, high, step)
-        block, y = _system(version, axes, heaviest(every))
+        block, y = _system(version, axes, heaviest(every), numbered=sheet.compact is None)
         drawn.append(block)
     if not sheet.keyed:
         return drawn, y + GAP
@@ -246,15 +254,17 @@ def _description(version: _Version, part: str | None) -> str:
     )
 
 
-def _system(version: _Version, axes: Axes, top: float) -> tuple[Markup, float]:
+def _system(
+    version: _Version, axes: Axes, top: float, *, numbered: bool
+) -> tuple[Markup, float]:
     """One system of one version whose signs begin at `axes.top`, and the y below it."""
     found, prefix, y = version.found, version.prefix, axes.top
-    told, above = shifts(found, axes, prefix, y)
+    told, above = shifts(found, axes, prefix, y, numbered=numbered)
     # Room for the number of a stay that reaches the top.
     axes = replace(axes, top=y + above * LANE + SIZES["small"])
     numbers, below = ruler(found, axes)
     end = axes.foot + below
-    happened, rows = events(found, axes, prefix, end)
+    happened, rows = events(found, axes, prefix, end, numbered=numbered)
     drawn = [
         ground(axes),
         *weights(found, axes, top),
