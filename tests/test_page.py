@@ -374,6 +374,37 @@ def test_passages_are_few_short_and_in_order(in_home: Path) -> None:
             assert all(1 <= s.place.last - s.place.first <= 4 and s.why for s in shown)
 
 
+def test_a_very_long_work_stays_below_the_largest_page(
+    small_home: Path, tmp_path: Path
+) -> None:
+    """All five movements of a quartet in one file: 923 bars as played."""
+    from corpusreg.report.writing import write_report
+
+    made = tmp_path / "long.html"
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("CORPUSREG_HOME", str(small_home))
+        found = workflow.compare_paths([bundled_root() / "beethoven" / "opus132.mxl"])
+        write_report(found.comparisons, (), found.reference_id, VERSION, made)
+    assert made.stat().st_size < LARGEST
+
+
+def test_pictures_of_a_page_take_their_colours_from_its_style(opened: Opened) -> None:
+    """Only what has the class of a role loses the colour that it was drawn with."""
+    page = opened("piano")
+    painted = page.evaluate(
+        """() => [...document.querySelectorAll(".picture *")].filter(each =>
+            each.matches("rect, path, text, circle, polygon") && each.getClientRects().length
+        ).map(each => {
+            const style = getComputedStyle(each);
+            return [each.getAttribute("class") || "", style.fill, style.stroke];
+        })"""
+    )
+    assert len(painted) > 100
+    # What nobody paints is black with SVG: nothing here is.
+    black = [each for each in painted if each[1] == "rgb(0, 0, 0)"]
+    assert black == []
+
+
 def test_a_change_is_told_where_its_bar_is_shown() -> None:
     """A long passage is cut after four bars; what changes in the fifth is shown by itself."""
     long = _shortened(_Candidate(28, 40, ("hollow",)))

@@ -144,7 +144,7 @@ def _count(count: int, x: float, y: float, *, numbered: bool) -> list[Markup]:
 
 
 def _rows(signs: Sequence[tuple[float, str]]) -> list[int]:
-    """The row of each sign (x and what stands beside it, in order of x): none covers another."""
+    """The row of each sign (x and what stands beside it), so that none covers another."""
     free: list[float] = []
     rows = []
     for x, beside in signs:

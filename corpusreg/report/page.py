@@ -6,8 +6,9 @@ style that are written here by their hashes. Every text of a score is escaped.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, astuple, dataclass
 
 from corpusreg.engraving import glyph_sheet
 from corpusreg.pictures import look
@@ -20,6 +21,8 @@ from corpusreg.report.slots import Notation, Slot
 from corpusreg.report.sound import BEAT, Sound
 
 __all__ = ["Work", "page"]
+
+_COLOUR = re.compile(r' (?:fill|stroke)="#[0-9a-f]{6}"')
 
 
 @dataclass(frozen=True)
@@ -95,6 +98,7 @@ def _contents(works: Sequence[Work]) -> Html:
 
 def _work(work: Work, name: str, single: bool) -> Html:
     content, level = work.content, 2 if single else 3
+    slots = {slot: _uncoloured(found) for slot, found in work.slots.items()}
     data = asdict(work.sound) | {
         "stays": [[stay.first, stay.last, stay.words] for stay in content.marks.ranked]
     }
@@ -105,20 +109,25 @@ def _work(work: Work, name: str, single: bool) -> Html:
         tag("p", content.compared, class_="compared"),
         *(tag("p", each) for each in content.disagreements),
         explained(content.terms),
-        drafts(content, name, level, work.slots),
+        drafts(content, name, level, slots),
         sections.findings(content, name, level),
-        sections.map_section(content, name, level, work.slots),
-        sections.measures(content, name, level, work.slots),
+        sections.map_section(content, name, level, slots),
+        sections.measures(content, name, level, slots),
         sections.passages(content, name, level, work.notation),
         closing.offers(content, name, level),
-        closing.works(content, name, level, work.slots, work.notation),
-        closing.parts(content, name, level, work.slots),
+        closing.works(content, name, level, slots, work.notation),
+        closing.parts(content, name, level, slots),
         closing.assumed(content, name, level, _tempo(work.sound)),
         closing.origin(content, name, level),
         tag("script", json_text(data), type="application/json", class_="sound"),
         id=name,
         data_work=name,
     )
+
+
+def _uncoloured(slot: Slot) -> Slot:
+    """Pictures without colours of their own: the style has a rule for each class of them."""
+    return Slot(*(tuple(_COLOUR.sub("", svg) for svg in each) for each in astuple(slot)))
 
 
 def _tempo(sound: Sound) -> str:

@@ -76,10 +76,9 @@ def _passage(c: Comparison, number: int, each: _Candidate) -> Passage:
 def _candidates(c: Comparison) -> Iterator[_Candidate]:
     """All that might be shown, most worth showing first."""
     for each, _ in sentences.leading(c)[:_TOLD]:
-        title = each.measure.title
         for first, last in first_times(c.bars, sorted(set(sentences.where(each, c))))[:1]:
             said = sentences.measure_words(each.measure, each.value, each.placement)
-            yield _Candidate(first, last, (f"{title}: {said}",))
+            yield _Candidate(first, last, (f"the piece {said}",))
     for player in reaching(c)[:_TOLD]:
         run = player.lying.edge_run if player.lying else None
         if run:
