@@ -112,6 +112,9 @@ class Child:
             # Ctrl-C is for the parent, which ends its children in its own time.
             creationflags=getattr(subprocess, "CREATE_NEW_PROCESS_GROUP", 0),
         )
+        # Once ready, the child tells its own: a virtual environment on Windows starts
+        # Python through a small launcher, and it is Python that must be watched.
+        self._pid = self._process.pid
         threading.Thread(target=self._listen, daemon=True).start()
         self._send((function, limits))
 
@@ -143,6 +146,8 @@ class Child:
                 answers.append(Answer(self.waiting.popleft(), result, error))
             elif error is not None:
                 raise error
+            else:
+                self._pid = result
             self._ready = True
         return answers
 
@@ -151,7 +156,7 @@ class Child:
         if not self.waiting or self._stopped is not None:
             return
         limits = self.limits
-        used = usage(self._process.pid)
+        used = usage(self._pid)
         if used is not None and used.memory > limits.memory:
             self._stop("memory", f"needs more than {limits.memory / 1e6:.0f} MB of memory")
         elif used is not None and used.cpu_seconds - self._cpu > limits.cpu_seconds:
@@ -313,7 +318,7 @@ def serve() -> None:
     except BaseException as error:  # noqa: BLE001 - told to the parent
         _write(answers, _packed((None, StoppedError("start", str(_as_stopped(error))))))
         return
-    _write(answers, _packed((None, None)))
+    _write(answers, _packed((os.getpid(), None)))
     while True:
         item = items.get()
         _bound(limits)

@@ -113,6 +113,16 @@ def _meet(own: Path, other: Path) -> None:
         time.sleep(0.01)
 
 
+def pid_once_there(folder: Path) -> int:
+    """Says its process id in a file, and answers it when another file is there."""
+    (folder / "pid").write_text(str(os.getpid()), encoding="ascii")
+    end = time.monotonic() + 60
+    while not (folder / "go").exists():
+        assert time.monotonic() < end, "nobody came"
+        time.sleep(0.01)
+    return os.getpid()
+
+
 def cannot_load(file: SourceFile) -> dict[str, Any]:
     """Stands for a function that the workers do not find."""
     raise NotImplementedError
