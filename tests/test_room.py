@@ -431,6 +431,16 @@ class TestOneScore:
         # The report stays where it was.
         assert f'src="{address.removeprefix(HERE)}/report/0"' in page
 
+    def test_what_cannot_be_written_back_is_told_without_files(
+        self, client: FlaskClient, desk: Desk
+    ) -> None:
+        piece = next(PIECES.glob("*.krn"))
+        address = settled(desk, give(client, (piece.read_bytes(), piece.name)))
+        settled(desk, self.asked(client, address, "revise", toward="move more"))
+        page = get(client, address).text
+        assert "To save them, give the piece as MusicXML or MIDI." in page
+        assert "They are options" in page and "Save it as" not in page
+
     def test_a_draft_is_told_as_compare_tells_it(
         self, client: FlaskClient, desk: Desk, tmp_path: Path
     ) -> None:
