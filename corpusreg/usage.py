@@ -51,6 +51,7 @@ def from_ps(pid: int) -> Usage | None:
             ["ps", "-o", "rss=,time=", "-p", str(pid)],
             capture_output=True,
             text=True,
+            env=os.environ | {"LC_ALL": "C"},  # a comma for the point is no number
             check=False,
             timeout=10,
         ).stdout.split()

@@ -181,9 +181,10 @@ class _Git:
     def _has_list(self) -> bool:
         """Asked of the file that git writes last: git itself would go and fetch."""
         try:
-            return self.entry.revision in (self.folder / ".git" / "shallow").read_text().split()
+            listed = (self.folder / ".git" / "shallow").read_text("ascii").split()
         except OSError:
             return False
+        return self.entry.revision in listed
 
 
 def _fetch_files(run: _Git, on_progress: Callable[[FetchProgress], None] | None) -> None:
