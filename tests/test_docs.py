@@ -20,6 +20,7 @@ from corpusreg import cli, sql
 from corpusreg.catalogue import TIERS
 from corpusreg.definitions import BY_NAME
 from corpusreg.readers import FORMATS
+from corpusreg.room import uploads
 
 ROOT = Path(__file__).parents[1]
 README = (ROOT / "README.md").read_text(encoding="utf-8")
@@ -181,3 +182,33 @@ def test_the_validity_figures_are_those_of_the_result_file() -> None:
     assert f"{100 * min(gentle):.0f} to {100 * max(gentle):.0f} %" in table
     held = list(found["coverage"]["held"].values())
     assert f"in {100 * min(held):.0f} to {100 * max(held):.0f} %" in " ".join(table.split())
+
+
+def test_the_figures_of_many_scores_are_those_of_the_result_file() -> None:
+    """In DEVELOPERS.md: what was measured, and what is multiplied from it."""
+    found = json.loads((ROOT / "tests/benchmarks/results/suite.json").read_text("utf-8"))
+    section = DEVELOPERS.split("## Many scores")[1].split("\n## ")[0]
+    each, shards = {}, {}
+    for kind, stage in found["stages"].items():
+        spent = sum(stage["milliseconds_a_file"][name] for name in ("read", "measure", "write"))
+        each[kind] = spent * stage["files"] / stage["works"]
+        shards[kind] = stage["shard_megabytes_per_1000_works"]
+    assert f"| {each['musicxml']:.0f} ms | {each['abc']:.0f} ms |" in section
+    assert f"| {shards['musicxml']:.1f} MB | {shards['abc']:.1f} MB |" in section
+    growth = found["growth"]
+    largest = growth["15000"]
+    assert f"| {largest['reference_megabytes'] / 15:.1f} MB (bundled mixture)" in section
+    costs = [growth[count]["cpu_milliseconds_a_work"] for count in ("1000", "5000", "15000")]
+    assert f"| {' / '.join(f'{cost:.1f}' for cost in costs)} ms |" in section
+    assert f"({largest['peak_megabytes']:.0f} MB in all at 15,000)" in " ".join(section.split())
+    for scores, cores in ((250_000, 16), (10_000_000, 128)):
+        hours = scores * each["musicxml"] / 3.6e6
+        many = f"{60 * hours / cores:.0f} minutes on {cores}"
+        size = f"{scores * shards['musicxml'] / 1e6:.2g} GB"
+        row = f"| {scores:,} scores | {hours:.3g} hours of one core; {many} | {size} |"
+        assert row in section
+
+
+def test_the_bounds_of_the_room_are_those_of_the_code() -> None:
+    assert f"A score may have {uploads.PER_FILE // uploads.MEGABYTE} MB" in README
+    assert f"{uploads.FILES} scores or {uploads.TOTAL // uploads.MEGABYTE} MB" in README
