@@ -22,6 +22,7 @@ they are read by `load` and not listed.
 from __future__ import annotations
 
 import difflib
+import math
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -33,6 +34,7 @@ __all__ = ["Column", "Parameter", "Query", "find", "folder", "listed", "load", "
 
 _ENTRY = re.compile(r"^ {2,}(\$?)(\w+) (\w+(?:\[\])?)(?: = ('[^']*'|\S+))? +(\S.*)$")
 _SECTIONS = ("Parameters:", "Columns:")
+_NUMBERS = ("INTEGER", "BIGINT", "DOUBLE")
 
 
 @dataclass(frozen=True)
@@ -72,8 +74,8 @@ class Query:
     def values(self, given: Mapping[str, object]) -> dict[str, object]:
         """A value for every parameter: the one given, else its default.
 
-        Raises UsageError for a name that the query does not have, and for a
-        parameter without value.
+        Raises UsageError for a name that the query does not have, for a parameter
+        without value, and for a word where a number belongs.
         """
         known = {parameter.name: parameter for parameter in self.parameters}
         for name in given:
@@ -88,6 +90,9 @@ class Query:
                 f"query {self.name} needs a value for {', '.join(missing)}; "
                 f"give it as {missing[0]}=VALUE"
             )
+        for name, value in given.items():
+            if known[name].type in _NUMBERS and not _is_number(value):
+                raise UsageError(f"{name}: '{value}' is no number; it is {known[name].words}")
         return {p.name: given.get(p.name, _literal(p.default)) for p in self.parameters}
 
 
@@ -196,6 +201,13 @@ def _sections(
             sign, name, kind, default, words = match.groups()
             entries[section].append((sign, name, kind, default, words))
     return "\n".join(prose), entries
+
+
+def _is_number(value: object) -> bool:
+    try:
+        return value is None or math.isfinite(float(str(value)))
+    except ValueError:
+        return False
 
 
 def _literal(text: str | None) -> object:

@@ -22,6 +22,9 @@ GROUPS = {
     "corpus": "collection",
 }
 
+_PART = 3  # letters from which a word is looked for inside names
+_FEW = 40  # names that are all listed where none is near
+
 
 def table(measure: str, by: str) -> list[dict[str, Any]]:
     """Composer-weighted percentiles of a measure by group, one row a group.
@@ -95,7 +98,7 @@ def profiles() -> list[dict[str, Any]]:
 def query(name: str, given: Mapping[str, str]) -> tuple[Result, Any]:
     """Rows of a stored query or of a user's SQL file, and the query itself.
 
-    Raises UsageError where there are none because no work has the ensemble or the period.
+    Raises UsageError where there are none because nothing has the value that is asked for.
     """
     from corpusreg import sql
 
@@ -108,21 +111,21 @@ def query(name: str, given: Mapping[str, str]) -> tuple[Result, Any]:
 
 
 def _check_words(reference: Reference, given: Mapping[str, str]) -> None:
-    for column in ("ensemble", "period"):
-        if column in given:
-            found = reference.fetch_columns(
-                f"SELECT DISTINCT {column} AS name FROM works "
-                f"WHERE {column} IS NOT NULL ORDER BY 1"
-            )
-            known = [*map(str, found["name"]), "none"]
-            if given[column] not in known:
-                nearest = _nearest(given[column], known)
-                raise UsageError(f"{column}: no work has '{given[column]}'{nearest}")
+    """Raise UsageError for a value that nothing in the reference has, with the nearest."""
+    from corpusreg import sql
+
+    for name, value in given.items():
+        found = reference.fetch_columns(sql.load("known_values"), {"parameter": name})["name"]
+        if len(found) and value not in found:
+            raise UsageError(f"{name}: nothing has '{value}'{_nearest(value, found.tolist())}")
 
 
 def _nearest(word: str, known: Iterable[str]) -> str:
     import difflib
 
-    names = list(known)
-    near = difflib.get_close_matches(word, names, n=3, cutoff=0.5)
-    return f"; did you mean {' or '.join(near)}?" if near else f"; there are {', '.join(names)}"
+    names = list(dict.fromkeys(known))
+    near = [name for name in names if len(word) >= _PART and word.casefold() in name.casefold()]
+    near = near[:3] or difflib.get_close_matches(word, names, n=3, cutoff=0.5)
+    if near:
+        return f"; did you mean {' or '.join(near)}?"
+    return f"; there are {', '.join(names)}" if len(names) <= _FEW else ""
