@@ -507,6 +507,17 @@ def test_a_database_that_is_no_reference(tmp_path: Path) -> None:
     assert "is damaged" in harmed(tmp_path, replace)
 
 
+def test_a_reference_that_a_notebook_has_open_is_not_called_damaged(tmp_path: Path) -> None:
+    path = published(tmp_path, VALUES)
+    with duckdb.connect(str(path), read_only=True):
+        with pytest.raises(StoreError, match=r"open in this Python process already") as refused:
+            store.open_reference(path.parent)
+        assert "damaged" not in str(refused.value)
+        assert "\n" not in str(refused.value)
+    with store.open_reference(path.parent) as reference:
+        assert reference.works == len(VALUES)
+
+
 @pytest.mark.parametrize("version", ["definitions", "tables"])
 def test_other_versions_are_refused(tmp_path: Path, monkeypatch, version: str) -> None:
     published(tmp_path, VALUES)

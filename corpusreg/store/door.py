@@ -44,7 +44,8 @@ def working(spill: Path | None = None) -> duckdb.DuckDBPyConnection:
 def reading(path: Path) -> duckdb.DuckDBPyConnection:
     """A read-only connection that cannot write, read other files or load extensions.
 
-    Raises StoreError when the file is missing, held for writing, or damaged.
+    Raises StoreError when the file is missing, held for writing, open in this process
+    with other settings, or damaged.
     """
     import duckdb
 
@@ -60,6 +61,12 @@ def reading(path: Path) -> duckdb.DuckDBPyConnection:
                 f"{path} is held for writing by {who}; close that, then try again"
             ) from error
         raise StoreError(f"{path} cannot be opened ({first_line(error)}); {REBUILD}") from error
+    except duckdb.ConnectionException as error:
+        # Somebody's own connection to the same file, as in a notebook.
+        raise StoreError(
+            f"{path} is open in this Python process already, by another connection; close "
+            "that first, or ask corpusreg.open_reference() instead"
+        ) from error
     except duckdb.Error as error:
         raise StoreError(f"{path} is damaged ({first_line(error)}); {REBUILD}") from error
 
