@@ -270,13 +270,14 @@ def grown(base: Path, folder: Path, works: int, shortest: bool) -> Figures:
         "began, used = time.perf_counter(), time.process_time()\n"
         "shards = suite.store.Shards(folder / 'shards', suite.RECIPE)\n"
         "opened = time.perf_counter() - began\n"
-        "path = suite._publish(shards, files, folder / 'reference')\n"
-        "print(opened, time.perf_counter() - began, time.process_time() - used, path)"
+        "suite._publish(shards, files, folder / 'reference')\n"
+        "told = opened, time.perf_counter() - began, time.process_time() - used\n"
+        "(folder / 'told.json').write_text(json.dumps(told))"
     )
     (folder / "files.json").write_text(json.dumps(files))
     own = str(Path(__file__).parent)
-    _, peak, printed = run([sys.executable, "-c", code, own, str(folder)], folder)
-    opened, wall, used = map(float, printed.split()[:3])
+    _, peak, _ = run([sys.executable, "-c", code, own, str(folder)], folder)
+    opened, wall, used = json.loads((folder / "told.json").read_text())
     with store.open_reference(folder / "reference") as reference:
         count = reference.works
     return {
