@@ -349,13 +349,13 @@ def adjusted(p: Floats) -> Floats:
     return result
 
 
-def can_pass(smallest: Floats, alpha: float = ALPHA) -> NDArray[np.bool_]:
+def can_pass(smallest: Floats) -> NDArray[np.bool_]:
     """Which tests can pass at all when corrected, from their smallest p, shape (n,).
 
-    The fewest tests k so that no more than k can reach alpha / k; those are counted.
+    The fewest tests k so that no more than k can reach ALPHA / k; those are counted.
     """
     for count in range(1, len(smallest) + 1):
-        reached = smallest <= alpha / count
+        reached = smallest <= ALPHA / count
         if reached.sum() <= count:
             return np.asarray(reached)
     return np.zeros(len(smallest), bool)

@@ -23,7 +23,7 @@ from importlib import resources
 
 import numpy as np
 
-from corpusreg.instruments import SUNG_SYLLABLES, Instrument, Instruments, load
+from corpusreg.instruments import SUNG_SYLLABLES, Instrument, load
 from corpusreg.notes import Part, Score
 from corpusreg.played import Played
 
@@ -80,16 +80,13 @@ def classify(
     score_parts: Sequence[Part],
     active: Sequence[bool],
     polyphonic: Sequence[bool],
-    *,
-    instruments: Instruments | None = None,
 ) -> Ensemble:
     """Kind, texture, families and size of the ensemble of one score.
 
-    Parameters: parts in score order; `active` and `polyphonic`, one entry a part;
-    `instruments`, the standard table by default.
+    Parameters: parts in score order; `active` and `polyphonic`, one entry a part.
     Raises ValueError when the sequences differ in length.
     """
-    table = instruments or load()
+    table = load()
     matched = table.match_all(score_parts)
     playing = [
         _Player(part, found, table.is_section(part), poly)

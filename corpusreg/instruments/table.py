@@ -91,7 +91,11 @@ class Instrument:
 def read_rows(
     lines: Iterable[str], where: str, known: Mapping[str, Instrument]
 ) -> list[tuple[Instrument, tuple[str, ...]]]:
-    """Rows of a table file with their printed names (plain text)."""
+    """Rows of a table file with their printed names (plain text).
+
+    where: the file, for messages. known: rows from which cells left empty are taken.
+    Raises DataError, with the row, for columns or values that do not fit.
+    """
     reader = csv.DictReader(lines)
     columns = [column.strip() for column in reader.fieldnames or ()]
     reader.fieldnames = columns

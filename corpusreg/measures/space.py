@@ -35,7 +35,7 @@ def band_shares(total: NDArray[np.float64]) -> NDArray[np.float64]:
 
 
 def octaves_in_use(total: NDArray[np.float64]) -> float:
-    """Effective number of octaves, at least 1."""
+    """Effective number of octaves, 1 to 11; total: shape (128,), weight by pitch."""
     share = band_shares(total)
     share = share[share > 0]
     return float(np.exp(-(share * np.log(share)).sum()))

@@ -132,7 +132,10 @@ def stays(texture: Texture) -> list[Stay]:
 
 
 def expected_dwell(lengths: NDArray[np.float64]) -> float:
-    """Mean length of the stay one is in at a random moment, sum(d^2) / sum(d)."""
+    """Mean length of the stay one is in at a random moment, sum(d^2) / sum(d).
+
+    lengths: shape (stays,), above 0; the result has their unit.
+    """
     return float((lengths**2).sum() / lengths.sum())
 
 

@@ -203,5 +203,8 @@ def quantiles(cumulated: Floats, shares: tuple[float, ...]) -> Ints:
 
 
 def distances(cumulated_a: Floats, cumulated_b: Floats) -> Floats:
-    """First Wasserstein distance in semitones between summed profiles, row by row."""
+    """First Wasserstein distance in semitones between summed profiles, row by row.
+
+    Both: shape (k, 128), each row rising to 1. Returns shape (k,).
+    """
     return np.asarray(np.abs(cumulated_a - cumulated_b).sum(axis=-1))

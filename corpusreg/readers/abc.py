@@ -66,7 +66,10 @@ def read_abc(path: Path) -> list[Score]:
 
 
 def read_abc_file(path: Path) -> ReadResult:
-    """All tunes of an ABC file, and the number and reason of each that cannot be read."""
+    """All tunes of an ABC file, and the number and reason of each that cannot be read.
+
+    Raises ReadError where there is no tune.
+    """
     head, tunes = split_tunes(decode(path.read_bytes()))
     if not tunes:
         raise ReadError(f"{path}: no ABC tune found; a tune has the fields X: and K:")

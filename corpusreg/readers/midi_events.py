@@ -98,7 +98,11 @@ def _chunks(path: Path, data: bytes) -> bytes:
 
 
 def quarter_of(path: Path, division: int, assumed: list[str]) -> tuple[int, int]:
-    """Ticks of the file in a quarter note, and the factor that makes them whole."""
+    """Ticks of the file in a quarter note, and the factor that makes them whole.
+
+    division: from the file's header; negative for time code. What is taken for granted
+    is added to `assumed`. Raises ReadError for a division that MIDI does not define.
+    """
     if division > 0:
         return division, 1
     frames, parts = -(division >> 8), division & 0xFF

@@ -86,7 +86,11 @@ def extract(
 
 
 def chosen(names: Sequence[str] = ()) -> list[Added | None]:
-    """The corpora that names stand for, None for the bundled one; see `extract`."""
+    """The corpora that names stand for, None for the bundled one; see `extract`.
+
+    Raises UsageError for a name that is neither a corpus nor a folder, and where two
+    corpora have one name.
+    """
     from corpusreg import catalogue
     from corpusreg.corpora import Added, added
 
@@ -124,7 +128,10 @@ def build(
     cluster: str | None = None,
     shards: str | None = None,
 ) -> Built:
-    """`extract` for corpora that were found already."""
+    """`extract` for corpora that were found already.
+
+    Raises UsageError where they hold no scores, and what `extract` raises besides.
+    """
     from corpusreg.building import batch
     from corpusreg.building.extract import EXTRACTION_VERSION, extract_file
     from corpusreg.store import build_lock, publish
