@@ -19,6 +19,7 @@ import corpusreg
 from corpusreg import cli, sql
 from corpusreg.catalogue import TIERS
 from corpusreg.definitions import BY_NAME
+from corpusreg.measures import entries, hollow, lifts, saturation, shifts
 from corpusreg.readers import FORMATS
 from corpusreg.room import uploads
 
@@ -157,6 +158,21 @@ def test_the_glossary_holds_every_measure() -> None:
     text = GLOSSARY.read_text(encoding="utf-8")
     assert text == renewed(text), "run 'python tests/write_glossary.py'"
     assert all(f"`{name}`" in text for name in BY_NAME)
+
+
+def test_the_thresholds_of_the_glossary_are_those_of_the_code() -> None:
+    text = " ".join(GLOSSARY.read_text(encoding="utf-8").split())
+    line, single = f"{shifts.MASS_MOVES:g}", f"{shifts.MASS_MOVES_LINE:g}"
+    assert f"moves {line} semitones or more ({single} in a single line)" in text
+    assert f"edge with it by {shifts.EDGE_STIRS} or more" in text
+    assert f"one of them alone moves {shifts.PART_MOVES:g} semitones" in text
+    assert (shifts.PLAYERS, shifts.EDGE_MOVES, hollow.GAP) == ((3, 5), 12, 12)
+    assert f"with {hollow.GAP_AT_BASS} semitones or more between the two lowest" in text
+    held, again = f"{entries.HELD:.0f}", f"{entries.HELD_AGAIN:.0f}"
+    assert f"after {held} bars where the band is new, after {again} where" in text
+    assert (entries.ABSENT, entries.SOLO, lifts.SHORTEST, lifts.ABSENT) == (1, 1, 2, 1)
+    assert f"or {saturation.SECONDS:.0f} seconds where" in text and saturation.BARS == 4
+    assert f"Filled at {100 * saturation.SATURATED:.0f} % or more" in text
 
 
 def test_the_validity_figures_are_those_of_the_result_file() -> None:
