@@ -377,6 +377,28 @@ def test_doubtful_rows_are_named_and_cost_nothing_else(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize(
+    ("date", "said"),
+    [
+        ("1825", ""),
+        ("1825-40", ""),  # until the death
+        ("1838-40", "line 2: the date '1838-40' lies after the death in 1828; it is not used"),
+        ("c. 1790", "line 2: the date 'c. 1790' lies before the birth in 1797; it is not used"),
+        ("<1611", "lies before the birth"),
+        ("after 1830", "lies after the death"),
+        ("after 1790", ""),
+    ],
+)
+def test_a_date_outside_the_composers_life_is_told(
+    tmp_path: Path, date: str, said: str
+) -> None:
+    problems: list[str] = []
+    text = f"file,born,died,date\na.abc,1797,1828,{date}\n"
+    read_table(write(tmp_path / "metadata.csv", text), problems)
+    assert len(problems) == bool(said)
+    assert said in "".join(problems)
+
+
+@pytest.mark.parametrize(
     ("text", "words"),
     [
         ("name,title\nx,y\n", "no column 'file'"),

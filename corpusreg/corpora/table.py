@@ -18,7 +18,7 @@ from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 
 from corpusreg.catalogue import SourceFile, parse_years
@@ -50,8 +50,9 @@ def read_table(path: Path, problems: list[str]) -> dict[str, tuple[tuple[str, st
     """What a metadata table says of each file, as `SourceFile.known` has it.
 
     What is doubtful in it is appended to `problems`, one line each: the encoding, a file
-    named twice (the first row counts), a date that says no year. Raises DataError for a
-    table without the column 'file', with two columns of one name, or cut in a cell.
+    named twice (the first row counts), a date that says no year or that lies outside the
+    composer's life. Raises DataError for a table without the column 'file', with two
+    columns of one name, or cut in a cell.
     """
     found: dict[str, tuple[tuple[str, str], ...]] = {}
     for number, row in read_rows(path, problems):
@@ -64,13 +65,25 @@ def read_table(path: Path, problems: list[str]) -> dict[str, tuple[tuple[str, st
             problems.append(
                 f"{path} line {number}: {name} stands there twice; the first counts"
             )
-        if row.get("date") and parse_years(row["date"]) is None:
-            problems.append(
-                f"{path} line {number}: no year in the date '{row['date']}'; write one like "
-                "1838-40 or c. 1790"
-            )
+        problems += [f"{path} line {number}: {words}" for words in _about_date(row)]
         found.setdefault(name, known)
     return found
+
+
+def _about_date(row: Mapping[str, str]) -> Iterator[str]:
+    """What is doubtful in the date of a row; one outside the composer's life is not used."""
+    if not row.get("date"):
+        return
+    years = parse_years(row["date"])
+    if years is None:
+        yield f"no year in the date '{row['date']}'; write one like 1838-40 or c. 1790"
+        return
+    born, died = (parse_years(row.get(end, "")) for end in ("born", "died"))
+    early, late = years.first, years.last
+    if died and died.last is not None and early is not None and early > died.last:
+        yield f"the date '{row['date']}' lies after the death in {row['died']}; it is not used"
+    if born and born.first is not None and late is not None and late <= born.first:
+        yield f"the date '{row['date']}' lies before the birth in {row['born']}; it is not used"
 
 
 def read_rows(path: Path, problems: list[str]) -> list[tuple[int, dict[str, str]]]:
