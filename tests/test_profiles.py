@@ -243,8 +243,16 @@ def groups(*places: float) -> Profiles:
     ("value", "number", "firmly"),
     [
         (0.9, 2, "clearly so"),
-        (0.14, 2, "nearer to it than to the next (kind 1), though unlike nearly all its works"),
-        (0.02, 2, "on the border with the next (kind 1), though unlike nearly all its works"),
+        (
+            0.14,
+            2,
+            "nearer to it than to the next (kind 1), though further out than nearly all its works",
+        ),
+        (
+            0.02,
+            2,
+            "on the border with the next (kind 1), though further out than nearly all its works",
+        ),
         (-1.2, 1, "clearly so"),
     ],
 )

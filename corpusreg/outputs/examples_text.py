@@ -55,7 +55,8 @@ def study_text(c: Comparison, alike: Sequence[Example], otherwise: Sequence[Exam
     found = habit(c)
     if found is None or not (alike or otherwise):
         return ""
-    said = f"Passages to study, since this stands out most: {found.words}."
+    title, _, words = found.words.partition(": ")
+    said = f"Passages to study. {title[:1].upper()}{title[1:]} stands out most: it {words}."
     lines = ["", "", *textwrap.wrap(said, _WIDTH)]
     for title, several in (("that share it", alike), ("that do otherwise", otherwise)):
         if several:

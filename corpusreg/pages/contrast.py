@@ -106,8 +106,8 @@ def _maps(c: Contrast) -> Html:
     )
     caption = tag(
         "figcaption",
-        "First the piece as it is, second in this way. Time across, pitch upward; the darker, "
-        "the more sounds there.",
+        "First the piece as it is, second in this way. Time across, pitch upward; the stronger "
+        "the colour, the more sounds there.",
     )
     title = tag("h2", "Both on the same axes", id="w1-map-title")
     return tag(

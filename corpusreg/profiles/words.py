@@ -98,7 +98,8 @@ def profile_words(placed: PlacedProfile) -> str:
     """Which profile a piece is in and how firmly, or that there is none."""
     if placed.group is None:
         return placed.rung_words
-    return f"profile {placed.group.number} ({placed.group.words}), {firmness_words(placed)}"
+    kind = f"profile {placed.group.number} ({placed.group.words})"
+    return f"nearest to {kind}, {firmness_words(placed)}"
 
 
 def firmness_words(placed: PlacedProfile) -> str:
@@ -111,7 +112,7 @@ def firmness_words(placed: PlacedProfile) -> str:
         said = f"nearer to it than to the next ({placed.second.words})"
     else:
         said = f"on the border with the next ({placed.second.words})"
-    return said + (", though unlike nearly all its works" if placed.beyond else "")
+    return said + (", though further out than nearly all its works" if placed.beyond else "")
 
 
 def habit_words(placed: PlacedProfile) -> str:

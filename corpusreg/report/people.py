@@ -19,7 +19,8 @@ def parts(c: Comparison, explain: Explainer) -> Parts:
     picture = Picture(
         "levels",
         "Up: where a note lies in all that these instruments can play together. Across: "
-        "where it lies in the range of its own instrument. The darker, the more weight.",
+        "where it lies in the range of its own instrument. The stronger the colour, the more "
+        "weight.",
         "Two-level grid: position in the ensemble against position in the instrument.",
     )
     texts = [*(f"{line.asks} {line.range}" for line in lines), *remarks]

@@ -30,8 +30,9 @@ def study(
     found = habit(c)
     if found is None or not (sharing or otherwise):
         return None
+    title, _, said = found.words.partition(": ")
     return Study(
-        f"This stands out most: {found.words}.",
+        f"{title[:1].upper()}{title[1:]} stands out most: the piece {said}.",
         _side(sharing, "a"),
         _side(otherwise, "b"),
     )

@@ -44,7 +44,7 @@ _WORDS: tuple[tuple[str, str, str], ...] = (
     (
         r"weight",
         "weight",
-        "how much of the time a note fills and how loud it is; the darker in the map, the more",
+        "how much of the time a note fills and how loud it is",
     ),
     (
         r"hollow",
