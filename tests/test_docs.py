@@ -148,6 +148,15 @@ def test_files_that_are_named_exist(name: str) -> None:
     assert not [path for path in linked + quoted if not (ROOT / path).exists()]
 
 
+def test_every_file_of_tests_is_a_modules_or_in_the_table() -> None:
+    modules = {path.stem for path in (ROOT / "corpusreg").rglob("*.py")}
+    modules |= {path.name for path in (ROOT / "corpusreg").rglob("*") if path.is_dir()}
+    there = {path.stem for path in (ROOT / "tests").glob("test_*.py")}
+    listed = set(re.findall(r"`(test_\w+)`", DEVELOPERS.split("\n## Tests")[1]))
+    assert listed <= there
+    assert {name for name in there if name.removeprefix("test_") not in modules} <= listed
+
+
 def test_formats_and_tiers_are_those_of_the_code() -> None:
     paragraph = next(p for p in README.split("\n\n") if p.startswith("Scores are read from"))
     assert set(re.findall(r"`(\.\w+)`", paragraph)) == set(FORMATS)
