@@ -15,6 +15,7 @@ __all__ = ["print_rows", "text_table"]
 _LINE = 88
 _WIDEST = 60
 _NARROWEST = 30
+_SMALLEST = 0.005  # what would be printed as nothing, and is not
 
 
 class _Form(Protocol):
@@ -83,6 +84,8 @@ def _cell(value: Any, digits: int) -> str:
     if isinstance(value, bool):
         return "yes" if value else "no"
     if isinstance(value, float):
+        if value and abs(value) < _SMALLEST:
+            return f"<{2 * _SMALLEST}" if value > 0 else f">-{2 * _SMALLEST}"
         return f"{value:.{digits}f}"
     if isinstance(value, list | tuple):
         return ", ".join(str(item) for item in value)

@@ -1,5 +1,8 @@
 -- Where does most happen in the registers: entries, what is held back, lifts, solos?
 --
+-- Works of fewer than 4 bars are left out, scores without barlines among them: a bar
+-- number says nothing there.
+--
 -- Parameters:
 --   $kind VARCHAR = 'entry'   entry, held_back, solo, lift, hollow, edge; NULL for all
 --   $ensemble VARCHAR = NULL  only this ensemble; NULL for all
@@ -26,6 +29,7 @@ FROM events AS e
 JOIN works AS w USING (work)
 LEFT JOIN parts AS p ON p.work = e.work AND p.part = e.part
 WHERE w.same_as IS NULL
+    AND w.bars >= 4
     AND (e.part IS NOT NULL) = CAST($parts AS BOOLEAN)
     AND (CAST($kind AS VARCHAR) IS NULL OR e.kind = $kind)
     AND (CAST($ensemble AS VARCHAR) IS NULL OR w.ensemble = $ensemble)

@@ -128,6 +128,9 @@ def signed(tmp_path_factory: pytest.TempPathFactory) -> store.Reference:
         work = f"c:book.abc#{number}"
         tune = dict(zip(store.columns("works"), rows["works"][4], strict=True))
         tune |= {"work": work, "number": number, "composer": id_, "composer_name": name}
+        tune["bars"] = 1 if name is None else 16
+        event = {"work": work, "event": 0, "kind": "solo", "position": 0, "bar": "1"}
+        rows["events"].append(row("events", **event, bars=5.0, strength=100.0))
         rows["works"].append(row("works", **tune))
         rows["measures"] += [(work, "span", 16.0, None), (work, "shift_rate", 4.0, None)]
     folder = tmp_path_factory.mktemp("signed")
@@ -498,6 +501,11 @@ def test_a_source_is_never_called_by_one_of_its_composers(signed: store.Referenc
         rows = answer(signed, "works_of_cell", composer=name)
         assert len(rows) == works
         assert sum(row["weight"] for row in rows) == pytest.approx(1)
+
+
+def test_a_score_without_barlines_has_no_strongest_events(signed: store.Reference) -> None:
+    found = answer(signed, "strongest_events", kind="solo")
+    assert [each["work"] for each in found] == ["c:book.abc#t2"]
 
 
 def test_what_composers_and_sources_are_called_in_pictures() -> None:

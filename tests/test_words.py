@@ -146,6 +146,12 @@ def test_tables_align_wrap_and_keep_decimals_equal() -> None:
     assert "60" in tabular.text_table(["note"], [(60.0,)]).splitlines()[-1]
 
 
+def test_a_table_prints_nothing_as_zero_that_is_not() -> None:
+    values = [0.0, 0.004, -0.004, 0.005001, 0.5]
+    lines = tabular.text_table(["weight"], [(value,) for value in values]).splitlines()
+    assert [line.strip() for line in lines[2:]] == ["0.00", "<0.01", ">-0.01", "0.01", "0.50"]
+
+
 def test_frames_have_units(in_home: Path) -> None:
     found = corpusreg.compare(PIECES / "stairs.musicxml")
     assert list(found.measures["name"]) == [m.name for m in MEASURES]
