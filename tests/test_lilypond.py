@@ -220,6 +220,9 @@ def test_a_source_is_run_once(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -
     assert len(read_file(path).scores) == 1
     write(tmp_path, '\\version "2.24.0" { d\'1 }')
     assert pitches(read_file(path).scores[0]) == [62]
+    monkeypatch.setenv("CORPUSREG_HOME", str(path))  # a file: nothing can be kept there
+    write(tmp_path, '\\version "2.24.0" { e\'1 }')
+    assert pitches(read_file(path).scores[0]) == [64]
 
 
 def test_without_a_sandbox_nothing_runs_unless_it_is_trusted(

@@ -7,6 +7,7 @@ so that nobody sees half of one.
 
 from __future__ import annotations
 
+import contextlib
 import gzip
 import hashlib
 import json
@@ -97,7 +98,9 @@ def make(sources: Sources) -> Made:
             pass
     made, late = _run(sources)
     if not late:  # another day the machine may be faster
-        _keep(kept, made)
+        # Where nothing can be kept, as in another user's folder, it is only run again.
+        with contextlib.suppress(OSError):
+            _keep(kept, made)
     return made
 
 
@@ -136,9 +139,13 @@ def _key(sources: Sources) -> str:
 def _keep(path: Path, made: Made) -> None:
     path.parent.mkdir(parents=True, exist_ok=True)
     handle, name = tempfile.mkstemp(dir=path.parent, suffix=".part")
-    with os.fdopen(handle, "wb") as file:
-        file.write(gzip.compress(json.dumps(asdict(made)).encode(), 6))
-    Path(name).replace(path)
+    try:
+        with os.fdopen(handle, "wb") as file:
+            file.write(gzip.compress(json.dumps(asdict(made)).encode(), 6))
+        Path(name).replace(path)
+    except OSError:
+        Path(name).unlink(missing_ok=True)
+        raise
 
 
 def _run(sources: Sources) -> tuple[Made, bool]:
