@@ -374,9 +374,7 @@ def test_passages_are_few_short_and_in_order(in_home: Path) -> None:
             assert all(1 <= s.place.last - s.place.first <= 4 and s.why for s in shown)
 
 
-def test_a_very_long_work_stays_below_the_largest_page(
-    small_home: Path, tmp_path: Path
-) -> None:
+def test_a_very_long_work_stays_below_the_limit(in_home: Path, tmp_path: Path) -> None:
     """All five movements of a quartet in one file: 923 bars as played."""
     from corpusreg.report.writing import write_report
 

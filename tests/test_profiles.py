@@ -239,20 +239,15 @@ def groups(*places: float) -> Profiles:
     )
 
 
+BEYOND = "though further out than nearly all its works"
+
+
 @pytest.mark.parametrize(
     ("value", "number", "firmly"),
     [
         (0.9, 2, "clearly so"),
-        (
-            0.14,
-            2,
-            "nearer to it than to the next (kind 1), though further out than nearly all its works",
-        ),
-        (
-            0.02,
-            2,
-            "on the border with the next (kind 1), though further out than nearly all its works",
-        ),
+        (0.14, 2, f"nearer to it than to the next (kind 1), {BEYOND}"),
+        (0.02, 2, f"on the border with the next (kind 1), {BEYOND}"),
         (-1.2, 1, "clearly so"),
     ],
 )

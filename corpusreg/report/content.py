@@ -175,7 +175,8 @@ def _marks(c: Comparison, explain: Explainer) -> Marks:
     picture = Picture(
         "map",
         "Time runs from left to right in bars, pitch from low to high; the stronger the "
-        "colour, the more weight a note has. Boxes are stays; signs with numbers are shifts and events.",
+        "colour, the more weight a note has. Boxes are stays; signs with numbers are shifts "
+        "and events.",
         f"Register map of {sentences.plain(c.piece.title)}: {sentences.length_words(c)}, "
         f"notes from {sentences.compass(c)}; {sentences.plural(len(c.whole.stays), 'stay')}, "
         f"{sentences.plural(len(c.shifts), 'shift')}.",
