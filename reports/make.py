@@ -58,7 +58,7 @@ def class_numbers() -> dict[str, dict[str, float | None]]:
     """Every measure of each piece of the demo class, by file; needs no reference."""
     found = {}
     for path in sorted(PIECES.iterdir()):
-        ((_, whole, _),) = measured(path)
+        _, whole, _ = measured(path)
         found[path.name] = {name: whole.values[name].value for name in BY_NAME}
     return found
 
