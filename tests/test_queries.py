@@ -524,6 +524,8 @@ def test_what_composers_and_sources_are_called_in_pictures() -> None:
             ("5", "cat", "Cat", "reels", "tunes:reels", 4),
             ("6", "dan", "Dan", "reels", "tunes:reels", 4),
             ("7", None, None, "songs", "anonymous:songs", 5),
+            ("8", "ann", "Ann", "songs", "A house book", 6),
+            ("9", None, None, "songs", "A house book", 6),
         ],
     )
     database.execute("CREATE VIEW matrix AS SELECT work, unit, unit_number FROM works")
@@ -532,5 +534,5 @@ def test_what_composers_and_sources_are_called_in_pictures() -> None:
         "('airs', 'Old Airs'), ('reels', 'Reels')) AS named(corpus, title)"
     )
     names = database.execute(sql.load("composer_names")).fetchall()
-    called = ["Ann", "Unheard-of", "Old Airs", "Reels", "anonymous:songs"]
+    called = ["Ann", "Unheard-of", "Old Airs", "Reels", "anonymous:songs", "A house book"]
     assert names == list(enumerate(called, start=1))

@@ -19,11 +19,12 @@ if TYPE_CHECKING:
 __all__ = ["period_picture", "trend_picture"]
 
 WIDTH = 720.0
-_LEFT, _ACROSS = 232.0, 340.0
+_LEFT, _ACROSS = 252.0, 330.0
 _NAME = 96.0  # where names of composers begin
 _LINE, _PACKED, _LEAST = 15.0, 3.0, 46.0  # heights of a composer's line, and of a period
 _NAMED = 24  # composers in one period, up to which they are named
 _GAP = 14.0
+_FOOT = 10.0  # between the last period, with its interval, and the axis
 _ABOVE, _BELOW = 40.0, 34.0
 _TREND = 240.0
 
@@ -35,7 +36,7 @@ def period_picture(chart: Chart, prefix: str) -> Picture:
     """
     factor, unit = _scale(chart)
     heights = [_height(band) for band in chart.bands]
-    tall = sum(heights) + _GAP * (len(heights) - 1)
+    tall = sum(heights) + _GAP * (len(heights) - 1) + _FOOT
     with styled() as seaborn:
         figure = new_figure(WIDTH, _ABOVE + tall + _BELOW)
         ax = new_axes(figure, _LEFT, _ABOVE, _ACROSS, tall)

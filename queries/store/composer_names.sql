@@ -6,7 +6,7 @@ SELECT
         WHEN count(*) = count(w.composer_name) AND count(DISTINCT w.composer) <= 1
             THEN min(w.composer_name)
         WHEN count(*) = count(c.title) AND count(DISTINCT c.title) = 1
-            AND m.unit NOT LIKE 'anonymous:%'
+            AND m.unit LIKE 'tunes:%'
             THEN min(c.title)
         ELSE m.unit
     END AS name
