@@ -131,9 +131,3 @@ def test_works_without_dates_are_said_to_be_so(tmp_path: Path) -> None:
     assert "Nothing can be compared." in done.stdout
     found = json.loads(command(["periods", "--json"], env).stdout)
     assert (found["works"], found["around"], found["tests"]) == (0, 8, 0)
-
-
-def test_help_fits_the_page(run: Command) -> None:
-    text = good(run, "--help")
-    assert max(len(line) for line in text.splitlines()) <= 88
-    assert text.isascii()
