@@ -225,6 +225,7 @@ class Copies:
             name = f"{number:032x}"
             hashes = self._write_tables(folder / name, name, copy, chunk)
             marked = tuple((*file, True) for file in files)
+            # By hand, since the rows never come into Python, as `Shards.add` would need.
             shards._write_label(_Label(name, RECIPE.key, number + 1, hashes, marked))
             found += files
         return found
