@@ -14,6 +14,7 @@ import pytest
 from conftest import PIECES, Command
 from hypothesis import given
 from hypothesis import strategies as st
+from playwright.sync_api import Browser
 from pypdf import PdfReader
 from test_pdf import embedded, squeezed, text_of
 
@@ -120,6 +121,18 @@ class TestWhole:
         assert len(PdfReader(out / "all-sheets.pdf").pages) == 4
         assert all(len(PdfReader(p).pages) == 1 for p in (out / "sheets").glob("*.pdf"))
         assert len(PdfReader(out / "overview.pdf").pages) == 1
+
+    def test_on_a_phone_one_moves_along_a_map(
+        self, made: tuple[Path, Path, Handout], browser: Browser
+    ) -> None:
+        """It keeps a legible size, and the page does not grow beyond the screen."""
+        page = browser.new_page(viewport={"width": 390, "height": 800})
+        for name in ("overview.html", "sheets/bo.html"):
+            page.goto((made[1] / name).as_uri())
+            assert page.evaluate("document.documentElement.scrollWidth") <= 390
+            assert page.locator(".wide .picture").bounding_box()["width"] > 600  # type: ignore[index]
+            assert page.locator(".wide").get_attribute("tabindex") == "0"
+        page.close()
 
     def test_fonts_are_inside(self, made: tuple[Path, Path, Handout]) -> None:
         _, out, _ = made

@@ -105,7 +105,8 @@ def _paragraphs(texts: Iterable[str], class_: str | None = None) -> list[Html]:
 
 
 def _figure(svg: str) -> Html:
-    return tag("figure", Html(svg))
+    # On a phone one moves along it: the keyboard reaches it for that.
+    return tag("figure", Html(svg), class_="wide", tabindex=0)
 
 
 def _passages(passages: Sequence[ShownPassage]) -> list[Html]:

@@ -150,7 +150,7 @@ def _overview(group: Class) -> Overview:
         picture_alt=picture.description,
         reading=(
             "Each dot is a piece. The works that it is compared with are spread evenly along "
-            "the line: a quarter of them lies in each light field, half in the dark one. A "
+            "the line: half of them lies in the shaded middle, a quarter on either side. A "
             "class whose dots crowd at one end has a habit; neither end is better."
         ),
         measures=tuple((row.measure.title, row.measure.meaning) for row in group.rows),
