@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import argparse
+import importlib
 import json
 import re
 import shlex
 import shutil
 from collections.abc import Iterator
+from importlib.util import find_spec
 from pathlib import Path
 from typing import Any
 
@@ -27,6 +29,7 @@ ROOT = Path(__file__).parents[1]
 README = (ROOT / "README.md").read_text(encoding="utf-8")
 DEVELOPERS = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
 DOCUMENTS = {"README.md": README, "DEVELOPERS.md": DEVELOPERS}
+FILES = {"csv", "json", "md", "py", "sql", "toml"}
 PLACEHOLDERS = {"my-piece.musicxml", "my-piece.ly", "my-scores", "my-question.sql"}
 
 
@@ -155,6 +158,16 @@ def test_every_file_of_tests_is_a_modules_or_in_the_table() -> None:
     listed = set(re.findall(r"`(test_\w+)`", DEVELOPERS.split("\n## Tests")[1]))
     assert listed <= there
     assert {name for name in there if name.removeprefix("test_") not in modules} <= listed
+
+
+def test_names_of_the_code_in_the_developers_file_are_there() -> None:
+    dotted = re.findall(r"`((?:[a-z_]+\.)+\w+)(?:\(\))?`", DEVELOPERS)
+    names = [name for name in dotted if Path(name).suffix[1:] not in FILES]
+    assert len(names) > 5
+    for name in names:
+        module, _, last = name.removeprefix("corpusreg.").rpartition(".")
+        found = importlib.import_module(f"corpusreg.{module}")
+        assert hasattr(found, last) or find_spec(f"corpusreg.{module}.{last}"), name
 
 
 def test_formats_and_tiers_are_those_of_the_code() -> None:
