@@ -153,7 +153,11 @@ def _placed(
     ]
     parts = _part_analyses(work)
     size = Size(len(work.played.bars), work.whole.texture.voices)
-    notes = [*_left_out(copies), *_thin(cohorts[0], chosen, size), *_lost(work.score)]
+    notes = [
+        *_left_out(copies),
+        *(_thin(cohorts[0], chosen, size) or _one_collection(cohorts[0])),
+        *_lost(work.score),
+    ]
     everyone = players(work.whole, parts, table)
     for player in everyone.parts:
         notes += beyond_words(player, work.played.bars)
@@ -230,7 +234,18 @@ def _thin(first: Cohort, chosen: Rung | None, size: Size) -> list[str]:
     return [
         f"The reference holds {held} under {asked}: too few of about this length "
         f"to place a piece among them (wanted: {MINIMUM_WORKS} works by {first.least_units} "
-        "composers). More scores can be measured with 'corpusreg extract bundled FOLDER'."
+        "composers). 'corpusreg corpora coverage' says which open scores would help, and "
+        "'corpusreg corpora add FOLDER' takes your own."
+    ]
+
+
+def _one_collection(first: Cohort) -> list[str]:
+    where = first.rung.where
+    if first.collections != 1 or "period" not in where or "collection" in where:
+        return []
+    return [
+        "All works compared with are from one collection: what is told here is that "
+        f"collection rather than the period ({first.rung.name})."
     ]
 
 

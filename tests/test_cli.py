@@ -149,7 +149,7 @@ def test_the_demo_says_where_to_look_first(run: Command) -> None:
     assert "broad group" in overview
     assert "Allor che ignuda" in overview
     text = "\n".join(lines)
-    assert "corpusreg extract bundled FOLDER" in text
+    assert "corpusreg corpora coverage" in text
     assert "30 works by 8 composers" in " ".join(text.split())
 
 

@@ -9,6 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from corpusreg import placing
 from corpusreg.reference import (
     MINIMUM_UNITS,
     MINIMUM_WORKS,
@@ -374,3 +375,23 @@ def test_students_t(degrees: int) -> None:
     from scipy.stats import t
 
     assert student_t(degrees) == pytest.approx(t.ppf(0.975, degrees), rel=0.002)
+
+
+@pytest.mark.parametrize(
+    ("where", "collections", "said"),
+    [
+        ({"ensemble": "song", "period": "romantic"}, 1, True),
+        ({"ensemble": "song", "period": "romantic"}, 2, False),
+        ({"ensemble": "song"}, 1, False),
+        ({"period": "romantic", "collection": "songs"}, 1, False),
+    ],
+)
+def test_a_period_of_one_collection_is_called_that(
+    where: dict[str, str], collections: int, said: bool
+) -> None:
+    group = replace(
+        cohort([1.0, 2.0], [0, 1], rung=Rung(where, "songs")), collections=collections
+    )
+    words = placing._one_collection(group)
+    assert bool(words) == said
+    assert all("that collection rather than the period" in line for line in words)
