@@ -129,7 +129,10 @@ def cannot_load(file: SourceFile) -> dict[str, Any]:
 
 
 def build_forever(home: str) -> None:
-    """A build in a process of its own, meant to be killed: 40 files, small batches."""
+    """A build in a process of its own, meant to be killed: 40 files, small batches.
+
+    Publishing takes long enough to be met by whoever waits for it.
+    """
     from corpusreg import definitions, store
     from corpusreg.building import batch
 
@@ -140,6 +143,8 @@ def build_forever(home: str) -> None:
             root / "shards", store.Recipe(definitions.VERSION, "test"), batch_seconds=0.1
         )
         tally = batch.run(files, work, shards, workers=2)
-        store.publish(shards, tally.files, folder=root / "reference")
+        store.publish(
+            shards, tally.files, folder=root / "reference", finish=lambda _: time.sleep(0.5)
+        )
         shards.tidy()
     print(tally.kept, tally.measured, flush=True)
