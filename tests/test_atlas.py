@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import html
 import json
 import re
+import shlex
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
@@ -19,7 +21,7 @@ from playwright.sync_api import Browser
 from pypdf import PdfReader
 
 from corpusreg import cli, instruments
-from corpusreg.atlas.model import Atlas, Groups, Heights, Octaves
+from corpusreg.atlas.model import Atlas, Groups, Heights, OctaveCell, Octaves
 from corpusreg.atlas.study import FIGURES, atlas
 from corpusreg.definitions import MEASURES
 from corpusreg.errors import CorpusregError, DataError
@@ -242,6 +244,25 @@ def test_numbers_of_the_store_agree_with_the_queries(run: Command, in_home: Path
 
 
 # --- sheets ---------------------------------------------------------------------------
+
+
+def test_the_query_beside_a_sheet_gives_the_works_of_its_first_row(
+    run: Command, in_home: Path
+) -> None:
+    with open_reference() as reference:
+        made = atlas(reference)
+    page = atlas_page(made, atlas_pictures(made))
+    asked = re.findall(r"<code>corpusreg ([^<]+)</code>", page)
+    assert len(asked) == len(made.figures) > 5
+    for figure, command in zip(made.figures, asked, strict=True):
+        rows = json.loads(run(*shlex.split(html.unescape(command)), "--json").stdout)
+        if isinstance(figure, Heights):
+            first = figure.rows[0]
+            assert len({row["work"] for row in rows}) == first.works
+        else:
+            cell = figure.cells[0]
+            counted = [row for row in rows if row["weight"] is not None]
+            assert len(counted) == (cell.in_use if isinstance(cell, OctaveCell) else cell).works
 
 
 def test_counts_middles_and_intervals_are_on_the_figure(

@@ -6,6 +6,8 @@ import csv
 import io
 import itertools
 import json
+import re
+import shlex
 from pathlib import Path
 
 import numpy as np
@@ -34,6 +36,19 @@ def test_the_text_fits_and_traces_every_number(run: Command) -> None:
         assert f"{measure.title.upper()} [{measure.unit}]" in text
     assert "Cannot be tested: " in text
     assert "In short: of " in text
+
+
+@pytest.mark.parametrize("within", [[], ["--ensemble", "choir"]])
+def test_the_query_below_gives_the_composers_of_a_cell(run: Command, within: list[str]) -> None:
+    said = " ".join(good(run, "span", *within).split())
+    asked = re.search(r"corpusreg (query composers_of_cell [^,]*), and works_of_cell", said)
+    assert asked is not None
+    (span,) = json.loads(good(run, "span", "--json", *within))["measures"]
+    largest = max(span["cells"], key=lambda cell: cell["units"])
+    assert f"period={largest['period']}" in asked[1]
+    rows = json.loads(run(*shlex.split(asked[1]), "--json").stdout)
+    assert len(rows) == largest["units"]
+    assert sum(row["works"] for row in rows) == largest["works"]
 
 
 def test_counts_are_those_of_the_store(run: Command) -> None:

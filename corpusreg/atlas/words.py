@@ -5,7 +5,7 @@ from __future__ import annotations
 from corpusreg.atlas.model import Atlas, Figure, Groups, Heights, MeasureCell, Octaves
 from corpusreg.pitch import note_name
 
-__all__ = ["alt_text", "made_words", "meaning_words", "notes_words"]
+__all__ = ["alt_text", "made_words", "meaning_words", "notes_words", "query_words"]
 
 _EQUAL = "Every composer, and every source of anonymous music, counts the same."
 _SURE = (
@@ -67,6 +67,22 @@ def notes_words(figure: Figure) -> tuple[str, ...]:
     if alone:
         notes.append(f"Of one collection and called by it: {', '.join(alone)}.")
     return (*notes, few) if few else tuple(notes)
+
+
+def query_words(figure: Figure) -> str:
+    """The command that tells which works are behind the first row of a figure."""
+    if isinstance(figure, Heights):
+        instrument = figure.rows[0].instrument.id
+        return f"corpusreg query parts_of_works {_asked('instrument', instrument)} rows=9999"
+    if isinstance(figure, Octaves):
+        first, by, measure = figure.cells[0].in_use, "ensemble", "octaves_in_use"
+    else:
+        first, by, measure = figure.cells[0], figure.by, figure.measure.name
+    return f"corpusreg query works_of_cell measure={measure} {_asked(by, first.group)}"
+
+
+def _asked(name: str, value: str) -> str:
+    return f'"{name}={value}"' if " " in value else f"{name}={value}"
 
 
 def made_words(atlas: Atlas) -> str:

@@ -8,8 +8,8 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
-from corpusreg.atlas.model import Atlas
-from corpusreg.atlas.words import made_words
+from corpusreg.atlas.model import Atlas, Figure
+from corpusreg.atlas.words import made_words, query_words
 from corpusreg.errors import CorpusregError
 from corpusreg.figure_pages.shell import figure, page
 from corpusreg.figure_pages.writing import write_bytes
@@ -81,7 +81,7 @@ def atlas_page(found: Atlas, pictures: Mapping[str, Picture]) -> str:
             tag(
                 "section",
                 tag("h2", each.title, id=f"{each.name}-figure", class_="unseen"),
-                figure(pictures[each.name], Html(f"This sheet as {linked}.")),
+                figure(pictures[each.name], Html(f"This sheet as {linked}. {_behind(each)}")),
             )
         )
     header = [
@@ -92,6 +92,10 @@ def atlas_page(found: Atlas, pictures: Mapping[str, Picture]) -> str:
         tag("nav", tag("ul", *links), aria_label="Figures"),
     ]  # fmt: skip
     return page("A repertoire atlas of register", header, sections, made_words(found), "wall")
+
+
+def _behind(each: Figure) -> Html:
+    return tag("span", "The works behind its first row: ", tag("code", query_words(each)), ".")
 
 
 def _undrawn(found: Atlas) -> list[Html]:

@@ -301,8 +301,20 @@ def closing_words(study: Study) -> tuple[str, ...]:
         "with so few composers. Every composer counts the same; one of two periods is drawn "
         "for both or neither. A tie counts half.",
         "The composers and works behind a number: corpusreg query composers_of_cell "
-        "measure=span period=romantic, and works_of_cell.",
+        f"{_cell_asked(study)}, and works_of_cell.",
     )
+
+
+def _cell_asked(study: Study) -> str:
+    """Parameters that ask for the cell of most composers, as an example of all."""
+    cells = [(cell.units, own.measure.name, cell.period)
+             for own in study.measures for cell in own.cells]  # fmt: skip
+    _, measure, period = max(cells, key=lambda each: each[0], default=(0, "span", "romantic"))
+    asked = f"measure={measure} period={period}"
+    if study.ensemble is None:
+        return asked
+    within = f"ensemble={study.ensemble}"
+    return f'{asked} "{within}"' if " " in within else f"{asked} {within}"
 
 
 def _of_100(delta: float) -> str:
