@@ -378,7 +378,8 @@ def test_bars_without_notation_are_written_anew(tmp_path: Path) -> None:
     assert kinds["tie"] == 1 and kinds["tuplet"] == 1 and kinds["clef"] == 2
     assert kinds["keyAccid"] == 2 and kinds["accid"] == 0  # F sharp once on each staff
     assert picture.remarks == (
-        "key, spelling, staves and rests are guessed: the file does not say them",
+        "key, spelling, staves and rests are guessed: only what sounds is read from such "
+        "a file",
     )
 
 
@@ -432,7 +433,10 @@ def test_other_notes_than_those_read_are_never_shown(
     other = replace(score, notes=notes)
     monkeypatch.setattr("corpusreg.engraving.loading.read_scores", lambda path: [other])
     [found] = engrave_here([Passage(reed, 0, 4)])
-    assert found == "reed.musicxml: the engraver reads these bars otherwise than corpusreg"
+    assert found == (
+        "reed.musicxml: these bars are not shown in notation: the engraver reads them "
+        "otherwise than corpusreg"
+    )
     assert isinstance(engrave_here([Passage(reed, 2, 4)])[0], Engraved)
 
 

@@ -15,12 +15,13 @@ from playwright.sync_api import Browser, Page
 from corpusreg import workflow
 from corpusreg.catalogue.files import bundled_root
 from corpusreg.definitions import MEASURES, VERSION
+from corpusreg.engraving.writing import GUESSED
 from corpusreg.report.content import content
 from corpusreg.report.html import json_text, tag
 from corpusreg.report.page import Work
 from corpusreg.report.page import page as page_of
 from corpusreg.report.passages import _Candidate, _same, _shortened, _with_bar_before
-from corpusreg.report.slots import Notation, draw
+from corpusreg.report.slots import Notation, draw, engrave
 from corpusreg.report.sound import sound
 from corpusreg.report.terms import TERMS, Explainer
 from tests.conftest import PIECES, Command
@@ -399,6 +400,16 @@ def test_pictures_of_a_page_take_their_colours_from_its_style(opened: Opened) ->
     # What nobody paints is black with SVG: nothing here is.
     black = [each for each in painted if each[1] == "rgb(0, 0, 0)"]
     assert black == []
+
+
+def test_what_is_guessed_is_said_once(in_home: Path) -> None:
+    """The bars of a MIDI file are written anew; one remark does for all of them."""
+    found = workflow.compare_paths([PIECES / "two-shores.mid"]).comparisons
+    drawn = engrave([(each, content(each, "id", VERSION)) for each in found])[0]
+    remarks = [remark for each in drawn.values() for remark in each.remarks]
+    assert len(drawn) > 1
+    assert [remark for remark in remarks if remark == GUESSED] == [GUESSED]
+    assert GUESSED in next(iter(drawn.values())).remarks
 
 
 def test_a_change_is_told_where_its_bar_is_shown() -> None:

@@ -64,7 +64,10 @@ def _engrave(passage: Passage, file: Opened) -> Engraved | str:
         return f"{name}: the engraver counts the bars otherwise than corpusreg"
     moved = shifts(drawn.bars, score, first, parts)
     if moved is None:
-        return f"{name}: the engraver reads these bars otherwise than corpusreg"
+        return (
+            f"{name}: these bars are not shown in notation: the engraver reads them otherwise "
+            "than corpusreg"
+        )
     labels = score.bars.labels[first:last]
     remarks = (
         *_left_out(score, labels, end - first, 0 if passage.parts else len(parts)),

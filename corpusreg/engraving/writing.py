@@ -19,7 +19,9 @@ from corpusreg.notes import NOTE_DTYPE, Bars, Score, note_table
 
 __all__ = ["GUESSED", "cut_to_values", "write_bars"]
 
-GUESSED = "key, spelling, staves and rests are guessed: the file does not say them"
+GUESSED = (
+    "key, spelling, staves and rests are guessed: only what sounds is read from such a file"
+)
 
 _MOST_VALUES = 3  # tied values that one note or rest in a bar may take
 _MOST_VOICES = 4  # of a staff

@@ -7,7 +7,7 @@ its words and says why.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
 
@@ -15,6 +15,7 @@ from corpusreg import engraving
 from corpusreg.comparison import Comparison
 from corpusreg.drafts import Drafts
 from corpusreg.engraving import Engraved
+from corpusreg.engraving.writing import GUESSED
 from corpusreg.pictures.levels import level_grid
 from corpusreg.pictures.nearest import nearest_works
 from corpusreg.pictures.octaves import octave_chart
@@ -135,7 +136,20 @@ def engrave(works: Sequence[tuple[Comparison, Content]]) -> list[dict[str, Notat
     found: list[dict[str, list[Engraved | str]]] = [{} for _ in works]
     for (work, passage, _), picture in zip(asked, drawn, strict=True):
         found[work].setdefault(passage.picture.slot, []).append(picture)
-    return [{slot: _notation(all_runs) for slot, all_runs in each.items()} for each in found]
+    return [
+        _said_once({slot: _notation(runs) for slot, runs in each.items()}) for each in found
+    ]
+
+
+def _said_once(found: dict[str, Notation]) -> dict[str, Notation]:
+    """What is guessed of a whole file is said below its first passage only."""
+    first = next((slot for slot, each in found.items() if GUESSED in each.remarks), "")
+    return {
+        slot: each
+        if slot == first
+        else replace(each, remarks=tuple(r for r in each.remarks if r != GUESSED))
+        for slot, each in found.items()
+    }
 
 
 def _passage(
