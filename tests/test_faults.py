@@ -9,7 +9,6 @@ import datetime
 import os
 import subprocess
 import sys
-import threading
 import time
 import types
 from pathlib import Path
@@ -20,7 +19,6 @@ from batch_work import make_files, plain, work
 from corpusreg import definitions, store
 from corpusreg.building import batch
 from corpusreg.errors import StoreError
-from corpusreg.store import files
 
 RECIPE = store.Recipe(definitions.VERSION, "test")
 
@@ -80,41 +78,6 @@ def test_a_store_of_older_definitions_is_refused_and_made_again(
         assert reference.works == 6
     # What the older version measured went with the build that no longer needs it.
     assert len(store.Shards(tmp_path / "shards", store.Recipe("1", "test")).entries) == 0
-
-
-def test_a_pointer_that_is_being_read_is_replaced_a_moment_later(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    # On Windows a file that another program has open can be neither replaced nor removed.
-    held = threading.Event()
-    real = Path.replace
-
-    def replace(path: Path, target: Path) -> Path:
-        if not held.is_set():
-            held.set()
-            raise PermissionError(13, "in use")
-        return real(path, target)
-
-    monkeypatch.setattr(Path, "replace", replace)
-    files.replace_text(tmp_path / "current", "new\n")
-    assert held.is_set()
-    assert (tmp_path / "current").read_text() == "new\n"
-
-
-def test_a_file_that_stays_in_use_is_an_error_and_leaves_the_old_one(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    (tmp_path / "current").write_text("old\n")
-
-    def refuse(path: Path, target: Path) -> Path:
-        raise PermissionError(13, "in use")
-
-    monkeypatch.setattr(Path, "replace", refuse)
-    monkeypatch.setattr(files, "_PATIENCE", 0.1)
-    with pytest.raises(PermissionError):
-        files.replace_text(tmp_path / "current", "new\n")
-    assert [path.name for path in tmp_path.iterdir()] == ["current"]
-    assert (tmp_path / "current").read_text() == "old\n"
 
 
 SMALL_DISK = """

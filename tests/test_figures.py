@@ -293,7 +293,7 @@ def test_folders_that_are_none(tmp_path: Path, capsys: pytest.CaptureFixture[str
         assert cli.main([*ASKED, "--picture", str(path)]) == 1
         out, err = capsys.readouterr()
         assert (out, err.count("\n")) == ("", 1)
-        assert f"{path} cannot be written (" in err
+        assert f"{path}: cannot be written (" in err
         assert "name a file in a folder that exists and can be written" in err
     assert sorted(tmp_path.iterdir()) == [file, taken]
     assert list(taken.iterdir()) == []
@@ -336,7 +336,7 @@ def test_a_folder_without_permission(tmp_path: Path) -> None:
             )
             assert (done.returncode, done.stdout) == (1, ""), done.stderr
             assert done.stderr.count("\n") == 1
-            assert f"{bad} cannot be written (Permission denied)" in done.stderr
+            assert f"{bad}: cannot be written (Permission denied)" in done.stderr
             assert [each.name for each in closed.iterdir()] == ["three.musicxml"]
         finally:
             closed.chmod(0o755)

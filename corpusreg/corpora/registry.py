@@ -11,7 +11,7 @@ from corpusreg import settings
 from corpusreg.catalogue import BUNDLED
 from corpusreg.corpora.entries import Entry, entries
 from corpusreg.errors import StoreError, UsageError
-from corpusreg.store.files import replace_text
+from corpusreg.writing import replace_text
 
 __all__ = ["Added", "added", "chosen_name", "find_added", "forget", "remember"]
 

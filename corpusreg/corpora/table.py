@@ -23,7 +23,7 @@ from pathlib import Path
 
 from corpusreg.catalogue import SourceFile, parse_years
 from corpusreg.errors import DataError, UsageError
-from corpusreg.store.files import replace_text
+from corpusreg.writing import replace_text
 
 __all__ = ["COLUMNS", "NAMES", "read_rows", "read_table", "table_of", "write_template"]
 

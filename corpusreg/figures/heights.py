@@ -18,8 +18,6 @@ its windows, since most commands draw nothing.
 
 from __future__ import annotations
 
-import contextlib
-import os
 import textwrap
 import warnings
 from collections.abc import Sequence
@@ -37,6 +35,7 @@ from corpusreg.outputs.heights_text import moved_words, passage_heading
 from corpusreg.pictures.look import COLOURS
 from corpusreg.pitch import note_name
 from corpusreg.words.players import TIRING
+from corpusreg.writing import replacing_named
 
 if TYPE_CHECKING:
     from matplotlib.artist import Artist
@@ -147,28 +146,21 @@ def write_heights(found: Passage, path: Path) -> None:
             "end the name with one of these"
         )
     matplotlib = _matplotlib()
-    part = path.with_name(f".{path.name}.{os.getpid()}.part")
     # Letters as shapes: the face that matplotlib brings along may not be where it is read.
     # The sign for the range of students is set as a formula; all text from scores is not.
     style = rules(matplotlib) | {"svg.fonttype": "path", "text.parse_math": True}
-    try:
-        with matplotlib.rc_context(style), warnings.catch_warnings():
-            # A sign that the font lacks, in the name of a part, is drawn as a box.
-            warnings.filterwarnings("ignore", "Glyph .* missing from font")
-            _whole_figure(heights_figure(found)).savefig(
-                part,
-                format=ending[1:],
-                metadata={"Title": passage_heading(found), **ENDINGS[ending]},
-            )
-        part.replace(path)
-    except OSError as error:
-        raise CorpusregError(
-            f"{path} cannot be written ({error.strerror or error}); "
-            "name a file in a folder that exists and can be written"
-        ) from error
-    finally:
-        with contextlib.suppress(OSError):  # it may never have come to be
-            part.unlink()
+    with (
+        replacing_named(path) as aside,
+        matplotlib.rc_context(style),
+        warnings.catch_warnings(),
+    ):
+        # A sign that the font lacks, in the name of a part, is drawn as a box.
+        warnings.filterwarnings("ignore", "Glyph .* missing from font")
+        _whole_figure(heights_figure(found)).savefig(
+            aside,
+            format=ending[1:],
+            metadata={"Title": passage_heading(found), **ENDINGS[ending]},
+        )
 
 
 def _matplotlib() -> ModuleType:

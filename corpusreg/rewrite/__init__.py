@@ -19,6 +19,7 @@ from corpusreg.played import perform
 from corpusreg.readers import read_file
 from corpusreg.rewrite.change import Change, changed, chords, tie_chains
 from corpusreg.rewrite.slurs import slurs
+from corpusreg.writing import replacing_named
 
 __all__ = ["Change", "changed", "check_target", "chords", "slurs", "tie_chains", "write"]
 
@@ -56,7 +57,8 @@ def write(
 
     score: as read from `source`; in MusicXML other works in it stay as they are. programs:
     see `midi.heard`. Raises UsageError for what cannot be written there, ReadError where the
-    result would not read back as it should; `target` is written whole or not at all.
+    result would not read back as it should, CorpusregError where `target` cannot be
+    written; it is written whole or not at all.
     """
     check_target(source, score.format, target)
     if target.exists() and source.exists() and target.samefile(source):
@@ -77,17 +79,10 @@ def write(
 
 def _replace(target: Path, text: bytes, expected: Score | None) -> None:
     """Put a file in its place once it reads back as expected."""
-    beside = target.with_name(f".{target.stem}.part{target.suffix}")
-    try:
-        beside.write_bytes(text)
+    with replacing_named(target) as aside:
+        aside.write_bytes(text)
         if expected is not None:
-            _check(beside, target, expected)
-        beside.replace(target)
-    except OSError as error:
-        reason = error.strerror or "output error"
-        raise ReadError(f"{target}: cannot be written ({reason}); choose another") from None
-    finally:
-        beside.unlink(missing_ok=True)
+            _check(aside, target, expected)
 
 
 def _check(written: Path, target: Path, expected: Score) -> None:

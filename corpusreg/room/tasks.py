@@ -11,6 +11,7 @@ from pathlib import Path
 from corpusreg import workflow
 from corpusreg.definitions import VERSION
 from corpusreg.errors import CorpusregError
+from corpusreg.writing import replacing
 
 __all__ = [
     "ReportTask",
@@ -108,11 +109,12 @@ def make_sheets(task: SheetsTask) -> SheetsMade:
         )
     except CorpusregError as error:
         raise CorpusregError(_told(task, [str(error)])[0]) from error
-    partial = task.to.with_suffix(".partial")
-    with zipfile.ZipFile(partial, "w", zipfile.ZIP_DEFLATED) as archive:
+    with (
+        replacing(task.to) as aside,
+        zipfile.ZipFile(aside, "w", zipfile.ZIP_DEFLATED) as archive,
+    ):
         for path in sorted(each for each in task.work.rglob("*") if each.is_file()):
             archive.write(path, f"handouts/{path.relative_to(task.work).as_posix()}")
-    partial.replace(task.to)
     return SheetsMade(made.pieces, _told(task, (*made.problems, *made.remarks)))
 
 

@@ -16,6 +16,7 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from corpusreg.errors import StoreError, UsageError
+from corpusreg.writing import replacing
 
 __all__ = ["Mirror"]
 
@@ -57,9 +58,8 @@ class Mirror:
                 target.mkdir(exist_ok=True)
                 for table in self._files.ls(f"{self._root}/{name}", detail=False):
                     self._files.get_file(table, str(target / _last(table)))
-                aside = folder / f"{label}.new"
-                self._files.get_file(f"{self._root}/{label}", str(aside))
-                aside.replace(folder / label)
+                with replacing(folder / label) as aside:
+                    self._files.get_file(f"{self._root}/{label}", str(aside))
                 copied += 1
         return copied
 

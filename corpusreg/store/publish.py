@@ -24,10 +24,10 @@ from typing import TYPE_CHECKING, Any
 from corpusreg import definitions, settings, sql
 from corpusreg.errors import StoreError
 from corpusreg.store import door
-from corpusreg.store.files import flush, flush_folder, replace_text
 from corpusreg.store.reading import columns_of
 from corpusreg.store.shards import Shards
 from corpusreg.store.tables import EXTRACTED, ORDER, checked, columns, insert, printable
+from corpusreg.writing import flush, flush_folder, replace_text
 
 if TYPE_CHECKING:
     import duckdb

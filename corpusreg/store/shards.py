@@ -27,16 +27,17 @@ import shutil
 import time
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
+from functools import partial
 from pathlib import Path
 from typing import Any
 
 from corpusreg import sql
 from corpusreg.errors import DataError
 from corpusreg.store import door
-from corpusreg.store.files import file_hash, flush, flush_folder, replace_text
 from corpusreg.store.tables import EXTRACTED, Rows, checked, columns, insert, printable
+from corpusreg.writing import flush, flush_folder, replace_text
 
-__all__ = ["Entry", "Recipe", "Shards"]
+__all__ = ["Entry", "Recipe", "Shards", "file_hash"]
 
 
 @dataclass(frozen=True)
@@ -332,6 +333,12 @@ def _check_ids(corpus: str, path: str, rows: Rows) -> None:
             for row in rows.get(table, []):
                 if row[0] not in known:
                     raise DataError(f"{table}.work: '{row[0]}' is no work of {own}")
+
+
+def file_hash(path: Path) -> str:
+    """BLAKE2b hash of a file's bytes, 32 hexadecimal digits."""
+    with path.open("rb") as file:
+        return hashlib.file_digest(file, partial(hashlib.blake2b, digest_size=16)).hexdigest()
 
 
 def _hash(value: Any) -> str:

@@ -25,6 +25,7 @@ from corpusreg import settings
 from corpusreg.errors import ReadError
 from corpusreg.readers.lilypond import box
 from corpusreg.readers.lilypond.sources import Sources, version_of
+from corpusreg.writing import replacing
 
 __all__ = ["Made", "executable", "make", "version"]
 
@@ -138,14 +139,8 @@ def _key(sources: Sources) -> str:
 
 def _keep(path: Path, made: Made) -> None:
     path.parent.mkdir(parents=True, exist_ok=True)
-    handle, name = tempfile.mkstemp(dir=path.parent, suffix=".part")
-    try:
-        with os.fdopen(handle, "wb") as file:
-            file.write(gzip.compress(json.dumps(asdict(made)).encode(), 6))
-        Path(name).replace(path)
-    except OSError:
-        Path(name).unlink(missing_ok=True)
-        raise
+    with replacing(path) as aside:
+        aside.write_bytes(gzip.compress(json.dumps(asdict(made)).encode(), 6))
 
 
 def _run(sources: Sources) -> tuple[Made, bool]:
