@@ -253,11 +253,12 @@ def test_extract_keeps_what_was_measured(tmp_path: Path) -> None:
     env = {"CORPUSREG_HOME": str(tmp_path / "home")}
     done = command(["extract", PIECES, "--workers", "1"], env)
     assert done.returncode == 0, done.stderr
-    assert re.search(r"Reference [0-9a-f]+: 8 works \(8 files measured", done.stderr)
+    assert re.search(r"Reference [0-9a-f]+: 8 works \(8 files measured", done.stdout)
+    assert "Reference" not in done.stderr
     again = command(["extract", PIECES, "--workers", "1"], env)
-    assert "0 files measured, 8 kept" in again.stderr
+    assert "0 files measured, 8 kept" in again.stdout
     fresh = command(["extract", PIECES, "--workers", "1", "--fresh"], env)
-    assert "8 files measured, 0 kept" in fresh.stderr
+    assert "8 files measured, 0 kept" in fresh.stdout
 
 
 def test_duplicates_lists_copies_and_says_how_many(run: Command) -> None:

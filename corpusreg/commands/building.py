@@ -6,7 +6,7 @@ import argparse
 import json
 import sys
 from collections.abc import Sequence
-from typing import Any
+from typing import Any, TextIO
 
 from corpusreg.commands.common import command, say, trust_option
 
@@ -84,13 +84,17 @@ def positive(text: str) -> int:
 
 
 def _extract(options: argparse.Namespace) -> int:
-    _build(options, options.corpora, options.fresh)
+    _build(options, sys.stdout, options.corpora, options.fresh)
     return 0
 
 
 def _build(
-    options: argparse.Namespace, corpora: Sequence[str] = (), fresh: bool = False
+    options: argparse.Namespace,
+    out: TextIO,
+    corpora: Sequence[str] = (),
+    fresh: bool = False,
 ) -> None:
+    """Build a reference; out: where the result is told."""
     from corpusreg import workflow
     from corpusreg.building.progress import ProgressBar
 
@@ -109,25 +113,25 @@ def _build(
         progress.close()
     for problem in built.problems:
         say(problem)
-    for corpus, reason, count in built.left_out:
-        say(f"corpus '{corpus}': {count:,} left out ({reason})")
     print(
         f"Reference {built.reference_id}: {built.works:,} works "
         f"({built.measured:,} files measured, {built.kept:,} kept from before, "
         f"{built.failed:,} could not be read"
         + ("; see 'corpusreg query failures_by_reason')" if built.failed else ")"),
-        file=sys.stderr,
+        file=out,
     )
+    for corpus, reason, count in built.left_out:
+        print(f"Left out of corpus '{corpus}': {count:,} ({reason}).", file=out)
 
 
 def with_reference(options: argparse.Namespace) -> None:
-    """Build the reference where there is none yet."""
+    """Build the reference where there is none yet; standard output is the command's own."""
     from corpusreg import settings
     from corpusreg.store import pointed
 
     if pointed(settings.reference_folder()) is None:
         print("No reference yet: measuring the bundled corpus first.", file=sys.stderr)
-        _build(options)
+        _build(options, sys.stderr)
 
 
 def _check(options: argparse.Namespace) -> int:
