@@ -241,7 +241,7 @@ def test_help_is_what_fills_thin_groups() -> None:
     many = with_works("many", Expected("piano", "romantic", 10, 3))
     useless = with_works("useless", Expected("song", "romantic", 1000, 50))
     new = with_works("new", Expected("organ", "baroque", 29, 30))
-    found = helpful(cells, [few, new, useless, many], works=30, composers=8)
+    found = helpful(cells, [few, new, useless, many])
     assert [each.name for each in found] == ["many", "new", "few"]
     assert found[0].fills == (("piano", "romantic"), ("piano", "all"))
     assert found[1].fills == () == found[2].fills

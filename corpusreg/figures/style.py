@@ -172,10 +172,10 @@ def as_picture(figure: Figure, prefix: str, title: str, description: str) -> Pic
     return Picture(svg, across, down, title, description)
 
 
-def colour_rules(scope: str = ".figure") -> str:
+def colour_rules() -> str:
     """Style rules that give the colours of figures in a page the roles of its palette."""
     return "\n".join(
-        f'{scope} [{kind}="{value}"] {{ {kind}: var(--{name}); }}'
+        f'.figure [{kind}="{value}"] {{ {kind}: var(--{name}); }}'
         for name, value in COLOURS.items()
         for kind in ("fill", "stroke")
     )

@@ -98,20 +98,20 @@ def storing(what: str, *, damaged: bool = False) -> Iterator[None]:
 
 
 @contextmanager
-def translated(source: str) -> Iterator[None]:
+def translated() -> Iterator[None]:
     """Turn errors of a user's statement into a UsageError in one line.
 
-    `source` names the statement in the message. A damaged file is a StoreError.
+    A damaged file is a StoreError.
     """
     import duckdb
 
     try:
         yield
     except duckdb.PermissionException as error:
-        raise UsageError(f"{source}: not allowed in a query ({first_line(error)})") from error
+        raise UsageError(f"query: not allowed in a query ({first_line(error)})") from error
     except duckdb.OutOfMemoryException as error:
         raise UsageError(
-            f"{source}: needs more than {settings.QUERY_MEMORY} of memory; "
+            f"query: needs more than {settings.QUERY_MEMORY} of memory; "
             "take fewer rows or columns"
         ) from error
     except (duckdb.IOException, duckdb.FatalException, duckdb.SerializationException) as error:
@@ -119,7 +119,7 @@ def translated(source: str) -> Iterator[None]:
             f"the reference is damaged ({first_line(error)}); {REBUILD}"
         ) from error
     except duckdb.Error as error:
-        raise UsageError(f"{source}: {_explained(str(error))}") from error
+        raise UsageError(f"query: {_explained(str(error))}") from error
 
 
 def first_line(error: BaseException) -> str:

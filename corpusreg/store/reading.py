@@ -81,7 +81,7 @@ class Reference:
         statement at once. Raises UsageError, in one line, for a statement that
         is wrong, is not alone, does more than read, or needs too much memory.
         """
-        with door.translated("query"):
+        with door.translated():
             _check_statement(text)
             return _interruptible(self._connection, text, dict(params or {}))
 

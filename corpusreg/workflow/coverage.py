@@ -70,17 +70,16 @@ def coverage() -> Coverage:
     }
     there = {each.name for each in added()}
     others = [entry for entry in entries() if entry.on and entry.name not in there]
-    helps = helpful(cells, others, MINIMUM_WORKS, MINIMUM_UNITS)
+    helps = helpful(cells, others)
     return Coverage(found.names, found.rows, cells, MINIMUM_WORKS, MINIMUM_UNITS, helps)
 
 
 def helpful(
-    cells: Mapping[tuple[str, str], Cell],
-    entries: Sequence[Entry],
-    works: int,
-    composers: int,
+    cells: Mapping[tuple[str, str], Cell], entries: Sequence[Entry]
 ) -> tuple[Help, ...]:
     """The corpora that bring works into thin groups: by groups filled, then by works."""
+    from corpusreg.reference import MINIMUM_UNITS, MINIMUM_WORKS
+
     none = Cell(0, 0, False)
     found = []
     for entry in entries:
@@ -96,8 +95,8 @@ def helpful(
         fills = [
             key
             for key, new in thin.items()
-            if cells.get(key, none).works + new[0] >= works
-            and cells.get(key, none).composers + new[1] >= composers
+            if cells.get(key, none).works + new[0] >= MINIMUM_WORKS
+            and cells.get(key, none).composers + new[1] >= MINIMUM_UNITS
         ]
         into = sum(new[0] for key, new in thin.items() if key[1] != ALL_PERIODS)
         if into:
