@@ -83,6 +83,24 @@ def test_playing_round_a_border_is_no_entry() -> None:
     assert [e.first for e in of_kind(found((*upper, *higher)), "entry", "held_back")] == [9]
 
 
+def test_notes_at_the_edge_of_an_empty_register_are_told() -> None:
+    upper = line(0, (84, 86, 88, 89))
+    lower = [
+        (part, at, lasts, {5 * BAR: 60, 9 * BAR: 67}.get(at, pitch))
+        for part, at, lasts, pitch in line(1, (59, 57, 55, 53))
+    ]
+    rows = (*upper, *lower)
+    (event,) = of_kind(found(rows), "entry", "held_back")
+    words = event_words(event, perform(score(rows)).bars)
+    assert words.startswith(
+        "The register from C4 to B4 is empty, but for notes at its edge, for 9 bars and enters"
+    )
+    never = [(p, at, d, 59 if pitch == 60 else pitch) for p, at, d, pitch in lower]
+    (event,) = of_kind(found((*upper, *never)), "entry", "held_back")
+    words = event_words(event, perform(score((*upper, *never))).bars)
+    assert words.startswith("The register from C4 to B4 is empty for 9 bars and enters")
+
+
 def test_a_bass_that_steps_on_has_not_lifted() -> None:
     bass = ((9, 0, 8 * BAR, 40), (9, 8 * BAR, BAR, 45), (9, 9 * BAR, 15 * BAR, 40))
     assert of_kind(found((*UPPER, *bass)), "lift") == []

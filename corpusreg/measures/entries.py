@@ -54,7 +54,8 @@ class _Runs:
     """Stretches of use, in order of band and time; every array has shape (k,).
 
     enter: the slice in which the band is entered; end: after its last slice. absent,
-    after: sounding bars of emptiness before and after; never: not heard before.
+    after: sounding bars of emptiness before and after; never: not heard before; grazed:
+    used in the emptiness before, but not entered.
     """
 
     band: Ints
@@ -63,6 +64,7 @@ class _Runs:
     absent: Floats
     after: Floats
     never: Bools
+    grazed: Bools
     seconds: Floats
 
     def take(self, rows: Ints) -> _Runs:
@@ -130,7 +132,11 @@ def _runs(here: Presence, seconds: Floats | None) -> _Runs:
     before = np.where(never, 0, np.append(0, end[:-1]))
     absent = here.heard[enter] - here.heard[before]
     after = np.where(np.append(never[1:], True), np.inf, np.append(absent[1:], np.inf))
-    return _Runs(band, enter, end, absent, after, never, _clock(here, seconds, before, enter))
+    count = np.zeros((slices + 1, BANDS), np.int64)
+    np.cumsum(used, axis=0, out=count[1:])
+    grazed = count[enter, band] > count[before, band]
+    clock = _clock(here, seconds, before, enter)
+    return _Runs(band, enter, end, absent, after, never, grazed, clock)
 
 
 def _uses(here: Presence, sounds: Bools) -> tuple[Bools, Bools]:
@@ -245,6 +251,7 @@ class _Finder:
             sum(self.pitches[row] for row in rows),
             len(attack),
             len(attack) > 1 and all((pitch - attack[0]) % 12 == 0 for pitch in attack),
+            grazed=bool(self.runs.grazed[rows].any()),
         )
 
     def _attack(self, row: int, low: int, high: int) -> list[int]:

@@ -46,7 +46,8 @@ class Event:
     first missing. beat: of the beginning in its bar, from 1. low, high: the register,
     MIDI numbers with both ends included; None where it has no end on that side.
     bars: of absence before an entry, of sound before a lift, or in all (solo: of
-    absence before). side: 'low' or 'high' where the register is that end of what sounds
+    absence before). grazed: notes played round the register's border sounded in it meanwhile.
+    side: 'low' or 'high' where the register is that end of what sounds
     around it. never: the register was not heard before. pitches, together:
     how many different pitches the entry brings in its bar, and how many at its first
     attack. again: the earlier played bar whose upper or lower line returns, or None.
@@ -66,6 +67,7 @@ class Event:
     together: int = 0
     octaves: bool = False
     again: int | None = None
+    grazed: bool = False
 
 
 def time_heard(bars: float, never: bool = False) -> float:

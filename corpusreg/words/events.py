@@ -52,7 +52,8 @@ def register_words(event: Event) -> str:
 def _entered(event: Event, where: str) -> str:
     held = "is held back" if event.kind == "held_back" else "is empty"
     comes = "enters for the first time" if event.never else "returns"
-    return f" {held} for {_length(event.bars)} and {comes} {where} with {_what(event)}"
+    but = ", but for notes at its edge," if event.grazed else ""
+    return f" {held}{but} for {_length(event.bars)} and {comes} {where} with {_what(event)}"
 
 
 def _what(event: Event) -> str:
