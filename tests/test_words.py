@@ -93,6 +93,8 @@ def test_bars_as_people_write_them() -> None:
     assert bars.bar_range(REPEATED, 0, 1) == "bar 1"
     assert bars.bar_range(REPEATED, 0, 3) == "bars 1 to 3"
     assert bars.bar_range(REPEATED, 3, 6) == "bars 1 to 3 (2nd time)"
+    assert bars.bar_range(REPEATED, 1, 5) == "bars 2 over the repeat to 2 (2nd time)"
+    assert bars.bar_range(REPEATED, 2, 4) == "bars 3 over the repeat to 1 (2nd time)"
     assert bars.bars_list(REPEATED, [(3, 4), (0, 1), (6, 7)]) == "bars 1 and 4"
 
 

@@ -50,6 +50,8 @@ def _runs(bars: PlayedBars, passages: Iterable[tuple[int, int]]) -> list[str]:
         end, _, last_time = bars.labels[last - 1].partition(" (")
         if last - first == 1:
             found.append(bars.labels[first])
+        elif bars.written[first] >= bars.written[last - 1]:
+            found.append(f"{bars.labels[first]} over the repeat to {bars.labels[last - 1]}")
         elif time == last_time:
             found.append(f"{start} to {end}" + (f" ({time}" if time else ""))
         else:
