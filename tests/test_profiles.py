@@ -21,6 +21,7 @@ from corpusreg import definitions, store
 from corpusreg.building.finish import finishing
 from corpusreg.definitions import MEASURES
 from corpusreg.outputs.profile_text import profiles_text
+from corpusreg.profiles import stored
 from corpusreg.profiles.clustering import adjusted_rand, cluster, silhouette, without_length
 from corpusreg.profiles.model import (
     FAMILIES,
@@ -156,6 +157,18 @@ def test_shape_does_not_depend_on_height(weights: list[int], up: int) -> None:
     found, moved = shape(low), shape(np.roll(low, up, axis=1))
     for name in SHAPES:
         assert_allclose(moved[name], found[name], atol=1e-9)
+
+
+@pytest.mark.parametrize("size", [1, 4, 9, 100])
+def test_shapes_are_the_same_in_slices_of_any_size(
+    size: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    weights = np.random.default_rng(5).random((9, 128))
+    monkeypatch.setattr(stored, "_SLICE", size)
+    found = stored._shapes(weights)
+    for name, values in shape(weights).items():
+        assert_allclose(found[name], values, atol=1e-12)
+    assert [len(each) for each in stored._shapes(weights[:0]).values()] == [0] * len(SHAPES)
 
 
 def test_scores_are_normal_scores_of_mid_ranks() -> None:

@@ -45,6 +45,7 @@ __all__ = [
 _COVERED = 0.75
 _TYPICAL = 3
 _PITCHES = 128
+_SLICE = 50_000  # works whose shapes are taken at once: memory beside that of their weights
 WITHOUT_LIBRARY = (
     "profiles need scikit-learn, which is not installed here, so this reference has none; "
     "all else is in it; to have them, install scikit-learn and run 'corpusreg extract'"
@@ -207,7 +208,7 @@ def _points(source: Source, rung: Rung) -> _Points:
     weights[pitches["place"], pitches["pitch"]] = pitches["share"]
     has_pitch = weights.sum(axis=1) > 0
     weights[~has_pitch] = 1.0
-    columns = {m.name: found[m.name].astype(float) for m in MEASURES} | shape(weights)
+    columns = {m.name: found[m.name].astype(float) for m in MEASURES} | _shapes(weights)
     unit = found["unit_number"].astype(np.int64)
     every = unit_weights(unit, np.ones(len(unit)))
     used = [n for n in FAMILIES if every[np.isfinite(columns[n])].sum() >= _COVERED]
@@ -222,6 +223,12 @@ def _points(source: Source, rung: Rung) -> _Points:
         scales=scales,
         positions=scores(scales, {name: columns[name][whole] for name in scales}),
     )
+
+
+def _shapes(weights: Floats) -> dict[str, Floats]:
+    """`shape` of any number of works, slice after slice."""
+    slices = [shape(weights[at : at + _SLICE]) for at in range(0, max(len(weights), 1), _SLICE)]
+    return {name: np.concatenate([each[name] for each in slices]) for name in slices[0]}
 
 
 def _rows_of(rung: Rung, points: _Points, found: Clustering, left: Clustering) -> Rows:
