@@ -12,11 +12,11 @@ from corpusreg.atlas.model import Atlas, Figure
 from corpusreg.atlas.words import made_words, query_words
 from corpusreg.errors import CorpusregError
 from corpusreg.figure_pages.shell import figure, page
-from corpusreg.figure_pages.writing import write_bytes
 from corpusreg.figures.atlas import atlas_pictures
 from corpusreg.pictures.save import pdf, png
 from corpusreg.pictures.svg import Picture
 from corpusreg.report.html import Html, tag
+from corpusreg.writing import write_files
 
 __all__ = ["atlas_document", "atlas_page", "write_atlas"]
 
@@ -50,7 +50,7 @@ def write_atlas(found: Atlas, folder: Path) -> list[Path]:
         raise CorpusregError(
             f"{folder}: no folder can be made there ({why}); choose another place"
         ) from error
-    write_bytes({folder / name: content for name, content in contents.items()})
+    write_files({folder / name: content for name, content in contents.items()})
     return [folder / name for name in contents]
 
 

@@ -10,11 +10,11 @@ from typing import Any
 from corpusreg.errors import UsageError
 from corpusreg.figure_pages.said import TERMS, Result, Said, Section, said
 from corpusreg.figure_pages.shell import capital, figure, page
-from corpusreg.figure_pages.writing import write_bytes
 from corpusreg.periods.chart import Chart
 from corpusreg.periods.results import Study
 from corpusreg.report.html import Html, tag
 from corpusreg.report.typeset import Sheet, typeset
+from corpusreg.writing import write_files
 
 __all__ = ["check_name", "periods_page", "periods_sheet", "write_periods"]
 
@@ -39,9 +39,9 @@ def write_periods(
     content = said(found, drawn, reference_id, version)
     if path.suffix.lower() == ".pdf":
         sheet = periods_sheet(content)
-        write_bytes({path: sheet.pdf})
+        write_files({path: sheet.pdf})
         return sheet.remarks
-    write_bytes({path: periods_page(content).encode("utf-8")})
+    write_files({path: periods_page(content).encode("utf-8")})
     return ()
 
 

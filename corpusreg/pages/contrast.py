@@ -10,7 +10,6 @@ from pathlib import Path
 import numpy as np
 
 from corpusreg.errors import UsageError
-from corpusreg.figure_pages.writing import write_bytes
 from corpusreg.outputs.revision_text import (
     contrast_lead,
     contrast_rows,
@@ -25,6 +24,7 @@ from corpusreg.report.sound import BEAT, sound
 from corpusreg.revising.told import bars_words
 from corpusreg.words.sentences import plain
 from corpusreg.workflow import Contrast
+from corpusreg.writing import write_files
 
 __all__ = ["check_contrast_page", "contrast_page", "write_contrast"]
 
@@ -43,7 +43,7 @@ def write_contrast(c: Contrast, path: Path) -> None:
 
     Raises CorpusregError where it cannot be written.
     """
-    write_bytes({path: contrast_page(c).encode()})
+    write_files({path: contrast_page(c).encode()})
 
 
 def contrast_page(c: Contrast) -> str:

@@ -15,12 +15,12 @@ from corpusreg.catalogue.files import BUNDLED, bundled_root
 from corpusreg.engraving import glyph_sheet
 from corpusreg.errors import CorpusregError
 from corpusreg.examples import KINDS, Example
-from corpusreg.figure_pages.writing import write_bytes
 from corpusreg.pictures import look
 from corpusreg.quoting import Place, Quotation, quotations
 from corpusreg.report.html import Html, asset, document, tag
 from corpusreg.store import open_reference
 from corpusreg.workflow.examples import Examples, own_and_others
+from corpusreg.writing import write_files
 
 if TYPE_CHECKING:
     from corpusreg.analysis import Analysis
@@ -49,7 +49,7 @@ def write_examples(found: Examples, definitions: str, path: Path) -> None:
         for number, each in enumerate(found.found, start=1)
     ]
     text = examples_page(found, quoted, maps, definitions)
-    write_bytes({path: text.encode()})
+    write_files({path: text.encode()})
 
 
 def examples_page(

@@ -7,14 +7,13 @@ can be selected; letters that the face lacks (Chinese, say) are shown as boxes i
 
 from __future__ import annotations
 
-import contextlib
-import os
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Literal
 
 from corpusreg.errors import CorpusregError, UsageError
 from corpusreg.pictures.svg import Picture
+from corpusreg.writing import write_files
 
 __all__ = ["ENDINGS", "check_name", "pdf", "png", "save"]
 
@@ -64,7 +63,7 @@ def save(pictures: Sequence[Picture], path: Path) -> list[Path]:
         ]
         made = [png(each) if ending == ".png" else each.svg.encode() for each in pictures]
         contents = dict(zip(names, made, strict=True))
-    _write(contents)
+    write_files(contents)
     return list(contents)
 
 
@@ -107,23 +106,3 @@ def _compiled(pictures: Sequence[Picture], form: Literal["pdf", "png"]) -> bytes
         sys_inputs={**given, "title": pictures[0].title, "count": str(len(pictures))},
     )
     return made
-
-
-def _write(contents: dict[Path, bytes]) -> None:
-    """All files or none: each beside its place first, then all put there."""
-    parts = {path: path.with_name(f".{path.name}.{os.getpid()}.part") for path in contents}
-    path = next(iter(contents))
-    try:
-        for path, content in contents.items():
-            parts[path].write_bytes(content)
-        for path, part in parts.items():
-            part.replace(path)
-    except OSError as error:
-        raise CorpusregError(
-            f"{path} cannot be written ({error.strerror or error}); "
-            "name a file in a folder that exists and can be written"
-        ) from error
-    finally:
-        for part in parts.values():
-            with contextlib.suppress(OSError):  # it may never have come to be
-                part.unlink()

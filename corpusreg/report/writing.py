@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import importlib.util
-import os
 from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -11,6 +10,7 @@ from typing import TYPE_CHECKING
 from corpusreg.comparison import Comparison
 from corpusreg.drafts import Drafts
 from corpusreg.errors import CorpusregError, UsageError
+from corpusreg.writing import write_files
 
 if TYPE_CHECKING:
     from corpusreg.examples import Example
@@ -64,11 +64,11 @@ def write_report(
         from corpusreg.report.pdf import pdf
 
         sheet = pdf(works, failures, paper=paper or "a4")
-        _replace(path, sheet.pdf)
+        write_files({path: sheet.pdf})
         return sheet.remarks
     from corpusreg.report.page import page
 
-    _replace(path, page(works, failures, paper=paper).encode("utf-8"))
+    write_files({path: page(works, failures, paper=paper).encode("utf-8")})
     return ()
 
 
@@ -103,19 +103,3 @@ def _works(
             zip(comparisons, contents, notation, quoted, drafts or none, strict=True), start=1
         )
     ]
-
-
-def _replace(path: Path, data: bytes) -> None:
-    """Write beside the file first, so that nobody ever sees half of it."""
-    partial = path.with_name(f".{path.name}.{os.getpid()}")
-    try:
-        try:
-            partial.write_bytes(data)
-            partial.replace(path)
-        finally:
-            partial.unlink(missing_ok=True)
-    except OSError as error:
-        why = (error.strerror or str(error)).lower()
-        raise CorpusregError(
-            f"{path}: cannot be written ({why}); choose another place"
-        ) from error
