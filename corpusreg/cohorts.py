@@ -152,10 +152,9 @@ def parse_cohort(source: Source, text: str) -> Rung:
 
 def _known_values(source: Source, column: str) -> list[str]:
     found = source.fetch_columns(
-        f'SELECT DISTINCT "{column}" AS value FROM matrix '
-        f'WHERE "{column}" IS NOT NULL ORDER BY 1'
+        sql.load("distinct_values").format(column=column, table="matrix")
     )
-    return [str(value) for value in found["value"]]
+    return [str(value) for value in found["name"]]
 
 
 def _near(word: str, known: Sequence[str]) -> str:

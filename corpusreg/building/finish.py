@@ -64,12 +64,9 @@ def _mark_copies(draft: Draft) -> None:
     alike = groups(zip(found["one"].tolist(), found["other"].tolist(), strict=True))
     numbered = [(work, number) for number, works in enumerate(alike) for work in works]
     draft.execute(
-        "CREATE TEMP TABLE same_music AS SELECT unnest($works::VARCHAR[]) AS work, "
-        "unnest($numbers::INTEGER[]) AS number",
+        sql.load("copies"),
         {"works": [work for work, _ in numbered], "numbers": [n for _, n in numbered]},
     )
-    draft.execute(sql.load("copies"))
-    draft.execute("DROP TABLE temp.same_music")
 
 
 def _make_matrix(draft: Draft) -> None:
@@ -87,10 +84,7 @@ def _make_matrix(draft: Draft) -> None:
     for number, (first, last) in enumerate(pairs):
         what = "INSERT INTO matrix" if number else "CREATE TABLE matrix AS"
         draft.execute(f"{what}\n{rows}", {"first": first, "last": last})
-    draft.execute(
-        "COMMENT ON TABLE matrix IS 'Every work that counts with its measures side by side, "
-        "as comparisons read them'"
-    )
+    draft.execute(sql.load("matrix_comment"))
     draft.execute("DROP TABLE temp.unit_numbers")
 
 

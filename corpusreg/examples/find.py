@@ -217,8 +217,7 @@ def _check(source: Source, filters: Filters) -> None:
     for column, value in asked.items():
         if value is not None:
             found = source.fetch_columns(
-                f"SELECT DISTINCT {column} AS name FROM works "
-                f"WHERE {column} IS NOT NULL ORDER BY 1"
+                sql.load("distinct_values").format(column=column, table="works")
             )
             known = [str(name) for name in found["name"]]
             if value not in known:

@@ -81,8 +81,10 @@ def fetch_works(source: Source, ensemble: str | None = None) -> Works:
     Raises UsageError for an ensemble that no work has, with the nearest words.
     """
     if ensemble is not None:
-        found = source.fetch_columns("SELECT DISTINCT ensemble FROM matrix ORDER BY 1")
-        known = [str(kind) for kind in found["ensemble"]]
+        found = source.fetch_columns(
+            sql.load("distinct_values").format(column="ensemble", table="matrix")
+        )
+        known = [str(kind) for kind in found["name"]]
         if ensemble not in known:
             raise UsageError(f"--ensemble: no work is for '{ensemble}'{_near(ensemble, known)}")
     names = [measure.name for measure in MEASURES]

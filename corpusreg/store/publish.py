@@ -125,26 +125,24 @@ def _fill(
     tables: Mapping[str, Sequence[tuple[Any, ...]]],
 ) -> None:
     """All tables that come from shards and from the caller, in a new database file."""
-    path = str(draft).replace("'", "''")
+    place = str(draft).replace("'", "''")
     connection.execute(
-        f"ATTACH '{path}' AS draft (STORAGE_VERSION '{settings.STORAGE_VERSION}')"
+        f"ATTACH '{place}' AS draft (STORAGE_VERSION '{settings.STORAGE_VERSION}')"
     )
     connection.execute("USE draft")
     # In one transaction: each statement alone would wait for the disk.
     connection.execute("BEGIN")
     connection.execute(sql.load("schema"))
     connection.execute("COMMIT")
-    connection.execute(sql.load("wanted"))
-    rows = [
-        (corpus, printable(name), shards.entries[corpus, printable(name)].shard)
-        for corpus, name, _ in wanted
-    ]
-    if rows:
-        connection.execute(
-            "INSERT INTO wanted SELECT unnest($1::VARCHAR[]), unnest($2::VARCHAR[]), "
-            "unnest($3::VARCHAR[])",
-            [list(column) for column in zip(*rows, strict=True)],
-        )
+    files = [(corpus, printable(path)) for corpus, path, _ in wanted]
+    connection.execute(
+        sql.load("wanted"),
+        {
+            "corpora": [corpus for corpus, _ in files],
+            "paths": [path for _, path in files],
+            "shards": [shards.entries[file].shard for file in files],
+        },
+    )
     _take_shards(connection, shards)
     measures = [dataclasses.astuple(measure) for measure in definitions.MEASURES]
     for table, part in {"definitions": measures, **tables}.items():
@@ -183,22 +181,20 @@ def _close(
     name = _free_name(folder, f"reference-{reference_id}")
     works = connection.execute("SELECT count(*) FROM works").fetchall()[0][0]
     recipe = shards.recipe
-    connection.execute(
-        "INSERT INTO builds VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
-        [
-            name,
-            started.replace(tzinfo=None),
-            datetime.datetime.now(datetime.UTC).replace(tzinfo=None),
-            _version("corpusreg") or "unknown",
-            recipe.definitions,
-            settings.SCHEMA_VERSION,
-            json.dumps({**recipe.settings, **made_of}, sort_keys=True),
-            json.dumps({name: _version(name) for name in _LIBRARIES}),
-            reference_id,
-            works,
-            time.monotonic() - began,
-        ],
+    build = (
+        name,
+        started.replace(tzinfo=None),
+        datetime.datetime.now(datetime.UTC).replace(tzinfo=None),
+        _version("corpusreg") or "unknown",
+        recipe.definitions,
+        settings.SCHEMA_VERSION,
+        json.dumps({**recipe.settings, **made_of}, sort_keys=True),
+        json.dumps({name: _version(name) for name in _LIBRARIES}),
+        reference_id,
+        works,
+        time.monotonic() - began,
     )
+    insert(connection, "builds", [build])
     connection.execute("CHECKPOINT draft")
     connection.execute("USE memory")
     connection.execute("DETACH draft")

@@ -90,9 +90,7 @@ class Reference:
 
         Equal for references made from equal input on one platform and library set.
         """
-        tables = self.fetch_columns(
-            "SELECT table_name AS name FROM duckdb_tables() WHERE NOT internal ORDER BY 1"
-        )["name"]
+        tables = self.fetch_columns(sql.load("table_names"))["name"]
         statement = sql.load("row_hash")
         hashes = {}
         for table in tables:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import TYPE_CHECKING, Any
 
+from corpusreg import sql
 from corpusreg.definitions import BY_NAME
 from corpusreg.errors import UsageError
 from corpusreg.store import open_reference
@@ -41,9 +42,7 @@ def table(measure: str, by: str) -> list[dict[str, Any]]:
 
     with open_reference() as reference:
         found = reference.fetch_columns(
-            f'SELECT "{column}" AS "group", unit_number, "{measure}" AS value, '
-            "concat(corpus, ' ', collection) AS collection FROM matrix "
-            f'WHERE "{measure}" IS NOT NULL AND "{column}" IS NOT NULL ORDER BY ALL'
+            sql.load("group_values").format(group=column, measure=measure)
         )
     rows = []
     for group in dict.fromkeys(found["group"].tolist()):
@@ -73,8 +72,7 @@ def ungrouped(measure: str, by: str) -> tuple[int, int]:
     column = _group_column(measure, by)
     with open_reference() as reference:
         found = reference.fetch_columns(
-            f'SELECT count(*) - count("{measure}") AS valueless, count("{measure}") '
-            f'FILTER ("{column}" IS NULL) AS groupless FROM matrix'
+            sql.load("ungrouped").format(group=column, measure=measure)
         )
     return int(found["valueless"][0]), int(found["groupless"][0])
 
@@ -100,8 +98,6 @@ def query(name: str, given: Mapping[str, str]) -> tuple[Result, Any]:
 
     Raises UsageError where there are none because nothing has the value that is asked for.
     """
-    from corpusreg import sql
-
     wanted = sql.find(name)
     with open_reference() as reference:
         result = reference.query(wanted.text, wanted.values(given))
@@ -112,8 +108,6 @@ def query(name: str, given: Mapping[str, str]) -> tuple[Result, Any]:
 
 def _check_words(reference: Reference, given: Mapping[str, str]) -> None:
     """Raise UsageError for a value that nothing in the reference has, with the nearest."""
-    from corpusreg import sql
-
     for name, value in given.items():
         found = reference.fetch_columns(sql.load("known_values"), {"parameter": name})["name"]
         if len(found) and value not in found:

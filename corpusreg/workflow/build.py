@@ -16,7 +16,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from corpusreg import settings
+from corpusreg import settings, sql
 from corpusreg.definitions import VERSION
 from corpusreg.errors import ReadError, StoreError, UsageError
 from corpusreg.store import open_reference
@@ -284,9 +284,9 @@ def _finishing(tiers: Sequence[str], problems: list[str]) -> Callable[[Draft], N
 
     def finish_some(draft: Draft) -> None:
         finish(draft)
-        if draft.fetch_columns("SELECT count(*) AS works FROM works")["works"][0]:
+        if draft.fetch_columns(sql.load("counts"))["works"][0]:
             return
-        failed = draft.fetch_columns("SELECT path, reason FROM failures ORDER BY path LIMIT 1")
+        failed = draft.fetch_columns(sql.load("first_failure"))
         first = [f" (first {p}: {r})" for p, r in zip(*failed.values(), strict=True)]
         raise ReadError(
             f"no work could be read{''.join(first)}; the reference in force stays; "
@@ -323,13 +323,7 @@ def check() -> dict[str, Any]:
     }
     try:
         with open_reference() as reference:
-            counts = reference.fetch_columns(
-                "SELECT (SELECT count(*) FROM works) AS works, "
-                "(SELECT count(*) FROM matrix) AS counted, "
-                "(SELECT count(*) FROM failures) AS failures, "
-                "(SELECT count(*) FROM stays) AS stays, "
-                "(SELECT count(*) FROM shifts) AS shifts"
-            )
+            counts = reference.fetch_columns(sql.load("counts"))
             found |= {
                 "path": str(reference.path),
                 "reference_id": reference.reference_id,

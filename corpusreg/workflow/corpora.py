@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from corpusreg import settings
+from corpusreg import settings, sql
 from corpusreg.errors import StoreError, UsageError
 from corpusreg.store import open_reference
 from corpusreg.workflow.build import DEFAULT_TIERS, Built, build, chosen, made_of, state
@@ -217,13 +217,7 @@ def _counts(name: str) -> tuple[int, int, int]:
     """Works, composers and failures of a corpus in the present reference."""
     try:
         with open_reference() as reference:
-            found = reference.fetch_columns(
-                "SELECT (SELECT count(*) FROM works WHERE corpus = $name) AS works, "
-                "(SELECT count(DISTINCT composer) FROM works WHERE corpus = $name) "
-                "AS composers, "
-                "(SELECT count(*) FROM failures WHERE corpus = $name) AS failures",
-                {"name": name},
-            )
+            found = reference.fetch_columns(sql.load("corpus_counts"), {"name": name})
     except StoreError:
         return 0, 0, 0
     works, composers, failed = (int(values[0]) for values in found.values())

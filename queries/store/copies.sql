@@ -1,5 +1,5 @@
--- Marks every copy of the same music with the work that counts in its place: of
--- a group the one with the freest licence, then with most notes (a whole before
+-- Marks every copy of the same music with the work that counts in its place: of the
+-- works of one number the one with the freest licence, then with most notes (a whole before
 -- its parts), then with dynamics, then the first by id.
 UPDATE works SET same_as = chosen.counted
 FROM (
@@ -9,6 +9,9 @@ FROM (
             list_position(['open', 'permitted', 'noncommercial', 'reserved'], tier),
             notes DESC, dynamics_known DESC, work
     ) AS counted
-    FROM works JOIN same_music USING (work)
+    FROM works
+    JOIN (
+        SELECT unnest($works::VARCHAR[]) AS work, unnest($numbers::INTEGER[]) AS number
+    ) AS same_music USING (work)
 ) AS chosen
 WHERE works.work = chosen.work AND works.work <> chosen.counted;

@@ -1,0 +1,2 @@
+-- The first file that could not be read, and why.
+SELECT path, reason FROM failures ORDER BY path LIMIT 1;
