@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import doctest
 import importlib
 import json
 import re
@@ -168,6 +169,19 @@ def test_names_of_the_code_in_the_developers_file_are_there() -> None:
         module, _, last = name.removeprefix("corpusreg.").rpartition(".")
         found = importlib.import_module(f"corpusreg.{module}")
         assert hasattr(found, last) or find_spec(f"corpusreg.{module}.{last}"), name
+
+
+def test_examples_in_docstrings_print_what_they_show() -> None:
+    """Of every module that has examples."""
+    files = sorted((ROOT / "corpusreg").rglob("*.py"))
+    names = [
+        ".".join(path.relative_to(ROOT).with_suffix("").parts).removesuffix(".__init__")
+        for path in files
+        if ">>> " in path.read_text(encoding="utf-8")
+    ]
+    assert len(names) > 20
+    for name in names:
+        assert doctest.testmod(importlib.import_module(name)).failed == 0, name
 
 
 def test_formats_and_tiers_are_those_of_the_code() -> None:

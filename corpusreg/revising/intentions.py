@@ -75,8 +75,9 @@ class Intention:
 def intention(text: str) -> Intention:
     """Read an intention. Raises UsageError, with those that there are, for any other.
 
-    >>> intention("Hold the bass back until bar 24")
-    Intention(kind='hold', text='Hold the bass back until bar 24', bar='24', bars='', side='')
+    >>> found = intention("Hold the bass back until bar 24")
+    >>> found.kind, found.bar
+    ('hold', '24')
     """
     model = _AS_IN.fullmatch(re.sub(r" at bar (\S+)$", r" at \1", " ".join(text.split())))
     if model:
