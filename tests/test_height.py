@@ -12,6 +12,7 @@ from corpusreg.instruments import height as height_of
 from corpusreg.instruments import load
 from corpusreg.measures import height
 from corpusreg.measures.stays import Stay
+from corpusreg.pitch import parse_note
 
 TABLE = load()
 ROWS = sorted(TABLE)
@@ -39,6 +40,11 @@ def test_a4_is_another_height_on_every_instrument() -> None:
     assert on("clarinet") < 0.55
     assert on("flute") < 0.3
     assert on("piccolo") < 0, "below its lowest note: flagged, not clipped"
+
+
+def test_what_can_be_heard_goes_from_a0_to_c8() -> None:
+    found = height.heights(height.AUDIBLE)
+    assert (found[parse_note("A0")], found[parse_note("C8")]) == (0, 1)
 
 
 def test_an_octave_from_c4_in_a_range_of_two_by_hand() -> None:

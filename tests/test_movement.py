@@ -45,6 +45,13 @@ def test_beats() -> None:
     assert between_beats(quavers).tolist() == pytest.approx([4, 0, 0])
 
 
+def test_soft_or_full_beats_move_as_far_as_loud_or_single_ones() -> None:
+    rows = [(60, 0, 4, 0.3), (64, 0, 4, 0.3), (67, 4, 4), (71, 4, 4), (67, 8, 2), (71, 8, 2)]
+    found = weave(rows, 1)
+    assert between_beats(found).tolist() == pytest.approx([7, 0])
+    assert travel(found) == pytest.approx(7)
+
+
 def test_travel_is_the_way_inside_the_bar() -> None:
     """8 inside the first bar, 0 in the second: 4 a bar. The barline between is not counted."""
     assert travel(line((60, 62, 64, 60), (90, 90, 90, 90))) == pytest.approx(4)

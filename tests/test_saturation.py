@@ -112,6 +112,15 @@ def test_a_claim_holds_at_half_and_double_the_time_constant() -> None:
     assert short.saturated(0, 2) == ()
 
 
+def test_mean_and_peak_of_some_bars_are_over_their_beats() -> None:
+    found = saturation(score(run(4)))
+    beats = found.levels[:, 4:12]  # bars 2 and 3, four beats each
+    assert found.mean(1, 3) == pytest.approx(beats.mean(axis=1))
+    assert found.peak(1, 3) == pytest.approx(beats.max(axis=1))
+    assert 0 < found.mean(1, 3)[0, BASS] < found.peak(1, 3)[0, BASS]
+    assert found.mean(2, 2).max() == found.peak(2, 2).max() == 0
+
+
 # Decay
 
 

@@ -186,6 +186,22 @@ def test_the_direction_of_both_edges(low: int, high: int, direction: str) -> Non
     assert only(found).direction == direction
 
 
+def test_a_line_that_turns_between_two_notes_goes_where_its_centre_goes() -> None:
+    """One beat of four on the high note, then three: both edges stay, the mass moves 12."""
+    rising, falling = (60, 60, 60, 84), (60, 84, 84, 84)
+    assert only(line(rising, falling)).direction == "up"
+    assert only(line(falling, rising)).direction == "down"
+    # The edge is told before the centre: here the lowest note rises and the rest falls.
+    one = only(line((60, 84, 84, 84), (64, 64, 64, 84)))
+    assert (one.bottom, one.top, one.direction) == (4, 0, "up")
+
+
+def test_a_shift_of_a_line_is_told_by_its_mass_however_far_an_edge_goes() -> None:
+    """A fifth up and one beat two octaves above: 13 on average, the top 31."""
+    one = only(line((60,), (67, 67, 67, 91)))
+    assert (one.by, one.size, one.top) == ("mass", pytest.approx(13), 31)
+
+
 # Time
 
 

@@ -93,6 +93,14 @@ def test_a_cut_that_is_no_shift_is_merged_away() -> None:
     assert spans(line(*[(60,)] * 4, *[(67,)] * 4)) == [(0, 4), (4, 8)]
 
 
+def test_a_texture_that_opens_is_cut_when_it_saves_more_than_the_penalty_of_60() -> None:
+    """The bass moves by 5 and the top by 4. Of 3 and 3 bars 41 x 1.5 = 61.5 is saved, of 2
+    and 5 bars 41 x 10 / 7 = 58.6; no bar is a shift from the one before."""
+    close, open_ = (57, 60, 64, 67), (52, 60, 64, 71)
+    assert spans(chords(*[close] * 3, *[open_] * 3)) == [(0, 3), (3, 6)]
+    assert spans(chords(*[close] * 2, *[open_] * 5)) == [(0, 7)]
+
+
 def test_the_smallest_cut_goes_first() -> None:
     """C, F and B: the step C to F is no shift, and with it gone the step to B is one."""
     found = line(*[(60,)] * 4, *[(64,)] * 4, *[(70,)] * 4)
