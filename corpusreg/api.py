@@ -79,12 +79,10 @@ def compare(
     if not found.comparisons:
         raise ReadError(found.failures[0] if found.failures else f"{path}: no works in it")
     made = found.reference_id
-    texts = [drafts_text(each, VERSION, made) for each in found.drafts] or [
-        comparison_text(each, made, VERSION) for each in found.comparisons
+    texts = [drafts_text(each, made) for each in found.drafts] or [
+        comparison_text(each, made) for each in found.comparisons
     ]
-    told = document(
-        found.comparisons, found.failures, made, VERSION, found.studied, found.drafts
-    )
+    told = document(found.comparisons, found.failures, made, found.studied, found.drafts)
     return PlacedFile(told, "\n\n".join(texts))
 
 

@@ -102,7 +102,7 @@ def placed_numbers() -> dict[str, Any]:
 def period_numbers(reference: Reference) -> dict[str, Any]:
     """The answer of 'corpusreg periods' for the picture by period."""
     found = study(fetch_works(reference), BY_PERIOD)
-    return study_document(found, reference.reference_id, VERSION)
+    return study_document(found, reference.reference_id)
 
 
 def numbers() -> dict[str, Any]:
@@ -167,7 +167,7 @@ def draw() -> None:
     write_heights(passage, PICTURES / "heights.png")
     with tempfile.TemporaryDirectory() as folder:
         report = Path(folder) / "report.pdf"
-        write_report([piece], (), found.reference_id, VERSION, report)
+        write_report([piece], (), found.reference_id, report)
         _page(report, "report.png")
         lesson = Path(folder) / "Tuesday evening"  # the sheets are called by their folder
         shutil.copytree(PIECES, lesson)

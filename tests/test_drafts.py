@@ -18,7 +18,6 @@ from pypdf import PdfReader
 
 import corpusreg
 from corpusreg import workflow
-from corpusreg.definitions import VERSION
 from corpusreg.drafts import Drafts, align, drafts
 from corpusreg.errors import DataError, ReadError, UsageError
 from corpusreg.examples import Example
@@ -285,7 +284,7 @@ def test_the_page_begins_with_both_maps(
     found = workflow.compare_paths([two], against=one, with_study=True)
     made = tmp_path / "page.html"
     write_report(
-        found.comparisons, (), found.reference_id, VERSION, made,
+        found.comparisons, (), found.reference_id, made,
         studied=found.studied, drafts=found.drafts,
     )  # fmt: skip
     trouble: list[str] = []
@@ -317,7 +316,7 @@ def test_the_page_begins_with_both_maps(
 def test_the_page_without_a_draft_has_no_such_section(in_home: Path, tmp_path: Path) -> None:
     found = workflow.compare_paths([PIECES / "stairs.musicxml"])
     made = tmp_path / "page.html"
-    write_report(found.comparisons, (), found.reference_id, VERSION, made)
+    write_report(found.comparisons, (), found.reference_id, made)
     assert "w1-drafts" not in made.read_text(encoding="utf-8")
 
 
@@ -326,9 +325,7 @@ def test_passages_from_open_encodings_carry_their_attribution(
 ) -> None:
     found = workflow.compare_paths([PIECES / "stairs.musicxml"], with_study=True)
     made = tmp_path / "page.html"
-    write_report(
-        found.comparisons, (), found.reference_id, VERSION, made, studied=found.studied
-    )
+    write_report(found.comparisons, (), found.reference_id, made, studied=found.studied)
     text = made.read_text(encoding="utf-8")
     quoted = text[text.index('class="quoted"') :]
     quoted = quoted[: quoted.index("</section>")]
@@ -405,7 +402,7 @@ def test_the_pdf_tells_the_same(in_home: Path, tmp_path: Path) -> None:
     two = tune(tmp_path / "two.abc", ["C4 ^F4", *BARS])
     found = workflow.compare_paths([two], against=one)
     made = tmp_path / "page.pdf"
-    write_report(found.comparisons, (), found.reference_id, VERSION, made, drafts=found.drafts)
+    write_report(found.comparisons, (), found.reference_id, made, drafts=found.drafts)
     text = " ".join(" ".join(page.extract_text() for page in PdfReader(made).pages).split())
     section = text[text.index("What changed since the earlier draft") :]
     assert section.index("Bar 1: new.") < section.index("What stands out")

@@ -175,7 +175,7 @@ class TestWhole:
     def test_numbers_are_those_of_json(self, made: tuple[Path, Path, Handout]) -> None:
         folder, out, _ = made
         found = workflow.compare_paths([folder / "bo.musicxml"])
-        (work,) = document(found.comparisons, (), found.reference_id, "")["works"]
+        (work,) = document(found.comparisons, (), found.reference_id)["works"]
         text = text_of(out / "teacher.pdf")
         placed = {each.measure.name: each for each in found.comparisons[0].measures}
         for measure in work["measures"]:

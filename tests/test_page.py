@@ -14,7 +14,7 @@ from playwright.sync_api import Browser, Page
 
 from corpusreg import workflow
 from corpusreg.catalogue.files import bundled_root
-from corpusreg.definitions import MEASURES, VERSION
+from corpusreg.definitions import MEASURES
 from corpusreg.engraving.writing import GUESSED
 from corpusreg.report.content import content
 from corpusreg.report.html import json_text, tag
@@ -59,7 +59,7 @@ def reports(small_home: Path, tmp_path_factory: pytest.TempPathFactory) -> dict[
         for name, paths in pieces.items():
             found = workflow.compare_paths(paths)
             made[name] = folder / f"{name}.html"
-            write_report(found.comparisons, (), found.reference_id, VERSION, made[name])
+            write_report(found.comparisons, (), found.reference_id, made[name])
     return made
 
 
@@ -155,7 +155,7 @@ def test_passages_are_in_notation_at_most_six(opened: Opened) -> None:
 
 def test_what_cannot_be_engraved_says_why(in_home: Path) -> None:
     found = workflow.compare_paths([PIECES / "stairs.musicxml"]).comparisons[0]
-    told = content(found, "id", VERSION)
+    told = content(found, "id")
     slots = draw(found, told, "w1")
     reason = Notation((), ("the engraver cannot read <it>",))
     notation = {each.picture.slot: reason for each in told.passages.shown}
@@ -368,7 +368,7 @@ def test_sound_follows_the_written_tempo(in_home: Path) -> None:
 def test_passages_are_few_short_and_in_order(in_home: Path) -> None:
     for piece in sorted(PIECES.iterdir()):
         for each in workflow.compare_paths([piece]).comparisons:
-            shown = content(each, "id", VERSION).passages.shown
+            shown = content(each, "id").passages.shown
             assert len(shown) <= 6
             assert [s.number for s in shown] == list(range(1, len(shown) + 1))
             assert [s.place.first for s in shown] == sorted(s.place.first for s in shown)
@@ -381,7 +381,7 @@ def test_a_very_long_work_stays_below_the_limit(in_home: Path, tmp_path: Path) -
 
     made = tmp_path / "long.html"
     found = workflow.compare_paths([bundled_root() / "beethoven" / "opus132.mxl"])
-    write_report(found.comparisons, (), found.reference_id, VERSION, made)
+    write_report(found.comparisons, (), found.reference_id, made)
     assert made.stat().st_size < LARGEST
 
 
@@ -405,7 +405,7 @@ def test_pictures_of_a_page_take_their_colours_from_its_style(opened: Opened) ->
 def test_what_is_guessed_is_said_once(in_home: Path) -> None:
     """The bars of a MIDI file are written anew; one remark does for all of them."""
     found = workflow.compare_paths([PIECES / "two-shores.mid"]).comparisons
-    drawn = engrave([(each, content(each, "id", VERSION)) for each in found])[0]
+    drawn = engrave([(each, content(each, "id")) for each in found])[0]
     remarks = [remark for each in drawn.values() for remark in each.remarks]
     assert len(drawn) > 1
     assert [remark for remark in remarks if remark == GUESSED] == [GUESSED]

@@ -55,7 +55,7 @@ def drawn(found: Study) -> tuple[Chart, ...]:
 
 @pytest.fixture(scope="module")
 def content(found: Study, drawn: tuple[Chart, ...]) -> Said:
-    return said(found, drawn, "invented", "2")
+    return said(found, drawn, "invented")
 
 
 @pytest.fixture(scope="module")
@@ -241,7 +241,7 @@ def test_where_it_cannot_be_written_nothing_is_left(
 ) -> None:
     path = tmp_path / "missing" / "a.html"
     with pytest.raises(CorpusregError, match=re.escape(f"{path}: cannot be written")):
-        write_periods(found, drawn, "invented", "2", path)
+        write_periods(found, drawn, "invented", path)
     assert list(tmp_path.iterdir()) == []
 
 
@@ -262,5 +262,5 @@ def test_a_reference_without_periods_is_said() -> None:
         },
     )
     found = study(empty)
-    page = periods_page(said(found, charts(empty, found, {}), "invented", "2"))
+    page = periods_page(said(found, charts(empty, found, {}), "invented"))
     assert "Nothing can be compared: no work has a period." in page

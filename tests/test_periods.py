@@ -12,7 +12,7 @@ import pytest
 from numpy.typing import NDArray
 
 from corpusreg import effects
-from corpusreg.definitions import BY_NAME, MEASURES
+from corpusreg.definitions import BY_NAME, MEASURES, VERSION
 from corpusreg.errors import UsageError
 from corpusreg.periods.answer import study
 from corpusreg.periods.document import COLUMNS, study_document, study_rows
@@ -115,7 +115,7 @@ def test_what_is_only_the_ensembles_goes_with_them() -> None:
     assert abs(alike.value or 0) < 0.5 * found.value
     assert alike.survives is False
     assert found.verdict == "does not survive"
-    text = study_text(study(works, ["span"]), "id", "1")
+    text = study_text(study(works, ["span"]), "id")
     assert "a difference that does not survive" in text
     assert "It does not survive with: same ensembles" in text
 
@@ -127,7 +127,7 @@ def test_without_a_common_ensemble_it_cannot_be_told() -> None:
     found = study(works, ["span"])
     assert pair_of(found).verdict == "open"
     assert check_of(pair_of(found), "ensembles").reason == "nothing in common to compare"
-    assert "It may be the change of ensembles" in study_text(found, "id", "1")
+    assert "It may be the change of ensembles" in study_text(found, "id")
 
 
 def test_what_is_only_length_goes_with_it() -> None:
@@ -188,7 +188,7 @@ def test_what_turns_around_with_other_bars_does_not_survive(bars: str) -> None:
     assert (check_of(pair, bars).value or 0) < 0
     assert [check.name for check in pair.checks if check.survives is False] == [bars]
     assert pair.verdict == "does not survive"
-    assert "turns around" in study_text(found, "id", "1")
+    assert "turns around" in study_text(found, "id")
 
 
 def test_too_few_composers_cannot_be_tested_whatever_the_values() -> None:
@@ -215,7 +215,7 @@ def test_too_few_composers_cannot_be_tested_whatever_the_values() -> None:
         assert pair.verdict == "cannot be tested"
         assert pair.smallest == pytest.approx(2 / 126)
         assert (pair.p, pair.corrected, pair.checks) == (None, None, ())
-        text = study_text(found, "id", "1")
+        text = study_text(found, "id")
         flat = " ".join(text.split())
         assert "classical -> romantic (4 and 5 composers, 54 works: .016)" in flat
         assert "Cannot be tested: " in flat
@@ -238,7 +238,7 @@ def test_composers_of_two_periods_are_counted_as_such() -> None:
     period[(works.unit == 0) & (np.arange(len(works)) % 2 == 0)] = ROMANTIC
     pair = pair_of(study(replace(works, period=period), ["span"]))
     assert (pair.units, pair.both) == ((12, 13), 1)
-    assert "1 of them in both" in study_text(study(replace(works, period=period)), "id", "1")
+    assert "1 of them in both" in study_text(study(replace(works, period=period)), "id")
 
 
 def test_a_period_of_one_collection_is_called_by_it() -> None:
@@ -247,7 +247,7 @@ def test_a_period_of_one_collection_is_called_by_it() -> None:
     works = replace(works, collection=collection)
     works = with_span(works, works.values["span"] + 6 * late(works))
     found = study(works, ["span"])
-    text = " ".join(study_text(found, "id", "1").split())
+    text = " ".join(study_text(found, "id").split())
     assert "classical -> 'First Edition' (romantic)" in text
     assert "'First Edition' (romantic) from" not in text
     check = check_of(pair_of(found), "collections")
@@ -280,18 +280,18 @@ def test_a_measure_that_no_work_has_is_said() -> None:
     found = study(works, ["span"])
     assert found.measures[0].pairs == ()
     assert found.measures[0].trend is None
-    assert "No work with a period has a value." in study_text(found, "id", "1")
+    assert "No work with a period has a value." in study_text(found, "id")
 
 
 def test_text_json_and_rows_say_the_same() -> None:
     works = invented()
     works = with_span(works, works.values["span"] + 4 * late(works))
     found = study(works)
-    text = study_text(found, "abc123", "9")
-    assert "Reference abc123, definitions 9: 144 works" in text
+    text = study_text(found, "abc123")
+    assert f"Reference abc123, definitions {VERSION}: 144 works" in text
     assert text.isascii()
     assert [line for line in text.splitlines() if len(line) > 88] == []
-    document = json.loads(json.dumps(study_document(found, "abc123", "9"), allow_nan=False))
+    document = json.loads(json.dumps(study_document(found, "abc123"), allow_nan=False))
     assert document["reference"] == "abc123"
     (span,) = [each for each in document["measures"] if each["measure"]["name"] == "span"]
     pair = pair_of(found)

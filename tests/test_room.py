@@ -29,7 +29,6 @@ from playwright.sync_api import Browser, FileChooser, Page
 from werkzeug.test import TestResponse
 
 from corpusreg import workflow
-from corpusreg.definitions import VERSION
 from corpusreg.errors import UsageError
 from corpusreg.pages.contrast import contrast_page
 from corpusreg.report.writing import write_report
@@ -304,9 +303,7 @@ class TestReports:
         assert shown.headers["Cache-Control"] == "no-store"
         found = workflow.compare_paths([PIECES / "stairs.musicxml"], with_study=True)
         own = desk._folder / "own.html"
-        write_report(
-            found.comparisons, (), found.reference_id, VERSION, own, studied=found.studied
-        )
+        write_report(found.comparisons, (), found.reference_id, own, studied=found.studied)
         assert shown.data == own.read_bytes()
         saved = get(client, f"{address}/report/0?save")
         assert "attachment; filename=stairs.html" in saved.headers["Content-Disposition"]
@@ -454,7 +451,7 @@ class TestOneScore:
         )
         own = tmp_path / "own.html"
         write_report(
-            found.comparisons, (), found.reference_id, VERSION, own,
+            found.comparisons, (), found.reference_id, own,
             studied=found.studied, drafts=found.drafts,
         )  # fmt: skip
         page = get(client, address).text

@@ -8,7 +8,6 @@ from pathlib import Path
 from typing import Any
 
 from corpusreg.commands.common import command
-from corpusreg.definitions import VERSION
 
 __all__ = ["add_examples"]
 
@@ -60,10 +59,10 @@ def _examples(options: argparse.Namespace) -> int:
     if options.report and found.found:
         from corpusreg.pages.examples import write_examples
 
-        write_examples(found, VERSION, options.report)
+        write_examples(found, options.report)
         print(f"{options.report}: {len(found.found)} passages")
     elif options.json:
-        print(json.dumps(examples_document(found, VERSION), indent=1))
+        print(json.dumps(examples_document(found), indent=1))
     else:
         print(examples_text(found))
     return 0 if found.found else 1

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from corpusreg.commands.common import command, form_options
-from corpusreg.definitions import MEASURES, VERSION
+from corpusreg.definitions import MEASURES
 
 __all__ = ["add_periods"]
 
@@ -55,11 +55,11 @@ def _periods(options: argparse.Namespace) -> int:
         works = fetch_works(reference, options.ensemble)
         found, made = study(works, options.measures, options.ensemble), reference.reference_id
     if options.json:
-        print(json.dumps(study_document(found, made, VERSION), indent=1))
+        print(json.dumps(study_document(found, made), indent=1))
     elif options.csv:
         print_rows(COLUMNS, study_rows(found), options)
     else:
-        print(study_text(found, made, VERSION))
+        print(study_text(found, made))
     return 0
 
 
@@ -76,7 +76,7 @@ def _report(options: argparse.Namespace) -> int:
         names, made = unit_names(reference), reference.reference_id
     found = study(works, options.measures, options.ensemble)
     drawn = charts(works, found, names)
-    for remark in write_periods(found, drawn, made, VERSION, options.report):
+    for remark in write_periods(found, drawn, made, options.report):
         print(remark, file=sys.stderr)
     print(options.report)
     return 0

@@ -10,7 +10,6 @@ from typing import TYPE_CHECKING, Any
 from corpusreg.commands.building import with_reference
 from corpusreg.commands.common import command, say, trust_option
 from corpusreg.commands.instruments import ranges_option
-from corpusreg.definitions import VERSION
 from corpusreg.errors import UsageError
 
 if TYPE_CHECKING:
@@ -77,7 +76,7 @@ def _compare(options: argparse.Namespace) -> int:
     )
     if options.report and found.comparisons:
         remarks = write_report(
-            found.comparisons, found.failures, found.reference_id, VERSION, options.report,
+            found.comparisons, found.failures, found.reference_id, options.report,
             studied=found.studied, drafts=found.drafts, paper=options.paper,
         )  # fmt: skip
         for remark in remarks:
@@ -89,7 +88,6 @@ def _compare(options: argparse.Namespace) -> int:
             found.comparisons,
             found.failures,
             found.reference_id,
-            VERSION,
             found.studied,
             found.drafts,
         )
@@ -113,7 +111,7 @@ def _say_written(works: int, path: Path) -> None:
 def _print_drafts(found: Compared) -> None:
     from corpusreg.outputs.drafts_text import drafts_text
 
-    print(_RULE.join(drafts_text(d, VERSION, found.reference_id) for d in found.drafts))
+    print(_RULE.join(drafts_text(d, found.reference_id) for d in found.drafts))
 
 
 def _print_comparisons(found: Compared) -> None:
@@ -121,7 +119,7 @@ def _print_comparisons(found: Compared) -> None:
     from corpusreg.outputs.examples_text import study_text
 
     texts = [
-        comparison_text(each, found.reference_id, VERSION) + study_text(each, *studied)
+        comparison_text(each, found.reference_id) + study_text(each, *studied)
         for each, studied in zip(found.comparisons, found.studied, strict=True)
     ]
     print(_RULE.join(texts))

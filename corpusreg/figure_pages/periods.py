@@ -28,7 +28,7 @@ def check_name(path: Path) -> None:
 
 
 def write_periods(
-    found: Study, drawn: Sequence[Chart], reference_id: str, version: str, path: Path
+    found: Study, drawn: Sequence[Chart], reference_id: str, path: Path
 ) -> tuple[str, ...]:
     """Write the report; returns what a reader must know about the file.
 
@@ -36,7 +36,7 @@ def write_periods(
     library is missing. A file of that name is replaced by a finished one only.
     """
     check_name(path)
-    content = said(found, drawn, reference_id, version)
+    content = said(found, drawn, reference_id)
     if path.suffix.lower() == ".pdf":
         sheet = periods_sheet(content)
         write_files({path: sheet.pdf})

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
+from corpusreg.definitions import VERSION
 from corpusreg.figure_pages.shell import capital
 from corpusreg.figures.periods import period_picture, trend_picture
 from corpusreg.periods.chart import Chart
@@ -98,7 +99,7 @@ class Said:
     made: tuple[str, ...]
 
 
-def said(found: Study, drawn: Sequence[Chart], reference_id: str, version: str) -> Said:
+def said(found: Study, drawn: Sequence[Chart], reference_id: str) -> Said:
     """Raises CorpusregError where the figures cannot be drawn."""
     which = f" in works for {found.ensemble}" if found.ensemble else ""
     return Said(
@@ -117,7 +118,7 @@ def said(found: Study, drawn: Sequence[Chart], reference_id: str, version: str) 
         made=(
             *closing_words(found),
             "Period names and borders are common practice, no source.",
-            f"Made with reference {reference_id}, definitions {version}.",
+            f"Made with reference {reference_id}, definitions {VERSION}.",
         ),
     )
 

@@ -11,7 +11,6 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from corpusreg.comparison import Comparison
-from corpusreg.definitions import VERSION
 from corpusreg.drafts import drafts
 from corpusreg.engraving import Engraved, engrave_all, standalone
 from corpusreg.engraving import Passage as Bars
@@ -157,7 +156,7 @@ class PlaceOne:
     def _told(
         self, file: str, path: Path, c: Comparison, reference_id: str, changed: str
     ) -> Piece:
-        report = content(c, reference_id, VERSION)
+        report = content(c, reference_id)
         told = said(c, report, self.chosen)
         return Piece(
             file=file,

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from corpusreg.comparison import Comparison, PlacedMeasure
+from corpusreg.definitions import VERSION
 from corpusreg.pitch import note_name
 from corpusreg.players import Player
 from corpusreg.profiles.words import profile_lines
@@ -50,7 +51,7 @@ _STRIP = 17
 _MOST = 3  # stays, shifts and outstanding measures told
 
 
-def comparison_text(c: Comparison, reference_id: str, definitions: str) -> str:
+def comparison_text(c: Comparison, reference_id: str) -> str:
     """The whole answer for one work, without a trailing newline."""
     lines = [
         *heading(c),
@@ -73,7 +74,7 @@ def comparison_text(c: Comparison, reference_id: str, definitions: str) -> str:
         *_section("Worth knowing", c.piece.notes),
         *_section("Taken for granted", c.piece.assumed),
         "",
-        f"(reference {reference_id}, definitions {definitions})",
+        f"(reference {reference_id}, definitions {VERSION})",
     ]
     return "\n".join(lines)
 

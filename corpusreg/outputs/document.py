@@ -9,6 +9,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from corpusreg.comparison import Comparison, PlacedEvent, PlacedMeasure, PlacedStay
+from corpusreg.definitions import VERSION
 from corpusreg.drafts import Drafts
 from corpusreg.examples import Example
 from corpusreg.measures.background import Background
@@ -32,7 +33,6 @@ def document(
     comparisons: Sequence[Comparison],
     failures: Sequence[str],
     reference_id: str,
-    definitions: str,
     studied: Sequence[tuple[Sequence[Example], Sequence[Example]]] = (),
     drafts: Sequence[Drafts] = (),
 ) -> dict[str, Any]:
@@ -50,7 +50,7 @@ def document(
         "works": works,
         "failures": list(failures),
         "reference_id": reference_id,
-        "definitions": definitions,
+        "definitions": VERSION,
     }
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from corpusreg.comparison import PlacedStay
+from corpusreg.definitions import VERSION
 from corpusreg.drafts import Drafts, place
 from corpusreg.measures.events import Event
 from corpusreg.measures.shifts import Shift
@@ -19,7 +20,7 @@ __all__ = ["drafts_document", "drafts_text"]
 _TITLE = 31
 
 
-def drafts_text(d: Drafts, definitions: str, reference_id: str) -> str:
+def drafts_text(d: Drafts, reference_id: str) -> str:
     """Both drafts for a terminal, without a trailing newline."""
     before, now = d.earlier, d.later
     lines = [
@@ -29,7 +30,7 @@ def drafts_text(d: Drafts, definitions: str, reference_id: str) -> str:
         *(line for text in words.remarks(d) for line in wrap(text)),
         "",
     ]
-    made = f"(reference {reference_id}, definitions {definitions})"
+    made = f"(reference {reference_id}, definitions {VERSION})"
     if d.untouched:
         return "\n".join([*lines, words.NOTHING, "", made])
     rows = (

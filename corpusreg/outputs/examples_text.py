@@ -10,6 +10,7 @@ from dataclasses import fields
 from typing import Any
 
 from corpusreg.comparison import Comparison
+from corpusreg.definitions import VERSION
 from corpusreg.examples import KINDS, Example, habit
 from corpusreg.revising.intentions import LIKE
 from corpusreg.tabular import text_table
@@ -98,7 +99,7 @@ def _plain_letters(text: str) -> str:
     return bare.encode("ascii", "ignore").decode()
 
 
-def examples_document(found: Examples, definitions: str) -> dict[str, Any]:
+def examples_document(found: Examples) -> dict[str, Any]:
     """What `examples --json` prints. first, last: written bars from 0, half-open.
 
     toward: as `revise` takes it.
@@ -106,7 +107,7 @@ def examples_document(found: Examples, definitions: str) -> dict[str, Any]:
     names = [each.name for each in fields(Example) if each.name not in ("facts", "kind")]
     return {
         "reference": found.reference_id,
-        "definitions": definitions,
+        "definitions": VERSION,
         "kind": found.kind,
         "strength": f"0 to 100: {KINDS[found.kind].strength}",
         "examples": [

@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from corpusreg.catalogue.files import BUNDLED, bundled_root
+from corpusreg.definitions import VERSION
 from corpusreg.engraving import glyph_sheet
 from corpusreg.errors import CorpusregError
 from corpusreg.examples import KINDS, Example
@@ -35,7 +36,7 @@ _STYLE = """
 """
 
 
-def write_examples(found: Examples, definitions: str, path: Path) -> None:
+def write_examples(found: Examples, path: Path) -> None:
     """Write a page of passages; an old file is replaced by a finished one only.
 
     Raises CorpusregError where it cannot be written.
@@ -48,13 +49,11 @@ def write_examples(found: Examples, definitions: str, path: Path) -> None:
         _map(each, folders, f"example-{number}")
         for number, each in enumerate(found.found, start=1)
     ]
-    text = examples_page(found, quoted, maps, definitions)
+    text = examples_page(found, quoted, maps)
     write_files({path: text.encode()})
 
 
-def examples_page(
-    found: Examples, quoted: Sequence[Quotation], maps: Sequence[str], definitions: str
-) -> str:
+def examples_page(found: Examples, quoted: Sequence[Quotation], maps: Sequence[str]) -> str:
     """The page as text. maps: one SVG a passage, '' where there is none."""
     kind = KINDS[found.kind]
     sections = [
@@ -73,7 +72,7 @@ def examples_page(
                 "p",
                 f"The clearest first ({kind.strength}), from different composers and periods "
                 f"where there are such. Clear is not better. Reference {found.reference_id}, "
-                f"definitions {definitions}.",
+                f"definitions {VERSION}.",
             ),
         ),
     ]

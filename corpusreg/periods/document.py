@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from dataclasses import asdict
 from typing import Any
 
+from corpusreg.definitions import VERSION
 from corpusreg.periods.results import Finding, Study, explained
 from corpusreg.periods.words import finding_words, findings
 
@@ -17,7 +18,7 @@ COLUMNS = (
 )  # fmt: skip
 
 
-def study_document(study: Study, reference_id: str, version: str) -> dict[str, Any]:
+def study_document(study: Study, reference_id: str) -> dict[str, Any]:
     """The answer with all figures, as JSON writes it.
 
     value of a pair is Cliff's delta, and `a` Vargha and Delaney's A; of a trend, tau.
@@ -34,7 +35,7 @@ def study_document(study: Study, reference_id: str, version: str) -> dict[str, A
             written["a"] = (finding.value + 1) / 2 if finding.periods else None
             for check, repeated in zip(written["checks"], finding.checks, strict=True):
                 check["explained"] = explained(finding, repeated)
-    return {"reference": reference_id, "definitions": version} | found
+    return {"reference": reference_id, "definitions": VERSION} | found
 
 
 def study_rows(study: Study) -> list[tuple[Any, ...]]:

@@ -6,7 +6,7 @@ import itertools
 import textwrap
 from collections.abc import Iterator
 
-from corpusreg.definitions import Measure
+from corpusreg.definitions import VERSION, Measure
 from corpusreg.periods.results import Check, Finding, MeasureStudy, Period, Study, explained
 from corpusreg.tabular import text_table
 
@@ -35,9 +35,9 @@ VERDICTS = {
 }
 
 
-def study_text(study: Study, reference_id: str, version: str) -> str:
+def study_text(study: Study, reference_id: str) -> str:
     """The whole answer, at most 88 columns."""
-    opening = _opening(study, reference_id, version)
+    opening = _opening(study, reference_id)
     if not study.periods:
         return f"{opening}\n\n" + _wrap(
             "Nothing can be compared. A year of composition in the file, or a composer whose "
@@ -49,10 +49,10 @@ def study_text(study: Study, reference_id: str, version: str) -> str:
     return "\n\n".join((*parts, "\n".join(map(_wrap, closing_words(study)))))
 
 
-def _opening(study: Study, reference_id: str, version: str) -> str:
+def _opening(study: Study, reference_id: str) -> str:
     which = f" for {study.ensemble}" if study.ensemble else ""
     return _wrap(
-        f"Reference {reference_id}, definitions {version}: {study.works:,} works{which} with a "
+        f"Reference {reference_id}, definitions {VERSION}: {study.works:,} works{which} with a "
         f"period, by {study.units} composers or sources; {study.around:,} without a period "
         "are left out."
     )

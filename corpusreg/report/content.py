@@ -51,7 +51,6 @@ _MOST = 3  # measures that stand out, stays, shifts and events told
 def content(
     c: Comparison,
     reference_id: str,
-    definitions: str,
     studied: tuple[Sequence[Example], Sequence[Example]] | None = None,
     drafts: Drafts | None = None,
 ) -> Content:
@@ -60,7 +59,7 @@ def content(
     studied: passages that share its habit and others, as `corpusreg.examples.study` finds
     them. drafts: what changed since an earlier draft.
     """
-    told = document([c], [], reference_id, definitions)["works"][0]
+    told = document([c], [], reference_id)["works"][0]
     explain = Explainer()
     changed = drafted(drafts, explain) if drafts else None
     compared, disagreements = _compared(c), tuple(sentences.disagreements(c))
@@ -81,7 +80,7 @@ def content(
         parts=parts(c, explain),
         assumed=tuple(map(sentences.plain, c.piece.assumed)),
         notes=tuple(map(sentences.plain, c.piece.notes)),
-        origin=origin(c, reference_id, definitions, explain),
+        origin=origin(c, reference_id, explain),
         drafted=changed,
     )
 

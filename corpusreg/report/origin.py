@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from corpusreg.comparison import Comparison, PlacedMeasure
+from corpusreg.definitions import VERSION
 from corpusreg.profiles.model import PlacedProfile
 from corpusreg.report.model import Origin, Trace
 from corpusreg.report.terms import Explainer
@@ -13,7 +14,7 @@ __all__ = ["origin"]
 _ASKED_BY = ("ensemble", "family", "texture")  # parameters of behind_a_percentile
 
 
-def origin(c: Comparison, reference_id: str, definitions: str, explain: Explainer) -> Origin:
+def origin(c: Comparison, reference_id: str, explain: Explainer) -> Origin:
     """Cohort, counts, versions, and queries by which they are traced."""
     cohort = c.cohort
     said = (
@@ -36,7 +37,7 @@ def origin(c: Comparison, reference_id: str, definitions: str, explain: Explaine
         collections=cohort.collections,
         effective=round(cohort.effective, 1),
         reference_id=reference_id,
-        definitions=definitions,
+        definitions=VERSION,
         traces=tuple(_traces(c)),
         terms=explain(said),
     )

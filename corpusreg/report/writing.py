@@ -43,7 +43,6 @@ def write_report(
     comparisons: Sequence[Comparison],
     failures: Sequence[str],
     reference_id: str,
-    definitions: str,
     path: Path,
     *,
     studied: Sequence[Studied] = (),
@@ -59,7 +58,7 @@ def write_report(
     one line each. A file of that name is replaced only by a finished one. Raises
     CorpusregError where it cannot be written.
     """
-    works = _works(comparisons, reference_id, definitions, studied, drafts)
+    works = _works(comparisons, reference_id, studied, drafts)
     if path.suffix.lower() == ".pdf":
         from corpusreg.report.pdf import pdf
 
@@ -75,7 +74,6 @@ def write_report(
 def _works(
     comparisons: Sequence[Comparison],
     reference_id: str,
-    definitions: str,
     studied: Sequence[Studied],
     drafts: Sequence[Drafts],
 ) -> list[Work]:
@@ -87,7 +85,7 @@ def _works(
 
     none = [None] * len(comparisons)
     contents = [
-        content(c, reference_id, definitions, study, changed)
+        content(c, reference_id, study, changed)
         for c, study, changed in zip(comparisons, studied or none, drafts or none, strict=True)
     ]
     notation = engrave(list(zip(comparisons, contents, strict=True)))

@@ -11,7 +11,6 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from corpusreg import workflow
-from corpusreg.definitions import VERSION
 from corpusreg.errors import CorpusregError
 from corpusreg.formats import FORMATS
 from corpusreg.room.tasks import Reported, ReportTask, inside, report
@@ -112,7 +111,7 @@ def _draft(task: DraftTask) -> Made:
         raise CorpusregError(problems[0])
     page = task.to / _PAGE
     write_report(
-        found.comparisons, problems, found.reference_id, VERSION, page,
+        found.comparisons, problems, found.reference_id, page,
         studied=found.studied, drafts=found.drafts,
     )  # fmt: skip
     title = found.comparisons[0].piece.title

@@ -9,7 +9,6 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from corpusreg import workflow
-from corpusreg.definitions import VERSION
 from corpusreg.errors import CorpusregError
 from corpusreg.writing import replacing
 
@@ -83,7 +82,7 @@ def report(task: ReportTask) -> Reported:
     problems = tuple(inside(task.folder, found.failures))
     if found.comparisons:
         write_report(
-            found.comparisons, problems, found.reference_id, VERSION, task.to,
+            found.comparisons, problems, found.reference_id, task.to,
             studied=found.studied,
         )  # fmt: skip
     pieces = [each.piece for each in found.comparisons]

@@ -47,8 +47,7 @@ from corpusreg.catalogue import SourceFile
 from corpusreg.errors import CorpusregError
 from corpusreg.readers import read_file
 from corpusreg.store import door
-from corpusreg.store.shards import file_hash
-from corpusreg.store.shards import _Label
+from corpusreg.store.shards import _Label, file_hash
 from corpusreg.store.tables import EXTRACTED, Rows
 
 RESULTS = Path(__file__).parent / "results" / "suite.json"
