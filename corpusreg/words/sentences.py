@@ -193,7 +193,7 @@ def measure_words(measure: Measure, value: float | None, placement: Placement) -
     if high - low > _WIDE_INTERVAL:
         said = _FIFTHS.get(_fifths(low, high), "in the middle of these works")
         return f"{side} {said}" if said.startswith("than") else said
-    tenths = round(p / 10)
+    tenths = _tenths(p / 100)
     if tenths == 5:
         return "in the middle of these works"
     return f"{side} than about {max(tenths, 10 - tenths)} in 10" + _unusual(low, high)
@@ -315,7 +315,7 @@ def disagreements(comparison: Comparison) -> list[str]:
 def _rank(percentile: float) -> str:
     if percentile > 95 or percentile < 5:
         return f"{'above' if percentile > 50 else 'below'} nearly all"
-    tenths = round(percentile / 10)
+    tenths = _tenths(percentile / 100)
     if tenths == 5:
         return "in the middle"
     return f"{'above' if tenths > 5 else 'below'} {max(tenths, 10 - tenths)} in 10"
