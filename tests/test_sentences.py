@@ -223,6 +223,7 @@ def test_stays_of_the_whole_are_told_once_and_by_rank() -> None:
 
 
 def moved(bar: int = 1, **changes: Any) -> Shift:
+    plain: dict[str, Any]
     plain = {"size": 9.0, "direction": "up", "by": "mass", "mass": 9.0, "top": 9, "bottom": 9}
     return Shift(bar=bar, abrupt=1.0, **(plain | changes))
 
@@ -270,6 +271,7 @@ def test_few_moves_are_heard_in_the_longest_stay() -> None:
 
 
 def event(first: int = 1, felt: float = 50.0, **changes: Any) -> Event:
+    plain: dict[str, Any]
     plain = {"kind": "entry", "last": first + 1, "beat": 1.0, "low": 36, "high": 47, "bars": 4}
     return Event(first=first, strength=felt, **(plain | changes))
 
