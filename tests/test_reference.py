@@ -87,6 +87,8 @@ def test_a_unit_far_from_the_piece_weighs_less() -> None:
 
 def test_no_weight_at_all() -> None:
     assert unit_weights(np.array([0, 1]), np.zeros(2)).tolist() == [0, 0]
+    # A unit with none beside one with some.
+    assert unit_weights(np.array([0, 1]), np.array([0.0, 0.5])).tolist() == [0, 1]
 
 
 @given(st.lists(st.tuples(st.integers(0, 5), st.floats(0.001, 1)), min_size=1, max_size=30))
@@ -226,6 +228,16 @@ def test_more_units_make_narrower_intervals() -> None:
     assert widths[0] > 2 * widths[-1]
 
 
+def test_the_interval_by_hand_where_all_agree() -> None:
+    """Ten composers at the middle, and a quarter of one on each side of everything.
+
+    Variance 2 x (.25 / 10.5)^2 x .25 x 10 / 9 = .000315; t for 9 degrees 2.262 (tables);
+    2.262 x .01775 / .25 = .1606 on the logit scale: 54.0.
+    """
+    found = cohort([5.0] * 40, [i % 10 for i in range(40)])
+    assert place(found, "span", 5.0, PIECE).interval == pytest.approx((45.99, 54.01), abs=0.05)
+
+
 def test_many_works_of_one_unit_make_no_narrower_interval() -> None:
     """Ten composers who each write one kind: ten works or a thousand, as sure."""
     few = cohort([float(i % 10) for i in range(40)], [i % 10 for i in range(40)])
@@ -304,6 +316,8 @@ def test_nothing_is_extrapolated() -> None:
     assert cohort([1.0] * 40, unit, [30.0] * 38 + [40.0] * 2).near(Size(40.0, 3.0)) is None
     alone = cohort([1.0] * 40, [*unit[:37], 9, 9, 9], bars)
     assert alone.near(Size(40.0, 3.0)) is None
+    two = cohort([1.0] * 40, [*unit[:37], 8, 9, 9], bars)
+    assert two.near(Size(40.0, 3.0)) is not None
 
 
 def test_the_kernel_widens_until_there_is_enough_and_no_further() -> None:
@@ -320,6 +334,27 @@ def test_the_kernel_widens_until_there_is_enough_and_no_further() -> None:
     # All works ten times as long or as short: never enough.
     far = cohort([1.0] * 200, unit, [3.2, 320.0] * 100).near(PIECE)
     assert far is None
+
+
+@pytest.mark.parametrize(("units", "width"), [(12, 0.25), (11, 1.0)])
+def test_the_kernel_widens_below_twelve_units(units: int, width: float) -> None:
+    bars = [32.0] * 60 + [32.0 * np.exp(0.25)] * 60
+    near = cohort([1.0] * 120, [i % units for i in range(120)], bars).near(PIECE)
+    assert near is not None
+    assert near[-1] == pytest.approx(np.exp(-((0.25 / width) ** 2) / 2))
+
+
+@pytest.mark.parametrize(("away", "placed"), [(1.64, True), (1.727, False)])
+def test_a_unit_too_far_away_at_the_widest_does_not_make_up_the_number(
+    away: float, placed: bool
+) -> None:
+    """Three composers at hand and a fourth with one work: exp(-away^2 / 2) of a work counts,
+    a quarter is enough. At 1.727 it is .225: nine tenths of a fourth composer, 3.99 in all.
+    """
+    bars = [32.0] * 40 + [32.0 * float(np.exp(away))]
+    unit = [*(i % 3 for i in range(40)), 3]
+    found = cohort([1.0] * 41, unit, bars, rung=BROAD)
+    assert (found.near(PIECE) is not None) == placed
 
 
 # Oddness

@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from by_hand import weave
 from event_pieces import BAR, BARS, TICKS, Row, line, score, split_by_ties, textures
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -170,6 +171,13 @@ def test_held_repeated_and_rocking_tones_are_background() -> None:
         (40, 0, 6), (43, 8, 13), (48, 8, 13),
     ]  # fmt: skip
     assert marked.shape == (BARS, 128)
+
+
+def test_a_drone_under_a_piece_of_four_bars_is_background() -> None:
+    for bars, held in ((4, 1), (3, 0)):
+        rows = [(60, bar * 16, 16) for bar in range(bars)]
+        rows += [(72 + bar, bar * 16 + 4, 4) for bar in range(bars)]
+        assert len(passages(background(weave(rows, bars)))) == held
 
 
 def test_an_ostinato_of_two_bars_is_background_when_heard_twice() -> None:
