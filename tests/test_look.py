@@ -114,9 +114,9 @@ def test_no_red_and_no_green() -> None:
 
 def test_every_role_has_its_colour_in_both_palettes() -> None:
     assert set(COLOURS) == set(DARK) == {colour for _, colour in ROLES.values()}
-    sheet = css(".here")
+    sheet = css()
     for role, (kind, colour) in ROLES.items():
-        assert f".here .{role} {{ {kind}: var(--{colour}); }}" in sheet
+        assert f".picture .{role} {{ {kind}: var(--{colour}); }}" in sheet
     assert set(re.findall(r"var\(--(\w+)\)", sheet)) == set(COLOURS)
     for colour in (*COLOURS.values(), *DARK.values()):
         assert colour in sheet

@@ -175,12 +175,8 @@ def glyph_sheet(passages: Iterable[Engraved]) -> str:
     )
 
 
-def standalone(passage: Engraved, colour: str = "") -> str:
-    """The passage as an SVG file of its own, its shapes inside.
-
-    colour: of the notation, any SVG colour; '' leaves it to the viewer (black).
-    """
+def standalone(passage: Engraved) -> str:
+    """The passage as an SVG file of its own, its shapes inside; its colour is the viewer's."""
     held = "".join(passage.glyphs[key] for key in sorted(passage.glyphs))
     head, sign, rest = passage.svg.partition(">")
-    tint = f' color="{colour}"' if re.fullmatch(r"#?\w+", colour) else ""
-    return f"{head}{tint}{sign}<defs>{held}</defs>{rest}"
+    return f"{head}{sign}<defs>{held}</defs>{rest}"

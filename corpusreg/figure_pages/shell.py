@@ -23,7 +23,7 @@ _STYLE = """
 
 def page(title: str, header: Iterable[str], body: Iterable[str], foot: str, kind: str) -> str:
     """A page that opens from disk and fetches nothing. kind: class of its body."""
-    style = "\n".join((look.css(".picture"), colour_rules(), asset("page.css"), _STYLE))
+    style = "\n".join((look.css(), colour_rules(), asset("page.css"), _STYLE))
     children = [
         tag("a", "Skip to the content", href="#content", class_="skip"),
         tag("header", tag("h1", title), *header),

@@ -91,7 +91,7 @@ def teacher_page(sheet: TeacherSheet, paper: str) -> str:
 
 def _page(title: str, children: Iterable[str], paper: str) -> str:
     sheets = asset("sheets.css", "corpusreg.handout")
-    style = f"{look.css('.picture')}\n@page {{ size: {paper}; }}\n{sheets}"
+    style = f"{look.css()}\n@page {{ size: {paper}; }}\n{sheets}"
     return document(title, [tag("main", *children)], style=style)
 
 

@@ -69,7 +69,7 @@ def contrast_page(c: Contrast) -> str:
     return document(
         f"{c.title}: in other registers",
         [header, tag("main", article, id="content"), tag("footer", foot)],
-        style=f"{look.css('.picture')}\n{asset('page.css')}",
+        style=f"{look.css()}\n{asset('page.css')}",
         script=asset("page.js"),
     )
 

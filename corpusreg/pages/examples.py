@@ -76,7 +76,7 @@ def examples_page(found: Examples, quoted: Sequence[Quotation], maps: Sequence[s
             ),
         ),
     ]
-    style = f"{look.css('.picture')}\n{asset('page.css')}\n{_STYLE}"
+    style = f"{look.css()}\n{asset('page.css')}\n{_STYLE}"
     return document(kind.title, children, style=style)
 
 

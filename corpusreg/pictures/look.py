@@ -99,7 +99,7 @@ def paint(*roles: str, width: str | float | None = None) -> dict[str, str | floa
     return found
 
 
-def css(scope: str = ".picture") -> str:
+def css() -> str:
     """The roles as style rules with variables, light and dark, for pictures inside a page."""
 
     def variables(colours: dict[str, str]) -> str:
@@ -110,6 +110,6 @@ def css(scope: str = ".picture") -> str:
         f"@media screen and (prefers-color-scheme: dark) {{ :root {{ {variables(DARK)} }} }}",
     ]
     rules += [
-        f"{scope} .{role} {{ {kind}: var(--{name}); }}" for role, (kind, name) in ROLES.items()
+        f".picture .{role} {{ {kind}: var(--{name}); }}" for role, (kind, name) in ROLES.items()
     ]
     return "\n".join(rules)

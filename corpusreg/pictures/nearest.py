@@ -1,13 +1,14 @@
-"""The piece among works that use register alike: a scatter, and the works by name.
+"""The piece among works that use register alike: a scatter.
 
-    nearest_works(profile, *, prefix, width=WIDTH) -> Picture
+    nearest_works(profile, *, prefix) -> Picture | None
 
 Across: how wide the works are; upward: how much they move from bar to bar (or the first
 two families that there are, where one of these is missing). Both are scores of ranks within
 the group, so that the middle is the middle work and the lines are quarters. Every small dot
 is a work of the group, at most DOTS of them; the diamond is the piece; near works have
-numbers, those that do the contrary of its habit have letters. Two families show part of
-what makes works near: a near work may lie farther off on this plane than a dot.
+numbers, those that do the contrary of its habit have letters, by which a page lists them.
+Two families show part of what makes works near: a near work may lie farther off on this
+plane than a dot.
 """
 
 from __future__ import annotations
@@ -28,19 +29,15 @@ from corpusreg.pictures.svg import (
     label,
     lines,
     moved,
-    wrapped,
 )
 from corpusreg.profiles.model import Neighbour, PlacedProfile
-from corpusreg.profiles.words import habit_words, neighbour_words
 from corpusreg.words.sentences import plain, plural
 
-__all__ = ["DOTS", "WIDTH", "nearest_works"]
+__all__ = ["DOTS", "nearest_works"]
 
-WIDTH = 720.0
 DOTS = 400
 _SIDE = 250.0
 _LEFT, _TOP = 30.0, 14.0
-_INDENT = 22.0  # of what stands beside a sign
 _APART = 16.0  # of signs
 _REACH = NormalDist().inv_cdf(0.99)  # the scores end there
 _QUARTER = NormalDist().inv_cdf(0.75)
@@ -59,29 +56,18 @@ _ENDS: Mapping[str, tuple[str, str]] = {
 }
 
 
-def nearest_works(
-    profile: PlacedProfile, *, prefix: str, width: float = WIDTH, named: bool = True
-) -> Picture | None:
-    """The scatter with its works named beside it; None with fewer than two families.
-
-    named: False leaves the names out, for pages that list the works themselves by the
-    same numbers and letters; the picture is then as wide as the scatter.
-    Each named work has the id '<prefix>-near-<n>' or '<prefix>-contrast-<n>', from 1.
-    """
+def nearest_works(profile: PlacedProfile, *, prefix: str) -> Picture | None:
+    """The scatter; None with fewer than two families."""
     axes = [name for name in _PREFERRED if name in profile.families]
     axes += [name for name in profile.families if name not in axes]
     if len(axes) < 2:
         return None
     across, up = axes[:2]
     works = len(profile.around.get(across, ()))
-    listed, foot = _listed(profile, _LEFT + _SIDE + 3 * GAP, _TOP, width, prefix)
-    if not named:
-        listed, foot, width = [], 0.0, _LEFT + _SIDE + GAP
     drawn = [
         _plane(across, up),
         _cloud(profile, across, up),
         *_signs(profile, across, up),
-        *listed,
     ]
     below = _TOP + _SIDE + 2 * SIZES["small"] + GAP
     if works > DOTS:
@@ -90,7 +76,7 @@ def nearest_works(
         below += SIZES["small"] + 4
     return document(
         drawn,
-        size=(width, max(below, foot) + GAP),
+        size=(_LEFT + _SIDE + GAP, below + GAP),
         prefix=prefix,
         title="Works that use register alike",
         description=_description(profile),
@@ -195,51 +181,6 @@ def _ring(sign: str, kind: str) -> Markup:
     else:
         shape = element("rect", x=-6.5, y=-6.5, width=13.0, height=13.0, **look)
     return element("g", shape, label(sign, 0, 3.4, SIZES["small"], text_anchor="middle"))
-
-
-def _listed(
-    profile: PlacedProfile, x: float, y: float, width: float, prefix: str
-) -> tuple[list[Markup], float]:
-    """The works by name with what they share, from y down, and the y below."""
-    drawn = [
-        moved(_diamond(), x + 7, y + 5),
-        label("this piece", x + _INDENT, y + 9, SIZES["text"]),
-    ]
-    y += 24
-    for heading, kind in _headings(profile):
-        drawn.append(label(heading, x, y + 10, SIZES["small"], "quiet"))
-        y += 18
-        of_kind = [each for each in _named(profile) if each[1] == kind]
-        for number, (sign, _, work) in enumerate(of_kind, start=1):
-            name = f"{prefix}-{kind}-{number}"
-            said = neighbour_words(profile.families, work.families)
-            rows, below = _entry(work, said, x + _INDENT, y, width - GAP)
-            ring = moved(_ring(sign, kind), x + 7, y + 6)
-            shown = element("g", ring, *rows, id=name, class_=kind, data_work=work.work)
-            drawn.append(shown)
-            y = below + 8
-    return drawn, y
-
-
-def _entry(
-    work: Neighbour, said: str, x: float, y: float, right: float
-) -> tuple[list[Markup], float]:
-    """A work's name and what is said of it in lines, and the y below."""
-    title = f"{plain(work.title)} ({plain(work.composer)})"
-    rows = []
-    for words, size, role in ((title, SIZES["text"], "ink"), (said, SIZES["small"], "quiet")):
-        for row in wrapped(words, right - x, size):
-            rows.append(label(row, x, y + 10, size, role))
-            y += size + 3
-    return rows, y
-
-
-def _headings(profile: PlacedProfile) -> Iterator[tuple[str, str]]:
-    if profile.nearest:
-        yield "nearest to it, all in all", "near"
-    if profile.contrasting:
-        habit = habit_words(profile)
-        yield f"the contrary of '{habit}'" if habit else "the contrary", "contrast"
 
 
 def _description(profile: PlacedProfile) -> str:

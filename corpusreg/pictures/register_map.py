@@ -1,9 +1,9 @@
 """The register map: time in bars across, pitch upward, darker where more sounds.
 
-    register_map(view, other=None, *, prefix, part=None, bars=None, width=WIDTH,
-                 height=None, heading=True, words=("first", "second"),
-                 keyed=True, compact=None) -> Picture
-    stills(view, other=None, *, prefix, part=None) -> list[Picture]
+    register_map(view, other=None, *, prefix, bars=None, width=WIDTH, height=None,
+                 heading=True, words=("first", "second"), keyed=True,
+                 compact=None) -> Picture
+    stills(view, other=None, *, prefix) -> list[Picture]
 
 `view` is a `view.MapView`: of a comparison by `view.view_of`, or put together from
 analyses. A system holds at most so many bars as stay legible; further systems follow
@@ -22,8 +22,8 @@ What a script finds (p is the prefix; for a second version it is followed by '-b
                     data-index
 
 The groups have the classes stay, shift, event; the boxes the class bar. Numbers are those
-of `Analysis.ranking`, `Analysis.shifts` and `Analysis.events` of what is drawn (the whole,
-or the part), from 1; `mark_id` makes the ids.
+of `Analysis.ranking`, `Analysis.shifts` and `Analysis.events`, from 1; `mark_id` makes the
+ids.
 """
 
 from __future__ import annotations
@@ -62,9 +62,13 @@ class _Version:
     """One piece on the picture. word: '', or what tells two versions apart."""
 
     view: MapView
-    found: Analysis
     prefix: str
     word: str = ""
+
+    @property
+    def found(self) -> Analysis:
+        """What is drawn."""
+        return self.view.whole
 
 
 def pages(
@@ -81,7 +85,6 @@ def register_map(
     other: MapView | None = None,
     *,
     prefix: str,
-    part: str | None = None,
     bars: tuple[int, int] | None = None,
     width: float = WIDTH,
     height: float | None = None,
@@ -90,19 +93,18 @@ def register_map(
     keyed: bool = True,
     compact: int | None = None,
 ) -> Picture:
-    """The map of a piece, of one of its parts, or of two versions on the same axes.
+    """The map of a piece, or of two versions on the same axes.
 
-    prefix: begins every id; letters, digits and hyphens. part: name of a part, None for
-    the whole. bars: played bars, half-open, None for all. height: of the picture, to
-    which the axes are stretched as far as they can be, None for what they need. heading:
-    whether the title stands above. words: what stands beside two versions.
-    keyed: whether the meanings of the signs stand below. compact: so many bars at most stand
-    in a system, and shifts and events have no numbers; None for as many bars as are easily
-    told apart, and numbers. Raises KeyError for a part that does not sound.
+    prefix: begins every id; letters, digits and hyphens. bars: played bars, half-open, None
+    for all. height: of the picture, to which the axes are stretched as far as they can be,
+    None for what they need. heading: whether the title stands above. words: what stands
+    beside two versions. keyed: whether the meanings of the signs stand below. compact: so
+    many bars at most stand in a system, and shifts and events have no numbers; None for as
+    many bars as are easily told apart, and numbers.
     """
-    versions = _versions(view, other, prefix, part, words)
+    versions = _versions(view, other, prefix, words)
     passage = bars or (0, _length(versions))
-    title = _title(versions, part, passage)
+    title = _title(versions, passage)
     sheet = _Sheet(versions, passage, width, title if heading else "", keyed, compact)
     drawn, needed = _fitted(sheet, height)
     return document(
@@ -110,23 +112,21 @@ def register_map(
         size=(width, needed),
         prefix=prefix,
         title=title,
-        description=" ".join(_description(version, part) for version in versions),
+        description=" ".join(_description(version) for version in versions),
     )
 
 
-def stills(
-    view: MapView, other: MapView | None = None, *, prefix: str, part: str | None = None
-) -> list[Picture]:
+def stills(view: MapView, other: MapView | None = None, *, prefix: str) -> list[Picture]:
     """Pictures for a projector, of the shape 16:9, one system of each version on each.
 
     Ids begin with the prefix and the number of the still: 'p-1', 'p-2'.
     """
     found = []
-    passages = systems(0, _length(_versions(view, other, prefix, part)), _most_bars(_WIDE))
+    passages = systems(0, _length(_versions(view, other, prefix)), _most_bars(_WIDE))
     for number, passage in enumerate(passages, start=1):
         name = f"{prefix}-{number}"
-        versions = _versions(view, other, name, part)
-        width, title = _WIDE, _title(versions, part, passage)
+        versions = _versions(view, other, name)
+        width, title = _WIDE, _title(versions, passage)
         height = width * STILL[1] / STILL[0]
         drawn, needed = _fitted(_Sheet(versions, passage, width, title), height)
         if needed > height:  # more signs than there is room for: smaller type
@@ -139,7 +139,7 @@ def stills(
                 shown=STILL,
                 prefix=name,
                 title=title,
-                description=" ".join(_description(version, part) for version in versions),
+                description=" ".join(_description(version) for version in versions),
             )
         )
     return found
@@ -149,14 +149,13 @@ def _versions(
     view: MapView,
     other: MapView | None,
     prefix: str,
-    part: str | None,
     words: tuple[str, str] = ("first", "second"),
 ) -> list[_Version]:
     if other is None:
-        return [_Version(view, view.analysis(part), prefix)]
+        return [_Version(view, prefix)]
     return [
-        _Version(view, view.analysis(part), prefix, words[0]),
-        _Version(other, other.analysis(part), f"{prefix}-b", words[1]),
+        _Version(view, prefix, words[0]),
+        _Version(other, f"{prefix}-b", words[1]),
     ]
 
 
@@ -233,20 +232,20 @@ def _most_bars(width: float) -> int:
     return max(int((width - _LEFT - _RIGHT) / _BAR), 1)
 
 
-def _title(versions: Sequence[_Version], part: str | None, passage: tuple[int, int]) -> str:
-    """Titles, the part, and the bars where they are not all."""
+def _title(versions: Sequence[_Version], passage: tuple[int, int]) -> str:
+    """Titles, and the bars where they are not all."""
     names = list(dict.fromkeys(plain(version.view.title) for version in versions))
-    title = " / ".join(names) + (f": {plain(part)}" if part else "")
+    title = " / ".join(names)
     longest = max((each.found.played.bars for each in versions), key=len)
     if passage == (0, len(longest)):
         return title
     return f"{title}, {bar_range(longest, *passage)}"
 
 
-def _description(version: _Version, part: str | None) -> str:
+def _description(version: _Version) -> str:
     found = version.found
     return (
-        f"Register map of {f'the part {plain(part)}' if part else 'the whole'}: "
+        "Register map: "
         f"{plural(len(found.played.bars), 'bar')} as played, "
         f"{note_name(found.lowest)} to {note_name(found.highest)}, "
         f"{plural(len(found.stays), 'stay')}, {plural(len(found.shifts), 'shift')}, "

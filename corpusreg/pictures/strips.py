@@ -43,6 +43,7 @@ __all__ = ["WIDTH", "Spread", "bare_strip", "spread", "strips", "strips_key"]
 WIDTH = 760.0
 _ROW = 46.0
 _HILL = 26.0
+_BARE = 260.0  # width of a strip without words
 _NAMES, _WORDS = 214.0, 150.0
 SLICES = 16  # of a strip
 _POINTS = 73
@@ -165,9 +166,7 @@ def strips(
     )
 
 
-def bare_strip(
-    comparison: Comparison, name: str, *, prefix: str, width: float = 260.0
-) -> Picture | None:
+def bare_strip(comparison: Comparison, name: str, *, prefix: str) -> Picture | None:
     """The strip of one measure without its words; None where the piece is not placed."""
     each = next(m for m in comparison.measures if m.measure.name == name)
     found = spread(comparison, each)
@@ -175,8 +174,8 @@ def bare_strip(
         return None
     title = each.measure.title
     return document(
-        _strip(found, each, GAP, width - GAP, _HILL + 6),
-        size=(width, _HILL + 6 + 2 * GAP + 2),
+        _strip(found, each, GAP, _BARE - GAP, _HILL + 6),
+        size=(_BARE, _HILL + 6 + 2 * GAP + 2),
         prefix=prefix,
         title=title[0].upper() + title[1:],
         description=place_words(each.measure, each.value, each.placement),

@@ -32,10 +32,6 @@ class MapView:
     whole: Analysis
     parts: Mapping[str, Analysis] = field(default_factory=dict)
 
-    def analysis(self, part: str | None) -> Analysis:
-        """The whole, or one part of it. Raises KeyError for a part that does not sound."""
-        return self.whole if part is None else self.parts[part]
-
 
 @dataclass(frozen=True)
 class Axes:

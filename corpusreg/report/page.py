@@ -64,7 +64,7 @@ def page(
     return document(
         f"{title}: how it uses register",
         children,
-        style=f"{look.css('.picture')}\n{asset('page.css')}{size}",
+        style=f"{look.css()}\n{asset('page.css')}{size}",
         script=asset("page.js"),
     )
 

@@ -80,7 +80,7 @@ def draw(
         narrow = level_grid(c.players, prefix=f"{prefix}-slim-levels", width=NARROW)
         found["levels"] = Slot((grid.svg,), (narrow.svg,) if narrow else ())
     if isinstance(c.profile, PlacedProfile):
-        near = nearest_works(c.profile, prefix=f"{prefix}-nearest", named=False)
+        near = nearest_works(c.profile, prefix=f"{prefix}-nearest")
         if near:
             found["nearest"] = Slot((near.svg,))
     return found
