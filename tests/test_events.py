@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -23,8 +24,8 @@ from validity.changes import fold, middle, with_pitch
 from validity.materials import pieces
 
 from corpusreg.analysis import Analysis, analyse, part_events
-from corpusreg.measures.events import KINDS, Event
-from corpusreg.notes import Dynamic, Score
+from corpusreg.measures.events import KINDS, Event, strength, time_heard
+from corpusreg.notes import Dynamic, Score, Tempo
 from corpusreg.played import perform
 from corpusreg.readers import read_file
 from corpusreg.words.events import event_words
@@ -45,6 +46,10 @@ def places(events: tuple[Event, ...]) -> list[tuple[str, int, str]]:
 
 def of_kind(events: tuple[Event, ...], *kinds: str) -> list[Event]:
     return [event for event in events if event.kind in kinds]
+
+
+def entries_in(rows: tuple[Row, ...]) -> list[tuple[str, int, str]]:
+    return places(tuple(of_kind(found(rows), "entry", "held_back", "solo")))
 
 
 # Known events
@@ -79,8 +84,10 @@ def test_playing_round_a_border_is_no_entry() -> None:
     lower = line(1, (59, 57, 55, 53))
     lower = [(p, at, d, 60 if at == 9 * BAR else pitch) for p, at, d, pitch in lower]
     assert of_kind(found((*upper, *lower)), "entry", "held_back", "solo") == []
-    higher = [(p, at, d, 64 if at == 9 * BAR else pitch) for p, at, d, pitch in lower]
-    assert [e.first for e in of_kind(found((*upper, *higher)), "entry", "held_back")] == [9]
+    for pitch, enters in ((62, []), (63, [9]), (64, [9])):
+        higher = [(p, at, d, pitch if on == 60 else on) for p, at, d, on in lower]
+        events = of_kind(found((*upper, *higher)), "entry", "held_back")
+        assert [event.first for event in events] == enters
 
 
 def test_notes_at_the_edge_of_an_empty_register_are_told() -> None:
@@ -111,6 +118,135 @@ def test_a_bass_that_steps_on_has_not_lifted() -> None:
 def test_a_short_rest_of_the_bass_is_no_lifting() -> None:
     bass = ((9, 0, 8 * BAR - TICKS, 40), (9, 8 * BAR, 16 * BAR, 40))
     assert of_kind(found((*UPPER, *bass)), "lift", "entry") == []
+
+
+@pytest.mark.parametrize(("above", "lifts"), [(2, []), (3, [8])])
+def test_nothing_lifts_where_another_player_goes_on_beside_it(
+    above: int, lifts: list[int]
+) -> None:
+    for drone, beside in ((40, 40 + above), (95, 95 - above)):
+        other = tuple((8, bar * BAR, BAR, beside) for bar in range(BARS))
+        events = of_kind(found((*UPPER, (9, 0, 8 * BAR, drone), *other)), "lift")
+        assert [event.first for event in events] == lifts
+
+
+def test_a_line_that_leaps_from_its_long_note_leaves_nobody_behind() -> None:
+    after = [row for row in line(0, (75, 77, 79, 80)) if row[1] >= 4 * BAR]
+    assert of_kind(found(((0, 0, 4 * BAR, 40), *after)), "lift") == []
+    other = [(1, *row[1:]) for row in line(0, (75, 77, 79, 80))]
+    events = of_kind(found(((0, 0, 4 * BAR, 40), *other)), "lift")
+    assert [event.first for event in events] == [4]
+
+
+# Kinds of entries, on both sides of each threshold
+
+
+@pytest.mark.parametrize(
+    ("earlier", "enters", "kind"),
+    [
+        (0, 8, "held_back"),  # for the first time
+        (0, 7, "entry"),
+        (2, 14, "held_back"),  # again
+        (2, 13, "entry"),
+    ],
+)
+def test_a_register_is_held_back_for_8_bars_or_12_again(
+    earlier: int, enters: int, kind: str
+) -> None:
+    rows = (*UPPER, *bass(0, earlier), *bass(enters, BARS))
+    assert entries_in(rows) == [(kind, enters, "low")]
+
+
+@pytest.mark.parametrize(
+    ("bar", "lasts", "pitch", "kind"),
+    [
+        (4, BAR, 87, "solo"),
+        (3, BAR, 87, "entry"),  # alone for 3 bars before
+        (20, BAR, 87, "solo"),  # and to the end after
+        (4, BAR + TICKS, 87, "entry"),  # longer than a bar
+        (4, BAR, 86, "entry"),  # six semitones above the others
+    ],
+)
+def test_a_solo_is_short_alone_and_clear(bar: int, lasts: int, pitch: int, kind: str) -> None:
+    assert entries_in((*UPPER, (9, bar * BAR, lasts, pitch))) == [(kind, bar, "high")]
+
+
+def test_a_moment_that_comes_again_within_four_bars_is_no_solo() -> None:
+    def twice(later: int) -> list[tuple[str, int, str]]:
+        moments = ((9, 8 * BAR, BAR, 92), (9, later * BAR, BAR, 92))
+        return entries_in((*UPPER, *moments))
+
+    # The register is empty from bar 9 on: three bars until 12, four until 13.
+    assert twice(12) == [("entry", 12, "high"), ("held_back", 8, "high")]
+    assert twice(13) == [("solo", 8, "high"), ("solo", 13, "high")]
+
+
+@pytest.mark.parametrize(("lasts", "count"), [(19, 0), (20, 1)])
+def test_an_entry_sounds_for_a_fifth_of_a_bar(lasts: int, count: int) -> None:
+    assert len(entries_in((*UPPER, (9, 12 * BAR, lasts, 40)))) == count
+
+
+@pytest.mark.parametrize(("tempo", "count"), [(None, 0), (61.0, 0), (60.0, 1)])
+def test_two_seconds_clear_a_register_too_and_are_not_counted(
+    tempo: float | None, count: int
+) -> None:
+    late = (row for row in bass(8, BARS, 39) if row[1] >= 8 * BAR + 2 * TICKS)
+    work = score((*UPPER, *bass(0, 8, 43), *late))
+    if tempo:
+        work = replace(work, tempos=(Tempo(0, tempo),))
+    analysis = analyse(perform(work))
+    assert len(of_kind(analysis.events, "entry")) == count
+    assert analysis.values["cleared_entries"].value == 0
+
+
+def test_an_entry_between_what_sounds_has_no_side() -> None:
+    """C5 is above the octave from C4 to B4, if by no more than it must be."""
+    above = tuple((0, at * TICKS, TICKS, 72) for at in range(4 * BARS))
+    middle = tuple((1, at * TICKS, TICKS, 64 + at % 3) for at in range(48, 4 * BARS))
+    assert entries_in((*above, *middle, *bass(0, BARS))) == [("entry", 12, "")]
+
+
+def test_octaves_from_the_lowest_note_of_the_register_on() -> None:
+    octaves = tuple((9, at * TICKS, TICKS, p) for at in range(48, 96) for p in (36, 48))
+    (event,) = of_kind(found((*UPPER, *octaves)), "held_back")
+    assert (event.kind, event.low, event.high) == ("held_back", None, 59)
+    assert (event.octaves, event.together, event.pitches) == (True, 2, 2)
+
+
+# Strength by hand
+
+
+def test_time_and_strength_by_hand() -> None:
+    assert [time_heard(bars) for bars in (0, 4, 12)] == [0, 0.25, 0.5]
+    assert [time_heard(bars, never=True) for bars in (0, 4, 8, 20)] == [0, 0.5, 1, 1]
+    # A half of each: 12 bars, one pitch throughout, an octave away.
+    assert strength(0.5, 1.0, 12.0) == pytest.approx(50)
+    assert strength(1.0, 3.0, 36.0) == pytest.approx(100 * (0.75 * 0.75) ** (1 / 3))
+    assert strength(0.5, 0.0, 12.0) == 0
+
+
+def test_a_hollow_passage_by_hand() -> None:
+    """Four bars with three octaves between C2 and C5: 100 x root of 4/16 x 36/48."""
+    rows = tuple((part, 0, 4 * BAR, pitch) for part, pitch in enumerate((36, 72, 76)))
+    (event,) = of_kind(found(rows), "hollow")
+    assert (event.first, event.last, event.low, event.high) == (0, 4, 37, 71)
+    assert event.strength == pytest.approx(100 * (1 / 4 * 3 / 4) ** 0.5, abs=1e-3)
+    three = tuple((part, 0, 3 * BAR, pitch) for part, pitch in enumerate((36, 72, 76)))
+    assert found(three) == ()
+
+
+@pytest.mark.parametrize(("bass", "shared"), [(53, (54, 54)), (54, (None, None))])
+def test_a_hollow_passage_names_the_space_that_all_bars_leave_empty(
+    bass: int, shared: tuple[int | None, int | None]
+) -> None:
+    chords = ((36, 55, 58), (bass, 73, 76))
+    rows = tuple(
+        (part, bar * BAR, BAR, pitch)
+        for bar in range(4)
+        for part, pitch in enumerate(chords[bar % 2])
+    )
+    (event,) = of_kind(found(rows), "hollow")
+    assert (event.low, event.high) == shared
 
 
 # Strength of entries
@@ -155,6 +291,18 @@ def test_louder_fuller_and_lower_entries_are_stronger() -> None:
     octaves = tuple((8, at, lasts, pitch - 12) for _, at, lasts, pitch in bass(12, BARS))
     assert entry((*UPPER, *bass(12, BARS), *octaves), 12) > plain
     assert entry((*UPPER, *bass(12, BARS, 28)), 12) > plain
+
+
+def test_a_note_counts_for_no_more_than_the_bar_it_enters_in() -> None:
+    one, four = (entry((*UPPER, (9, 12 * BAR, bars * BAR, 40)), 12) for bars in (1, 4))
+    assert one == four > 0
+
+
+def test_of_two_octaves_that_enter_the_one_that_waited_longer_counts() -> None:
+    low = tuple((8, at, lasts, pitch - 12) for _, at, lasts, pitch in bass(16, BARS))
+    rows = (*UPPER, *bass(0, 12), *bass(16, BARS), *low)
+    heard = tuple((8, at, lasts, pitch - 12) for _, at, lasts, pitch in bass(11, 12))
+    assert entry(rows, 16) > entry((*rows, *heard), 16) > 0
 
 
 def test_what_sounds_elsewhere_neither_makes_nor_changes_a_low_entry() -> None:
