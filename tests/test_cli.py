@@ -6,6 +6,7 @@ import csv
 import io
 import json
 import re
+import shutil
 import subprocess
 import sys
 from collections.abc import Iterator
@@ -16,7 +17,7 @@ from conftest import PIECES, ROOT, Command, command
 from jsonschema import Draft202012Validator
 from test_docs import parsers
 
-from corpusreg import cli
+from corpusreg import cli, workflow
 from corpusreg.definitions import MEASURES
 
 # Words that grade. 'too few' and 'too short' speak of the reference and of length.
@@ -259,6 +260,30 @@ def test_extract_keeps_what_was_measured(tmp_path: Path) -> None:
     assert "0 files measured, 8 kept" in again.stdout
     fresh = command(["extract", PIECES, "--workers", "1", "--fresh"], env)
     assert "8 files measured, 0 kept" in fresh.stdout
+
+
+def test_a_first_comparison_builds_and_its_output_stays_its_own(
+    small_home: Path,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    def extract(*_: object, **__: object) -> workflow.Built:
+        shutil.copytree(small_home / "reference", tmp_path / "reference", dirs_exist_ok=True)
+        left_out = (("bundled", "reserved", 3),)
+        return workflow.Built(tmp_path, "abc", 8, 8, 0, 0, (), left_out)
+
+    monkeypatch.setenv("CORPUSREG_HOME", str(tmp_path))
+    monkeypatch.setattr(workflow, "extract", extract)
+    assert cli.main(["compare", str(PIECES / "stairs.musicxml"), "--json"]) == 0
+    out, err = capsys.readouterr()
+    assert json.loads(out)["works"]
+    assert "No reference yet" in err and "Reference abc: 8 works" in err
+    assert cli.main(["extract"]) == 0
+    out, err = capsys.readouterr()
+    assert out.startswith("Reference abc: 8 works (8 files measured, 0 kept from before")
+    assert out.endswith("Left out of corpus 'bundled': 3 (reserved).\n")
+    assert err == ""
 
 
 def test_duplicates_lists_copies_and_says_how_many(run: Command) -> None:
