@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import pytest
+from by_hand import chords
 from event_pieces import BAR, Row, score
 
 from corpusreg.analysis import (
@@ -23,11 +24,11 @@ def measured(rows: Sequence[Row]) -> Analysis:
     return analyse(perform(score(rows)))
 
 
-def held(chords: Sequence[Sequence[int]]) -> list[Row]:
+def held(bars: Sequence[Sequence[int]]) -> list[Row]:
     """One chord a bar, each pitch by a player of its own."""
     return [
         (part, bar * BAR, BAR, pitch)
-        for bar, chord in enumerate(chords)
+        for bar, chord in enumerate(bars)
         for part, pitch in enumerate(chord)
     ]
 
@@ -114,7 +115,7 @@ def test_long_narrow_and_full_stays_are_told_first(
     for bars, width, fullness in (first, second):
         found.append(Stay(at, at + bars, 60, 60 + width, fullness))
         at += bars
-    assert rank_stays(tuple(found), (48, 72), TWO_PLACES.texture) == ranking
+    assert rank_stays(tuple(found), (48, 72), chords(LOW)) == ranking
 
 
 def test_octaves_of_a_stay_hold_a_tenth_of_its_weight() -> None:
