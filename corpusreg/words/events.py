@@ -52,7 +52,7 @@ def register_words(event: Event) -> str:
 def _entered(event: Event, where: str) -> str:
     held = "is held back" if event.kind == "held_back" else "is empty"
     comes = "enters for the first time" if event.never else "returns"
-    but = ", but for notes at its edge," if event.grazed else ""
+    but = ", but for notes at its border," if event.grazed else ""
     return f" {held}{but} for {_length(event.bars)} and {comes} {where} with {_what(event)}"
 
 
