@@ -371,7 +371,7 @@ def test_a_name_that_is_not_utf8(run: Command, tmp_path: Path) -> None:
         [sys.executable.encode(), b"-m", b"corpusreg.cli", b"compare", raw],
         capture_output=True,
         check=False,
-        timeout=60,
+        timeout=120,
     )
     assert done.returncode == 1
     assert b"Traceback" not in done.stderr

@@ -222,7 +222,7 @@ MOMENTS = {
 def whole(tmp_path_factory: pytest.TempPathFactory) -> dict[str, str]:
     """Row hashes of a build that nothing disturbed."""
     home = tmp_path_factory.mktemp("whole")
-    out, err = build_process(home).communicate(timeout=60)
+    out, err = build_process(home).communicate(timeout=120)
     assert out.split() == ["0", "40"], err
     return store.row_hashes(store.pointed(home / "reference"))
 
@@ -239,7 +239,7 @@ def test_a_killed_build_is_resumed_to_equal_rows(
     killed.communicate()
     assert store.pointed(tmp_path / "reference") is None
     finished = labels(tmp_path)
-    out, err = build_process(tmp_path).communicate(timeout=60)
+    out, err = build_process(tmp_path).communicate(timeout=120)
     kept, measured = map(int, out.split() or [-1, -1])
     assert kept + measured == 40, err
     # Each shard holds at least one file, and nothing in a shard is measured again.
@@ -307,8 +307,8 @@ def test_a_second_build_names_the_first(tmp_path: Path) -> None:
     while not (lock.exists() and lock.stat().st_size) and time.monotonic() < end:
         time.sleep(0.01)
     second = build_process(tmp_path)
-    _, err = second.communicate(timeout=60)
-    out, _ = first.communicate(timeout=60)
+    _, err = second.communicate(timeout=120)
+    out, _ = first.communicate(timeout=120)
     assert second.returncode != 0
     assert f"another build is running (process {first.pid})" in err
     assert out.split() == ["0", "40"]
@@ -322,10 +322,10 @@ def test_ctrl_c_ends_a_build_in_the_middle(tmp_path: Path) -> None:
     while not list(shards.glob("*.json")) and time.monotonic() < end:
         time.sleep(0.01)
     build.send_signal(signal.SIGINT)
-    _, err = build.communicate(timeout=30)
+    _, err = build.communicate(timeout=120)
     assert "KeyboardInterrupt" in err
     assert store.pointed(tmp_path / "reference") is None
-    out, _ = build_process(tmp_path).communicate(timeout=60)
+    out, _ = build_process(tmp_path).communicate(timeout=120)
     kept, measured = map(int, out.split())
     assert kept > 0 and measured > 0, "it went on to the end"
 

@@ -107,7 +107,7 @@ def test_compare_imports_no_statistics_and_no_frames(small_home: Path) -> None:
         capture_output=True,
         text=True,
         check=True,
-        timeout=60,
+        timeout=120,
         env={"CORPUSREG_HOME": str(small_home), "PATH": ""},
     )
     assert done.stdout.splitlines()[-1] == "[]"

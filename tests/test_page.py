@@ -78,7 +78,7 @@ def opened(browser: Browser, reports: dict[str, Path]) -> Iterator[Opened]:
         )
         contexts.append(context)
         page = context.new_page()
-        page.set_default_timeout(5000)
+        page.set_default_timeout(60_000)
         page.on("console", lambda message: trouble.append(f"console: {message.text}"))
         page.on("pageerror", lambda error: trouble.append(f"error: {error}"))
         page.on("dialog", lambda dialog: trouble.append(f"dialog: {dialog.message}"))
@@ -214,7 +214,7 @@ def test_a_finding_jumps_to_its_place_on_the_map(opened: Opened) -> None:
 
 def _wait(page: Page, condition: str) -> None:
     """Until a condition holds; the page's policy forbids the browser to wait by itself."""
-    ends = time.monotonic() + 5
+    ends = time.monotonic() + 60
     while not page.evaluate(condition):
         assert time.monotonic() < ends, condition
         page.wait_for_timeout(50)

@@ -570,7 +570,7 @@ def address(small_home: Path) -> Iterator[str]:
     assert found
     yield found[0]
     running.send_signal(signal.SIGINT)
-    out, problems = running.communicate(timeout=30)
+    out, problems = running.communicate(timeout=120)
     assert (running.returncode, problems) == (0, "")
     assert "removed" in out
 
@@ -592,7 +592,7 @@ def opened(browser: Browser, address: str) -> Iterator[Opened]:
         )
         contexts.append(context)
         page = context.new_page()
-        page.set_default_timeout(15_000)
+        page.set_default_timeout(60_000)
         page.on("console", lambda message: trouble.append(f"console: {message.text}"))
         page.on("pageerror", lambda error: trouble.append(f"error: {error}"))
         page.on("dialog", lambda dialog: trouble.append(f"dialog: {dialog.message}"))
@@ -673,7 +673,7 @@ def test_with_the_keyboard_alone(opened: Opened) -> None:
     page.on("filechooser", lambda chooser: choosers.append(chooser))
     tab_to("Choose scores")
     page.keyboard.press("Enter")
-    ends = time.monotonic() + 15
+    ends = time.monotonic() + 60
     while not choosers:
         assert time.monotonic() < ends, "no key opens the field"
         page.wait_for_timeout(50)
@@ -779,7 +779,7 @@ def test_five_hundred_megabytes_without_the_script(address: str) -> None:
 
     port = int(address.rstrip("/").rpartition(":")[2])
     size = 500 * uploads.MEGABYTE
-    connection = HTTPConnection("127.0.0.1", port, timeout=60)
+    connection = HTTPConnection("127.0.0.1", port, timeout=120)
     connection.putrequest("POST", "/scores")
     for name, value in (
         ("Content-Type", "multipart/form-data; boundary=x"),
@@ -835,7 +835,7 @@ def test_ports_that_cannot_be_had(address: str, small_home: Path) -> None:
             env=os.environ | {"CORPUSREG_HOME": str(small_home)},
             capture_output=True,
             encoding="utf-8",
-            timeout=60,
+            timeout=120,
             check=False,
         )
         assert ran.returncode == 2
