@@ -253,6 +253,17 @@ def test_the_figures_of_many_scores_are_those_of_the_result_file() -> None:
     costs = [growth[count]["cpu_milliseconds_a_work"] for count in ("1000", "5000", "15000")]
     assert f"| {' / '.join(f'{cost:.1f}' for cost in costs)} ms |" in section
     assert f"({largest['peak_megabytes']:.0f} MB in all at 15,000)" in " ".join(section.split())
+    million, told = found["million"], " ".join(section.split())
+    assert f"{million['publish_seconds']:.0f} seconds, " in told
+    assert f"{million['peak_megabytes'] / 1000:.1f} GB of memory" in told
+    assert f"a file of {million['reference_megabytes'] / 1000:.1f} GB" in told
+    times = [f"{million[name]:.1f} s" for name in ("compare_seconds", "table_seconds")]
+    assert f"`compare` takes {times[0]}, `table` {times[1]}" in told
+    seconds = million["query_seconds"]
+    assert all(value < 1 for value in seconds.values() if not isinstance(value, str))
+    assert {name for name, value in seconds.items() if "more than" in str(value)} == {
+        "extremes", "works_of_cell",
+    }  # fmt: skip
     for scores, cores in ((250_000, 16), (10_000_000, 128)):
         hours = scores * each["musicxml"] / 3.6e6
         many = f"{60 * hours / cores:.0f} minutes on {cores}"
