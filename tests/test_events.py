@@ -100,7 +100,7 @@ def test_notes_at_the_edge_of_an_empty_register_are_told() -> None:
     (event,) = of_kind(found(rows), "entry", "held_back")
     words = event_words(event, perform(score(rows)).bars)
     assert words.startswith(
-        "The register from C4 to B4 is empty, but for notes at its border, for 9 bars and enters"
+        "The register from C4 to B4 is empty, but for notes at its border, for 9 bars and "
     )
     never = [(p, at, d, 59 if pitch == 60 else pitch) for p, at, d, pitch in lower]
     (event,) = of_kind(found((*upper, *never)), "entry", "held_back")
