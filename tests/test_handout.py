@@ -255,10 +255,12 @@ class TestNames:
             if path.suffix == ".pdf":
                 kept += f" {text_of(path)} {PdfReader(path).metadata}"
                 # In streams, which hold numbers too, few letters in a row may be chance.
-                assert not words_of(all_of(path)) & {name for name in hidden if len(name) > 4}
+                assert not runs_of_letters(all_of(path)) & {
+                    name for name in hidden if len(name) > 4
+                }
             elif path.is_file():
                 kept += " " + path.read_text(encoding="utf-8")
-            assert not words_of(kept) & hidden, path
+            assert not runs_of_letters(kept) & hidden, path
 
     def test_codes_are_there(self, coded: tuple[Path, Handout]) -> None:
         out, _ = coded
@@ -367,7 +369,7 @@ class TestNames:
         )
 
 
-def words_of(text: str) -> set[str]:
+def runs_of_letters(text: str) -> set[str]:
     return set(re.findall(r"[^\W\d_]+", text.casefold()))
 
 
