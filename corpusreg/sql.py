@@ -30,7 +30,17 @@ from pathlib import Path
 
 from corpusreg.errors import DataError, UsageError
 
-__all__ = ["Column", "Parameter", "Query", "find", "folder", "listed", "load", "read_file"]
+__all__ = [
+    "Column",
+    "Parameter",
+    "Query",
+    "asked",
+    "find",
+    "folder",
+    "listed",
+    "load",
+    "read_file",
+]
 
 _ENTRY = re.compile(r"^ {2,}(\$?)(\w+) (\w+(?:\[\])?)(?: = ('[^']*'|\S+))? +(\S.*)$")
 _SECTIONS = ("Parameters:", "Columns:")
@@ -201,6 +211,15 @@ def _sections(
             sign, name, kind, default, words = match.groups()
             entries[section].append((sign, name, kind, default, words))
     return "\n".join(prose), entries
+
+
+def asked(name: str, value: str) -> str:
+    """A value of a parameter as one types it after `corpusreg query NAME`.
+
+    >>> asked("period", "baroque"), asked("ensemble", "string quartet")
+    ('period=baroque', '"ensemble=string quartet"')
+    """
+    return f'"{name}={value}"' if " " in value else f"{name}={value}"
 
 
 def _is_number(value: object) -> bool:

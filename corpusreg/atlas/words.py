@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from corpusreg import sql
 from corpusreg.atlas.model import Atlas, Figure, Groups, Heights, MeasureCell, Octaves
 from corpusreg.pitch import note_name
 
@@ -73,16 +74,12 @@ def query_words(figure: Figure) -> str:
     """The command that tells which works are behind the first row of a figure."""
     if isinstance(figure, Heights):
         instrument = figure.rows[0].instrument.id
-        return f"corpusreg query parts_of_works {_asked('instrument', instrument)} rows=9999"
+        return f"corpusreg query parts_of_works {sql.asked('instrument', instrument)} rows=9999"
     if isinstance(figure, Octaves):
         first, by, measure = figure.cells[0].in_use, "ensemble", "octaves_in_use"
     else:
         first, by, measure = figure.cells[0], figure.by, figure.measure.name
-    return f"corpusreg query works_of_cell measure={measure} {_asked(by, first.group)}"
-
-
-def _asked(name: str, value: str) -> str:
-    return f'"{name}={value}"' if " " in value else f"{name}={value}"
+    return f"corpusreg query works_of_cell measure={measure} {sql.asked(by, first.group)}"
 
 
 def made_words(atlas: Atlas) -> str:

@@ -6,6 +6,7 @@ import textwrap
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
+from corpusreg import sql
 from corpusreg.definitions import BY_NAME
 from corpusreg.reference import MINIMUM_UNITS_BROAD
 from corpusreg.workflow.ask import GROUPS
@@ -59,6 +60,5 @@ def _words(
                 f"for the {by}: {', '.join(few)}."
             )
     if rows:
-        asked = f"{GROUPS[by]}={rows[0]['group']}"
-        asked = f'"{asked}"' if " " in asked else asked
+        asked = sql.asked(GROUPS[by], rows[0]["group"])
         yield f"The works behind a row: corpusreg query works_of_cell measure={name} {asked}"

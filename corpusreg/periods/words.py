@@ -6,6 +6,7 @@ import itertools
 import textwrap
 from collections.abc import Iterator
 
+from corpusreg import sql
 from corpusreg.definitions import VERSION, Measure
 from corpusreg.periods.results import Check, Finding, MeasureStudy, Period, Study, explained
 from corpusreg.tabular import text_table
@@ -311,10 +312,8 @@ def _cell_asked(study: Study) -> str:
              for own in study.measures for cell in own.cells]  # fmt: skip
     _, measure, period = max(cells, key=lambda each: each[0], default=(0, "span", "romantic"))
     asked = f"measure={measure} period={period}"
-    if study.ensemble is None:
-        return asked
-    within = f"ensemble={study.ensemble}"
-    return f'{asked} "{within}"' if " " in within else f"{asked} {within}"
+    within = f" {sql.asked('ensemble', study.ensemble)}" if study.ensemble else ""
+    return asked + within
 
 
 def _of_100(delta: float) -> str:
