@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any, Protocol
@@ -14,6 +13,7 @@ from corpusreg import sql
 from corpusreg.definitions import MEASURES
 from corpusreg.duplicates import FEWEST_SHARED, SAME_SHARE
 from corpusreg.errors import UsageError
+from corpusreg.phrases import did_you_mean
 from corpusreg.reference import Cohort, Rung, oddness_of_works
 
 __all__ = [
@@ -140,11 +140,11 @@ def parse_cohort(source: Source, text: str) -> Rung:
         if not sign or column not in COLUMNS:
             raise UsageError(
                 f"--cohort: '{pair.strip()}' is not understood; write NAME=VALUE with a name "
-                f"among {', '.join(COLUMNS)}{_near(column, COLUMNS)}"
+                f"among {', '.join(COLUMNS)}{did_you_mean(column, COLUMNS)}"
             )
         known = _known_values(source, column)
         if value not in known:
-            hint = _near(value, known) or f"; there are {', '.join(known[:12])}"
+            hint = did_you_mean(value, known) or f"; there are {', '.join(known[:12])}"
             raise UsageError(f"--cohort: no work has {column} '{value}'{hint}")
         where[column] = value
     return Rung(where, text)
@@ -155,8 +155,3 @@ def _known_values(source: Source, column: str) -> list[str]:
         sql.load("distinct_values").format(column=column, table="matrix")
     )
     return [str(value) for value in found["name"]]
-
-
-def _near(word: str, known: Sequence[str]) -> str:
-    near = difflib.get_close_matches(word, known, n=3, cutoff=0.5)
-    return f"; did you mean {' or '.join(near)}?" if near else ""

@@ -10,7 +10,6 @@ two semitones of that, they are taken.
 
 from __future__ import annotations
 
-import difflib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -22,6 +21,7 @@ from corpusreg.instruments import LEVELS, Instrument, Instruments, find
 from corpusreg.measures import height
 from corpusreg.measures.height import Height
 from corpusreg.measures.texture import texture
+from corpusreg.phrases import did_you_mean
 from corpusreg.placing import one_work, part_names
 from corpusreg.played import Notes, Played, PlayedBars, perform
 from corpusreg.players import Beyond, beyond, register_times, time_by_pitch
@@ -139,9 +139,8 @@ def find_part(names: Mapping[int, str], asked: str | None, where: str) -> int:
     if found:
         several = " or ".join(f"{names[i]} (--part {i + 1})" for i in found)
         raise UsageError(f"{where}: '{asked}' may be {several}; choose one")
-    near = difflib.get_close_matches(asked, list(names.values()), n=1, cutoff=0.5)
-    hint = f"did you mean {near[0]}?" if near else f"its parts are {choices}"
-    raise UsageError(f"{where} has no part '{asked}'; {hint}")
+    hint = did_you_mean(asked, names.values(), most=1) or f"; its parts are {choices}"
+    raise UsageError(f"{where} has no part '{asked}'{hint}")
 
 
 def find_bars(labels: Sequence[str], asked: str, where: str) -> tuple[int, int]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from corpusreg import sql
 from corpusreg.atlas.model import Atlas, Figure, Groups, Heights, MeasureCell, Octaves
+from corpusreg.phrases import capital
 from corpusreg.pitch import note_name
 
 __all__ = ["alt_text", "made_words", "meaning_words", "notes_words", "query_words"]
@@ -46,7 +47,7 @@ def meaning_words(figure: Figure) -> str:
     """What is shown, in one sentence."""
     if isinstance(figure, Groups):
         measure = figure.measure
-        return f"{measure.title[0].upper()}{measure.title[1:]}: {measure.meaning}."
+        return f"{capital(measure.title)}: {measure.meaning}."
     if isinstance(figure, Octaves):
         return "Where the sound of each ensemble lies, from the lowest octave to the highest."
     return "The notes that composers wrote, beside the range of who plays or sings them."

@@ -7,6 +7,7 @@ import sys
 from typing import Any
 
 from corpusreg import settings
+from corpusreg.phrases import capital
 
 __all__ = ["command", "form_options", "heed_trust", "number_option", "say", "trust_option"]
 
@@ -14,7 +15,7 @@ __all__ = ["command", "form_options", "heed_trust", "number_option", "say", "tru
 def command(commands: Any, name: str, words: str) -> argparse.ArgumentParser:
     """A parser for the command `name`; words: what it does, as listed."""
     parser: argparse.ArgumentParser = commands.add_parser(
-        name, help=words, description=words[0].upper() + words[1:] + "."
+        name, help=words, description=capital(words) + "."
     )
     return parser
 

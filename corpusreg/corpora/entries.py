@@ -18,7 +18,6 @@ expected       files at this revision; works: [ensemble, period, works, composer
 
 from __future__ import annotations
 
-import difflib
 import tomllib
 from dataclasses import dataclass
 from fnmatch import fnmatchcase
@@ -27,6 +26,7 @@ from importlib import resources
 from typing import Any
 
 from corpusreg.errors import DataError, UsageError
+from corpusreg.phrases import did_you_mean
 
 __all__ = ["Entry", "Expected", "entries", "entry"]
 
@@ -107,9 +107,8 @@ def entry(name: str) -> Entry:
     known = {each.name: each for each in entries()}
     if name in known:
         return known[name]
-    near = difflib.get_close_matches(name, known, n=2, cutoff=0.5)
-    hint = f"did you mean {' or '.join(near)}?" if near else f"there are {', '.join(known)}"
-    raise UsageError(f"no corpus '{name}' in the catalogue; {hint}")
+    hint = did_you_mean(name, known, most=2) or f"; there are {', '.join(known)}"
+    raise UsageError(f"no corpus '{name}' in the catalogue{hint}")
 
 
 def parsed(name: str, text: str) -> Entry:

@@ -20,6 +20,7 @@ from corpusreg import sql
 from corpusreg.cohorts import Source
 from corpusreg.errors import UsageError
 from corpusreg.examples.kinds import KINDS, sentence
+from corpusreg.phrases import did_you_mean
 from corpusreg.words.sentences import plain
 
 __all__ = ["DIFFICULTIES", "Example", "Filters", "at", "find", "rows_of", "spread"]
@@ -231,8 +232,5 @@ def _check(source: Source, filters: Filters) -> None:
 
 
 def _nearest(word: str, known: Iterator[str] | Sequence[str] | Mapping[str, Any]) -> str:
-    import difflib
-
     names = list(known)
-    near = difflib.get_close_matches(word, names, n=3, cutoff=0.5)
-    return f"; did you mean {' or '.join(near)}?" if near else f"; there are {', '.join(names)}"
+    return did_you_mean(word, names) or f"; there are {', '.join(names)}"

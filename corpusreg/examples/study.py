@@ -37,7 +37,9 @@ _COLUMNS = ("ensemble", "family", "texture", "period")
 
 @dataclass(frozen=True)
 class Habit:
-    """The most unusual measure of a piece. more: whether it has much of it. words: of it.
+    """The most unusual measure of a piece. more: whether it has much of it.
+
+    title: of the measure, said: of the piece in words.
 
     kind, contrary: kinds of example that go with the habit and with its contrary. bound:
     the value from which on works share it; middle: the value that halves the cohort.
@@ -45,7 +47,8 @@ class Habit:
 
     measure: str
     more: bool
-    words: str
+    title: str
+    said: str
     kind: str
     contrary: str
     bound: float
@@ -63,11 +66,11 @@ def habit(c: Comparison) -> Habit | None:
         more = placed.percentile > 50
         low, high = placed.quartiles
         much, little = _SIDES.get(each.measure.name, _MOVING)
-        said = sentences.measure_words(each.measure, each.value, placed)
         return Habit(
             measure=each.measure.name,
             more=more,
-            words=f"{each.measure.title}: {said}",
+            title=each.measure.title,
+            said=sentences.measure_words(each.measure, each.value, placed),
             kind=much if more else little,
             contrary=little if more else much,
             bound=min(each.value, high) if more else max(each.value, low),

@@ -9,9 +9,10 @@ from typing import Any
 
 from corpusreg.errors import UsageError
 from corpusreg.figure_pages.said import TERMS, Result, Said, Section, said
-from corpusreg.figure_pages.shell import capital, figure, page
+from corpusreg.figure_pages.shell import figure, page
 from corpusreg.periods.chart import Chart
 from corpusreg.periods.results import Study
+from corpusreg.phrases import capital
 from corpusreg.report.html import Html, tag
 from corpusreg.report.typeset import Sheet, typeset
 from corpusreg.writing import write_files

@@ -6,7 +6,6 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from corpusreg.definitions import VERSION
-from corpusreg.figure_pages.shell import capital
 from corpusreg.figures.periods import period_picture, trend_picture
 from corpusreg.periods.chart import Chart
 from corpusreg.periods.results import Finding, Study
@@ -21,6 +20,7 @@ from corpusreg.periods.words import (
     short_words,
     years_words,
 )
+from corpusreg.phrases import capital
 from corpusreg.pictures.svg import Picture
 
 __all__ = ["TERMS", "Result", "Said", "Section", "said"]

@@ -9,7 +9,7 @@ from corpusreg.pictures import look
 from corpusreg.pictures.svg import Picture
 from corpusreg.report.html import Html, asset, document, tag
 
-__all__ = ["capital", "figure", "page"]
+__all__ = ["figure", "page"]
 
 _STYLE = """
 .wall { max-width: calc(70rem + 2rem); }
@@ -41,8 +41,3 @@ def figure(picture: Picture, caption: str) -> Html:
             aria_label=picture.title),
         tag("figcaption", caption),
     )  # fmt: skip
-
-
-def capital(text: str) -> str:
-    """Text with a capital letter."""
-    return text[:1].upper() + text[1:]

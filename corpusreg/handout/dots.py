@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from corpusreg.handout.classroom import Row
+from corpusreg.phrases import capital
 from corpusreg.pictures.look import GAP, SIZES, paint
 from corpusreg.pictures.svg import Markup, Picture, boxes, document, element, label, line
 
@@ -73,7 +74,7 @@ def _row(row: Row, y: float, left: float, right: float) -> tuple[Markup, float]:
         boxes([(left + width / 4, y, width / 2, height)], "pale"),
         line(left, foot, right, foot, "line"),
         line(left + width / 2, y, left + width / 2, foot, "line"),
-        label(title[:1].upper() + title[1:], GAP, foot - 8, SIZES["text"]),
+        label(capital(title), GAP, foot - 8, SIZES["text"]),
     ]
     for rank, number in found:
         drawn += [

@@ -17,6 +17,7 @@ from corpusreg.engraving import Passage as Bars
 from corpusreg.errors import CorpusregError
 from corpusreg.handout.roster import without_names
 from corpusreg.handout.sentences import Said, passages, question, said
+from corpusreg.phrases import capital
 from corpusreg.pictures.register_map import register_map
 from corpusreg.pictures.svg import Picture
 from corpusreg.pictures.view import view_of
@@ -232,10 +233,10 @@ def _passage(each: Said, c: Comparison, drawn: Sequence[Engraved | str]) -> Show
         )  # fmt: skip
         pictures = [close.svg]
     return ShownPassage(
-        heading=f"{heading[:1].upper()}{heading[1:]}{alone}",
+        heading=f"{capital(heading)}{alone}",
         why=each.text if each.about == "passage" else "",
         pictures=tuple(pictures),
-        aside=tuple(dict.fromkeys(f"{each[:1].upper()}{each[1:]}" for each in remarks)),
+        aside=tuple(dict.fromkeys(map(capital, remarks))),
     )
 
 

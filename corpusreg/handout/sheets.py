@@ -19,6 +19,7 @@ from corpusreg.handout.dots import class_picture
 from corpusreg.handout.edits import FILE_NAME, Edited
 from corpusreg.handout.piece import TOPICS, ShownPassage
 from corpusreg.handout.sentences import question
+from corpusreg.phrases import capital
 from corpusreg.words.bars import joined
 from corpusreg.words.sentences import plural
 
@@ -192,7 +193,7 @@ def _habit(habit: Habit) -> str:
     title = habit.measure.title
     end = "highest" if habit.high else "lowest"
     text = (
-        f"{title[:1].upper()}{title[1:]}: {habit.many} of {habit.placed} pieces lie in the "
+        f"{capital(title)}: {habit.many} of {habit.placed} pieces lie in the "
         f"{end} quarter of the works they are compared with, where by chance about "
         f"{round(habit.placed / 4)} would."
     )

@@ -21,7 +21,6 @@ generic      stands for several kinds ('voice' where no type is named); its
 from __future__ import annotations
 
 import csv
-import difflib
 import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
@@ -40,6 +39,7 @@ from corpusreg.instruments.table import (
     read_rows,
 )
 from corpusreg.notes import Part
+from corpusreg.phrases import did_you_mean
 
 __all__ = [
     "DECAYS",
@@ -301,9 +301,8 @@ def find(table: Instruments, name: str) -> Instrument:
         return next(iter(meanings.values()))
     if meanings:
         raise UsageError(f"'{name}' may be {' or '.join(meanings)}; name one of them")
-    near = difflib.get_close_matches(key, list(table), n=3, cutoff=0.5)
-    hint = f"did you mean {' or '.join(near)}?" if near else "see 'corpusreg ranges'"
-    raise UsageError(f"no instrument '{name}' in the table; {hint}")
+    hint = did_you_mean(key, table) or "; see 'corpusreg ranges'"
+    raise UsageError(f"no instrument '{name}' in the table{hint}")
 
 
 def load(path: Path | None = None) -> Instruments:

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from corpusreg.comparison import Comparison, PlacedMeasure
 from corpusreg.definitions import VERSION
+from corpusreg.phrases import capital
 from corpusreg.pitch import note_name
 from corpusreg.players import Player
 from corpusreg.profiles.words import profile_lines
@@ -211,7 +212,7 @@ def _told(each: PlacedMeasure, likewise: Sequence[PlacedMeasure], c: Comparison)
         more.append(f"Listen for it in {bars_list(c.bars, passages)}.")
     more.append(try_words(each))
     return [
-        *items([f"{title[0].upper()}{title[1:]}, {value}: {said}."]),
+        *items([f"{capital(title)}, {value}: {said}."]),
         *wrap(" ".join(more), indent="    "),
     ]
 

@@ -12,6 +12,7 @@ from typing import Any
 from corpusreg.comparison import Comparison
 from corpusreg.definitions import VERSION
 from corpusreg.examples import KINDS, Example, habit
+from corpusreg.phrases import capital
 from corpusreg.revising.intentions import LIKE
 from corpusreg.tabular import text_table
 from corpusreg.workflow.examples import Examples
@@ -56,8 +57,7 @@ def study_text(c: Comparison, alike: Sequence[Example], otherwise: Sequence[Exam
     found = habit(c)
     if found is None or not (alike or otherwise):
         return ""
-    title, _, words = found.words.partition(": ")
-    said = f"Passages to study. {title[:1].upper()}{title[1:]} stands out most: it {words}."
+    said = f"Passages to study. {capital(found.title)} stands out most: it {found.said}."
     lines = ["", "", *textwrap.wrap(said, _WIDTH)]
     for title, several in (("that share it", alike), ("that do otherwise", otherwise)):
         if several:

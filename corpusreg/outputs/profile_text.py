@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from corpusreg.outputs.console import items, wrap
+from corpusreg.phrases import capital
 from corpusreg.reference import MINIMUM_UNITS, MINIMUM_WORKS
 from corpusreg.words import sentences
 
@@ -26,7 +27,7 @@ def _rung(rung: Mapping[str, Any]) -> list[str]:
     title = str(rung["title"])
     composers = sentences.plural(rung["composers"], "composer")
     counts = f"{sentences.plural(rung['works'], 'work')} by {composers}"
-    lines = wrap(f"{title[0].upper()}{title[1:]} ({counts}): {rung['words']}.")
+    lines = wrap(f"{capital(title)} ({counts}): {rung['words']}.")
     if rung["tried"] is not None:
         lines += wrap(_evidence(rung), indent="  ")
     for profile in rung["profiles"]:

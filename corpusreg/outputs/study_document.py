@@ -26,7 +26,7 @@ def study_document(
     found = habit(c)
     return {
         "habit": found.measure if found else None,
-        "words": found.words if found else None,
+        "words": f"{found.title}: {found.said}" if found else None,
         "sharing": [passage_document(each) for each in sharing],
         "otherwise": [passage_document(each) for each in otherwise],
     }

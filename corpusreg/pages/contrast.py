@@ -16,6 +16,7 @@ from corpusreg.outputs.revision_text import (
     moved_words,
     strain_words,
 )
+from corpusreg.phrases import capital
 from corpusreg.pictures import look
 from corpusreg.pictures.register_map import pages, register_map
 from corpusreg.pictures.view import MapView
@@ -62,9 +63,7 @@ def contrast_page(c: Contrast) -> str:
         data_work="w1",
     )  # fmt: skip
     lead = contrast_lead(c)
-    header = tag(
-        "header", tag("h1", c.title), tag("p", lead[:1].upper() + lead[1:], class_="facts")
-    )
+    header = tag("header", tag("h1", c.title), tag("p", capital(lead), class_="facts"))
     foot = tag("p", "Made with corpusreg from the score alone. Neither version is the better.")
     return document(
         f"{c.title}: in other registers",

@@ -16,6 +16,7 @@ from corpusreg.definitions import VERSION
 from corpusreg.engraving import glyph_sheet
 from corpusreg.errors import CorpusregError
 from corpusreg.examples import KINDS, Example
+from corpusreg.phrases import capital
 from corpusreg.pictures import look
 from corpusreg.quoting import Place, Quotation, quotations
 from corpusreg.report.html import Html, asset, document, tag
@@ -64,7 +65,7 @@ def examples_page(found: Examples, quoted: Sequence[Quotation], maps: Sequence[s
     ]
     children = [
         Html(glyph_sheet([each.picture for each in quoted if each.picture])),
-        tag("header", tag("h1", kind.title), tag("p", f"{_capital(kind.shows)}.")),
+        tag("header", tag("h1", kind.title), tag("p", f"{capital(kind.shows)}.")),
         tag("main", *sections, id="content"),
         tag(
             "footer",
@@ -87,7 +88,7 @@ def _section(number: int, each: Example, quotation: Quotation, drawn: str) -> Ht
     return tag(
         "section",
         tag("h2", f"{each.composer}: {each.title}, {each.bars}", id=name),
-        tag("p", f"{each.words}. ({_capital(facts)})"),
+        tag("p", f"{each.words}. ({capital(facts)})"),
         *([tag("p", own)] if own else []),
         *([_map_figure(drawn, each)] if drawn else []),
         *_notation(quotation),
@@ -107,7 +108,7 @@ def _map_figure(drawn: str, each: Example) -> Html:
 def _notation(quotation: Quotation) -> list[Html]:
     if quotation.picture is None:
         return [tag("p", f"The notes are not shown: {quotation.why}.", class_="credit")]
-    remarks = [tag("p", f"{_capital(text)}.") for text in quotation.picture.remarks]
+    remarks = [tag("p", f"{capital(text)}.") for text in quotation.picture.remarks]
     return [
         tag("figure", Html(quotation.picture.svg), class_="notation"),
         *remarks,
@@ -151,7 +152,3 @@ def _measured(path: Path, number: str) -> Analysis:
         if score.number == number:
             return analyse(perform(score))
     raise CorpusregError(f"{path.name}: no work {number}")
-
-
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]

@@ -9,6 +9,7 @@ from collections.abc import Iterator
 from corpusreg import sql
 from corpusreg.definitions import VERSION, Measure
 from corpusreg.periods.results import Check, Finding, MeasureStudy, Period, Study, explained
+from corpusreg.phrases import capital
 from corpusreg.tabular import text_table
 
 __all__ = [
@@ -137,7 +138,7 @@ def years_words(period: Period) -> str:
 def _measure_lines(study: MeasureStudy) -> Iterator[str]:
     measure = study.measure
     yield f"{measure.title.upper()} [{measure.unit}]"
-    yield _wrap(f"{measure.meaning[0].upper()}{measure.meaning[1:]}.")
+    yield _wrap(f"{capital(measure.meaning)}.")
     if not study.cells:
         yield "No work with a period has a value."
         return

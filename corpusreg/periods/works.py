@@ -14,6 +14,7 @@ from corpusreg import sql
 from corpusreg.catalogue.tables import rows as data_rows
 from corpusreg.definitions import BY_NAME, MEASURES
 from corpusreg.errors import UsageError
+from corpusreg.phrases import did_you_mean
 from corpusreg.rebar import BARS, REBARRED
 
 __all__ = ["Works", "check_words", "fetch_works", "period_rows"]
@@ -143,7 +144,4 @@ def period_rows() -> tuple[dict[str, str], ...]:
 
 def _near(word: str, known: Sequence[str]) -> str:
     """The nearest valid words, or all of them."""
-    found = difflib.get_close_matches(word, known, n=3, cutoff=0.5)
-    return (
-        f"; did you mean {' or '.join(found)}?" if found else f"; there are {', '.join(known)}"
-    )
+    return did_you_mean(word, known) or f"; there are {', '.join(known)}"

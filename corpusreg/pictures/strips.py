@@ -22,6 +22,7 @@ from numpy.typing import NDArray
 
 from corpusreg.comparison import Comparison, PlacedMeasure
 from corpusreg.definitions import Measure
+from corpusreg.phrases import capital
 from corpusreg.pictures.look import GAP, SIZES, paint
 from corpusreg.pictures.map_key import Entry, key
 from corpusreg.pictures.svg import (
@@ -177,7 +178,7 @@ def bare_strip(comparison: Comparison, name: str, *, prefix: str) -> Picture | N
         _strip(found, each, GAP, _BARE - GAP, _HILL + 6),
         size=(_BARE, _HILL + 6 + 2 * GAP + 2),
         prefix=prefix,
-        title=title[0].upper() + title[1:],
+        title=capital(title),
         description=place_words(each.measure, each.value, each.placement),
     )
 
@@ -202,7 +203,7 @@ def _row(
     found = spread(comparison, each)
     left, right, foot = _NAMES, width - _WORDS - GAP, y + _HILL + 6
     drawn = [
-        label(title[0].upper() + title[1:], GAP, foot - 9, text),
+        label(capital(title), GAP, foot - 9, text),
         label(value, GAP, foot + 4, small, "quiet"),
     ]
     if found is None or each.value is None:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
+from corpusreg.phrases import capital
 from corpusreg.profiles.model import CLEAR, Floats, PlacedProfile, family_scores
 
 __all__ = [
@@ -86,7 +87,7 @@ def profile_lines(placed: PlacedProfile | str) -> list[str]:
         return [f"Not looked for among profiles: {placed}."]
     said = profile_words(placed)
     return [
-        f"{said[0].upper()}{said[1:]}.",
+        f"{capital(said)}.",
         *(
             f"{each.title} ({each.composer}): {neighbour_words(placed.families, each.families)}"
             for each in placed.nearest

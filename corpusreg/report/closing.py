@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from corpusreg.phrases import capital
 from corpusreg.report.html import Html, tag
 from corpusreg.report.model import Content, NearWork, Quoted
-from corpusreg.report.pieces import capital, explained, figure, items, links, section
+from corpusreg.report.pieces import explained, figure, items, links, section
 from corpusreg.report.slots import Notation, Slot
 
 __all__ = ["assumed", "offers", "origin", "parts", "works"]

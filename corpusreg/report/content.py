@@ -15,6 +15,7 @@ from corpusreg.definitions import MEASURES
 from corpusreg.drafts import Drafts
 from corpusreg.examples import Example
 from corpusreg.outputs.document import document
+from corpusreg.phrases import capital
 from corpusreg.report.drafted import drafted
 from corpusreg.report.model import (
     Content,
@@ -99,10 +100,6 @@ def _places(c: Comparison, runs: Iterable[tuple[int, int]]) -> tuple[Place, ...]
     return tuple(place(c, *run) for run in first_times(c.bars, sorted(set(runs))))
 
 
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]
-
-
 def _findings(c: Comparison, explain: Explainer) -> Findings:
     """Parts torn between the whole and their instrument, measures, then other parts."""
     leading, strained = sentences.leading(c)[:_MOST], reaching(c)[:_MOST]
@@ -130,7 +127,7 @@ def _measure_finding(
     return Finding(
         kind="measure",
         name=each.measure.name,
-        lead=f"{_capital(each.measure.title)}, {value}",
+        lead=f"{capital(each.measure.title)}, {value}",
         said=f"The piece {said}.",
         likewise=tuple(other.measure.title for other in likewise),
         places=_places(c, sentences.where(each, c)),
@@ -147,7 +144,7 @@ def _part_finding(name: str, c: Comparison) -> Finding:
         kind="part",
         name=name,
         lead=lead,
-        said=f"{_capital(said)}.",
+        said=f"{capital(said)}.",
         likewise=(),
         places=_places(c, [run] if run else []),
         offer="",
@@ -159,7 +156,7 @@ def _marks(c: Comparison, explain: Explainer) -> Marks:
         Mark(
             "stay",
             each.rank,
-            _capital(sentences.stay_words(each, c.bars)),
+            capital(sentences.stay_words(each, c.bars)),
             place(c, each.stay.first, each.stay.last),
         )
         for each in sentences.told_stays(c, _MOST)
@@ -203,7 +200,7 @@ def _changes(c: Comparison) -> tuple[Mark, ...]:
         Mark(
             "shift",
             c.shifts.index(each) + 1,
-            _capital(sentences.shift_words(each, c.bars)),
+            capital(sentences.shift_words(each, c.bars)),
             place(c, each.bar, each.bar + 1),
         )
         for each in sentences.clearest_shifts(c, _MOST)
@@ -258,7 +255,7 @@ def _measured(each: PlacedMeasure, figures: Mapping[str, Any], c: Comparison) ->
             median=figures["median"],
         ),
         places=_places(c, sentences.where(each, c) if each.value else ()),
-        picture=Picture(f"strip-{measure.name}", "", f"{_capital(measure.title)}: {short}")
+        picture=Picture(f"strip-{measure.name}", "", f"{capital(measure.title)}: {short}")
         if placed
         else None,
     )

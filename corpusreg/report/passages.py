@@ -13,6 +13,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 from corpusreg.comparison import Comparison
+from corpusreg.phrases import capital
 from corpusreg.played import segments
 from corpusreg.report.model import Passage, Picture, Place
 from corpusreg.words import sentences
@@ -61,7 +62,7 @@ def passages(c: Comparison) -> tuple[Passage, ...]:
 def _passage(c: Comparison, number: int, each: _Candidate) -> Passage:
     here = place(c, each.first, each.last)
     alone = f", {sentences.plain(each.part)} alone" if each.part else ""
-    name = here.words[0].upper() + here.words[1:]
+    name = capital(here.words)
     return Passage(
         number=number,
         why=each.why,

@@ -8,7 +8,7 @@ from corpusreg.report.html import Html, tag, together
 from corpusreg.report.model import Picture, Place, Term
 from corpusreg.report.slots import Slot
 
-__all__ = ["SECTIONS", "capital", "explained", "figure", "items", "link", "links", "section"]
+__all__ = ["SECTIONS", "explained", "figure", "items", "link", "links", "section"]
 
 # Ids and titles in the order of reading, for the list of contents.
 SECTIONS = (
@@ -24,11 +24,6 @@ SECTIONS = (
     ("origin", "How the numbers were made"),
 )
 _TITLES = dict(SECTIONS)
-
-
-def capital(text: str) -> str:
-    """The text with its first letter as at the beginning of a sentence."""
-    return text[:1].upper() + text[1:]
 
 
 def section(work: str, name: str, level: int, *children: str) -> Html:

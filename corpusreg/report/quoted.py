@@ -11,6 +11,7 @@ from collections.abc import Sequence
 from corpusreg.comparison import Comparison
 from corpusreg.errors import CorpusregError
 from corpusreg.examples import Example, habit
+from corpusreg.phrases import capital
 from corpusreg.quoting import Place, Quotation, quotations
 from corpusreg.report.model import Content, Picture, Quoted, Study
 from corpusreg.report.slots import Notation
@@ -30,9 +31,8 @@ def study(
     found = habit(c)
     if found is None or not (sharing or otherwise):
         return None
-    title, _, said = found.words.partition(": ")
     return Study(
-        f"{title[:1].upper()}{title[1:]} stands out most: the piece {said}.",
+        f"{capital(found.title)} stands out most: the piece {found.said}.",
         _side(sharing, "a"),
         _side(otherwise, "b"),
     )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from corpusreg.phrases import capital
 from corpusreg.report.html import Html, tag, together
 from corpusreg.report.model import (
     Content,
@@ -14,7 +15,7 @@ from corpusreg.report.model import (
     Picture,
     Place,
 )
-from corpusreg.report.pieces import capital, explained, figure, link, links, section
+from corpusreg.report.pieces import explained, figure, link, links, section
 from corpusreg.report.slots import Notation, Slot
 from corpusreg.words.bars import joined
 from corpusreg.words.sentences import plural

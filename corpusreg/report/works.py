@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from corpusreg.comparison import Comparison
+from corpusreg.phrases import capital
 from corpusreg.profiles.model import Neighbour, PlacedProfile
 from corpusreg.profiles.words import habit_words, neighbour_words, profile_words
 from corpusreg.report.model import NearWork, Picture, Works
@@ -21,7 +22,7 @@ def works(c: Comparison, explain: Explainer) -> Works:
         said = f"Works near in all measures were not looked for: {placed}."
         return Works(said, (), "", (), None, explain([said]))
     words = profile_words(placed)
-    said = f"{words[:1].upper()}{words[1:]}."
+    said = f"{capital(words)}."
     sharing = _near(placed, placed.nearest)
     contrasting = _near(placed, placed.contrasting)
     picture = Picture(

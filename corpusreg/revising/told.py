@@ -10,6 +10,7 @@ import numpy as np
 from corpusreg.measures.events import Event
 from corpusreg.measures.shifts import Shift
 from corpusreg.measures.stays import Stay
+from corpusreg.phrases import capital
 from corpusreg.revising.heard import Heard
 from corpusreg.revising.likeness import alike
 from corpusreg.revising.search import Option, events_at, first_played
@@ -88,7 +89,7 @@ def option_words(music: Music, option: Option, before: Heard) -> str:
     """What an option does and what comes of it, one or more sentences."""
     move = option.move
     where = bars_words(music.score.bars.labels, move.first, move.last)
-    does = f"{where[0].upper()}{where[1:]}: {move.what}"
+    does = f"{capital(where)}: {move.what}"
     words = f"{does}. {_effect(option, before)}."
     hands = strained(music, move.change)
     if hands:
@@ -147,5 +148,5 @@ def _like(found: Shift | Event | Stay, now: Heard) -> str:
     if isinstance(found, Stay):
         where = bar_range(bars, found.first, found.last)
         space = range_words(found.low, found.high).replace(" to ", " and ")
-        return f"{where[0].upper()}{where[1:]} then stay between {space}"
+        return f"{capital(where)} then stay between {space}"
     return event_words(found, bars)

@@ -15,6 +15,7 @@ from werkzeug.wrappers import Response as AnyResponse
 from corpusreg import workflow
 from corpusreg.errors import CorpusregError, UsageError
 from corpusreg.formats import FORMATS
+from corpusreg.phrases import capital
 from corpusreg.pictures import look
 from corpusreg.revising.intentions import EXAMPLES
 from corpusreg.room import guard
@@ -110,7 +111,7 @@ def _sentence(problem: object) -> str:
     """
     line = " ".join(str(problem).split()).rstrip(".")
     first = line.partition(" ")[0]
-    return f"{line if '.' in first or ':' in first else line[:1].upper() + line[1:]}."
+    return f"{line if '.' in first or ':' in first else capital(line)}."
 
 
 def _problems(app: Flask) -> None:

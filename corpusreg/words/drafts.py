@@ -9,6 +9,7 @@ from corpusreg.comparison import PlacedStay
 from corpusreg.drafts import Change, Drafts, MeasureChange, Run, place
 from corpusreg.measures.events import Event
 from corpusreg.measures.shifts import Shift
+from corpusreg.phrases import capital
 from corpusreg.played import PlayedBars
 from corpusreg.words.bars import bar_range, joined
 from corpusreg.words.events import event_words
@@ -70,8 +71,8 @@ def run_words(run: Run, d: Drafts) -> str:
     """One run of bars as a sentence."""
     if run.kind == "gone":
         where = bar_range(d.earlier.bars, *run.before)
-        return f"{_capital(where)} before: gone."
-    where = _capital(bar_range(d.later.bars, *run.now))
+        return f"{capital(where)} before: gone."
+    where = capital(bar_range(d.later.bars, *run.now))
     if run.kind == "new":
         return f"{where}: new."
     before = bar_range(d.earlier.bars, *run.before)
@@ -188,7 +189,3 @@ def in_short(d: Drafts) -> str:
     said[1:] = [f"{words[:1].lower()}{words[1:]}" for words in said[1:]]
     text = "; ".join(said) + "." if said else "The notes are as before."
     return f"{text} Now {joined(measures[:2])}." if measures else text
-
-
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from corpusreg.comparison import Comparison
 from corpusreg.measures.events import Event
+from corpusreg.phrases import capital
 from corpusreg.pitch import note_name
 from corpusreg.played import PlayedBars
 from corpusreg.words.bars import bar_range
@@ -85,9 +86,9 @@ def _tones(event: Event) -> str:
 def _hollow(event: Event, bars: PlayedBars) -> str:
     text = bar_range(bars, event.first, event.last)
     if event.low is None or event.high is None:
-        return f"{text[0].upper()}{text[1:]} have an empty octave or more inside"
+        return f"{capital(text)} have an empty octave or more inside"
     return (
-        f"{text[0].upper()}{text[1:]} are hollow: nothing lasting sounds "
+        f"{capital(text)} are hollow: nothing lasting sounds "
         f"from {range_words(event.low, event.high)}"
     )
 

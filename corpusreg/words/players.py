@@ -8,6 +8,7 @@ be told: of these only notes outside the range are told.
 from __future__ import annotations
 
 from corpusreg.comparison import Comparison
+from corpusreg.phrases import capital
 from corpusreg.pitch import note_name
 from corpusreg.played import PlayedBars
 from corpusreg.players import Lying, Player
@@ -115,7 +116,7 @@ def player_remarks(c: Comparison) -> list[str]:
         longest = max(stays, key=lambda s: (s.last - s.first, -s.first), default=None)
         if longest and longest.last - longest.first >= _LONG:
             where = bar_range(c.bars, longest.first, longest.last)
-            found.append(f"{where[0].upper()}{where[1:]}: {said}.")
+            found.append(f"{capital(where)}: {said}.")
     unknown = [_name(player) for player in c.players.parts if player.lying is None]
     if unknown:
         found.append(

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 from corpusreg import sql
 from corpusreg.definitions import BY_NAME
 from corpusreg.errors import UsageError
+from corpusreg.phrases import did_you_mean
 from corpusreg.store import open_reference
 
 if TYPE_CHECKING:
@@ -115,11 +116,9 @@ def _check_words(reference: Reference, given: Mapping[str, str]) -> None:
 
 
 def _nearest(word: str, known: Iterable[str]) -> str:
-    import difflib
-
     names = list(dict.fromkeys(known))
     near = [name for name in names if len(word) >= _PART and word.casefold() in name.casefold()]
-    near = near[:3] or difflib.get_close_matches(word, names, n=3, cutoff=0.5)
     if near:
-        return f"; did you mean {' or '.join(near)}?"
-    return f"; there are {', '.join(names)}" if len(names) <= _FEW else ""
+        return f"; did you mean {' or '.join(near[:3])}?"
+    every = f"; there are {', '.join(names)}" if len(names) <= _FEW else ""
+    return did_you_mean(word, names) or every
