@@ -323,7 +323,7 @@ class Reference:
         from corpusreg import workflow
 
         rows = workflow.table(measure, by)
-        columns = ["group", "works", "units", "collections", "p10", "p25", "p50", "p75", "p90"]
+        columns = list(workflow.COLUMNS)
         units = {
             "works": "works",
             "units": "composers or sources",

@@ -50,7 +50,7 @@ def _table(options: argparse.Namespace) -> int:
     from corpusreg.tabular import print_rows
 
     rows = workflow.table(options.measure, options.by)
-    names = ["group", "works", "units", "collections", "p10", "p25", "p50", "p75", "p90"]
+    names = workflow.COLUMNS
     print_rows(names, [tuple(row[name] for name in names) for row in rows], options)
     if not (options.csv or options.json):
         left_out = workflow.ungrouped(options.measure, options.by)

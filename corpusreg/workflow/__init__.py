@@ -1,6 +1,6 @@
 """What the commands do, as plain functions: no argument parsing, no printing."""
 
-from corpusreg.workflow.ask import GROUPS, profiles, query, table, ungrouped
+from corpusreg.workflow.ask import COLUMNS, GROUPS, profiles, query, table, ungrouped
 from corpusreg.workflow.build import DEFAULT_TIERS, Built, check, extract
 from corpusreg.workflow.corpora import (
     Change,
@@ -28,6 +28,7 @@ from corpusreg.workflow.revise import Contrast, Revised, Revision, contrast, int
 
 __all__ = [
     "DEFAULT_TIERS",
+    "COLUMNS",
     "GROUPS",
     "Built",
     "Change",

@@ -14,7 +14,7 @@ from corpusreg.store import open_reference
 if TYPE_CHECKING:
     from corpusreg.store import Reference, Result
 
-__all__ = ["GROUPS", "profiles", "query", "table", "ungrouped"]
+__all__ = ["COLUMNS", "GROUPS", "profiles", "query", "table", "ungrouped"]
 
 # What `table --by` groups by: the word for people, and the column.
 GROUPS = {
@@ -23,6 +23,10 @@ GROUPS = {
     "composer": "composer",
     "corpus": "collection",
 }
+
+_SHARES = (10, 25, 50, 75, 90)
+# Of a table: how many stand behind a group, then its percentiles.
+COLUMNS = ("group", "works", "units", "collections", *(f"p{share}" for share in _SHARES))
 
 _PART = 3  # letters from which a word is looked for inside names
 _FEW = 40  # names that are all listed where none is near
@@ -59,7 +63,7 @@ def table(measure: str, by: str) -> list[dict[str, Any]]:
             }
             | {
                 f"p{share}": round(weighted_quantile(values, weights, share / 100), 4)
-                for share in (10, 25, 50, 75, 90)
+                for share in _SHARES
             }
         )
     return rows
