@@ -73,19 +73,20 @@ def test_every_kind_of_death_costs_one_file(tmp_path: Path) -> None:
     assert (tally.measured, tally.failed, tally.works) == (20, 7, 13)
 
 
-def test_endless_computing_costs_one_file(tmp_path: Path) -> None:
-    files = make_files(tmp_path / "scores", plain(3) | {"spin.txt": "spin"})
-    tally, shards = run(tmp_path, files, limits=TIGHT)
+@pytest.mark.parametrize(
+    ("verb", "limits", "reason"),
+    [
+        ("spin", TIGHT, "takes more than 1 s of computing"),
+        ("hang", HASTY, "takes more than 3 s"),
+    ],
+)
+def test_what_never_ends_costs_one_file(
+    tmp_path: Path, verb: str, limits: Limits, reason: str
+) -> None:
+    files = make_files(tmp_path / "scores", plain(3) | {f"{verb}.txt": verb})
+    tally, shards = run(tmp_path, files, limits=limits)
     with publish(tmp_path, tally, shards) as reference:
-        assert failures(reference) == {"spin.txt": ("time", "takes more than 1 s of computing")}
-        assert reference.works == 3
-
-
-def test_a_hang_costs_one_file(tmp_path: Path) -> None:
-    files = make_files(tmp_path / "scores", plain(3) | {"hang.txt": "hang"})
-    tally, shards = run(tmp_path, files, limits=HASTY)
-    with publish(tmp_path, tally, shards) as reference:
-        assert failures(reference) == {"hang.txt": ("time", "takes more than 3 s")}
+        assert failures(reference) == {f"{verb}.txt": ("time", reason)}
         assert reference.works == 3
 
 

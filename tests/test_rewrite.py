@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from pathlib import Path
 
 import mido
@@ -267,23 +268,35 @@ def test_any_change_of_a_real_score_reads_back(seed: int, which: int, tmp_path: 
         assert (found[name] == expected[name]).all()
 
 
-def test_a_clef_is_set_where_ledger_lines_would_pile_up(tmp_path: Path) -> None:
-    bar = (
-        "<note><pitch><step>{0}</step><octave>{1}</octave></pitch><duration>4</duration>"
-        "<voice>1</voice><type>whole</type></note>"
-    )
-    clef = "<clef><sign>F</sign><line>4</line></clef>"
-    head = f"<attributes><divisions>1</divisions>{clef}</attributes>"
-    bars = "".join(
-        f'<measure number="{n}">{head if n == 1 else ""}{bar.format("E", 3)}</measure>'
-        for n in range(1, 6)
-    )
-    page = tmp_path / "bass.musicxml"
+BASS = (
+    "<attributes><divisions>1</divisions><clef><sign>F</sign><line>4</line></clef></attributes>"
+)
+
+
+def one_part(folder: Path, part: str, bars: Iterable[str]) -> Path:
+    """A page of one part, from what stands in each bar."""
+    music = "".join(f'<measure number="{n}">{bar}</measure>' for n, bar in enumerate(bars, 1))
+    page = folder / "bass.musicxml"
     page.write_text(
-        '<score-partwise version="4.0"><part-list><score-part id="P1"><part-name>Cello'
-        f'</part-name></score-part></part-list><part id="P1">{bars}</part></score-partwise>',
+        f'<score-partwise version="4.0"><part-list><score-part id="P1"><part-name>{part}'
+        f'</part-name></score-part></part-list><part id="P1">{music}</part></score-partwise>',
         encoding="utf-8",
     )
+    return page
+
+
+def a_whole(name: str) -> str:
+    """A whole note by its name, such as 'E3'; '' for a rest."""
+    pitch = (
+        f"<pitch><step>{name[0]}</step><octave>{name[1]}</octave></pitch>"
+        if name
+        else "<rest/>"
+    )
+    return f"<note>{pitch}<duration>4</duration><voice>1</voice><type>whole</type></note>"
+
+
+def test_a_clef_is_set_where_ledger_lines_would_pile_up(tmp_path: Path) -> None:
+    page = one_part(tmp_path, "Cello", [BASS + a_whole("E3"), *[a_whole("E3")] * 4])
     score, out = one(page), tmp_path / "out.musicxml"
     write(page, score, octaves(score, [1, 2], by=1), out)  # E4: two lines, no clef
     assert len(list(tree(out).iter("clef"))) == 1
@@ -300,23 +313,8 @@ def test_a_clef_is_set_where_ledger_lines_would_pile_up(tmp_path: Path) -> None:
 
 def test_a_clef_does_not_come_and_go(tmp_path: Path) -> None:
     """E3 two octaves up needs another clef, A2 alone would not, and a rest is in any."""
-    pitch = "<note><pitch><step>{}</step><octave>{}</octave></pitch>{}</note>"
-    lasts = "<duration>4</duration><voice>1</voice><type>whole</type>"
-    clef = "<clef><sign>F</sign><line>4</line></clef>"
-    head = f"<attributes><divisions>1</divisions>{clef}</attributes>"
-    rest = f"<note><rest/>{lasts}</note>"
-    music = [pitch.format(*name, lasts) for name in ("E3", "E3", "A2", "E3", "E3")]
-    music.insert(3, rest)
-    bars = "".join(
-        f'<measure number="{n}">{head if n == 1 else ""}{note}</measure>'
-        for n, note in enumerate(music, 1)
-    )
-    page = tmp_path / "bass.musicxml"
-    page.write_text(
-        '<score-partwise version="4.0"><part-list><score-part id="P1"><part-name>Piano'
-        f'</part-name></score-part></part-list><part id="P1">{bars}</part></score-partwise>',
-        encoding="utf-8",
-    )
+    first, *others = map(a_whole, ("E3", "E3", "A2", "", "E3", "E3"))
+    page = one_part(tmp_path, "Piano", [BASS + first, *others])
     score, out = one(page), tmp_path / "out.musicxml"
     write(page, score, octaves(score, [1, 2, 3], by=2), out)
     clefs = [
@@ -329,22 +327,10 @@ def test_a_clef_does_not_come_and_go(tmp_path: Path) -> None:
 
 
 def test_a_clef_of_the_file_gives_way_where_its_bar_moves_out_of_it(tmp_path: Path) -> None:
-    note = (
-        "<note><pitch><step>{}</step><octave>{}</octave></pitch><duration>4</duration>"
-        "<voice>1</voice><type>whole</type></note>"
-    )
-    clef = "<attributes>{}<clef><sign>{}</sign><line>{}</line></clef></attributes>"
-    heads = [clef.format("<divisions>1</divisions>", "F", 4), clef.format("", "G", 2), "", ""]
-    bars = "".join(
-        f'<measure number="{n}">{head}{note.format(*name)}</measure>'
-        for n, (head, name) in enumerate(zip(heads, ("E3", "E4", "E4", "E4"), strict=True), 1)
-    )
-    page = tmp_path / "bass.musicxml"
-    page.write_text(
-        '<score-partwise version="4.0"><part-list><score-part id="P1"><part-name>Piano'
-        f'</part-name></score-part></part-list><part id="P1">{bars}</part></score-partwise>',
-        encoding="utf-8",
-    )
+    treble = "<attributes><clef><sign>G</sign><line>2</line></clef></attributes>"
+    heads = (BASS, treble, "", "")
+    notes = map(a_whole, ("E3", "E4", "E4", "E4"))
+    page = one_part(tmp_path, "Piano", map("".join, zip(heads, notes, strict=True)))
     score, out = one(page), tmp_path / "out.musicxml"
     write(page, score, octaves(score, [1, 2], by=-2), out)
     signs = [bar.findtext("attributes/clef/sign") for bar in tree(out).iter("measure")]

@@ -111,31 +111,6 @@ def test_a_cohort_that_places_nothing_does_not_disagree() -> None:
     assert sentences.disagreements(found) == []
 
 
-# Places
-
-
-@pytest.mark.parametrize(
-    ("placement", "said", "short"),
-    [
-        (placed(95, 90, 98), "ranges wider than about 9 in 10", "above 9 in 10"),
-        (placed(95.5, 91, 98), "ranges wider than nearly all, unusual here",
-         "above nearly all"),
-        (placed(5, 2, 9), "ranges less wide than about 9 in 10, unusual here", "below 9 in 10"),
-        (placed(4.5, 2, 10), "ranges less wide than nearly all", "below nearly all"),
-        (placed(60, 50, 70), "ranges wider than about 6 in 10", "above 6 in 10"),
-        (placed(40, 30, 50), "ranges less wide than about 6 in 10", "below 6 in 10"),
-        (placed(60, 50, 70.1), "in the middle of these works or somewhat above",
-         "middle or above"),
-        (placed(30, 19, 61), "anywhere but in the highest fifth of these works",
-         "not at the top"),
-        (placed(60, 40, 80, tied=0.2), "the same span, like about 2 in 10", "like 2 in 10"),
-    ],
-)  # fmt: skip
-def test_borders_of_places(placement: Placement, said: str, short: str) -> None:
-    assert sentences.measure_words(BY_NAME["span"], 30.0, placement) == said
-    assert sentences.place_words(BY_NAME["span"], 30.0, placement) == short
-
-
 # Values, intervals, sizes
 
 

@@ -56,6 +56,19 @@ def placed(percentile: float, low: float, high: float, tied: float = 0.0) -> Pla
         (placed(80, 61, 92), "ranges wider than at least 3 in 5", "above 3 in 5"),
         (placed(50, 5, 95), "anywhere among these works: they are few, or differ much",
          "cannot be told"),
+        # On both sides of borders.
+        (placed(95, 90, 98), "ranges wider than about 9 in 10", "above 9 in 10"),
+        (placed(95.5, 91, 98), "ranges wider than nearly all, unusual here",
+         "above nearly all"),
+        (placed(5, 2, 9), "ranges less wide than about 9 in 10, unusual here", "below 9 in 10"),
+        (placed(4.5, 2, 10), "ranges less wide than nearly all", "below nearly all"),
+        (placed(60, 50, 70), "ranges wider than about 6 in 10", "above 6 in 10"),
+        (placed(40, 30, 50), "ranges less wide than about 6 in 10", "below 6 in 10"),
+        (placed(60, 50, 70.1), "in the middle of these works or somewhat above",
+         "middle or above"),
+        (placed(30, 19, 61), "anywhere but in the highest fifth of these works",
+         "not at the top"),
+        (placed(60, 40, 80, tied=0.2), "the same span, like about 2 in 10", "like 2 in 10"),
     ],
 )  # fmt: skip
 def test_places_in_tenths_or_fifths(placement: Placement, said: str, short: str) -> None:
