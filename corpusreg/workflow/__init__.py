@@ -27,8 +27,8 @@ from corpusreg.workflow.place import (
 from corpusreg.workflow.revise import Contrast, Revised, Revision, contrast, intention, revise
 
 __all__ = [
-    "DEFAULT_TIERS",
     "COLUMNS",
+    "DEFAULT_TIERS",
     "GROUPS",
     "Built",
     "Change",
