@@ -1,0 +1,137 @@
+"""What an event is: one thing that happens in register, with the notes that prove it.
+
+Aim
+---
+An event is a fact of the note table that a listener would name: where it happens, which
+notes, how long the place was silent before, how far from what sounded. Detectors are
+pure functions of `corpusreg.played.Notes` and `PlayedBars`; each returns a list of
+`Event`. Everything that a sentence may claim is a field here and can be worked out again
+from the notes.
+
+Conventions
+-----------
+bars       played bars, counted from 0; spans are half-open.
+beat       in its bar, from 1, by the felt beat.
+pitch      MIDI note numbers; `low` and `high` include both ends.
+lengths    in bars of the metre; silence counts only bars in which something sounds.
+strength   in (0, 1], comparable within a kind only.
+
+Order
+-----
+Between kinds the order is fixed (`KINDS`), within a kind the strongest is first, then
+the earliest. What begins in the final cadence (`FINAL` bars) never comes first: there it
+counts as a high or low point only.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Literal, get_args
+
+__all__ = ["FINAL", "KINDS", "Approach", "Direction", "Event", "Kind", "Place", "ranked"]
+
+Kind = Literal[
+    "withheld_bass",
+    "withheld_top",
+    "cleared",
+    "climb",
+    "descent",
+    "wedge",
+    "pedal_point",
+    "shift",
+    "octave_return",
+    "voice_entry",
+    "high_point",
+    "low_point",
+    "isolated",
+    "in_octaves",
+    "dialogue",
+    "gap",
+    "crossing",
+    "closing",
+    "entry",
+]
+KINDS: tuple[Kind, ...] = get_args(Kind)  # in the order in which events are told
+Direction = Literal["", "up", "down", "opening", "closing"]
+Approach = Literal["", "step", "leap", "silence"]
+Place = Literal["", "bass", "inner", "top"]
+Ending = Literal["", "resolves", "moves off", "stops", "with the piece"]
+
+FINAL = 4  # bars
+_KIND_ORDER = {kind: place for place, kind in enumerate(KINDS)}
+
+
+@dataclass(frozen=True)
+class Event:
+    """One event of the whole texture (part None) or of one part.
+
+    Of every kind:
+
+    first, last: played bars that the event fills, half-open. bar, beat: where it
+    happens (the entry, the arrival of a climb, the end of a pedal point that ends, the
+    beginning of a passage). pitches: the notes that prove it, lowest first; low, high:
+    the register it is about. lasts: bars for which the new state holds (an entry's new
+    register, a passage's length). players: parts that do it.
+
+    Of silence: silence, bars for which nothing sounded in the place before; since, the
+    played bar in which the place was last heard, None where it was not heard before in
+    the work; edge, the note nearest to the place that sounded meanwhile (the lowest of
+    all for a withheld bass, the highest for a withheld top).
+
+    Of motion: distance, semitones from where the line or texture was; direction;
+    approach of the note in its own line; steps, notes or bars of the way.
+
+    place: where in the texture (pedal points, entries). ending: how a pedal point ends.
+    by: what moved ('mass', 'top', 'bottom', 'part' for shifts; 'enters' or 'falls',
+    'rises' for withheld bass and top). interval: semitones, signed (return in another
+    octave, voice entry to what it imitates, width of a doubling or a gap). again: the
+    played bar whose music this repeats, imitates or answers. times: how often (earlier
+    peaks of the same height, alternations). bars: further played bars of the same fact.
+    """
+
+    kind: Kind
+    part: int | None
+    first: int
+    last: int
+    bar: int
+    beat: float
+    pitches: tuple[int, ...]
+    low: int
+    high: int
+    strength: float
+    lasts: float = 0.0
+    players: tuple[int, ...] = ()
+    silence: float = 0.0
+    since: int | None = None
+    edge: int | None = None
+    distance: float = 0.0
+    direction: Direction = ""
+    approach: Approach = ""
+    steps: int = 0
+    place: Place = ""
+    ending: Ending = ""
+    by: str = ""
+    interval: int | None = None
+    again: int | None = None
+    times: int = 0
+    bars: tuple[int, ...] = ()
+    theme: bool = False  # a voice entry imitates, a withheld note comes with earlier music
+    section: bool = False  # begins where a section begins
+
+
+def ranked(events: Iterable[Event], bars: int) -> tuple[Event, ...]:
+    """Events with the strongest first; what happens in the last FINAL of `bars` comes last."""
+    return tuple(
+        sorted(
+            events,
+            key=lambda each: (
+                each.bar >= bars - FINAL,
+                _KIND_ORDER[each.kind],
+                -each.strength,
+                each.bar,
+                each.beat,
+                each.low,
+            ),
+        )
+    )
