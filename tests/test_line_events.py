@@ -1,0 +1,193 @@
+"""Events of lines on notes laid out by hand: what is told, where, and what is not."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import pytest
+from by_hand import BAR, BEAT, Row, bars_of, notes_of
+
+from corpusreg.measures.events_model import Event
+from corpusreg.measures.line_events import line_events
+from corpusreg.notes import Part
+from corpusreg.played import Played
+
+
+def played(rows: Sequence[Row], bars: int) -> Played:
+    """The rows as a work of so many bars of 4/4."""
+    parts = max(int(row[4]) if len(row) > 4 else 0 for row in rows) + 1
+    return Played(
+        ticks=BEAT,
+        parts=tuple(Part(f"Part {number}") for number in range(parts)),
+        bars=bars_of([BAR] * bars),
+        notes=notes_of(rows),
+        dynamics_known=False,
+        pedal_known=False,
+        tempo_known=False,
+        assumed=(),
+    )
+
+
+def told(rows: Sequence[Row], bars: int, kind: str) -> list[Event]:
+    """Events of one kind."""
+    return [event for event in line_events(played(rows, bars)) if event.kind == kind]
+
+
+def tune(pitches: Sequence[int], start: int = 0, lasts: int = BEAT, part: int = 0) -> list[Row]:
+    """Notes of one length after each other; 0 is a rest."""
+    return [
+        (pitch, start + step * lasts, lasts, 1.0, part)
+        for step, pitch in enumerate(pitches)
+        if pitch
+    ]
+
+
+def held(pitch: int, first: int, bars: int, part: int = 1) -> list[Row]:
+    """One note a bar."""
+    return [(pitch, (first + bar) * BAR, BAR, 1.0, part) for bar in range(bars)]
+
+
+SCALE = (60, 62, 64, 65, 67, 69, 71, 72)
+SOUNDS = (72, 74, 76, 74)  # a bar of a tune that stays
+
+
+# --- climbs -------------------------------------------------------------------------------
+
+
+def test_a_scale_of_an_octave_is_a_climb() -> None:
+    (event,) = told(tune(SCALE + (72,) * 8), 4, "climb")
+    assert (event.first, event.bar, event.low, event.high) == (0, 1, 60, 72)
+    assert (event.beat, event.distance, event.steps) == (4.0, 12.0, 7)
+    assert event.pitches == SCALE
+
+
+def test_the_same_downward_is_a_descent() -> None:
+    (event,) = told(tune(SCALE[::-1] + (60,) * 8), 4, "descent")
+    assert (event.bar, event.low, event.high, event.direction) == (1, 60, 72, "down")
+
+
+@pytest.mark.parametrize(
+    "pitches",
+    [
+        (60, 67, 72, 72) * 2,  # fourths and fifths: a chord
+        (*SCALE[:-1], 71),  # a seventh
+        (79, *SCALE),  # a third under what was there already
+    ],
+)
+def test_no_climb(pitches: tuple[int, ...]) -> None:
+    assert not told(tune(pitches + (60,) * 8), 5, "climb")
+
+
+def test_a_rest_on_the_way_is_no_fall() -> None:
+    bass = held(40, 0, 4)
+    assert told([*tune((60, 62, 64, 0, 65, 67, 0, 69, 71, 72)), *bass], 4, "climb")
+
+
+# --- pedal points -------------------------------------------------------------------------
+
+OVER = (72, 77, 74, 71, 69, 72, 74, 77)  # F, D minor, B: not one chord over C
+
+
+def walk(first: int) -> list[Row]:
+    """A bass that moves on in bars 5 to 8."""
+    return tune((first, 50, 45, 43), 4 * BAR, BAR, 1)
+
+
+def over_a_pedal(after: Sequence[Row]) -> list[Event]:
+    rows = [*tune(OVER * 2), *held(48, 0, 4), *after]
+    return told(rows, 8, "pedal_point")
+
+
+def test_a_pedal_point_moves_off() -> None:
+    (event,) = over_a_pedal([*tune(OVER * 2, 4 * BAR), *walk(46)])
+    assert (event.first, event.last, event.bar, event.beat) == (0, 4, 4, 1.0)
+    assert (event.pitches, event.place, event.ending) == ((48,), "bass", "moves off")
+    assert (event.lasts, event.players) == (4.0, (1,))
+
+
+@pytest.mark.parametrize("tonic", [53, 41])
+def test_a_dominant_pedal_resolves(tonic: int) -> None:
+    (event,) = over_a_pedal([*tune(OVER * 2, 4 * BAR), *walk(tonic)])
+    assert event.ending == "resolves"
+
+
+def test_a_pedal_point_stops_where_the_rest_goes_on_far_above() -> None:
+    (event,) = over_a_pedal(tune(OVER * 2, 4 * BAR))
+    assert (event.ending, event.bar) == ("stops", 4)
+
+
+def test_a_pedal_point_to_the_end_ends_with_the_piece() -> None:
+    (event,) = over_a_pedal([*tune(OVER * 2, 4 * BAR), *held(48, 4, 4)])
+    assert (event.ending, event.first, event.last, event.bar) == ("with the piece", 0, 8, 0)
+
+
+def test_one_chord_for_four_bars_is_no_pedal_point() -> None:
+    rows = [*tune((72, 76, 79, 76) * 4), *held(48, 0, 4)]
+    assert not told(rows, 4, "pedal_point")
+
+
+def test_octaves_of_a_pedal_are_one() -> None:
+    rows = [*tune(OVER * 2), *held(48, 0, 4), *held(36, 0, 4, 2), *held(46, 4, 2)]
+    (event,) = told([*rows, *tune(OVER, 4 * BAR)], 6, "pedal_point")
+    assert event.pitches == (36, 48)
+    assert event.players == (1, 2)
+
+
+# --- high and low point, isolated moments ---------------------------------------------------
+
+
+def test_high_point_with_its_way_and_earlier_peaks() -> None:
+    rows = tune((72, 74, 76, 74, 79, 77, 76, 74, 76, 77, 79, 81, 79, 77, 76, 74))
+    (event,) = told(rows, 4, "high_point")
+    assert (event.bar, event.beat, event.pitches) == (2, 4.0, (81,))
+    assert (event.approach, event.distance) == ("step", 2.0)
+    assert (event.times, event.bars) == (1, ())  # G5 in bar 1 was a tone lower
+
+
+def test_low_point_by_leap_and_where_it_comes_again() -> None:
+    rows = tune((72, 60, 76, 74, *SOUNDS, 72, 60, 74, 76))
+    (event,) = told(rows, 3, "low_point")
+    assert (event.bar, event.beat, event.approach, event.bars) == (0, 2.0, "leap", (2,))
+
+
+def test_a_moment_far_below_everything_is_isolated() -> None:
+    rows = [*tune(SOUNDS * 10), (36, 5 * BAR, BEAT, 1.0, 1)]
+    (event,) = told(rows, 10, "isolated")
+    assert (event.bar, event.pitches, event.distance, event.place) == (5, (36,), 36.0, "bass")
+
+
+@pytest.mark.parametrize("more", [[(36, 6 * BAR, BEAT, 1.0, 1)], [(60, 4 * BAR, BEAT, 1.0, 1)]])
+def test_company_near_by_makes_it_no_isolated_moment(more: list[Row]) -> None:
+    rows = [*tune(SOUNDS * 10), (36, 5 * BAR, BEAT, 1.0, 1), *more]
+    found = told(rows, 10, "isolated")
+    assert not [event for event in found if event.distance > 24]
+
+
+# --- in octaves ---------------------------------------------------------------------------
+
+
+def test_two_hands_in_bare_octaves_are_one_line() -> None:
+    right = SCALE[::-1] + SCALE
+    rows = [*tune(right), *tune([pitch - 12 for pitch in right], part=1)]
+    (event,) = told(rows, 4, "in_octaves")
+    assert (event.first, event.last, event.lasts) == (0, 4, 4.0)
+    assert (event.low, event.high, event.interval, event.by) == (48, 72, 12, "alone")
+    assert event.players == (0, 1)
+
+
+def test_a_tune_doubled_over_chords_is_in_octaves() -> None:
+    melody = (76, 77, 79, 81, 79, 77, 76, 74)
+    rows = [*tune(melody), *tune([pitch - 12 for pitch in melody], part=1)]
+    rows += [(pitch, bar * BAR, BAR, 1.0, 2) for bar in range(2) for pitch in (41, 45, 48)]
+    (event,) = told(rows, 2, "in_octaves")
+    assert (event.low, event.high, event.place, event.by) == (62, 81, "top", "")
+
+
+def test_chords_with_the_octave_on_top_now_and_then_are_not() -> None:
+    chords = ((48, 64, 67, 76), (50, 65, 69, 77), (52, 67, 72, 79), (53, 72, 77, 81))
+    rows = [
+        (pitch, beat * BEAT, BEAT, 1.0, 0)
+        for beat, chord in enumerate(chords * 2)
+        for pitch in chord
+    ]
+    assert not told(rows, 2, "in_octaves")
