@@ -38,6 +38,7 @@ class Notes:
 
     onset and duration in ticks (duration > 0), pitch in MIDI numbers, loudness
     in (0, 1], part, staff and voice as in the score, bar the played bar of the onset.
+    written: duration on the page in ticks, ties merged, whatever dot or pedal does to it.
     """
 
     part: NDArray[np.int16]
@@ -48,6 +49,7 @@ class Notes:
     duration: NDArray[np.int64]
     pitch: NDArray[np.int64]
     loudness: NDArray[np.float64]
+    written: NDArray[np.int64]
 
     def __len__(self) -> int:
         return len(self.pitch)
@@ -117,6 +119,7 @@ def perform(score: Score, *, as_written: bool = False) -> Played:
     table, bar_of = _unfold(table, score.bars, bars)
     table, bar_of = merge_ties(table, bar_of)
     # A dot over a note halves it; within a tie it marks the end and changes nothing.
+    written = table["duration"].copy()
     dotted = table["staccato"] & ~table["tie_out"]
     table["duration"][dotted] //= 2
     pedals = played_pedals(score.pedals, score.bars, bars.written, bars.start)
@@ -125,7 +128,7 @@ def perform(score: Score, *, as_written: bool = False) -> Played:
     if not len(table):
         raise ReadError("no pitched notes: there is nothing to measure")
     known = bool((table["velocity"] > 0).any()) or any(d.kind == "mark" for d in score.dynamics)
-    notes = _notes(table, bar_of, _loudness(score, bars, table))
+    notes = _notes(table, bar_of, _loudness(score, bars, table), written)
     assumed = [*score.assumed, *([remark] if remark else [])]
     if not known:
         assumed.append("no dynamics in the file: every note counts as mezzo-forte")
@@ -314,10 +317,14 @@ def _unfold_dynamics(score: Score, bars: PlayedBars) -> list[Dynamic]:
 
 
 def _notes(
-    table: NDArray[np.void], bar_of: NDArray[np.int64], loudness: NDArray[np.float64]
+    table: NDArray[np.void],
+    bar_of: NDArray[np.int64],
+    loudness: NDArray[np.float64],
+    written: NDArray[np.int64],
 ) -> Notes:
     sounding = table["duration"] > 0
     table, bar_of, loudness = table[sounding], bar_of[sounding], loudness[sounding]
+    written = written[sounding]
     order = np.lexsort((table["duration"], table["part"], table["pitch"], table["onset"]))
     table = table[order]
     return Notes(
@@ -329,4 +336,5 @@ def _notes(
         duration=table["duration"],
         pitch=table["pitch"].astype(np.int64),
         loudness=loudness[order],
+        written=written[order],
     )

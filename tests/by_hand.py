@@ -34,6 +34,7 @@ def notes_of(rows: Sequence[Row]) -> Notes:
         duration=duration.astype(np.int64),
         pitch=pitch.astype(np.int64),
         loudness=loudness,
+        written=duration.astype(np.int64),
     )
 
 

@@ -43,6 +43,7 @@ def played(pitches: list[int], bars: PlayedBars) -> Played:
         duration=np.full(len(pitch), BEAT),
         pitch=pitch,
         loudness=np.full(len(pitch), 0.5),
+        written=np.full(len(pitch), BEAT),
     )
     return Played(BEAT, (Part("Piano"),), bars, notes, False, False, False, ())
 

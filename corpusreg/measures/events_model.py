@@ -19,8 +19,8 @@ strength   in (0, 1], comparable within a kind only.
 Order
 -----
 Between kinds the order is fixed (`KINDS`), within a kind the strongest is first, then
-the earliest. What begins in the final cadence (`FINAL` bars) never comes first: there it
-counts as a high or low point only.
+the earliest. What happens in the final cadence (the last eighth of a work, at most `FINAL`
+bars) never comes first: there it counts as a high or low point only.
 """
 
 from __future__ import annotations
@@ -29,7 +29,17 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Literal, get_args
 
-__all__ = ["FINAL", "KINDS", "Approach", "Direction", "Event", "Kind", "Place", "ranked"]
+__all__ = [
+    "FINAL",
+    "KINDS",
+    "Approach",
+    "Direction",
+    "Event",
+    "Kind",
+    "Place",
+    "final_bar",
+    "ranked",
+]
 
 Kind = Literal[
     "withheld_bass",
@@ -59,6 +69,7 @@ Place = Literal["", "bass", "inner", "top"]
 Ending = Literal["", "resolves", "moves off", "stops", "with the piece"]
 
 FINAL = 4  # bars
+_FINAL_SHARE = 8  # of a short work: an eighth of its bars
 _KIND_ORDER = {kind: place for place, kind in enumerate(KINDS)}
 
 
@@ -118,6 +129,12 @@ class Event:
     bars: tuple[int, ...] = ()
     theme: bool = False  # a voice entry imitates, a withheld note comes with earlier music
     section: bool = False  # begins where a section begins
+    grazes: int = 0  # passing notes that touched the place in its silence
+
+
+def final_bar(bars: int) -> int:
+    """The played bar in which the final cadence of a work of so many bars begins."""
+    return bars - min(FINAL, max(bars // _FINAL_SHARE, 1))
 
 
 def ranked(events: Iterable[Event], bars: int) -> tuple[Event, ...]:
@@ -126,7 +143,7 @@ def ranked(events: Iterable[Event], bars: int) -> tuple[Event, ...]:
         sorted(
             events,
             key=lambda each: (
-                each.bar >= bars - FINAL,
+                each.bar >= final_bar(bars),
                 _KIND_ORDER[each.kind],
                 -each.strength,
                 each.bar,

@@ -66,6 +66,7 @@ def twin(score: Score) -> Score:
         duration=heads["duration"],
         pitch=heads["pitch"].astype(np.int64),
         loudness=row,
+        written=heads["duration"],
     )
     order = np.lexsort((plain.duration, plain.part, plain.pitch, plain.onset))
     moved = changes.musical(
