@@ -107,7 +107,7 @@ def held_ends(notes: Notes, bars: PlayedBars) -> Ints:
     latest = np.minimum(following, notes.onset + bars.full[notes.bar])
     end = int(bars.start[-1] + bars.length[-1])
     own = notes.onset + notes.duration
-    return np.maximum(own, np.minimum(latest, max(end, int(own.max()))))
+    return np.asarray(np.maximum(own, np.minimum(latest, max(end, int(own.max())))))
 
 
 def moments(played: Played) -> Moments:

@@ -82,12 +82,13 @@ def pedal_points(here: Moments) -> list[Event]:
 def _beyond(here: Moments) -> tuple[Floats, Floats]:
     """Share of each bar in which something is held below (no octave), and above, a pitch."""
     weight = here.lasting
-    beyond = []
+    beyond: list[Floats] = []
     for line, downward in ((here.lowest, True), (here.highest, False)):
         sounding = np.flatnonzero(line != SILENT)
         cell = here.bar[sounding] * PITCHES + line[sounding]
-        time = np.bincount(cell, weight[sounding], minlength=len(here.bars) * PITCHES)
-        time = time.reshape(-1, PITCHES)
+        size = len(here.bars) * PITCHES
+        flat = np.bincount(cell, weights=weight[sounding], minlength=size)
+        time: Floats = flat.astype(np.float64).reshape(-1, PITCHES)
         if downward:
             sums = np.cumsum(time, axis=1) - time
             # Lower octaves of a pitch belong to it.
@@ -219,4 +220,4 @@ def _in_hand(here: Moments, stay: _Stay, over: int) -> Ints:
     until = begin + here.bars.full[int(here.bar[over])]
     rows = (hand == hand[own[-1]]) & (notes.onset >= begin) & (notes.onset < until)
     after = notes.pitch[rows]
-    return after[np.argsort(np.abs(after - stay.pitch), kind="stable")]
+    return np.asarray(after[np.argsort(np.abs(after - stay.pitch), kind="stable")])
