@@ -8,6 +8,7 @@ from corpusreg.measures.events_model import Event
 from corpusreg.measures.outer_lines import moments
 from corpusreg.measures.peaks import closing, high_and_low, isolated
 from corpusreg.measures.pedal_points import pedal_points
+from corpusreg.measures.voices import entries
 from corpusreg.played import Played
 
 __all__ = ["line_events"]
@@ -22,6 +23,7 @@ def line_events(played: Played) -> list[Event]:
         *high_and_low(here),
         *isolated(here),
         *in_octaves(here),
+        *entries(here),
         *closing(here),
     ]
     return sorted(found, key=lambda event: (event.bar, event.beat, event.kind, event.low))
