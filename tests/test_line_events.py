@@ -191,3 +191,98 @@ def test_chords_with_the_octave_on_top_now_and_then_are_not() -> None:
         for pitch in chord
     ]
     assert not told(rows, 2, "in_octaves")
+
+
+# --- voices -------------------------------------------------------------------------------
+
+SUBJECT = (60, 62, 64, 65, 67, 64, 62, 60)  # two bars
+ANSWER = (67, 69, 71, 72, 74, 71, 69, 67)
+
+
+def test_a_voice_that_answers_is_an_entry_that_imitates() -> None:
+    rows = [*tune(SUBJECT + SUBJECT[::-1], part=0), *tune(ANSWER, 2 * BAR, part=1)]
+    (event,) = told(rows, 4, "voice_entry")
+    assert (event.bar, event.beat, event.players) == (2, 1.0, (1,))
+    assert (event.silence, event.since, event.again) == (2.0, None, 0)
+    assert (event.theme, event.interval, event.place) == (True, 7, "top")
+
+
+def test_a_tonal_answer_and_another_octave_are_imitations_too() -> None:
+    tonal = (67, 70, *(pitch + 5 for pitch in SUBJECT[2:]))
+    rows = [*tune(SUBJECT * 2), *tune([pitch - 12 for pitch in tonal], 2 * BAR, part=1)]
+    (event,) = told(rows, 4, "voice_entry")
+    assert (event.theme, event.interval) == (True, -5)
+
+
+def test_a_player_who_comes_in_with_something_else_enters_without_a_theme() -> None:
+    rows = [*tune(SUBJECT * 2), *tune((48, 43) * 2, 2 * BAR, 2 * BEAT, 1)]
+    (event,) = told(rows, 4, "voice_entry")
+    assert (event.theme, event.again, event.place, event.distance) == (False, None, "bass", 12.0)
+
+
+def test_players_who_come_in_together_are_one_entry() -> None:
+    chords = [
+        row for part, pitch in ((1, 55), (2, 52), (3, 48)) for row in held(pitch, 2, 2, part)
+    ]
+    (event,) = told([*tune(SUBJECT * 2), *chords], 4, "voice_entry")
+    assert (event.players, event.pitches) == ((1, 2, 3), (48, 52, 55))
+
+
+@pytest.mark.parametrize("rest", [0, 1])
+def test_a_bar_of_rest_is_no_silence(rest: int) -> None:
+    rows = [*tune(SUBJECT * 2), *held(48, 0, 1), *held(43, 1 + rest, 2)]
+    assert not told(rows, 4, "voice_entry")
+
+
+def test_a_voice_enters_over_others_not_after_general_silence() -> None:
+    rows = [*tune(SUBJECT), *held(48, 0, 2), *held(48, 5, 2), *tune(SUBJECT, 5 * BAR)]
+    assert not told(rows, 7, "voice_entry")
+
+
+def test_the_lower_player_above_the_upper_one_crosses() -> None:
+    rows = [*held(60, 0, 2, 0), *held(55, 2, 2, 0), *held(60, 4, 2, 0)]
+    rows += [*held(52, 0, 2, 1), *held(64, 2, 2, 1), *held(52, 4, 2, 1)]
+    (event,) = told(rows, 6, "crossing")
+    assert (event.first, event.last, event.lasts, event.by) == (2, 4, 2.0, "players")
+    assert event.pitches == (55, 64)
+
+
+def test_a_unison_is_no_crossing() -> None:
+    rows = [*held(60, 0, 4, 0), *held(60, 0, 4, 1)]
+    assert not told(rows, 4, "crossing")
+
+
+# --- returns and dialogues ------------------------------------------------------------------
+
+TURN = (60, 64, 62, 67, 65, 69, 64, 60)
+
+
+def test_a_tune_comes_back_an_octave_higher() -> None:
+    rows = tune(TURN + (55, 53, 55, 57) * 2 + tuple(pitch + 12 for pitch in TURN))
+    (event,) = told(rows, 6, "octave_return")
+    assert (event.first, event.last, event.again) == (4, 6, 0)
+    assert (event.interval, event.direction, event.low, event.high) == (12, "up", 72, 81)
+
+
+@pytest.mark.parametrize("moved", [0, 7])
+def test_the_same_place_and_another_degree_are_no_return(moved: int) -> None:
+    rows = tune(TURN + (55, 53, 55, 57) * 2 + tuple(pitch + moved for pitch in TURN))
+    assert not told(rows, 6, "octave_return")
+
+
+def test_a_tune_that_stays_and_is_doubled_does_not_return_in_another_octave() -> None:
+    again = tune(TURN + tuple(pitch - 12 for pitch in TURN), 4 * BAR)
+    rows = [*tune(TURN + (55, 53, 55, 57) * 2), *again[:8]]
+    rows += [(row[0] + 12, *row[1:4], 1.0) for row in again[:8]]
+    assert not told(rows, 6, "octave_return")
+
+
+def test_two_places_that_take_turns_are_one_dialogue() -> None:
+    low, high = (40, 43, 45, 43), (76, 79, 81, 79)
+    (event,) = told(tune((low + high) * 3), 6, "dialogue")
+    assert (event.first, event.last, event.times, event.low, event.high) == (0, 6, 6, 40, 81)
+
+
+def test_three_turns_are_no_dialogue() -> None:
+    low, high = (40, 43, 45, 43), (76, 79, 81, 79)
+    assert not told(tune(low + high + low), 3, "dialogue")

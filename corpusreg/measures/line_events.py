@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from corpusreg.measures.climbs import climbs
+from corpusreg.measures.dialogues import dialogues
 from corpusreg.measures.doublings import in_octaves
 from corpusreg.measures.events_model import Event
 from corpusreg.measures.outer_lines import moments
 from corpusreg.measures.peaks import closing, high_and_low, isolated
 from corpusreg.measures.pedal_points import pedal_points
-from corpusreg.measures.voices import entries
+from corpusreg.measures.returns import octave_returns
+from corpusreg.measures.voices import crossings, entries
 from corpusreg.played import Played
 
 __all__ = ["line_events"]
@@ -24,6 +26,9 @@ def line_events(played: Played) -> list[Event]:
         *isolated(here),
         *in_octaves(here),
         *entries(here),
+        *crossings(here),
+        *dialogues(here),
+        *octave_returns(here),
         *closing(here),
     ]
     return sorted(found, key=lambda event: (event.bar, event.beat, event.kind, event.low))

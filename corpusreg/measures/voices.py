@@ -14,8 +14,10 @@ imitates the first HEAD notes go on in the rhythm of an earlier passage of anoth
          of its own at another pitch, and in its intervals, LOOSE semitones more or less; one
          interval may differ more, as in a tonal answer. A head of fewer than VARIED pitches is
          no theme.
-crossing neighbouring voices of which the lower one on the page sounds above the other for
-         CROSSED bars or more, rests of both not counted: two players, or crossed hands.
+crossing two players who are neighbours on the page, of which the lower one sounds wholly above
+         the other for CROSSED bars or more (rests of either do not end it, nor count); or the
+         hands of a keyboard player, the left above the right. In a work of more than
+         MOST_PLAYERS players the order on the page is no order of height.
 """
 
 from __future__ import annotations
@@ -26,9 +28,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from corpusreg.measures.events_model import Event, Place
-from corpusreg.measures.outer_lines import Moments
+from corpusreg.measures.outer_lines import Moments, hands
+from corpusreg.measures.texture import PITCHES
+from corpusreg.played import PlayedBars
 
-__all__ = ["entries", "written_voices"]
+__all__ = ["crossings", "entries", "written_voices"]
 
 RESTED = 1.9  # bars: two, less an upbeat
 KEYBOARD_RESTED = 1.4
@@ -36,6 +40,8 @@ HEAD = 5  # notes
 LOOSE = 2  # semitones
 VARIED = 3  # pitches
 LONG = 8.0  # bars, of silence
+CROSSED = 1.5  # bars
+MOST_PLAYERS = 6
 
 Bools = NDArray[np.bool_]
 Floats = NDArray[np.float64]
@@ -75,7 +81,7 @@ def written_voices(here: Moments) -> tuple[Ints, Bools]:
 
 
 def entries(here: Moments) -> list[Event]:
-    """Entries of voices in order of time; voices that enter together without a theme are one."""
+    """Entries of voices in order of time; without a theme, voices enter as one."""
     notes = here.notes
     voice, shared = written_voices(here)
     if len(np.unique(voice)) < 2:
@@ -88,10 +94,10 @@ def entries(here: Moments) -> list[Event]:
         again = _imitated(here, heads, voice, row)
         entry = _Entry(row, silence, since, again)
         if again is not None:
-            found.append(_event(here, [entry]))
+            found.append(_event(here, voice, [entry]))
         elif not shared[row]:
             alone.setdefault(int(notes.onset[row]), []).append(entry)
-    found += [_event(here, group) for group in alone.values()]
+    found += [_event(here, voice, group) for group in alone.values()]
     return sorted(found, key=lambda event: (event.bar, event.beat, event.low))
 
 
@@ -99,10 +105,8 @@ def _lines(here: Moments, voice: Ints) -> Ints:
     """Rows of the notes in the lines of all voices, voice by voice in order of time."""
     notes = here.notes
     order = np.lexsort((notes.pitch, notes.onset, voice))
-    last = np.append(
-        (np.diff(voice[order]) != 0) | (np.diff(notes.onset[order]) != 0), True
-    )
-    return order[last]
+    last = np.append((np.diff(voice[order]) != 0) | (np.diff(notes.onset[order]) != 0), True)
+    return np.asarray(order[last], np.int64)
 
 
 def _heads(here: Moments, voice: Ints, line: Ints) -> _Heads:
@@ -124,7 +128,7 @@ def _heads(here: Moments, voice: Ints, line: Ints) -> _Heads:
 def _rested(
     here: Moments, voice: Ints, shared: Bools, line: Ints
 ) -> list[tuple[int, float, int | None]]:
-    """Rows that begin after a rest of their voice while others sound; silence, and since when."""
+    """Rows that begin after a rest of their voice under others; silence, bar of its end."""
     notes, bars = here.notes, here.bars
     clock = np.concatenate(([0.0], np.cumsum(bars.length / np.maximum(bars.full, 1))))
     own = voice[line]
@@ -155,11 +159,10 @@ def _lane(voice: Ints, rows: Ints) -> Ints:
     return np.asarray(np.searchsorted(np.unique(voice), voice[rows]), np.int64)
 
 
-def _clock(bars: object, clock: Floats, ticks: Ints) -> Floats:
-    start = bars.start  # type: ignore[attr-defined]
-    full = np.maximum(bars.full, 1)  # type: ignore[attr-defined]
-    bar = np.clip(np.searchsorted(start, ticks, side="right") - 1, 0, len(start) - 1)
-    return np.asarray(clock[bar] + (ticks - start[bar]) / full[bar], np.float64)
+def _clock(bars: PlayedBars, clock: Floats, ticks: Ints) -> Floats:
+    bar = np.clip(np.searchsorted(bars.start, ticks, side="right") - 1, 0, len(bars) - 1)
+    inside = (ticks - bars.start[bar]) / np.maximum(bars.full[bar], 1)
+    return np.asarray(clock[bar] + inside, np.float64)
 
 
 def _imitated(here: Moments, heads: _Heads, voice: Ints, row: int) -> int | None:
@@ -181,13 +184,14 @@ def _imitated(here: Moments, heads: _Heads, voice: Ints, row: int) -> int | None
     return int(rows[np.argmin(notes.onset[rows])]) if len(rows) else None
 
 
-def _event(here: Moments, group: list[_Entry]) -> Event:
+def _event(here: Moments, voice: Ints, group: list[_Entry]) -> Event:
     notes = here.notes
     rows = [entry.row for entry in group]
     row, again = rows[0], group[0].again
     bar, onset = int(notes.bar[row]), int(notes.onset[row])
     pitches = sorted({int(notes.pitch[each]) for each in rows})
-    sounding = np.flatnonzero((notes.onset < onset) & (notes.onset + notes.duration > onset))
+    sounding = (notes.onset <= onset) & (here.ends > onset)
+    sounding[(notes.onset == onset) & np.isin(voice, voice[rows])] = False
     place, distance = _where(pitches, notes.pitch[sounding])
     silence = max(entry.silence for entry in group)
     since = [entry.since for entry in group if entry.since is not None]
@@ -225,3 +229,69 @@ def _where(pitches: list[int], sounding: Ints) -> tuple[Place, int]:
     if pitches[0] > sounding.max():
         return "top", nearest
     return "inner", nearest
+
+
+def crossings(here: Moments) -> list[Event]:
+    """Crossings of neighbouring players and of hands, in order of time."""
+    notes = here.notes
+    hand = hands(notes)
+    own = np.unique(hand)
+    parts, staves = np.unique(own // 256, return_counts=True)
+    if len(parts) > MOST_PLAYERS or len(own) < 2:
+        return []
+    alone = dict(zip(parts.tolist(), (staves == 1).tolist(), strict=True))
+    found = []
+    for upper, lower in zip(own[:-1].tolist(), own[1:].tolist(), strict=True):
+        one_player = upper // 256 == lower // 256
+        if one_player or (alone[upper // 256] and alone[lower // 256]):
+            found += _crossed(here, hand == upper, hand == lower)
+    return sorted(found, key=lambda event: (event.first, event.beat, event.low))
+
+
+def _crossed(here: Moments, upper: Bools, lower: Bools) -> list[Event]:
+    top, bottom = _reach(here, upper)[1], _reach(here, lower)[0]
+    both = np.flatnonzero((top >= 0) & (bottom < PITCHES))
+    above = bottom[both] > top[both]
+    edges = np.flatnonzero(np.diff(above, prepend=False, append=False)).reshape(-1, 2)
+    length = np.append(0.0, np.cumsum(here.lasting[both]))
+    found = []
+    for a, b in edges[length[edges[:, 1]] - length[edges[:, 0]] >= CROSSED - 1e-6].tolist():
+        begin, end = int(both[a]), int(both[b - 1])
+        first, last = int(here.bar[begin]), int(here.bar[end])
+        lasts = float(length[b] - length[a])
+        within = (here.notes.onset < here.times[end + 1]) & (here.ends > here.times[begin])
+        pitches = np.unique(here.notes.pitch[within & (upper | lower)])
+        players = np.unique(here.notes.part[within & (upper | lower)])
+        found.append(
+            Event(
+                kind="crossing",
+                part=None,
+                first=first,
+                last=last + 1,
+                bar=first,
+                beat=here.beat_at(int(here.times[begin]), first),
+                pitches=tuple(pitches.tolist()),
+                low=int(pitches[0]),
+                high=int(pitches[-1]),
+                strength=lasts / (lasts + LONG),
+                lasts=round(lasts, 3),
+                players=tuple(players.tolist()),
+                by="hands" if len(players) == 1 else "players",
+            )
+        )
+    return found
+
+
+def _reach(here: Moments, rows: Bools) -> tuple[Ints, Ints]:
+    """Lowest (PITCHES in silence) and highest (-1) pitch of some notes in each moment."""
+    notes = here.notes
+    count = len(here.times) - 1
+    first = np.searchsorted(here.times, notes.onset[rows])
+    stop = np.searchsorted(here.times, here.ends[rows])
+    length = stop - first
+    at = np.repeat(first - np.cumsum(length) + length, length) + np.arange(length.sum())
+    pitch = np.repeat(notes.pitch[rows], length)
+    lowest, highest = np.full(count, PITCHES), np.full(count, -1)
+    np.minimum.at(lowest, at, pitch)
+    np.maximum.at(highest, at, pitch)
+    return lowest, highest

@@ -63,7 +63,10 @@ REPORTED: dict[str, tuple[str, str]] = {
     "dialogue": ("", "dialogue"),
     "closing": ("", ""),
 }
-SPANS = {"stay", "hollow", "octave_doubling", "crossing", "nothing", "wedge", "pedal_point", "dialogue"}  # fmt: skip
+SPANS = {
+    "stay", "hollow", "octave_doubling", "crossing", "nothing", "wedge", "pedal_point",
+    "dialogue",
+}  # fmt: skip
 WAYS = {"climb", "descent"}
 ONE_FACT = {"cleared_entry", "withheld_bass", "withheld_top"}  # may stand for one another
 # A cleared place is also the other side of these, and then not false.
@@ -278,7 +281,10 @@ def _traps(score: Score, entry: Item, unmatched: Sequence[Report]) -> None:
             sprung = [
                 report
                 for report in unmatched
-                if (report.kind == item["would_be"] or {report.kind, item["would_be"]} <= ONE_FACT)
+                if (
+                    report.kind == item["would_be"]
+                    or {report.kind, item["would_be"]} <= ONE_FACT
+                )
                 and abs(report.bar - span(item)[0]) <= 1
                 and same_notes(report, item)
             ]
@@ -297,7 +303,8 @@ def _traps(score: Score, entry: Item, unmatched: Sequence[Report]) -> None:
             ]
             score.in_nothing += len(inside)
             score.lines += [
-                f"nothing {r.kind} {entry['file'][-40:]} {r.bar} {r.low} {r.high}" for r in inside
+                f"nothing {r.kind} {entry['file'][-40:]} {r.bar} {r.low} {r.high}"
+                for r in inside
             ]
 
 
@@ -383,7 +390,9 @@ def natural(works: int, seed: int) -> Iterator[str]:
             bars += len(piece.played.bars)
             counts.update(event.kind for event in analyse(piece.played).events)
         rates = "  ".join(
-            f"{kind} {100 * counts[kind] / max(bars, 1):.1f}" for kind in TOOL_KINDS if counts[kind]
+            f"{kind} {100 * counts[kind] / max(bars, 1):.1f}"
+            for kind in TOOL_KINDS
+            if counts[kind]
         )
         yield f"{medium} ({len(chosen)} works, {bars} bars): {rates}"
 

@@ -1,0 +1,154 @@
+"""Music that comes back in another octave.
+
+Definition
+----------
+A line is the top or the bottom of a hand, or of all that sounds. Where NOTES notes or more
+of a line, on VARIED pitches or more, have the rhythm and the intervals of the passage in which
+these were heard last, at a distance of whole octaves and at none of the same pitches, the
+passage returns in another octave. Passages that go on with one such distance are one; they last
+SHORTEST bars or more. Of several that overlap the first counts, then the longest.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from corpusreg.measures.events_model import Event
+from corpusreg.measures.outer_lines import Moments, hands
+
+__all__ = ["octave_returns"]
+
+NOTES = 7
+VARIED = 3  # pitches
+SHORTEST = 0.65  # bars, from the first note to the beginning of the last
+LONG = 8.0  # bars
+
+Bools = NDArray[np.bool_]
+Ints = NDArray[np.int64]
+
+# Odd numbers: sums of products with them tell passages apart (a hash).
+_FACTORS = np.random.default_rng(0).integers(1 << 40, 1 << 60, 2 * NOTES) | 1
+
+
+@dataclass
+class _Passage:
+    start: int  # ticks
+    end: int
+    away: int  # ticks since it was heard
+    octaves: int  # semitones
+    rows: set[int]
+
+
+def octave_returns(here: Moments) -> list[Event]:
+    """Returns of music in another octave, in order of time."""
+    windows = _windows(here)
+    if not len(windows):
+        return []
+    found = [_event(here, passage) for passage in _joined(here, windows)]
+    kept: list[Event] = []
+    for event in sorted((e for e in found if e), key=lambda e: (e.first, -e.lasts)):
+        if not any(event.first < own.last and own.first < event.last for own in kept):
+            kept.append(event)
+    return kept
+
+
+def _windows(here: Moments) -> Ints:
+    """Rows of NOTES notes in succession in every line, shape (k, NOTES)."""
+    notes = here.notes
+    first = np.append(True, np.diff(notes.onset) > 0)
+    last = np.append(first[1:], True)
+    moment = np.searchsorted(here.times, notes.onset)
+    lines = [
+        np.flatnonzero(last & (notes.pitch == here.highest[moment])),
+        np.flatnonzero(first & (notes.pitch == here.lowest[moment])),
+    ]
+    hand = hands(notes)
+    names = np.unique(hand)
+    for name in names.tolist() if len(names) > 1 else []:
+        own = np.flatnonzero(hand == name)
+        begins = np.append(True, np.diff(notes.onset[own]) > 0)
+        lines += [own[np.append(begins[1:], True)], own[begins]]
+    view = np.lib.stride_tricks.sliding_window_view
+    found = np.concatenate(
+        [view(line, NOTES) for line in lines if len(line) >= NOTES]
+        or [np.zeros((0, NOTES), np.int64)]
+    )
+    pitch = np.sort(notes.pitch[found], axis=1)
+    varied = (np.diff(pitch, axis=1) > 0).sum(axis=1) + 1 >= VARIED
+    return np.asarray(found[varied], np.int64)
+
+
+def _joined(here: Moments, windows: Ints) -> list[_Passage]:
+    """Passages that return, joined from windows that follow each other."""
+    notes = here.notes
+    onset, last = notes.onset[windows[:, 0]], notes.onset[windows[:, -1]]
+    pitch = notes.pitch[windows[:, 0]]
+    shape = np.diff(notes.pitch[windows], axis=1) @ _FACTORS[: NOTES - 1]
+    shape += np.diff(notes.onset[windows], axis=1) @ _FACTORS[NOTES : 2 * NOTES - 1]
+    order = np.lexsort((pitch, onset, shape))
+    windows, onset, last = windows[order], onset[order], last[order]
+    pitch, shape = pitch[order], shape[order]
+    # A cohort is one shape at one onset; it is held against the one before it.
+    begins = np.flatnonzero(np.append(True, (np.diff(shape) != 0) | (np.diff(onset) != 0)))
+    ends = np.append(begins[1:], len(shape))
+    again = np.flatnonzero(
+        (shape[begins[1:]] == shape[begins[:-1]]) & (last[begins[:-1]] < onset[begins[1:]])
+    )
+    hits = []
+    for cohort in again.tolist():
+        before = slice(int(begins[cohort]), int(ends[cohort]))
+        now = slice(int(begins[cohort + 1]), int(ends[cohort + 1]))
+        apart = pitch[now][:, None] - pitch[before]
+        octaves = apart[apart % 12 == 0]
+        if len(octaves) and (apart != 0).all():
+            nearest = int(octaves[np.abs(octaves).argmin()])
+            a = int(onset[now.start])
+            rows = windows[now].ravel().tolist()
+            hits.append(
+                _Passage(
+                    a, int(last[now.start]), a - int(onset[before.start]), nearest, set(rows)
+                )
+            )
+    joined: dict[tuple[int, int], list[_Passage]] = {}
+    for hit in sorted(hits, key=lambda each: each.start):
+        own = joined.setdefault((hit.away, hit.octaves), [])
+        if own and hit.start <= own[-1].end:
+            own[-1].end = max(own[-1].end, hit.end)
+            own[-1].rows |= hit.rows
+        else:
+            own.append(hit)
+    return [passage for own in joined.values() for passage in own]
+
+
+def _event(here: Moments, passage: _Passage) -> Event | None:
+    notes, bars = here.notes, here.bars
+    rows = np.array(sorted(passage.rows))
+    first, last = int(notes.bar[rows[0]]), int(notes.bar[rows[-1]])
+    lasts = (passage.end - passage.start) / max(int(bars.full[first]), 1)
+    if lasts < SHORTEST:
+        return None
+    source = int(np.searchsorted(bars.start, passage.start - passage.away, side="right")) - 1
+    pitches = np.unique(notes.pitch[rows])
+    return Event(
+        kind="octave_return",
+        part=None,
+        first=first,
+        last=last + 1,
+        bar=first,
+        beat=here.beat_at(passage.start, first),
+        pitches=tuple(pitches.tolist()),
+        low=int(pitches[0]),
+        high=int(pitches[-1]),
+        strength=lasts / (lasts + LONG) * min(abs(passage.octaves) / 24 + 0.5, 1.0),
+        lasts=round(float(lasts), 3),
+        players=tuple(np.unique(notes.part[rows]).tolist()),
+        distance=float(abs(passage.octaves)),
+        direction="up" if passage.octaves > 0 else "down",
+        steps=len(rows),
+        interval=passage.octaves,
+        again=max(source, 0),
+        theme=True,
+    )
