@@ -15,11 +15,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from corpusreg.errors import ReadError
-from corpusreg.notes import Score
-from corpusreg.readers import musicxml as musicxml_reader
-from corpusreg.readers.musicxml import container as musicxml_container
-from corpusreg.readers.musicxml import read_musicxml
+from corpusreg.score.notes import Score
+from corpusreg.score.readers import musicxml as musicxml_reader
+from corpusreg.score.readers.musicxml import container as musicxml_container
+from corpusreg.score.readers.musicxml import read_musicxml
+from corpusreg.system.errors import ReadError
 
 FOUR_FOUR = "<time><beats>4</beats><beat-type>4</beat-type></time>"
 
@@ -939,7 +939,7 @@ def test_unreadable_permissions(tmp_path: Path) -> None:
         return
     code = (
         "import os, sys; from pathlib import Path\n"
-        "from corpusreg.readers.musicxml import read_musicxml\n"
+        "from corpusreg.score.readers.musicxml import read_musicxml\n"
         "os.setgid(65534); os.setuid(65534)\n"
         "try: read_musicxml(Path(sys.argv[1]))\n"
         "except Exception as error: print(type(error).__name__, error)\n"

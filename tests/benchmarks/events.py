@@ -25,7 +25,7 @@ ROOT = Path(__file__).parents[2]
 sys.path.insert(0, str(ROOT))
 
 from corpusreg.measures.happenings import happenings  # noqa: E402
-from corpusreg.played import Played  # noqa: E402
+from corpusreg.score.played import Played  # noqa: E402
 from tests.validity.changes import without  # noqa: E402
 from tests.validity.materials import CORPORA, KINDS, Piece, pieces  # noqa: E402
 
