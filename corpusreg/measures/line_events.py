@@ -8,7 +8,7 @@ from corpusreg.measures.events_model import Event
 from corpusreg.measures.outer_lines import moments
 from corpusreg.measures.peaks import closing, high_and_low, isolated
 from corpusreg.measures.pedal_points import pedal_points
-from corpusreg.played import Played
+from corpusreg.score.played import Played
 
 __all__ = ["line_events"]
 
