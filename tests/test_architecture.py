@@ -58,7 +58,6 @@ STILL_UPWARD = {
     ("store", "norms"),
     ("text", "workflow"),
 }
-LONGEST_BODY = 50
 
 
 @lru_cache
@@ -157,18 +156,6 @@ def test_outside_packages_stay_in_their_places() -> None:
             assert places, f"{module} may not import {package}"
             used.update((package, place) for place in places)
     assert used == {(package, place) for package in OUTSIDE for place in OUTSIDE[package]}
-
-
-def test_functions_keep_their_size() -> None:
-    long = {}
-    for module, tree in modules().items():
-        for node in ast.walk(tree):
-            if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef):
-                first = node.body[1 if ast.get_docstring(node) and len(node.body) > 1 else 0]
-                lines = (node.end_lineno or 0) - first.lineno + 1
-                if lines > LONGEST_BODY:
-                    long[f"{module}.{node.name}"] = lines
-    assert not long
 
 
 def test_every_public_thing_has_a_docstring() -> None:
