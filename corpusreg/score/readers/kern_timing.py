@@ -12,6 +12,7 @@ from __future__ import annotations
 from collections import Counter
 from dataclasses import dataclass, field
 from fractions import Fraction
+from functools import lru_cache
 
 from corpusreg.score.readers.kern_bars import (
     Measure,
@@ -23,7 +24,7 @@ from corpusreg.score.readers.kern_bars import (
 )
 from corpusreg.score.readers.kern_parts import Place
 from corpusreg.score.readers.kern_spines import Layout, Row, Spine, Table, Track
-from corpusreg.score.readers.kern_tokens import Event, parse_token, ticks_for
+from corpusreg.score.readers.kern_tokens import denominators, parse_token, ticks_for
 
 __all__ = ["Timeline", "run_table"]
 
@@ -65,24 +66,22 @@ class Timeline:
 def _cells(table: Table) -> tuple[int, dict[str, _Cell]]:
     """Ticks per quarter for the whole table, and each distinct token read once."""
     tokens: set[str] = set()
-    fractions: set[Fraction] = set()
+    found: set[int] = set()
     for row in table.rows:
         if row.kind == "data":
             fields = row.fields
             tokens.update([fields[column] for column, _, _ in row.layout.kern])
         elif row.kind == "record":
             for metre in filter(None, map(parse_metre, set(row.fields))):
-                fractions.add(Fraction(4, metre.unit or 1))
+                found.add(Fraction(4, metre.unit or 1).denominator)
     tokens.discard(".")
-    events = {token: parse_token(token) for token in tokens}
-    for event in events.values():
-        fractions.update(note.duration for note in event.notes)
-        fractions.add(event.advance or Fraction(1))
-    ticks, refused = ticks_for(fractions)
-    return ticks, {token: _cell(event, ticks, refused) for token, event in events.items()}
+    ticks, refused = ticks_for(found.union(*map(denominators, tokens)))
+    return ticks, {token: _cell(token, ticks, refused) for token in tokens}
 
 
-def _cell(event: Event, ticks: int, refused: frozenset[int]) -> _Cell:
+@lru_cache(maxsize=1 << 16)
+def _cell(token: str, ticks: int, refused: frozenset[int]) -> _Cell:
+    event = parse_token(token)
     lost = list(event.lost)
     ends: list[_NoteEnd] = []
     for note in event.notes:

@@ -24,9 +24,18 @@ import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 from fractions import Fraction
+from functools import lru_cache
 from math import lcm
 
-__all__ = ["Event", "HairpinSign", "Note", "parse_dynamics", "parse_token", "ticks_for"]
+__all__ = [
+    "Event",
+    "HairpinSign",
+    "Note",
+    "denominators",
+    "parse_dynamics",
+    "parse_token",
+    "ticks_for",
+]
 
 _STEPS = {"c": 0, "d": 2, "e": 4, "f": 5, "g": 7, "a": 9, "b": 11}
 _DURATION = re.compile(r"(\d+)(?:%(\d+))?")
@@ -126,6 +135,7 @@ def _note(text: str, duration: Fraction, grace: bool, staccato: bool) -> Note | 
     )
 
 
+@lru_cache(maxsize=1 << 16)
 def parse_token(token: str) -> Event:
     """Read one **kern data token (not the null token '.').
 
@@ -160,18 +170,28 @@ def parse_token(token: str) -> Event:
     return Event(Fraction(0) if grace else first, tuple(notes), grace, tuple(lost))
 
 
-def ticks_for(fractions: Iterable[Fraction]) -> tuple[int, frozenset[int]]:
+@lru_cache(maxsize=1 << 16)
+def denominators(token: str) -> frozenset[int]:
+    """Denominators of the durations in a token, in quarters."""
+    event = parse_token(token)
+    return frozenset(
+        duration.denominator
+        for duration in (event.advance or Fraction(1), *(note.duration for note in event.notes))
+    )
+
+
+def ticks_for(denominators: Iterable[int]) -> tuple[int, frozenset[int]]:
     """Ticks per quarter that make every duration whole, and denominators refused.
 
     Denominators that would make a tick finer than a hundred-millionth of a
     quarter are refused, rarest shape (largest) first: they are damaged numbers.
 
-    >>> ticks_for([Fraction(1, 3), Fraction(3, 4)])
+    >>> ticks_for([3, 4])
     (12, frozenset())
     """
     ticks = 1
     refused = set()
-    for denominator in sorted({fraction.denominator for fraction in fractions}):
+    for denominator in sorted(set(denominators)):
         finer = lcm(ticks, denominator)
         if finer > _MAX_TICKS:
             refused.add(denominator)

@@ -17,8 +17,8 @@ from lxml import etree
 
 from corpusreg.score.notes import Score
 from corpusreg.score.readers.musicxml.container import file_name
-from corpusreg.score.readers.musicxml.part import STACCATO
 from corpusreg.score.readers.musicxml.raw import integer
+from corpusreg.score.readers.musicxml.wording import STACCATO
 from corpusreg.score.rewrite.accidentals import add_accidentals, keys_of, missing
 from corpusreg.score.rewrite.change import Change
 from corpusreg.score.rewrite.clefs import set_clefs

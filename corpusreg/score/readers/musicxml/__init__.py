@@ -11,10 +11,9 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from itertools import chain, islice
 from pathlib import Path
-from typing import Any
 
 from lxml import etree
 
@@ -24,6 +23,7 @@ from corpusreg.score.readers.musicxml.container import file_name, score_bytes
 from corpusreg.score.readers.musicxml.header import Header
 from corpusreg.score.readers.musicxml.part import PartReader
 from corpusreg.score.readers.musicxml.raw import Marks, PartRecord, Tally
+from corpusreg.score.readers.musicxml.wording import PARSING, UnusualError, cut
 from corpusreg.system.errors import ReadError
 
 __all__ = ["read_musicxml"]
@@ -33,15 +33,6 @@ _MAX_PENDING = 16_000_000  # bytes of XML in one measure, or before the first
 _LARGE = 128  # pieces of a file that is not parsed whole: 8 MB
 _METADATA = ("work", "identification", "movement-title", "movement-number", "credit")
 _TAGS = ("measure", "part", "part-list", *_METADATA)
-_PARSING: dict[str, Any] = {
-    "resolve_entities": False,
-    "no_network": True,
-    "load_dtd": False,
-    "huge_tree": False,
-    "remove_comments": True,
-    "remove_pis": True,
-    "remove_blank_text": True,
-}
 
 
 def read_musicxml(path: Path) -> Score:
@@ -51,38 +42,46 @@ def read_musicxml(path: Path) -> Score:
     the file cannot be opened, is empty, damaged, too large or no MusicXML, or
     has no pitched notes.
     """
-    reader = _FileReader(file_name(path))
+    name = file_name(path)
     try:
         pieces = score_bytes(path)
         start = list(islice(pieces, _LARGE))
         if len(start) < _LARGE:
-            root = reader.read_whole(start)
-        else:
-            root = reader.read_in_pieces(chain(start, pieces))
+            return _read(b"".join(start), name)
+        reader = _FileReader(name)
+        return reader.finish(reader.read_in_pieces(chain(start, pieces)))
     except etree.XMLSyntaxError as error:
         reason = re.sub(r", line \d+, column \d+$", "", " ".join(str(error.msg).split()))
         raise ReadError(
-            f"{reader.name}: damaged XML at line {error.lineno or 1} ({reason}); "
+            f"{name}: damaged XML at line {error.lineno or 1} ({reason}); "
             "export the score again"
         ) from None
-    return reader.finish(root)
+
+
+def _read(data: bytes, name: str) -> Score:
+    """A score that is in memory: its notes by their wording, or all of it as elements."""
+    try:
+        text, runs = cut(data)
+        reader = _FileReader(name, runs)
+        return reader.finish(reader.read_whole(text))
+    except (UnusualError, etree.XMLSyntaxError):
+        reader = _FileReader(name)
+        return reader.finish(reader.read_whole(data))
 
 
 class _FileReader:
-    """Hands every measure to the part it belongs to."""
+    """Hands every measure to the part it belongs to; runs: notes cut out of the text."""
 
-    def __init__(self, name: str) -> None:
+    def __init__(self, name: str, runs: Sequence[Sequence[bytes]] = ()) -> None:
         self.name = name
+        self.runs = runs
         self.header, self.marks, self.tally = Header(), Marks(), Tally()
         self.parts: dict[tuple[str, int], PartReader] = {}
         self.seen: Counter[str] = Counter()  # parts ended so far, by id
 
-    def read_whole(self, pieces: Iterable[bytes]) -> str:
-        """Parse a file, then read it; its outermost tag."""
-        parser = etree.XMLParser(**_PARSING)
-        for piece in pieces:
-            parser.feed(piece)
-        root: etree._Element = parser.close()
+    def read_whole(self, text: bytes) -> str:
+        """Parse a text, then read it; its outermost tag."""
+        root = etree.fromstring(text, etree.XMLParser(**PARSING))
         for element in root:
             if element.tag in ("measure", "part"):
                 for inner in element.iterchildren("measure", "part"):
@@ -92,7 +91,7 @@ class _FileReader:
 
     def read_in_pieces(self, pieces: Iterable[bytes]) -> str:
         """Read what each piece of a file completes, and forget it; its outermost tag."""
-        parser = etree.XMLPullParser(events=("end",), tag=_TAGS, **_PARSING)
+        parser = etree.XMLPullParser(events=("end",), tag=_TAGS, **PARSING)
         pending = 0
         for piece in pieces:
             pending += len(piece)
@@ -136,7 +135,7 @@ class _FileReader:
                 raise ReadError(f"{self.name}: more than {_MAX_PARTS} parts; split the score")
             record = PartRecord(index)
             head = self.header.heads[index]
-            self.parts[key] = PartReader(head, record, self.marks, self.tally)
+            self.parts[key] = PartReader(head, record, self.marks, self.tally, self.runs)
         return self.parts[key]
 
     def finish(self, root: str) -> Score:

@@ -70,7 +70,7 @@ def _players(
         staves[record.index], voices[record.index] = record.staves, len(record.voices)
         # Words under fewer than a tenth of the notes are marks, such as the letters of
         # themes in orchestral scores (1 to 3 %); of 327 sung parts each has 17 % or more.
-        sung = 10 * record.lyrics >= len(record.rows)
+        sung = 10 * record.lyrics >= record.notes
         lyrics[record.index] = record.lyrics if sung else 0
     uppers = hand_pairs([head.part for head in header.heads], staves, header.braces)
     parts: list[Part] = []

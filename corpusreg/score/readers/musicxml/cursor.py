@@ -37,7 +37,7 @@ class Cursor:
         self.offset = 0
         self.chord_onset = 0
         self._divisions = Fraction(1)
-        self._scale: Fraction | int = 1  # units in one division
+        self.scale: Fraction | int = 1  # units in one division; a whole one is an int
 
     def here(self, offset: int = 0) -> Position:
         """The moment reached, moved by `offset` units."""
@@ -52,14 +52,14 @@ class Cursor:
     def units(self, text: str | None) -> int | None:
         """A time written in divisions, in units; None where it is no sane number."""
         try:
-            value: Any = int(text) * self._scale  # type: ignore[arg-type]
+            value: Any = int(text) * self.scale  # type: ignore[arg-type]
         except (TypeError, ValueError):
             exact = number(text)
             if exact is None:
                 return None
             if exact.denominator > 1:
                 self._refine(exact.denominator)
-            value = exact * self._scale
+            value = exact * self.scale
         if type(value) is not int:
             whole = round(value)
             if whole != value:
@@ -88,7 +88,7 @@ class Cursor:
                 bar = self.record.bars[-1]
                 bar.refine(finer)
         scale = self.unit / self._divisions
-        self._scale = int(scale) if scale.denominator == 1 else scale
+        self.scale = int(scale) if scale.denominator == 1 else scale
 
     def advance(self, units: int) -> None:
         """Go on by `units`; the bar reaches at least there."""

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from corpusreg.score.notes import NOTE_DTYPE, felt_beat
 from corpusreg.score.readers.musicxml.cursor import MAX_UNIT
-from corpusreg.score.readers.musicxml.raw import Metre, PartRecord, Position, Tally
+from corpusreg.score.readers.musicxml.raw import ROW, Metre, PartRecord, Position, Tally
 
 __all__ = ["Layout", "lay_out", "note_rows"]
 
@@ -165,8 +165,11 @@ def _labels(records: Sequence[PartRecord], n: int, tally: Tally) -> tuple[str, .
 
 def note_rows(record: PartRecord, layout: Layout, tally: Tally) -> NDArray[np.void]:
     """A part's notes with onsets and durations in ticks, shape (n,), NOTE_DTYPE."""
-    rows: NDArray[Any] = np.array(record.rows, NOTE_DTYPE)
-    units = np.asarray(record.units, np.int64)
+    read = np.frombuffer(record.rows, np.int64).reshape(-1, ROW)
+    rows: NDArray[Any] = np.empty(len(read), NOTE_DTYPE)
+    for column, name in enumerate(NOTE_DTYPE.names or ()):
+        rows[name] = read[:, column]
+    units = read[:, -1]
     if len(rows):
         for name in ("onset", "duration"):
             rows[name] = _scaled(rows[name], units, layout.ticks, tally)

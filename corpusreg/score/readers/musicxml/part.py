@@ -9,56 +9,52 @@ its `for-part` elements describe other editions and are not read.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from fractions import Fraction
-from functools import lru_cache
 from math import floor
 from typing import Any
 
 from lxml import etree
 
-from corpusreg.score.notes import Sign
-from corpusreg.score.readers.musicxml.cursor import Cursor
+from corpusreg.score.notes import NOTE_DTYPE, Sign
+from corpusreg.score.readers.musicxml.cursor import MAX_QUARTERS, Cursor
 from corpusreg.score.readers.musicxml.directions import DirectionReader
 from corpusreg.score.readers.musicxml.header import PartHead
 from corpusreg.score.readers.musicxml.raw import (
+    ROW,
     Marks,
     Metre,
     PartRecord,
     Tally,
     integer,
     number,
+    whole,
+    written_pitch,
 )
+from corpusreg.score.readers.musicxml.wording import RUN, STACCATO, as_element, lyrics, said
 
-__all__ = ["STACCATO", "PartReader"]
+__all__ = ["PartReader"]
 
 _MAX_STAVES = 64
 _MAX_VOICES = 1000
 _FORTE_VELOCITY = 90  # `dynamics` attributes are a percentage of it (MusicXML 4.0)
-_STEPS = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
-STACCATO = ("staccato", "staccatissimo", "spiccato")
-
-
-@lru_cache(maxsize=4096)
-def _written_pitch(step: str, alter: str | None, octave: str) -> Fraction | int | None:
-    """Pitch number; a whole one is an int, which is what makes it fast."""
-    base, height = _STEPS.get(step.strip().upper()), integer(octave)
-    change = Fraction(0) if not (alter or "").strip() else number(alter)
-    if base is None or height is None or change is None:
-        return None
-    return _whole(12 * (height + 1) + base + change)
-
-
-def _whole(value: Fraction) -> Fraction | int:
-    return value.numerator if value.denominator == 1 else value
+_STACCATO = list(NOTE_DTYPE.names or ()).index("staccato")
 
 
 class PartReader:
     """Reads the measures of one part in order into a `PartRecord`."""
 
-    def __init__(self, head: PartHead, record: PartRecord, marks: Marks, tally: Tally) -> None:
+    def __init__(
+        self,
+        head: PartHead,
+        record: PartRecord,
+        marks: Marks,
+        tally: Tally,
+        runs: Sequence[Sequence[bytes]] = (),
+    ) -> None:
         self.head, self.record, self.marks, self.tally = head, record, marks, tally
         self.cursor = Cursor(record, marks, tally)
+        self._runs = runs  # notes that were cut out of the text
         self._chord_voice, self._chord_staff = 0, 1
         self._chord_row, self._chord_dotted = 0, False
         self._staff_of: dict[str | None, int] = {}
@@ -79,6 +75,8 @@ class PartReader:
             "barline": self.directions.read_barline,
             "print": self._read_print,
         }
+        if runs:
+            self._handlers[RUN] = self._read_run
 
     def read_bar(self, element: etree._Element, label: str, implicit: bool) -> None:
         """Read one measure; `element` holds its notes and directions."""
@@ -161,7 +159,7 @@ class PartReader:
             self.tally.assumed[
                 "a part doubled at the octave: only the written octave is read"
             ] = None
-        shift = _whole(chromatic + 12 * octaves)
+        shift = whole(chromatic + 12 * octaves)
         staff = integer(element.get("number"))
         if staff is None:
             self._shift = shift
@@ -192,6 +190,74 @@ class PartReader:
             voice = voices[text] = len(voices)
         return voice
 
+    def _read_run(self, element: etree._Element) -> None:
+        """Notes that were cut out of the text: by their wording, or as elements."""
+        notes = self._runs[int(element.text or "")]
+        at = 0
+        while at < len(notes):
+            at = self._read_words(notes, at)
+            if at < len(notes):
+                self._read_note(as_element(notes[at]))
+                at += 1
+
+    def _read_words(self, notes: Sequence[bytes], at: int) -> int:
+        """Read notes from `at` on, as `_read_note` does, up to the first unusual one.
+
+        Returns its place. One loop with everything at hand: this is where reading spends
+        its time.
+        """
+        cursor, tally, record, bar = self.cursor, self.tally, self.record, self.record.bars[-1]
+        scale, unit, extend, index = cursor.scale, cursor.unit, record.rows.extend, cursor.bar
+        longest = MAX_QUARTERS * unit
+        staves, voices, shifts = self._staff_of, record.voices, self._staff_shift
+        if self._percussion_staves or self._some_unpitched or type(scale) is not int:
+            return at
+        for place in range(at, len(notes)):
+            found = said(notes[place])
+            if found is None:
+                return place
+            sounds, looks, end = found
+            grace, chord, rest, pitch, divisions, named, on, tie_in, tie_out, dot = sounds
+            staff_on, look_in, look_out, look_dot = looks
+            duration = 0 if grace else -1 if divisions is None else divisions * scale
+            sung = lyrics(end) if end else ()
+            doubt = sung is None or (pitch is None and not rest) or (on and staff_on)
+            if doubt or not 0 <= duration <= longest:
+                return place
+            source = tally.notes
+            tally.notes = source + 1
+            if chord:
+                onset, staff, voice = cursor.chord_onset, self._chord_staff, self._chord_voice
+            else:
+                onset, staff, voice = cursor.offset, 1, -1
+                self._chord_row, self._chord_dotted = len(record.rows), False
+            on = staff_on or on
+            if on:
+                staff = staves.get(on) or self._staff(on)
+            if named or voice < 0:
+                named = named or "1"
+                voice = voices[named] if named in voices else self._voice(named)
+            cursor.chord_onset, self._chord_staff, self._chord_voice = onset, staff, voice
+            if sung:
+                self._add_verses(sung)
+            if dot or look_dot:
+                self._dot_chord()
+            if pitch is not None:
+                pitch = self._in_range(pitch + shifts.get(staff, self._shift))
+            if pitch is not None:
+                ties = (tie_in or look_in, tie_out or look_out)
+                when = (voice, index, onset, duration)
+                flags = (grace, *ties, self._chord_dotted)
+                extend((record.index, staff, *when, pitch, -1, *flags, source, unit))
+            if chord:
+                if onset + duration > bar.extent:
+                    bar.extent = onset + duration
+            elif rest:
+                cursor.rest(duration, not onset or rest > 1)
+            elif duration:
+                cursor.advance(duration)
+        return len(notes)
+
     def _read_note(self, note: etree._Element) -> None:
         child = {c.tag: c for c in note}
         cursor, source = self.cursor, self.tally.notes
@@ -219,10 +285,10 @@ class PartReader:
         if pitch is not None:
             velocity = self._velocity(note)
             place = (self.record.index, staff, voice, cursor.bar, onset, duration)
-            self.record.rows.append(
-                (*place, pitch, velocity, grace, *ties, self._chord_dotted, source)
+            dotted = self._chord_dotted
+            self.record.rows.extend(
+                (*place, pitch, velocity, grace, *ties, dotted, source, cursor.unit)
             )
-            self.record.units.append(cursor.unit)
         self._move_on(child, onset, duration, chord)
 
     def _duration(self, child: dict[Any, etree._Element]) -> int | None:
@@ -243,15 +309,25 @@ class PartReader:
             self.cursor.advance(duration)
 
     def _count_verses(self, note: etree._Element) -> None:
+        lyrics = [
+            (each.get("number", "1"), each.findtext("text"))
+            for each in note.iterchildren("lyric")
+        ]
+        self._add_verses(
+            [
+                (number, any(map(str.isalpha, text)))
+                for number, text in lyrics
+                if text is not None
+            ]
+        )
+
+    def _add_verses(self, lyrics: Sequence[tuple[str, bool]]) -> None:
+        """Take the number of each lyric of a note, and whether it has letters."""
         verses = self.marks.verses[self.cursor.bar]
-        sung = False
-        for lyric in note.iterchildren("lyric"):
-            text = lyric.findtext("text")
-            if text is not None:
-                verses[lyric.get("number", "1")] += 1
-                # Figures of a thorough bass are set as lyrics too.
-                sung = sung or any(sign.isalpha() for sign in text)
-        self.record.lyrics += sung
+        for number_, _ in lyrics:
+            verses[number_] += 1
+        # Figures of a thorough bass are set as lyrics too.
+        self.record.lyrics += any(letters for _, letters in lyrics)
 
     def _pitch(self, child: dict[Any, etree._Element], staff: int) -> int | None:
         """Sounding pitch of a note; None, and counted, where it is not to be placed."""
@@ -278,13 +354,16 @@ class PartReader:
 
     def _sounding(self, element: etree._Element, staff: int) -> int | None:
         texts = {c.tag: c.text or "" for c in element}
-        written = _written_pitch(
+        written = written_pitch(
             texts.get("step", ""), texts.get("alter"), texts.get("octave", "")
         )
         if written is None:
             self.tally.lost["a note whose pitch cannot be read"] += 1
             return None
-        pitch = written + self._staff_shift.get(staff, self._shift)
+        return self._in_range(written + self._staff_shift.get(staff, self._shift))
+
+    def _in_range(self, pitch: Fraction | int) -> int | None:
+        """A sounding pitch as a MIDI number; None, and counted, where there is none."""
         if isinstance(pitch, int):
             sounding = pitch
         else:
@@ -326,7 +405,6 @@ class PartReader:
     def _dot_chord(self) -> None:
         """A dot is the whole chord's, whichever note has it (common practice, no source)."""
         rows = self.record.rows
-        for at in range(self._chord_row, len(rows)):
-            *before, _, source = rows[at]
-            rows[at] = (*before, True, source)
+        for row in range(self._chord_row, len(rows), ROW):
+            rows[row + _STACCATO] = True
         self._chord_dotted = True

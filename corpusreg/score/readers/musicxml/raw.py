@@ -8,15 +8,17 @@ is known only when the whole file has been seen.
 
 from __future__ import annotations
 
+from array import array
 from collections import Counter, defaultdict
 from dataclasses import dataclass, field
 from fractions import Fraction
 from functools import lru_cache
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
-from corpusreg.score.notes import Sign
+from corpusreg.score.notes import NOTE_DTYPE, Sign
 
 __all__ = [
+    "ROW",
     "Marks",
     "Metre",
     "PartRecord",
@@ -26,7 +28,12 @@ __all__ = [
     "Tally",
     "integer",
     "number",
+    "whole",
+    "written_pitch",
 ]
+
+ROW = len(NOTE_DTYPE.names or ()) + 1  # numbers in a row of PartRecord.rows
+_STEPS = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
 
 
 class Position(NamedTuple):
@@ -93,11 +100,14 @@ class Tally:
 
 @dataclass
 class PartRecord:
-    """One part as read. `rows` are NOTE_DTYPE rows with onset inside the bar."""
+    """One part as read.
+
+    rows: for each note the columns of NOTE_DTYPE, with the onset inside the bar, and the
+    unit of its times, one after the other.
+    """
 
     index: int
-    rows: list[tuple[Any, ...]] = field(default_factory=list)
-    units: list[int] = field(default_factory=list)  # unit of each row's times
+    rows: array[int] = field(default_factory=lambda: array("q"))
     bars: list[RawBar] = field(default_factory=list)
     metres: list[tuple[int, Metre]] = field(default_factory=list)  # (bar, metre)
     keys: list[tuple[int, str]] = field(default_factory=list)  # (bar, fifths)
@@ -106,6 +116,11 @@ class PartRecord:
     staves: int = 1
     lyrics: int = 0  # notes with words under them
     voices: dict[str | None, int] = field(default_factory=dict)
+
+    @property
+    def notes(self) -> int:
+        """Number of notes so far."""
+        return len(self.rows) // ROW
 
 
 @dataclass
@@ -130,6 +145,21 @@ def integer(text: str | None) -> int | None:
     """A whole number as people write it ('4', ' 4 ', '4.0'), else None."""
     value = number(text)
     return int(value) if value is not None and value.denominator == 1 else None
+
+
+@lru_cache(maxsize=4096)
+def written_pitch(step: str, alter: str | None, octave: str) -> Fraction | int | None:
+    """Pitch number; a whole one is an int, which is what makes it fast."""
+    base, height = _STEPS.get(step.strip().upper()), integer(octave)
+    change = Fraction(0) if not (alter or "").strip() else number(alter)
+    if base is None or height is None or change is None:
+        return None
+    return whole(12 * (height + 1) + base + change)
+
+
+def whole(value: Fraction) -> Fraction | int:
+    """The value, as an int where it is one."""
+    return value.numerator if value.denominator == 1 else value
 
 
 def number(text: str | None) -> Fraction | None:
