@@ -224,14 +224,13 @@ class PartReader:
             doubt = sung is None or (pitch is None and not rest) or (on and staff_on)
             if doubt or not 0 <= duration <= longest:
                 return place
-            source = tally.notes
+            source, on = tally.notes, staff_on or on
             tally.notes = source + 1
             if chord:
                 onset, staff, voice = cursor.chord_onset, self._chord_staff, self._chord_voice
             else:
                 onset, staff, voice = cursor.offset, 1, -1
                 self._chord_row, self._chord_dotted = len(record.rows), False
-            on = staff_on or on
             if on:
                 staff = staves.get(on) or self._staff(on)
             if named or voice < 0:
