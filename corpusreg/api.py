@@ -15,14 +15,14 @@ from pathlib import Path
 from types import TracebackType
 from typing import TYPE_CHECKING, Any
 
-from corpusreg.definitions import BY_NAME, VERSION
-from corpusreg.errors import ReadError
+from corpusreg.measures.definitions import BY_NAME, VERSION
+from corpusreg.system.errors import ReadError
 
 if TYPE_CHECKING:
     import pandas as pd
 
     from corpusreg import store
-    from corpusreg.handout.writing import Handout
+    from corpusreg.documents.handout.writing import Handout
 
 __all__ = [
     "PlacedFile", "Reference", "Told", "compare", "contrast", "draw_map", "make_handout",
@@ -65,9 +65,9 @@ def compare(
     that does not exist and for drafts that cannot be paired.
     """
     from corpusreg import workflow
-    from corpusreg.outputs.console import comparison_text
-    from corpusreg.outputs.document import document
-    from corpusreg.outputs.drafts_text import drafts_text
+    from corpusreg.text.outputs.console import comparison_text
+    from corpusreg.text.outputs.document import document
+    from corpusreg.text.outputs.drafts_text import drafts_text
 
     found = workflow.compare_paths(
         [Path(path)],
@@ -103,7 +103,7 @@ def contrast(
     within the limits and for bars and files that cannot be.
     """
     from corpusreg import workflow
-    from corpusreg.outputs.revision_text import contrast_document, contrast_text
+    from corpusreg.text.outputs.revision_text import contrast_document, contrast_text
 
     found = workflow.contrast(
         Path(path), how, bars=bars, to=[Path(each) for each in to], number=number
@@ -129,7 +129,7 @@ def revise(
     usable reference.
     """
     from corpusreg import workflow
-    from corpusreg.outputs.revision_text import revised_document, revised_text
+    from corpusreg.text.outputs.revision_text import revised_document, revised_text
 
     folder = Path(to) if to is not None else None
     found = workflow.revise(Path(path), toward, to=folder, cohort=cohort, number=number)
@@ -176,7 +176,7 @@ def make_handout(
     UsageError for what does not exist, StoreError when there is no usable reference,
     CorpusregError where nothing can be written or a library is missing.
     """
-    from corpusreg.handout.writing import handout
+    from corpusreg.documents.handout.writing import handout
 
     table = Path(roster) if roster is not None else None
     return handout(Path(folder), Path(to), roster=table, **options)
@@ -340,7 +340,7 @@ class Reference:
         """
         import pandas as pd
 
-        from corpusreg import sql
+        from corpusreg.store import sql
 
         wanted = sql.find(name)
         result = self._opened.query(wanted.text, wanted.values(parameters))

@@ -25,7 +25,7 @@ from corpusreg.commands.placing import add_compare
 from corpusreg.commands.profiles import add_profiles
 from corpusreg.commands.revising import add_revising
 from corpusreg.commands.room import add_room
-from corpusreg.errors import CorpusregError, UsageError
+from corpusreg.system.errors import CorpusregError, UsageError
 
 __all__ = ["main"]
 

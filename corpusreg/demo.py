@@ -6,14 +6,21 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from corpusreg import workflow
-from corpusreg.catalogue.files import bundled_root
-from corpusreg.comparison import Comparison, PlacedMeasure
-from corpusreg.definitions import VERSION
-from corpusreg.errors import DataError
-from corpusreg.outputs.console import WIDTH, heading, items, outstanding, register_map, wrap
-from corpusreg.words import sentences
-from corpusreg.words.bars import bars_list
-from corpusreg.words.players import at_edge_of_its_range, reaching, torn
+from corpusreg.comparison.comparison import Comparison, PlacedMeasure
+from corpusreg.corpus.files import bundled_root
+from corpusreg.measures.definitions import VERSION
+from corpusreg.system.errors import DataError
+from corpusreg.text import sentences
+from corpusreg.text.bars import bars_list
+from corpusreg.text.outputs.console import (
+    WIDTH,
+    heading,
+    items,
+    outstanding,
+    register_map,
+    wrap,
+)
+from corpusreg.text.players import at_edge_of_its_range, reaching, torn
 
 __all__ = ["demo_text", "pieces_folder"]
 

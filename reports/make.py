@@ -22,23 +22,24 @@ from typing import Any
 import music21
 import typst
 
-from corpusreg import settings, workflow
-from corpusreg.atlas.study import atlas
-from corpusreg.definitions import BY_NAME, VERSION
-from corpusreg.figure_pages.atlas import atlas_document
-from corpusreg.figures.atlas import atlas_pictures
-from corpusreg.figures.heights import write_heights
-from corpusreg.figures.periods import period_picture, trend_picture
-from corpusreg.handout.writing import handout
-from corpusreg.periods.answer import study
-from corpusreg.periods.chart import charts, unit_names
-from corpusreg.periods.document import study_document
-from corpusreg.periods.works import fetch_works
-from corpusreg.pictures.save import png
-from corpusreg.pictures.strips import strips
-from corpusreg.placing import measured
-from corpusreg.report.writing import write_report
+from corpusreg import workflow
+from corpusreg.comparison.placing import measured
+from corpusreg.documents.figure_pages.atlas import atlas_document
+from corpusreg.documents.figures.atlas import atlas_pictures
+from corpusreg.documents.figures.heights import write_heights
+from corpusreg.documents.figures.periods import period_picture, trend_picture
+from corpusreg.documents.handout.writing import handout
+from corpusreg.documents.pictures.save import png
+from corpusreg.documents.pictures.strips import strips
+from corpusreg.documents.report.writing import write_report
+from corpusreg.measures.definitions import BY_NAME, VERSION
+from corpusreg.norms.atlas.study import atlas
+from corpusreg.norms.periods.answer import study
+from corpusreg.norms.periods.chart import charts, unit_names
+from corpusreg.norms.periods.document import study_document
+from corpusreg.norms.periods.works import fetch_works
 from corpusreg.store import Reference, open_reference, pointed
+from corpusreg.system import settings
 
 FOLDER = Path(__file__).resolve().parent
 PIECES = FOLDER.parent / "demo" / "pieces"

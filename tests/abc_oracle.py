@@ -7,7 +7,7 @@ from collections import Counter
 from fractions import Fraction
 from typing import Any
 
-from corpusreg.notes import Score
+from corpusreg.score.notes import Score
 
 Event = tuple[Fraction, Fraction, int]  # onset and duration in quarter notes, pitch
 

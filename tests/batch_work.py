@@ -9,9 +9,9 @@ import time
 from pathlib import Path
 from typing import Any
 
-from corpusreg.catalogue.files import SourceFile
-from corpusreg.errors import ReadError
+from corpusreg.corpus.files import SourceFile
 from corpusreg.store import columns
+from corpusreg.system.errors import ReadError
 
 
 def make_files(
@@ -133,8 +133,9 @@ def build_forever(home: str) -> None:
 
     Publishing takes long enough to be met by whoever waits for it.
     """
-    from corpusreg import definitions, store
-    from corpusreg.building import batch
+    from corpusreg import store
+    from corpusreg.measures import definitions
+    from corpusreg.store.building import batch
 
     root = Path(home)
     files = make_files(root / "scores", {f"p{n:02}.txt": f"wait 0.06 {n}" for n in range(40)})

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from corpusreg.measures.texture import Texture, texture
-from corpusreg.played import Notes, PlayedBars
+from corpusreg.score.played import Notes, PlayedBars
 
 __all__ = ["BAR", "BEAT", "bars_of", "chords", "line", "notes_of", "weave"]
 

@@ -12,8 +12,9 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from corpusreg import catalogue, workflow
-from corpusreg.catalogue import SourceFile
+from corpusreg import workflow
+from corpusreg.corpus import catalogue
+from corpusreg.corpus.catalogue import SourceFile
 
 if TYPE_CHECKING:
     from playwright.sync_api import Browser

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from corpusreg.notes import Bars, Dynamic, Part, Score, note_table
+from corpusreg.score.notes import Bars, Dynamic, Part, Score, note_table
 
 TICKS = 24
 BAR = 4 * TICKS

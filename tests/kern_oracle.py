@@ -14,7 +14,7 @@ from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
-from corpusreg.notes import Score
+from corpusreg.score.notes import Score
 
 NoteRow = tuple[Fraction, Fraction, int, bool, bool]
 

@@ -14,11 +14,11 @@ from collections.abc import Callable
 from functools import lru_cache
 from pathlib import Path
 
-from corpusreg.building.extract import extract_file
-from corpusreg.catalogue.files import bundled_root, one_file
-from corpusreg.isolate import Limits
-from corpusreg.pitch import note_name
+from corpusreg.corpus.files import bundled_root, one_file
+from corpusreg.score.pitch import note_name
+from corpusreg.store.building.extract import extract_file
 from corpusreg.store.tables import checked
+from corpusreg.system.isolate import Limits
 
 __all__ = ["LIMITS", "measured", "mutant", "seeds", "wrong_reasons"]
 

@@ -12,12 +12,12 @@ from pathlib import Path
 import pytest
 from abc_oracle import difference, ours, split_lines
 
-from corpusreg.errors import ReadError
-from corpusreg.notes import Score
-from corpusreg.order import played_order
-from corpusreg.readers.abc import read_abc, read_abc_file
-from corpusreg.readers.abc_source import read_source
-from corpusreg.readers.abc_text import decode
+from corpusreg.score.notes import Score
+from corpusreg.score.order import played_order
+from corpusreg.score.readers.abc import read_abc, read_abc_file
+from corpusreg.score.readers.abc_source import read_source
+from corpusreg.score.readers.abc_text import decode
+from corpusreg.system.errors import ReadError
 
 HEAD = "X:1\nT:Test\nM:4/4\nL:1/4\n"
 
@@ -403,8 +403,8 @@ def test_marks_put_into_the_text_change_no_note(tmp_path: Path) -> None:
 FUZZ = """
 import random, sys
 from pathlib import Path
-from corpusreg.errors import ReadError
-from corpusreg.readers import read_file
+from corpusreg.system.errors import ReadError
+from corpusreg.score.readers import read_file
 try:
     import resource
     resource.setrlimit(resource.RLIMIT_AS, (4 * 2**30, 4 * 2**30))

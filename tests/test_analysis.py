@@ -8,7 +8,7 @@ import pytest
 from by_hand import chords
 from event_pieces import BAR, Row, score
 
-from corpusreg.analysis import (
+from corpusreg.measures.analysis import (
     Analysis,
     analyse,
     is_narrow,
@@ -17,7 +17,7 @@ from corpusreg.analysis import (
     rank_stays,
 )
 from corpusreg.measures.stays import Stay
-from corpusreg.played import perform
+from corpusreg.score.played import perform
 
 
 def measured(rows: Sequence[Row]) -> Analysis:

@@ -21,16 +21,16 @@ from playwright.sync_api import Browser
 from pypdf import PdfReader
 
 from corpusreg import cli, instruments
-from corpusreg.atlas.model import Atlas, Groups, Heights, OctaveCell, Octaves
-from corpusreg.atlas.study import FIGURES, atlas
-from corpusreg.definitions import MEASURES
-from corpusreg.errors import CorpusregError, DataError
-from corpusreg.figure_pages.atlas import atlas_document, atlas_page, write_atlas
-from corpusreg.figures.atlas import atlas_pictures
-from corpusreg.figures.sheet import Wall, amount
-from corpusreg.pictures.look import COLOURS
-from corpusreg.pictures.svg import text_width
+from corpusreg.documents.figure_pages.atlas import atlas_document, atlas_page, write_atlas
+from corpusreg.documents.figures.atlas import atlas_pictures
+from corpusreg.documents.figures.sheet import Wall, amount
+from corpusreg.documents.pictures.look import COLOURS
+from corpusreg.documents.pictures.svg import text_width
+from corpusreg.measures.definitions import MEASURES
+from corpusreg.norms.atlas.model import Atlas, Groups, Heights, OctaveCell, Octaves
+from corpusreg.norms.atlas.study import FIGURES, atlas
 from corpusreg.store import open_reference
+from corpusreg.system.errors import CorpusregError, DataError
 
 SVG = "{http://www.w3.org/2000/svg}"
 EVIL = "Airs & <b>Graces</b> $x^2$"

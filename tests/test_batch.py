@@ -14,10 +14,12 @@ import batch_work
 import pytest
 from batch_work import make_files, plain
 
-from corpusreg import definitions, isolate, store, usage
-from corpusreg.building import batch
-from corpusreg.errors import ReadError
-from corpusreg.isolate import Limits, StoppedError
+from corpusreg import store
+from corpusreg.measures import definitions
+from corpusreg.store.building import batch
+from corpusreg.system import isolate, usage
+from corpusreg.system.errors import ReadError
+from corpusreg.system.isolate import Limits, StoppedError
 
 TIGHT = Limits(cpu_seconds=1.0, wall_seconds=60.0, memory=300_000_000)
 # Filling memory takes computing time too: where both can be reached, a busy machine decides

@@ -14,17 +14,18 @@ from typing import Any
 import numpy as np
 import pytest
 
-from corpusreg import definitions, store
-from corpusreg.building import finish
-from corpusreg.building.extract import extract_file
-from corpusreg.catalogue import bundled
-from corpusreg.catalogue.files import SourceFile, content_hash
-from corpusreg.cohorts import fetch_cohort, own_copies
-from corpusreg.definitions import MEASURES
-from corpusreg.duplicates import FEWEST_SHARED, SAME_SHARE, fingerprint, shingles
-from corpusreg.placing import place_file
-from corpusreg.readers import read_file
-from corpusreg.reference import Rung, unit_weights, weighted_quantile
+from corpusreg import store
+from corpusreg.comparison.placing import place_file
+from corpusreg.corpus.catalogue import bundled
+from corpusreg.corpus.files import SourceFile, content_hash
+from corpusreg.measures import definitions
+from corpusreg.measures.definitions import MEASURES
+from corpusreg.norms.cohorts import fetch_cohort, own_copies
+from corpusreg.norms.reference import Rung, unit_weights, weighted_quantile
+from corpusreg.score.duplicates import FEWEST_SHARED, SAME_SHARE, fingerprint, shingles
+from corpusreg.score.readers import read_file
+from corpusreg.store.building import finish
+from corpusreg.store.building.extract import extract_file
 
 QUARTET = ("beethoven/opus18no1/movement1.krn", "beethoven/opus18no1/movement1.mxl")
 CHORALE = ("bach/bwv244.15.mxl", "bach/bwv244.17.mxl")  # one setting in two keys

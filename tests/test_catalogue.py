@@ -19,17 +19,18 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from corpusreg import catalogue, readers
-from corpusreg.catalogue.authority import composer_key, is_anonymous
-from corpusreg.catalogue.bundle import collection_of, work_row
-from corpusreg.catalogue.dates import parse_active
-from corpusreg.catalogue.files import FORMATS, MAX_DEPTH, bundled_root
-from corpusreg.catalogue.heads import read_head
-from corpusreg.catalogue.licences import LAST_FREE_DEATH, tier_of_words
-from corpusreg.catalogue.summary import count_works
-from corpusreg.catalogue.tables import rows
-from corpusreg.errors import DataError, ReadError
-from corpusreg.notes import NOTE_DTYPE, Bars, Score
+from corpusreg.corpus import catalogue
+from corpusreg.corpus.authority import composer_key, is_anonymous
+from corpusreg.corpus.bundle import collection_of, work_row
+from corpusreg.corpus.dates import parse_active
+from corpusreg.corpus.files import FORMATS, MAX_DEPTH, bundled_root
+from corpusreg.corpus.heads import read_head
+from corpusreg.corpus.licences import LAST_FREE_DEATH, tier_of_words
+from corpusreg.corpus.summary import count_works
+from corpusreg.corpus.tables import rows
+from corpusreg.score import readers
+from corpusreg.score.notes import NOTE_DTYPE, Bars, Score
+from corpusreg.system.errors import DataError, ReadError
 
 FILES = catalogue.bundled()
 BY_PATH = {file.relative: file for file in FILES}
@@ -99,7 +100,7 @@ def test_every_exclusion_has_a_reason_and_excludes_something() -> None:
 
 def test_finding_the_bundled_corpus_does_not_import_music21() -> None:
     code = (
-        "import sys; from corpusreg.catalogue import bundled; assert bundled();"
+        "import sys; from corpusreg.corpus.catalogue import bundled; assert bundled();"
         "print([m for m in ('music21', 'duckdb', 'pandas', 'scipy') if m in sys.modules])"
     )
     root = Path(catalogue.__file__).parents[2]

@@ -18,7 +18,7 @@ from jsonschema import Draft202012Validator
 from test_docs import parsers
 
 from corpusreg import cli, workflow
-from corpusreg.definitions import MEASURES
+from corpusreg.measures.definitions import MEASURES
 
 # Words that grade. 'too few' and 'too short' speak of the reference and of length.
 GRADING = re.compile(

@@ -16,14 +16,14 @@ from conftest import PIECES
 from distributed import Client, LocalCluster
 
 from corpusreg import workflow
-from corpusreg.building import batch
-from corpusreg.building.cluster import CHUNK, cluster
-from corpusreg.building.extract import EXTRACTION_VERSION
 from corpusreg.cli import main
-from corpusreg.definitions import VERSION
-from corpusreg.errors import UsageError
-from corpusreg.isolate import Limits
+from corpusreg.measures.definitions import VERSION
 from corpusreg.store import Recipe, Reference, Shards, open_reference, publish
+from corpusreg.store.building import batch
+from corpusreg.store.building.cluster import CHUNK, cluster
+from corpusreg.store.building.extract import EXTRACTION_VERSION
+from corpusreg.system.errors import UsageError
+from corpusreg.system.isolate import Limits
 
 TIGHT = Limits(cpu_seconds=20.0, wall_seconds=60.0, memory=300_000_000)
 VERSIONS = {"definitions": VERSION, "extraction": EXTRACTION_VERSION}
@@ -91,7 +91,7 @@ def alive(pid: int) -> bool:
 def test_versions_and_addresses_are_checked_before_anything_is_measured(
     running: LocalCluster, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("corpusreg.building.cluster.CONNECT_SECONDS", 0.5)
+    monkeypatch.setattr("corpusreg.store.building.cluster.CONNECT_SECONDS", 0.5)
     with (
         pytest.raises(UsageError, match=r"instead of .*'definitions': '0'.*; install the same"),
         cluster(running.scheduler_address, {"definitions": "0"}),

@@ -8,14 +8,14 @@ import numpy as np
 import pytest
 from event_pieces import BAR, Row, score
 
-from corpusreg.analysis import Analysis, analyse
-from corpusreg.comparison import Comparison, Piece, compare
-from corpusreg.definitions import MEASURES
+from corpusreg.comparison.comparison import Comparison, Piece, compare
+from corpusreg.measures.analysis import Analysis, analyse
+from corpusreg.measures.definitions import MEASURES
 from corpusreg.measures.events import Event
 from corpusreg.measures.shifts import Shift
 from corpusreg.measures.stays import Stay
-from corpusreg.played import perform
-from corpusreg.reference import Cohort, Rung
+from corpusreg.norms.reference import Cohort, Rung
+from corpusreg.score.played import perform
 
 PIECE = Piece("Piece", "piece.mxl", ("Upper", "Lower"), "duo")
 NARROW = Rung({"ensemble": "duo"}, "duos")

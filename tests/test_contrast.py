@@ -17,18 +17,22 @@ from playwright.sync_api import Browser
 from test_revise import BASS, TUNE, keyboard, line_at_its_limits, lowest_classes
 
 from corpusreg import workflow
-from corpusreg.catalogue import bundled
-from corpusreg.errors import UsageError
+from corpusreg.corpus.catalogue import bundled
+from corpusreg.documents.pages.contrast import (
+    check_contrast_page,
+    contrast_page,
+    write_contrast,
+)
 from corpusreg.instruments import load
-from corpusreg.notes import Score
-from corpusreg.pages.contrast import check_contrast_page, contrast_page, write_contrast
-from corpusreg.played import Played, perform
-from corpusreg.readers import read_scores
-from corpusreg.revising.contrast import FEWEST, WAYS, contrast
-from corpusreg.revising.heard import Heard
-from corpusreg.revising.limits import Limits
-from corpusreg.revising.units import music
-from corpusreg.rewrite import Change, changed, slurs
+from corpusreg.revision.contrast import FEWEST, WAYS, contrast
+from corpusreg.revision.heard import Heard
+from corpusreg.revision.limits import Limits
+from corpusreg.revision.units import music
+from corpusreg.score.notes import Score
+from corpusreg.score.played import Played, perform
+from corpusreg.score.readers import read_scores
+from corpusreg.score.rewrite import Change, changed, slurs
+from corpusreg.system.errors import UsageError
 
 PIECES = Path(__file__).parents[1] / "demo" / "pieces"
 STAIRS = PIECES / "stairs.musicxml"

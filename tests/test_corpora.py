@@ -13,15 +13,13 @@ from pathlib import Path
 
 import pytest
 
-from corpusreg import catalogue, settings
-from corpusreg.building.extract import extract_file
-from corpusreg.catalogue import SourceFile, resolve
-from corpusreg.corpora import (
+from corpusreg.corpus import catalogue, entries
+from corpusreg.corpus.catalogue import SourceFile, resolve
+from corpusreg.corpus.corpora import (
     Added,
     added,
     allowed,
     chosen_name,
-    entries,
     entry,
     find_added,
     forget,
@@ -29,12 +27,14 @@ from corpusreg.corpora import (
     remember,
     write_template,
 )
-from corpusreg.corpora.entries import parsed
-from corpusreg.corpora.layouts import LAYOUTS
-from corpusreg.corpora.table import COLUMNS, read_table
-from corpusreg.ensembles import kinds
-from corpusreg.errors import DataError, ReadError, StoreError, UsageError
+from corpusreg.corpus.entries import parsed
+from corpusreg.corpus.layouts import LAYOUTS
+from corpusreg.corpus.table import COLUMNS, read_table
+from corpusreg.instruments.ensembles import kinds
+from corpusreg.store.building.extract import extract_file
 from corpusreg.store.tables import columns
+from corpusreg.system import settings
+from corpusreg.system.errors import DataError, ReadError, StoreError, UsageError
 
 ABC = "X:1\nT:Tune\nM:4/4\nL:1/4\nK:C\nCDEF|GABc|cBAG|FEDC|\n"
 
@@ -453,8 +453,8 @@ def test_a_thousand_files_are_listed_in_order(tmp_path: Path) -> None:
 
 
 def test_a_file_that_vanishes_after_listing_is_a_failure_row(tmp_path: Path) -> None:
-    from corpusreg.building import batch
     from corpusreg.store import Recipe, Shards
+    from corpusreg.store.building import batch
 
     root = tmp_path / "own"
     for name in ("one.abc", "two.abc"):
@@ -533,7 +533,7 @@ def test_the_home_folder_holds_the_list(home: Path) -> None:
 
 
 def test_what_is_known_is_part_of_what_was_measured(tmp_path: Path) -> None:
-    from corpusreg.building.batch import state_of
+    from corpusreg.store.building.batch import state_of
 
     path = write(tmp_path / "a.abc")
     states = {

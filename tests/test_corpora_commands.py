@@ -8,12 +8,13 @@ from pathlib import Path
 
 import pytest
 
-from corpusreg import catalogue, cli, workflow
-from corpusreg.corpora import Added, Entry, added, entries, entry, remember
-from corpusreg.corpora.entries import Expected
-from corpusreg.errors import ReadError, UsageError
-from corpusreg.outputs.coverage_text import coverage_text
+from corpusreg import cli, workflow
+from corpusreg.corpus import catalogue, entries
+from corpusreg.corpus.corpora import Added, Entry, added, entry, remember
+from corpusreg.corpus.entries import Expected
 from corpusreg.store import open_reference
+from corpusreg.system.errors import ReadError, UsageError
+from corpusreg.text.outputs.coverage_text import coverage_text
 from corpusreg.workflow.coverage import Cell, helpful
 
 PIECES = Path(__file__).parents[1] / "demo" / "pieces"

@@ -12,13 +12,13 @@ from pathlib import Path
 
 import pytest
 
-from corpusreg.corpora import Entry, FetchProgress, entry, fetch_corpus
-from corpusreg.errors import ReadError, StoreError, UsageError
+from corpusreg.corpus.corpora import Entry, FetchProgress, entry, fetch_corpus
+from corpusreg.system.errors import ReadError, StoreError, UsageError
 
 GIT = shutil.which("git")
 pytestmark = pytest.mark.skipif(GIT is None, reason="git is not installed")
 FILES = 7
-fetching = sys.modules["corpusreg.corpora.fetch"]
+fetching = sys.modules["corpusreg.corpus.fetch"]
 
 
 def git(folder: Path, *words: str) -> str:

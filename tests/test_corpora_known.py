@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 from write_known_works import place_of, rows
 
-from corpusreg.readers import read_file
+from corpusreg.score.readers import read_file
 
 BUNDLED = [row for row in rows() if row["corpus"] == "bundled"]
 

@@ -19,12 +19,13 @@ from conftest import Command
 from write_glossary import GLOSSARY, renewed
 
 import corpusreg
-from corpusreg import cli, sql
-from corpusreg.catalogue import TIERS
-from corpusreg.definitions import BY_NAME
+from corpusreg import cli
+from corpusreg.corpus.catalogue import TIERS
 from corpusreg.measures import entries, hollow, lifts, saturation, shifts
-from corpusreg.readers import FORMATS
+from corpusreg.measures.definitions import BY_NAME
 from corpusreg.room import uploads
+from corpusreg.score.readers import FORMATS
+from corpusreg.store import sql
 
 ROOT = Path(__file__).parents[1]
 README = (ROOT / "README.md").read_text(encoding="utf-8")
@@ -150,15 +151,6 @@ def test_files_that_are_named_exist(name: str) -> None:
     quoted = [path for path in quoted if "NAME" not in path]
     assert linked
     assert not [path for path in linked + quoted if not (ROOT / path).exists()]
-
-
-def test_every_file_of_tests_is_a_modules_or_in_the_table() -> None:
-    modules = {path.stem for path in (ROOT / "corpusreg").rglob("*.py")}
-    modules |= {path.name for path in (ROOT / "corpusreg").rglob("*") if path.is_dir()}
-    there = {path.stem for path in (ROOT / "tests").glob("test_*.py")}
-    listed = set(re.findall(r"`(test_\w+)`", DEVELOPERS.split("\n## Tests")[1]))
-    assert listed <= there
-    assert {name for name in there if name.removeprefix("test_") not in modules} <= listed
 
 
 def test_names_of_the_code_in_the_developers_file_are_there() -> None:

@@ -18,16 +18,16 @@ from pypdf import PdfReader
 
 import corpusreg
 from corpusreg import workflow
-from corpusreg.drafts import Drafts, align, drafts
-from corpusreg.errors import DataError, ReadError, UsageError
-from corpusreg.examples import Example
-from corpusreg.handout.drafts import earlier_drafts
-from corpusreg.handout.roster import NO_ROSTER, Roster, Writer
-from corpusreg.notes import Part
-from corpusreg.played import Played
-from corpusreg.report.quoted import _shown
-from corpusreg.report.writing import write_report
-from corpusreg.words.drafts import (
+from corpusreg.comparison.drafts import Drafts, align, drafts
+from corpusreg.comparison.examples import Example
+from corpusreg.documents.handout.drafts import earlier_drafts
+from corpusreg.documents.handout.roster import NO_ROSTER, Roster, Writer
+from corpusreg.documents.report.quoted import _shown
+from corpusreg.documents.report.writing import write_report
+from corpusreg.score.notes import Part
+from corpusreg.score.played import Played
+from corpusreg.system.errors import DataError, ReadError, UsageError
+from corpusreg.text.drafts import (
     NOTHING,
     changed_bars,
     in_short,

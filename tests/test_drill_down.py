@@ -9,8 +9,9 @@ from typing import Any
 import numpy as np
 import pytest
 
-from corpusreg import sql, store, workflow
-from corpusreg.reference import weighted_quantile
+from corpusreg import store, workflow
+from corpusreg.norms.reference import weighted_quantile
+from corpusreg.store import sql
 
 SHARES = (10, 25, 50, 75, 90)
 

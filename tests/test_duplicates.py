@@ -16,16 +16,16 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from corpusreg.catalogue import bundled
-from corpusreg.duplicates import (
+from corpusreg.corpus.catalogue import bundled
+from corpusreg.score.duplicates import (
     FEWEST_SHARED,
     SAME_SHARE,
     fingerprint,
     groups,
     shingles,
 )
-from corpusreg.notes import Bars, Part, Score, note_table
-from corpusreg.readers import read_file
+from corpusreg.score.notes import Bars, Part, Score, note_table
+from corpusreg.score.readers import read_file
 
 QUARTET = "beethoven/opus18no1/movement1"
 

@@ -10,8 +10,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
 
-from corpusreg import effects
-from corpusreg.effects import Groups
+from corpusreg.norms import effects
+from corpusreg.norms.effects import Groups
 
 # Benjamini and Hochberg 1995, table 1.
 PUBLISHED_P = np.array(

@@ -18,7 +18,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from lxml import etree
 
-from corpusreg.engraving import (
+from corpusreg.documents.engraving import (
     TEXT_WIDTH,
     Engraved,
     Passage,
@@ -27,12 +27,12 @@ from corpusreg.engraving import (
     glyph_sheet,
     standalone,
 )
-from corpusreg.engraving import drawing as drawing_module
-from corpusreg.engraving.drawing import engrave_here
-from corpusreg.engraving.proof import shifts
-from corpusreg.engraving.writing import cut_to_values
-from corpusreg.notes import Score
-from corpusreg.readers import read_scores
+from corpusreg.documents.engraving import drawing as drawing_module
+from corpusreg.documents.engraving.drawing import engrave_here
+from corpusreg.documents.engraving.proof import shifts
+from corpusreg.documents.engraving.writing import cut_to_values
+from corpusreg.score.notes import Score
+from corpusreg.score.readers import read_scores
 
 PIECES = Path(__file__).parents[1] / "demo" / "pieces"
 SVG = "{http://www.w3.org/2000/svg}"
@@ -432,7 +432,9 @@ def test_other_notes_than_those_read_are_never_shown(
     notes = score.notes.copy()
     notes["pitch"][3] += 1
     other = replace(score, notes=notes)
-    monkeypatch.setattr("corpusreg.engraving.loading.read_scores", lambda path: [other])
+    monkeypatch.setattr(
+        "corpusreg.documents.engraving.loading.read_scores", lambda path: [other]
+    )
     [found] = engrave_here([Passage(reed, 0, 4)])
     assert found == (
         "reed.musicxml: these bars are not shown in notation: the engraver reads them "
@@ -475,7 +477,7 @@ def test_what_cannot_be_engraved_is_said_in_one_line(tmp_path: Path, reed: Path)
 def test_a_crash_costs_only_the_passage_that_made_it(
     reed: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("corpusreg.engraving.engrave_here", crash_on_the_first_bar)
+    monkeypatch.setattr("corpusreg.documents.engraving.engrave_here", crash_on_the_first_bar)
     found = engrave_all([Passage(reed, 0, 1), Passage(reed, 1, 2)])
     assert isinstance(found[0], str) and "cannot be engraved" in found[0]
     assert isinstance(found[1], Engraved)

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from corpusreg.ensembles import classify, kinds
-from corpusreg.notes import Part
+from corpusreg.instruments.ensembles import classify, kinds
+from corpusreg.score.notes import Part
 
 # Part names as they stand in scores bundled with music21 and in common editions.
 CASES = {

@@ -8,9 +8,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from corpusreg.ensembles import classify
-from corpusreg.notes import Score
-from corpusreg.readers import read_scores
+from corpusreg.instruments.ensembles import classify
+from corpusreg.score.notes import Score
+from corpusreg.score.readers import read_scores
 
 EXPECTED = {
     "bach/bwv10.7.mxl": "choir",

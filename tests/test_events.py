@@ -23,12 +23,12 @@ from hypothesis import strategies as st
 from validity.changes import fold, middle, with_pitch
 from validity.materials import pieces
 
-from corpusreg.analysis import Analysis, analyse, part_events
+from corpusreg.measures.analysis import Analysis, analyse, part_events
 from corpusreg.measures.events import KINDS, Event, strength, time_heard
-from corpusreg.notes import Dynamic, Score, Tempo
-from corpusreg.played import perform
-from corpusreg.readers import read_file
-from corpusreg.words.events import event_words
+from corpusreg.score.notes import Dynamic, Score, Tempo
+from corpusreg.score.played import perform
+from corpusreg.score.readers import read_file
+from corpusreg.text.events import event_words
 
 PIECES = Path(__file__).parents[1] / "demo" / "pieces"
 VARIANTS = {name: (rows, events) for name, rows, events in variants()}

@@ -16,18 +16,18 @@ from hypothesis import strategies as st
 from playwright.sync_api import Browser
 
 from corpusreg import cli, workflow
-from corpusreg.analysis import Analysis, analyse
-from corpusreg.building.edges import edges
-from corpusreg.catalogue.files import bundled_root
-from corpusreg.errors import UsageError
-from corpusreg.examples import KINDS, Example, Filters, find, habit, study
-from corpusreg.examples.find import FAINTEST, LEAST_STAY, example, rows_of, spread
-from corpusreg.examples.kinds import sentence
+from corpusreg.comparison.examples import KINDS, Example, Filters, find, habit, study
+from corpusreg.comparison.examples.find import FAINTEST, LEAST_STAY, example, rows_of, spread
+from corpusreg.comparison.examples.kinds import sentence
+from corpusreg.comparison.placing import place_file, read_works
+from corpusreg.corpus.files import bundled_root
 from corpusreg.instruments import load
-from corpusreg.notes import Part
-from corpusreg.placing import place_file, read_works
-from corpusreg.played import Played, perform
+from corpusreg.measures.analysis import Analysis, analyse
+from corpusreg.score.notes import Part
+from corpusreg.score.played import Played, perform
 from corpusreg.store import open_reference
+from corpusreg.store.building.edges import edges
+from corpusreg.system.errors import UsageError
 
 PIECES = Path(__file__).parents[1] / "demo" / "pieces"
 EVENTS = {

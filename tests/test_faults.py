@@ -16,9 +16,10 @@ from pathlib import Path
 import pytest
 from batch_work import make_files, plain, work
 
-from corpusreg import definitions, store
-from corpusreg.building import batch
-from corpusreg.errors import StoreError
+from corpusreg import store
+from corpusreg.measures import definitions
+from corpusreg.store.building import batch
+from corpusreg.system.errors import StoreError
 
 RECIPE = store.Recipe(definitions.VERSION, "test")
 
@@ -82,7 +83,7 @@ def test_a_store_of_older_definitions_is_refused_and_made_again(
 
 SMALL_DISK = """
 import sys; from pathlib import Path
-from corpusreg.errors import StoreError
+from corpusreg.system.errors import StoreError
 from test_faults import built, plain
 try:
     built(Path(sys.argv[1]), plain(20))

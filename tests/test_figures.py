@@ -19,9 +19,9 @@ from test_heights import of
 from test_players import score
 
 from corpusreg import cli, instruments
-from corpusreg.errors import CorpusregError, UsageError
-from corpusreg.figures.heights import ENDINGS, heights_figure, write_heights
-from corpusreg.heights import Passage, passage
+from corpusreg.comparison.heights import Passage, passage
+from corpusreg.documents.figures.heights import ENDINGS, heights_figure, write_heights
+from corpusreg.system.errors import CorpusregError, UsageError
 
 THREE = PIECES / "three-at-a-table.musicxml"
 TABLE = instruments.load()

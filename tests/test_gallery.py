@@ -16,9 +16,9 @@ from typing import Any
 import pytest
 from conftest import ROOT
 
-from corpusreg.atlas.study import atlas
-from corpusreg.definitions import BY_NAME, VERSION
-from corpusreg.figure_pages.atlas import atlas_document
+from corpusreg.documents.figure_pages.atlas import atlas_document
+from corpusreg.measures.definitions import BY_NAME, VERSION
+from corpusreg.norms.atlas.study import atlas
 from corpusreg.store import open_reference
 
 REPORTS = ROOT / "reports"

@@ -19,17 +19,17 @@ from pypdf import PdfReader
 from test_pdf import embedded, squeezed, text_of
 
 from corpusreg import workflow
-from corpusreg.catalogue.files import bundled_root
-from corpusreg.errors import CorpusregError, DataError, UsageError
-from corpusreg.handout import classroom, folders, writing
-from corpusreg.handout.dots import piles
-from corpusreg.handout.edits import FILE_NAME, Edited, Edits, read_edits, written
-from corpusreg.handout.piece import Example
-from corpusreg.handout.privacy import cleaned
-from corpusreg.handout.roster import Roster, Writer, read_roster, without_names
-from corpusreg.handout.writing import MEASURES, Handout, handout
-from corpusreg.outputs.document import document
-from corpusreg.words.sentences import place_words, value_words
+from corpusreg.corpus.files import bundled_root
+from corpusreg.documents.handout import classroom, folders, writing
+from corpusreg.documents.handout.dots import piles
+from corpusreg.documents.handout.edits import FILE_NAME, Edited, Edits, read_edits, written
+from corpusreg.documents.handout.piece import Example
+from corpusreg.documents.handout.privacy import cleaned
+from corpusreg.documents.handout.roster import Roster, Writer, read_roster, without_names
+from corpusreg.documents.handout.writing import MEASURES, Handout, handout
+from corpusreg.system.errors import CorpusregError, DataError, UsageError
+from corpusreg.text.outputs.document import document
+from corpusreg.text.sentences import place_words, value_words
 
 MARKUP = 'Air #import "x" <b>loud</b> $x^2$ *low*'
 ROSTER = "file,name,code\n"

@@ -12,7 +12,7 @@ from corpusreg.instruments import height as height_of
 from corpusreg.instruments import load
 from corpusreg.measures import height
 from corpusreg.measures.stays import Stay
-from corpusreg.pitch import parse_note
+from corpusreg.score.pitch import parse_note
 
 TABLE = load()
 ROWS = sorted(TABLE)

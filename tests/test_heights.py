@@ -12,12 +12,13 @@ from jsonschema import Draft202012Validator
 from test_cli import GRADING, schema
 from test_players import score
 
-from corpusreg import instruments, placing
-from corpusreg.errors import UsageError
-from corpusreg.heights import find_bars, find_part, passage
-from corpusreg.notes import Score
-from corpusreg.outputs.heights_text import passage_text, transposed
-from corpusreg.readers.result import ReadResult
+from corpusreg import instruments
+from corpusreg.comparison import placing
+from corpusreg.comparison.heights import find_bars, find_part, passage
+from corpusreg.score.notes import Score
+from corpusreg.score.readers.result import ReadResult
+from corpusreg.system.errors import UsageError
+from corpusreg.text.outputs.heights_text import passage_text, transposed
 
 __all__ = ["schema"]  # a fixture
 

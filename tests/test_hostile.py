@@ -24,8 +24,8 @@ from lxml import etree
 from test_store import VALUES, published
 
 from corpusreg import cli, store
-from corpusreg.errors import UsageError
 from corpusreg.store import reading
+from corpusreg.system.errors import UsageError
 
 # Every piece of markup carries `zz`, which nothing else in a page does.
 FRAGMENTS = (

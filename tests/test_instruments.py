@@ -8,7 +8,6 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from corpusreg.errors import DataError, UsageError
 from corpusreg.instruments import (
     DECAYS,
     FAMILIES,
@@ -19,8 +18,9 @@ from corpusreg.instruments import (
     register_name,
 )
 from corpusreg.instruments.names import is_generic, plain, read_name
-from corpusreg.notes import Part
-from corpusreg.pitch import parse_note
+from corpusreg.score.notes import Part
+from corpusreg.score.pitch import parse_note
+from corpusreg.system.errors import DataError, UsageError
 
 TABLE = load()
 ROWS = list(TABLE.values())

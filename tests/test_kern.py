@@ -11,12 +11,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from kern_oracle import differences, music21_staves, own_staves
 
-from corpusreg.errors import ReadError
-from corpusreg.notes import Score
-from corpusreg.readers.kern import read_kern, read_kern_all
-from corpusreg.readers.kern_parts import transposition
-from corpusreg.readers.kern_tokens import parse_dynamics, parse_token
-from corpusreg.readers.musicxml import read_musicxml
+from corpusreg.score.notes import Score
+from corpusreg.score.readers.kern import read_kern, read_kern_all
+from corpusreg.score.readers.kern_parts import transposition
+from corpusreg.score.readers.kern_tokens import parse_dynamics, parse_token
+from corpusreg.score.readers.musicxml import read_musicxml
+from corpusreg.system.errors import ReadError
 
 PIANO = """!!!COM: Nobody, Anna
 !!!OTL: Kleine Sache

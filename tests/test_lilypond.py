@@ -10,15 +10,15 @@ from pathlib import Path
 
 import pytest
 
-from corpusreg import settings
-from corpusreg.errors import ReadError
-from corpusreg.notes import Score
-from corpusreg.played import perform
-from corpusreg.readers import read_file
-from corpusreg.readers.lilypond import box, program
-from corpusreg.readers.lilypond.lines import parse
-from corpusreg.readers.lilypond.score import score_of
-from corpusreg.readers.lilypond.sources import gather, included, plain, version_of
+from corpusreg.score.notes import Score
+from corpusreg.score.played import perform
+from corpusreg.score.readers import read_file
+from corpusreg.score.readers.lilypond import box, program
+from corpusreg.score.readers.lilypond.lines import parse
+from corpusreg.score.readers.lilypond.score import score_of
+from corpusreg.score.readers.lilypond.sources import gather, included, plain, version_of
+from corpusreg.system import settings
+from corpusreg.system.errors import ReadError
 
 
 def _missing() -> str:
@@ -200,7 +200,7 @@ def test_an_error_is_told_with_its_file_and_line(tmp_path: Path) -> None:
 @needs_lilypond
 def test_a_pitch_that_nobody_plays_is_a_reading_error(tmp_path: Path) -> None:
     with pytest.raises(ReadError, match="a note of pitch 132"):
-        from corpusreg.readers import read_scores
+        from corpusreg.score.readers import read_scores
 
         read_scores(write(tmp_path, "\\version \"2.24.0\" { c'''''''1 }"))
 

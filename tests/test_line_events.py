@@ -9,8 +9,8 @@ from by_hand import BAR, BEAT, Row, bars_of, notes_of
 
 from corpusreg.measures.events_model import Event
 from corpusreg.measures.line_events import line_events
-from corpusreg.notes import Part
-from corpusreg.played import Played
+from corpusreg.score.notes import Part
+from corpusreg.score.played import Played
 
 
 def played(rows: Sequence[Row], bars: int) -> Played:

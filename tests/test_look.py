@@ -16,7 +16,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from corpusreg.pictures.look import COLOURS, DARK, ROLES, SIZES, WEIGHTS, css, paint
+from corpusreg.documents.pictures.look import COLOURS, DARK, ROLES, SIZES, WEIGHTS, css, paint
 
 PALETTES = {"light": COLOURS, "dark": DARK}
 Floats = NDArray[np.float64]

@@ -12,8 +12,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from corpusreg.loudness import MARKS, UNMARKED, levels
-from corpusreg.notes import Dynamic
+from corpusreg.score.loudness import MARKS, UNMARKED, levels
+from corpusreg.score.notes import Dynamic
 
 BAR = 16
 

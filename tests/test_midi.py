@@ -9,10 +9,10 @@ from pathlib import Path
 
 import pytest
 
-from corpusreg.errors import ReadError
-from corpusreg.notes import Score
-from corpusreg.readers import read_file
-from corpusreg.readers.midi import read_midi
+from corpusreg.score.notes import Score
+from corpusreg.score.readers import read_file
+from corpusreg.score.readers.midi import read_midi
+from corpusreg.system.errors import ReadError
 
 Event = tuple[int, bytes]
 

@@ -9,9 +9,9 @@ import fsspec
 import pytest
 from batch_work import rows_of
 
-from corpusreg.errors import StoreError, UsageError
 from corpusreg.store import Recipe, Reference, Shards, publish
 from corpusreg.store.mirror import Mirror
+from corpusreg.system.errors import StoreError, UsageError
 
 RECIPE = Recipe("1", "test")
 URL = "memory://invented-bucket/shards"

@@ -6,10 +6,10 @@ from pathlib import Path
 
 import pytest
 
-from corpusreg.notes import Score
-from corpusreg.readers import read_file
-from corpusreg.readers.movements import movements
-from corpusreg.readers.musicxml import read_musicxml
+from corpusreg.score.notes import Score
+from corpusreg.score.readers import read_file
+from corpusreg.score.readers.movements import movements
+from corpusreg.score.readers.musicxml import read_musicxml
 
 FINAL = '<barline location="right"><bar-style>light-heavy</bar-style>{}</barline>'
 DA_CAPO = "<direction><direction-type><words>D. C.</words></direction-type></direction>"

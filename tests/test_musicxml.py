@@ -2,24 +2,29 @@
 
 from __future__ import annotations
 
+import dataclasses
 import os
 import random
 import subprocess
 import sys
+import tempfile
 import zipfile
 from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from corpusreg.errors import ReadError
-from corpusreg.notes import Score
-from corpusreg.readers import musicxml as musicxml_reader
-from corpusreg.readers.musicxml import container as musicxml_container
-from corpusreg.readers.musicxml import read_musicxml
+from corpusreg.score.notes import Score
+from corpusreg.score.readers import musicxml as musicxml_reader
+from corpusreg.score.readers.musicxml import container as musicxml_container
+from corpusreg.score.readers.musicxml import read_musicxml
+from corpusreg.score.readers.musicxml.part import PartReader
+from corpusreg.score.readers.musicxml.wording import UnusualError, cut
+from corpusreg.system.errors import ReadError
 
 FOUR_FOUR = "<time><beats>4</beats><beat-type>4</beat-type></time>"
 
@@ -939,7 +944,7 @@ def test_unreadable_permissions(tmp_path: Path) -> None:
         return
     code = (
         "import os, sys; from pathlib import Path\n"
-        "from corpusreg.readers.musicxml import read_musicxml\n"
+        "from corpusreg.score.readers.musicxml import read_musicxml\n"
         "os.setgid(65534); os.setuid(65534)\n"
         "try: read_musicxml(Path(sys.argv[1]))\n"
         "except Exception as error: print(type(error).__name__, error)\n"
@@ -1007,15 +1012,114 @@ def test_mutants_read_or_are_refused(tmp_path: Path, which: int) -> None:
     read_well = 0
     for _ in range(300):
         path.write_bytes(mutant(data, chance))
-        try:
-            score = read_musicxml(path)
-        except ReadError as error:
-            assert "\n" not in str(error)
+        score = both_ways(path)
+        if isinstance(score, str):
+            assert "\n" not in score
         else:
             read_well += 1
             assert (score.notes["duration"] >= 0).all()
             assert (score.notes["onset"] >= 0).all()
     assert which == 1 or read_well > 0
+
+
+def both_ways(path: Path) -> Score | str:
+    """A score or the error, the same by the wording of notes and from whole elements."""
+
+    def refuse(data: bytes) -> Any:
+        raise UnusualError
+
+    found: list[Score | str] = []
+    for way in (cut, refuse):
+        with pytest.MonkeyPatch.context() as patch:
+            patch.setattr(musicxml_reader, "cut", way)
+            try:
+                found.append(read_musicxml(path))
+            except ReadError as error:
+                found.append(str(error))
+    assert plain(found[0]) == plain(found[1])
+    return found[0]
+
+
+def plain(value: Any) -> Any:
+    """A score as values that can be compared."""
+    if dataclasses.is_dataclass(value):
+        return [plain(getattr(value, each.name)) for each in dataclasses.fields(value)]
+    if isinstance(value, np.ndarray):
+        return value.tolist()
+    return list(map(plain, value)) if isinstance(value, tuple) else value
+
+
+ODD_NOTES = (
+    note(inside="<type>half</type><lyric><text>la</text></lyric>"),
+    note(inside='<type>half</type><lyric name="a" number="2"><text>la</text></lyric>'),
+    note(inside='<type>half</type><lyric number="2"><text>6</text></lyric>'),
+    note(inside="<lyric><text>a</text><elision/><text>b</text></lyric>"),
+    note(inside="<type>half</type><lyric><text>\xe9 &amp;</text><extend/></lyric>"),
+    note(inside="<voice>2</voice><type>half</type><staff>2</staff>"),
+    note(inside="<staff>2</staff><type>half</type><staff>1</staff>"),
+    note(inside="<type>half</type><voice>3</voice>"),
+    note(inside="<voice/><type>half</type>"),
+    note(inside="<type>half</type><notehead>normal</notehead><notations><tied/></notations>"),
+    note(
+        inside='<tie type="stop"/><type>half</type><notations><tied type="start"/></notations>'
+    ),
+    note(
+        inside="<type>half</type><notations><articulations><spiccato/></articulations></notations>"
+    ),
+    note(inside="<type>half</type><notations><dynamics><ff/></dynamics></notations>"),
+    note(inside="<chord/>") + note("E", inside="<chord/><type>half</type>"),
+    note(inside="<cue/>"),
+    note("F", 4, "1.5"),
+    note("F", 4, "-1"),
+    note("F", 4, "x"),
+    note("F", 12),
+    note("H"),
+    note().replace("</step>", "</step><alter>0.5</alter>"),
+    note().replace("<duration>1</duration>", "<grace/>"),
+    note().replace("<note>", '<note default-x="3" dynamics="50">'),
+    note().replace("<note>", '<note  default-x="3"\nprint-object="no" >'),
+    note().replace("<note>", "<note x='>'>"),
+    "<note/>",
+    "<note />",
+    "<note><duration>2</duration></note>",
+    rest(2),
+    rest(4, whole_bar=True),
+    "<backup><duration>1</duration></backup>",
+    "<forward><duration>1</duration></forward>",
+    "<attributes><divisions>3</divisions></attributes>",
+    direction("<dynamics><p/></dynamics>"),
+    "<attributes><transpose><chromatic>-2</chromatic></transpose></attributes>",
+    "<attributes><clef><sign>percussion</sign></clef></attributes>",
+    "<!-- said -->",
+    "<![CDATA[<note>]]>",
+    "<note><pitch></note>",
+    "<run-of-notes>0</run-of-notes>",
+)
+
+
+@given(
+    st.lists(
+        st.lists(st.sampled_from((note(), note("A", 3, 2), *ODD_NOTES)), max_size=6),
+        min_size=1,
+        max_size=3,
+    )
+)
+def test_notes_say_the_same_by_wording_and_as_elements(bars: list[list[str]]) -> None:
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "score.musicxml"
+        path.write_text(score_text(["".join(bar) for bar in bars]), encoding="utf-8")
+        both_ways(path)
+
+
+def test_ordinary_notes_are_read_by_their_wording(
+    read: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(PartReader, "_read_note", None)
+    third = note("E", inside="<chord/><type>half</type>").replace(
+        "<note>", '<note default-x="3">'
+    )
+    score = read([attributes() + note() + third + rest(), note(duration=2)])
+    assert table(score, "onset", "pitch") == [(0, 60), (0, 64), (2, 60)]
 
 
 @pytest.mark.parametrize("timewise", [False, True])

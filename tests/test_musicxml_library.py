@@ -10,9 +10,9 @@ from typing import Any
 import pytest
 from benchmarks.readers_musicxml import bundled_files, music21_notes, our_notes
 
-from corpusreg.errors import ReadError
-from corpusreg.notes import Score
-from corpusreg.readers.musicxml import read_musicxml
+from corpusreg.score.notes import Score
+from corpusreg.score.readers.musicxml import read_musicxml
+from corpusreg.system.errors import ReadError
 
 FILES = bundled_files()
 SUITE = {p.name.split("-")[0]: p for p in FILES if p.parent.name == "lilypondTestSuite"}

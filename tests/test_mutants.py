@@ -9,7 +9,7 @@ from pathlib import Path
 
 from mutations import LIMITS, measured, mutant, seeds, wrong_reasons
 
-from corpusreg.isolate import call_each
+from corpusreg.system.isolate import call_each
 
 EACH = 12  # mutants of every seed
 

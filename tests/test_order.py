@@ -13,8 +13,8 @@ import re
 import numpy as np
 import pytest
 
-from corpusreg.notes import Bars
-from corpusreg.order import played_order
+from corpusreg.score.notes import Bars
+from corpusreg.score.order import played_order
 
 ENDLESS = "the repeat signs do not come to an end: read in written order"
 

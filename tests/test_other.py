@@ -6,10 +6,10 @@ from pathlib import Path
 
 import pytest
 
-from corpusreg.errors import ReadError
-from corpusreg.notes import Score
-from corpusreg.readers import read_file
-from corpusreg.readers.other import read_all_with_music21, read_with_music21
+from corpusreg.score.notes import Score
+from corpusreg.score.readers import read_file
+from corpusreg.score.readers.other import read_all_with_music21, read_with_music21
+from corpusreg.system.errors import ReadError
 
 MEI = """<?xml version="1.0" encoding="UTF-8"?>
 <mei xmlns="http://www.music-encoding.org/ns/mei" meiversion="4.0.0">

@@ -13,17 +13,17 @@ from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, Page
 
 from corpusreg import workflow
-from corpusreg.catalogue.files import bundled_root
-from corpusreg.definitions import MEASURES
-from corpusreg.engraving.writing import GUESSED
-from corpusreg.report.content import content
-from corpusreg.report.html import json_text, tag
-from corpusreg.report.page import Work
-from corpusreg.report.page import page as page_of
-from corpusreg.report.passages import _Candidate, _same, _shortened, _with_bar_before
-from corpusreg.report.slots import Notation, draw, engrave
-from corpusreg.report.sound import sound
-from corpusreg.report.terms import TERMS, Explainer
+from corpusreg.corpus.files import bundled_root
+from corpusreg.documents.engraving.writing import GUESSED
+from corpusreg.documents.report.content import content
+from corpusreg.documents.report.html import json_text, tag
+from corpusreg.documents.report.page import Work
+from corpusreg.documents.report.page import page as page_of
+from corpusreg.documents.report.passages import _Candidate, _same, _shortened, _with_bar_before
+from corpusreg.documents.report.slots import Notation, draw, engrave
+from corpusreg.documents.report.sound import sound
+from corpusreg.documents.report.terms import TERMS, Explainer
+from corpusreg.measures.definitions import MEASURES
 from tests.conftest import PIECES, Command
 
 LARGEST = 1_500_000  # bytes of a page
@@ -33,7 +33,7 @@ EVIL = '<script>alert(1)</script> & <b>Bold</b> "quoted" </title>'
 @pytest.fixture(scope="session")
 def reports(small_home: Path, tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
     """Pages by name: a piano piece, a quartet, several works, and one with an evil title."""
-    from corpusreg.report.writing import write_report
+    from corpusreg.documents.report.writing import write_report
 
     folder = tmp_path_factory.mktemp("pages")
     evil = folder / "evil.musicxml"
@@ -377,7 +377,7 @@ def test_passages_are_few_short_and_in_order(in_home: Path) -> None:
 
 def test_a_very_long_work_stays_below_the_limit(in_home: Path, tmp_path: Path) -> None:
     """All five movements of a quartet in one file: 923 bars as played."""
-    from corpusreg.report.writing import write_report
+    from corpusreg.documents.report.writing import write_report
 
     made = tmp_path / "long.html"
     found = workflow.compare_paths([bundled_root() / "beethoven" / "opus132.mxl"])
@@ -458,8 +458,8 @@ def test_an_unknown_ending_is_one_line(run: Command, tmp_path: Path) -> None:
 def test_a_missing_library_says_how_to_get_it(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    from corpusreg.errors import CorpusregError
-    from corpusreg.report import writing
+    from corpusreg.documents.report import writing
+    from corpusreg.system.errors import CorpusregError
 
     monkeypatch.setattr(writing.importlib.util, "find_spec", lambda name: None)
     with pytest.raises(CorpusregError, match=r"pip install 'corpusreg\[report\]'"):

@@ -14,8 +14,8 @@ from conftest import PIECES, Command
 from pypdf import PdfReader
 from pypdf.generic import DictionaryObject
 
-from corpusreg.report.pieces import SECTIONS
-from corpusreg.report.typeset import typeset
+from corpusreg.documents.report.pieces import SECTIONS
+from corpusreg.documents.report.typeset import typeset
 
 MARKUP = 'A #import "x" <b>bold</b> $x^2$ *loud* _low_ @ref \\ [c] // é ♯'
 TEMPLATE = "= #data.title\n#picture(data.svg, data.title, width: 50mm)\n"
@@ -93,7 +93,7 @@ def test_notation_taller_than_a_page_is_made_smaller(paper: str) -> None:
         '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 100 300" width="100mm" '
         'height="300mm"><path d="M0 0h100v300"/></svg>'
     )
-    assets = resources.files("corpusreg.report") / "assets"
+    assets = resources.files("corpusreg.documents.report") / "assets"
     shapes = assets.joinpath("compare.typ").read_text(encoding="utf-8")
     body = (
         "#set page(footer: none)\n= #data.title\n"

@@ -16,16 +16,16 @@ from pypdf import PdfReader
 from test_periods import invented, late, with_span
 
 from corpusreg import cli
-from corpusreg.errors import CorpusregError
-from corpusreg.figure_pages.periods import periods_page, periods_sheet, write_periods
-from corpusreg.figure_pages.said import Said, said
-from corpusreg.figures.periods import period_picture, trend_picture
-from corpusreg.figures.sheet import amount
-from corpusreg.periods.answer import study
-from corpusreg.periods.chart import Chart, charts
-from corpusreg.periods.results import Study
-from corpusreg.periods.works import Works
-from corpusreg.pictures.look import COLOURS
+from corpusreg.documents.figure_pages.periods import periods_page, periods_sheet, write_periods
+from corpusreg.documents.figure_pages.said import Said, said
+from corpusreg.documents.figures.periods import period_picture, trend_picture
+from corpusreg.documents.figures.sheet import amount
+from corpusreg.documents.pictures.look import COLOURS
+from corpusreg.norms.periods.answer import study
+from corpusreg.norms.periods.chart import Chart, charts
+from corpusreg.norms.periods.results import Study
+from corpusreg.norms.periods.works import Works
+from corpusreg.system.errors import CorpusregError
 
 SVG = "{http://www.w3.org/2000/svg}"
 EVIL = "A & <b>B</b> $x$"

@@ -11,15 +11,15 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from corpusreg import effects
-from corpusreg.definitions import BY_NAME, MEASURES, VERSION
-from corpusreg.errors import UsageError
-from corpusreg.periods.answer import study
-from corpusreg.periods.document import COLUMNS, study_document, study_rows
-from corpusreg.periods.results import Check, Finding, Study
-from corpusreg.periods.words import repeated_words, result_words, study_text
-from corpusreg.periods.works import Works, check_words, period_rows
-from corpusreg.rebar import BARS, REBARRED
+from corpusreg.measures.definitions import BY_NAME, MEASURES, VERSION
+from corpusreg.measures.rebar import BARS, REBARRED
+from corpusreg.norms import effects
+from corpusreg.norms.periods.answer import study
+from corpusreg.norms.periods.document import COLUMNS, study_document, study_rows
+from corpusreg.norms.periods.results import Check, Finding, Study
+from corpusreg.norms.periods.works import Works, check_words, period_rows
+from corpusreg.system.errors import UsageError
+from corpusreg.text.periods import repeated_words, result_words, study_text
 
 BAROQUE, CLASSICAL, ROMANTIC = 2, 3, 4
 Floats = NDArray[np.float64]

@@ -15,7 +15,7 @@ import pytest
 from conftest import PIECES, Command, command
 from scipy import stats
 
-from corpusreg.definitions import MEASURES
+from corpusreg.measures.definitions import MEASURES
 from corpusreg.store import open_reference
 
 

@@ -18,26 +18,26 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from pypdf import PdfReader
 
-from corpusreg.analysis import Analysis, analyse
 from corpusreg.cli import main
-from corpusreg.comparison import Comparison, Piece, compare
-from corpusreg.definitions import MEASURES
-from corpusreg.errors import CorpusregError, UsageError
+from corpusreg.comparison.comparison import Comparison, Piece, compare
+from corpusreg.comparison.placing import measured
+from corpusreg.comparison.players import players
+from corpusreg.documents.pictures.levels import level_grid
+from corpusreg.documents.pictures.nearest import DOTS, nearest_works
+from corpusreg.documents.pictures.octaves import octave_chart, octave_uses
+from corpusreg.documents.pictures.register_map import pages, register_map, stills
+from corpusreg.documents.pictures.save import pdf, png, save
+from corpusreg.documents.pictures.strips import SLICES, bare_strip, spread, strips
+from corpusreg.documents.pictures.svg import Picture, element, number, wrapped
+from corpusreg.documents.pictures.view import MapView, view_of
 from corpusreg.instruments import load
-from corpusreg.notes import Part
-from corpusreg.pictures.levels import level_grid
-from corpusreg.pictures.nearest import DOTS, nearest_works
-from corpusreg.pictures.octaves import octave_chart, octave_uses
-from corpusreg.pictures.register_map import pages, register_map, stills
-from corpusreg.pictures.save import pdf, png, save
-from corpusreg.pictures.strips import SLICES, bare_strip, spread, strips
-from corpusreg.pictures.svg import Picture, element, number, wrapped
-from corpusreg.pictures.view import MapView, view_of
-from corpusreg.placing import measured
-from corpusreg.played import Played
-from corpusreg.players import players
-from corpusreg.profiles.model import Neighbour, PlacedProfile
-from corpusreg.reference import Cohort, Rung
+from corpusreg.measures.analysis import Analysis, analyse
+from corpusreg.measures.definitions import MEASURES
+from corpusreg.norms.profiles.model import Neighbour, PlacedProfile
+from corpusreg.norms.reference import Cohort, Rung
+from corpusreg.score.notes import Part
+from corpusreg.score.played import Played
+from corpusreg.system.errors import CorpusregError, UsageError
 
 BUNDLED = Path(music21.__file__).parent / "corpus"
 SVG = "{http://www.w3.org/2000/svg}"

@@ -11,10 +11,10 @@ from typing import Any
 import numpy as np
 import pytest
 
-from corpusreg.errors import ReadError
-from corpusreg.loudness import MARKS, UNMARKED
-from corpusreg.notes import Bars, Dynamic, Part, Pedal, Score, Tempo, note_table
-from corpusreg.played import MOST_BEATS, Played, perform
+from corpusreg.score.loudness import MARKS, UNMARKED
+from corpusreg.score.notes import Bars, Dynamic, Part, Pedal, Score, Tempo, note_table
+from corpusreg.score.played import MOST_BEATS, Played, perform
+from corpusreg.system.errors import ReadError
 
 BAR = 16
 

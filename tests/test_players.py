@@ -14,15 +14,15 @@ from event_pieces import parts_reversed, split_by_ties
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from corpusreg.analysis import analyse
+from corpusreg.comparison.placing import part_names, read_works
+from corpusreg.comparison.players import Lying, Players, players
 from corpusreg.instruments import Instruments, load
 from corpusreg.measures import height
-from corpusreg.notes import Bars, Part, Score, note_table
-from corpusreg.placing import part_names, read_works
-from corpusreg.played import perform
-from corpusreg.players import Lying, Players, players
-from corpusreg.words.offers import CAUTION
-from corpusreg.words.players import player_remarks
+from corpusreg.measures.analysis import analyse
+from corpusreg.score.notes import Bars, Part, Score, note_table
+from corpusreg.score.played import perform
+from corpusreg.text.offers import CAUTION
+from corpusreg.text.players import player_remarks
 
 BAR, TICKS = 96, 24
 Bars_ = Sequence[Sequence[int]]

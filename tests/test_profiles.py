@@ -17,13 +17,17 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 
-from corpusreg import definitions, store
-from corpusreg.building.finish import finishing
-from corpusreg.definitions import MEASURES
-from corpusreg.outputs.profile_text import profiles_text
-from corpusreg.profiles import stored
-from corpusreg.profiles.clustering import adjusted_rand, cluster, silhouette, without_length
-from corpusreg.profiles.model import (
+from corpusreg import store
+from corpusreg.measures import definitions
+from corpusreg.measures.definitions import MEASURES
+from corpusreg.norms.profiles import stored
+from corpusreg.norms.profiles.clustering import (
+    adjusted_rand,
+    cluster,
+    silhouette,
+    without_length,
+)
+from corpusreg.norms.profiles.model import (
     FAMILIES,
     LIMIT,
     SHAPES,
@@ -38,19 +42,21 @@ from corpusreg.profiles.model import (
     scores,
     shape,
 )
-from corpusreg.profiles.stored import (
+from corpusreg.norms.profiles.stored import (
     WITHOUT_LIBRARY,
     fetch_profiles,
     listed_profiles,
     profiled,
 )
-from corpusreg.profiles.words import (
+from corpusreg.norms.reference import Rung
+from corpusreg.store.building.finish import finishing
+from corpusreg.text.outputs.profile_text import profiles_text
+from corpusreg.text.profiles import (
     centre_words,
     firmness_words,
     neighbour_words,
     profile_lines,
 )
-from corpusreg.reference import Rung
 
 # Ruspini 1970 (Information Sciences 2:319-350), 75 points in four clusters of 20, 23, 17, 15.
 ACROSS = """

@@ -23,11 +23,11 @@ from validity.notation import (
     write_repeats_out,
 )
 
-from corpusreg.analysis import Analysis, analyse
+from corpusreg.measures.analysis import Analysis, analyse
 from corpusreg.measures.stays import PENALTY, expected_dwell, segment
 from corpusreg.measures.texture import distances, quantiles, texture
-from corpusreg.notes import Bars, Dynamic, Part, Score, felt_beat, note_table
-from corpusreg.played import Notes, Played, PlayedBars, perform
+from corpusreg.score.notes import Bars, Dynamic, Part, Score, felt_beat, note_table
+from corpusreg.score.played import Notes, Played, PlayedBars, perform
 
 TICKS = 24  # a quarter note
 BAR = 4 * TICKS

@@ -10,7 +10,9 @@ import duckdb
 import pytest
 from batch_work import row
 
-from corpusreg import definitions, sql, store
+from corpusreg import store
+from corpusreg.measures import definitions
+from corpusreg.store import sql
 
 QUERIES = {query.name: query for query in sql.listed()}
 

@@ -8,11 +8,11 @@ from pathlib import Path
 import pytest
 
 from corpusreg import workflow
-from corpusreg.catalogue.files import bundled_root
-from corpusreg.engraving import Engraved
-from corpusreg.errors import UsageError
-from corpusreg.quoting import Place, Quotation, quotations, reference_passage
+from corpusreg.corpus.files import bundled_root
+from corpusreg.documents.engraving import Engraved
+from corpusreg.documents.quoting import Place, Quotation, quotations, reference_passage
 from corpusreg.store import open_reference
+from corpusreg.system.errors import UsageError
 
 PIECES = Path(__file__).parents[1] / "demo" / "pieces"
 OPEN, CLOSED = "kitchen-window.musicxml", "stairs.musicxml"

@@ -13,8 +13,8 @@ from pathlib import Path
 
 import pytest
 
-from corpusreg.errors import ReadError
-from corpusreg.readers import FORMATS, read_file, read_scores, sniff
+from corpusreg.score.readers import FORMATS, read_file, read_scores, sniff
+from corpusreg.system.errors import ReadError
 
 ABC = "X:1\nT:Small\nM:4/4\nL:1/4\nK:C\nCDEF|\n"
 KERN = "**kern\n*M4/4\n=1\n4c\n4d\n4e\n4f\n==\n*-\n"
@@ -138,7 +138,7 @@ def test_spaces_letters_and_both_unicode_forms_of_a_name(tmp_path: Path) -> None
 
 def test_importing_the_readers_imports_no_library() -> None:
     code = (
-        "import sys, corpusreg.readers\n"
+        "import sys, corpusreg.score.readers\n"
         "heavy = {'music21', 'mido', 'lytk', 'pandas', 'scipy', 'lxml'} & set(sys.modules)\n"
         "print(sorted(heavy))"
     )
@@ -155,16 +155,16 @@ def test_importing_the_readers_imports_no_library() -> None:
 AS_ANOTHER_USER = """
 import os, sys
 from pathlib import Path
-import corpusreg.readers
-from corpusreg.errors import ReadError
-corpusreg.readers.read_scores(Path(sys.argv[-1]))  # loads what the other user may not see
+import corpusreg.score.readers
+from corpusreg.system.errors import ReadError
+corpusreg.score.readers.read_scores(Path(sys.argv[-1]))  # loads what the other user may not see
 if os.getuid() == 0:
     os.setgroups([])
     os.setgid(65534)
     os.setuid(65534)
 for name in sys.argv[1:]:
     try:
-        corpusreg.readers.read_scores(Path(name))
+        corpusreg.score.readers.read_scores(Path(name))
         print("read")
     except ReadError as error:
         print(error)

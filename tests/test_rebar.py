@@ -7,10 +7,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from corpusreg.analysis import analyse
-from corpusreg.notes import Part
-from corpusreg.played import Notes, Played, PlayedBars
-from corpusreg.rebar import REBARRED, doubled, halved, rebarred
+from corpusreg.measures.analysis import analyse
+from corpusreg.measures.rebar import REBARRED, doubled, halved, rebarred
+from corpusreg.score.notes import Part
+from corpusreg.score.played import Notes, Played, PlayedBars
 
 BEAT = 4
 

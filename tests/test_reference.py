@@ -9,8 +9,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from corpusreg import placing
-from corpusreg.reference import (
+from corpusreg.comparison import placing
+from corpusreg.norms.reference import (
     MINIMUM_UNITS,
     MINIMUM_WORKS,
     Cohort,

@@ -13,22 +13,22 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from corpusreg import workflow
-from corpusreg.analysis import is_narrow
-from corpusreg.errors import UsageError
-from corpusreg.examples import Example
+from corpusreg.comparison.examples import Example
 from corpusreg.instruments import load
-from corpusreg.notes import Bars, Part, Score, note_table
-from corpusreg.outputs.examples_text import examples_text, toward
-from corpusreg.outputs.revision_text import revised_document, revised_text
-from corpusreg.played import Played
-from corpusreg.readers import read_scores
-from corpusreg.revising.heard import Heard
-from corpusreg.revising.intentions import EXAMPLES, Intention, intention
-from corpusreg.revising.limits import Limits
-from corpusreg.revising.search import MOST, goals, options
-from corpusreg.revising.told import option_words
-from corpusreg.revising.units import Group, music
-from corpusreg.rewrite import Change, changed
+from corpusreg.measures.analysis import is_narrow
+from corpusreg.revision.heard import Heard
+from corpusreg.revision.intentions import EXAMPLES, Intention, intention
+from corpusreg.revision.limits import Limits
+from corpusreg.revision.search import MOST, goals, options
+from corpusreg.revision.told import option_words
+from corpusreg.revision.units import Group, music
+from corpusreg.score.notes import Bars, Part, Score, note_table
+from corpusreg.score.played import Played
+from corpusreg.score.readers import read_scores
+from corpusreg.score.rewrite import Change, changed
+from corpusreg.system.errors import UsageError
+from corpusreg.text.outputs.examples_text import examples_text, toward
+from corpusreg.text.outputs.revision_text import revised_document, revised_text
 
 PIECES = Path(__file__).parents[1] / "demo" / "pieces"
 STAIRS = PIECES / "stairs.musicxml"

@@ -14,12 +14,12 @@ from hypothesis import strategies as st
 from lxml import etree
 from musicxml_schema import faults
 
-from corpusreg.catalogue import bundled
-from corpusreg.errors import ReadError, UsageError
-from corpusreg.notes import Score
-from corpusreg.played import perform
-from corpusreg.readers import read_scores
-from corpusreg.rewrite import Change, changed, chords, tie_chains, write
+from corpusreg.corpus.catalogue import bundled
+from corpusreg.score.notes import Score
+from corpusreg.score.played import perform
+from corpusreg.score.readers import read_scores
+from corpusreg.score.rewrite import Change, changed, chords, tie_chains, write
+from corpusreg.system.errors import ReadError, UsageError
 
 PIECES = Path(__file__).parents[1] / "demo" / "pieces"
 # An octave-shift line over bar 2, a tie into it, a chord with a slur, an accidental that

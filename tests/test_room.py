@@ -29,13 +29,13 @@ from playwright.sync_api import Browser, FileChooser, Page
 from werkzeug.test import TestResponse
 
 from corpusreg import workflow
-from corpusreg.errors import UsageError
-from corpusreg.pages.contrast import contrast_page
-from corpusreg.report.writing import write_report
+from corpusreg.documents.pages.contrast import contrast_page
+from corpusreg.documents.report.writing import write_report
 from corpusreg.room import uploads
 from corpusreg.room.app import room
 from corpusreg.room.desk import Desk
 from corpusreg.room.uploads import clean, take
+from corpusreg.system.errors import UsageError
 from tests.conftest import PIECES
 
 PORT = 8080
@@ -529,7 +529,7 @@ def test_the_folder_is_private_and_goes_at_the_end(in_home: Path) -> None:
 def test_without_a_reference_it_offers_to_measure(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, small_home: Path
 ) -> None:
-    from corpusreg import catalogue
+    from corpusreg.corpus import catalogue
     from tests.conftest import chosen_files
 
     few = chosen_files()[:3]

@@ -11,12 +11,12 @@ from event_pieces import BAR, BARS, TICKS, Row, line, score, split_by_ties, text
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from corpusreg.analysis import analyse
+from corpusreg.measures.analysis import analyse
 from corpusreg.measures.background import background, passages
 from corpusreg.measures.decay import decayed
 from corpusreg.measures.saturation import Saturation
-from corpusreg.notes import Dynamic, Part, Pedal, Score, Tempo
-from corpusreg.played import perform
+from corpusreg.score.notes import Dynamic, Part, Pedal, Score, Tempo
+from corpusreg.score.played import perform
 
 EXAMPLES = settings(max_examples=40, deadline=None)
 BASS = 3  # entry of octave 2, C2 to B2

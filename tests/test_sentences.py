@@ -11,14 +11,14 @@ import pytest
 from by_hand import bars_of
 from test_words import REPEATED, placed
 
-from corpusreg.comparison import PlacedEvent, PlacedMeasure, PlacedStay
-from corpusreg.definitions import BY_NAME
+from corpusreg.comparison.comparison import PlacedEvent, PlacedMeasure, PlacedStay
+from corpusreg.measures.definitions import BY_NAME
 from corpusreg.measures.events import Event
 from corpusreg.measures.shifts import Shift
 from corpusreg.measures.stays import Stay
-from corpusreg.reference import Cohort, Placement, Rung
-from corpusreg.words import sentences
-from corpusreg.words.events import event_words, told_events
+from corpusreg.norms.reference import Cohort, Placement, Rung
+from corpusreg.text import sentences
+from corpusreg.text.events import event_words, told_events
 
 NOT_PLACED = Placement(None, None, None, None, 0.0, "too short")
 

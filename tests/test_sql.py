@@ -7,8 +7,8 @@ from pathlib import Path
 
 import pytest
 
-from corpusreg import sql
-from corpusreg.errors import DataError, UsageError
+from corpusreg.store import sql
+from corpusreg.system.errors import DataError, UsageError
 
 TEXT = """\
 -- How many bars?
@@ -132,7 +132,7 @@ def test_a_query_that_is_not_there(name: str, words: str) -> None:
 def test_files_are_found_in_an_installed_package(tmp_path: Path, monkeypatch) -> None:
     package = tmp_path / "site-packages" / "corpusreg"
     package.mkdir(parents=True)
-    monkeypatch.setattr(sql, "__file__", str(package / "sql.py"))
+    monkeypatch.setattr(sql, "__file__", str(package / "store" / "sql.py"))
     with pytest.raises(DataError, match=r"no query files beside .*; install corpusreg again"):
         sql.folder()
     shutil.copytree(Path(__file__).parent.parent / "queries", package / "queries")

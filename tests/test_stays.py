@@ -7,7 +7,7 @@ import pytest
 from by_hand import BAR, chords, line, weave
 from validity.changes import twice
 
-from corpusreg.catalogue import bundled
+from corpusreg.corpus.catalogue import bundled
 from corpusreg.measures.stays import (
     PENALTY,
     cuts,
@@ -16,8 +16,8 @@ from corpusreg.measures.stays import (
     stays,
 )
 from corpusreg.measures.texture import Texture, texture
-from corpusreg.played import perform
-from corpusreg.readers import read_file
+from corpusreg.score.played import perform
+from corpusreg.score.readers import read_file
 
 
 def spans(found: Texture) -> list[tuple[int, int]]:

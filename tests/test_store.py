@@ -20,9 +20,11 @@ from batch_work import rows_of
 from hypothesis import given
 from hypothesis import strategies as st
 
-from corpusreg import definitions, settings, store
-from corpusreg.errors import DataError, StoreError, UsageError
+from corpusreg import store
+from corpusreg.measures import definitions
 from corpusreg.store import tables
+from corpusreg.system import settings
+from corpusreg.system.errors import DataError, StoreError, UsageError
 
 RECIPE = store.Recipe(definitions.VERSION, "test", {"order": "played"})
 
@@ -744,7 +746,7 @@ FULL = """
 import resource
 from pathlib import Path
 from corpusreg import store
-from corpusreg.errors import StoreError
+from corpusreg.system.errors import StoreError
 from test_store import RECIPE, VALUES, filled, wanted
 root = Path({root!r})
 values = VALUES | {{f"p{{n}}.krn": n * 1.1 for n in range(300)}}
@@ -788,7 +790,7 @@ def test_a_full_disk_leaves_the_old_reference(tmp_path: Path, stage: str, limit:
 READ_ONLY = """
 from pathlib import Path
 from corpusreg import store
-from corpusreg.errors import StoreError
+from corpusreg.system.errors import StoreError
 from test_store import RECIPE
 import os
 if os.getuid() == 0:  # to whom permissions mean nothing

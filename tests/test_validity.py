@@ -17,8 +17,8 @@ from validity.__main__ import as_text
 from validity.materials import Piece, half_of, pieces
 from validity.tally import LEFT_OUT, Trial, exact_interval, summarise, table
 
-from corpusreg.analysis import analyse
-from corpusreg.played import perform
+from corpusreg.measures.analysis import analyse
+from corpusreg.score.played import perform
 
 SEED = 1
 LONGEST = 135  # bars: a sample that runs in seconds

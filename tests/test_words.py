@@ -11,14 +11,13 @@ import pytest
 from conftest import PIECES
 
 import corpusreg
-from corpusreg import tabular
-from corpusreg.definitions import BY_NAME, MEASURES
-from corpusreg.errors import ReadError, UsageError
+from corpusreg.measures.definitions import BY_NAME, MEASURES
 from corpusreg.measures.shifts import Shift
-from corpusreg.outputs import console
-from corpusreg.played import PlayedBars, segments
-from corpusreg.reference import Placement
-from corpusreg.words import bars, sentences
+from corpusreg.norms.reference import Placement
+from corpusreg.score.played import PlayedBars, segments
+from corpusreg.system.errors import ReadError, UsageError
+from corpusreg.text import bars, sentences, tabular
+from corpusreg.text.outputs import console
 
 SPAN, SHIFTS = BY_NAME["span"], BY_NAME["shift_rate"]
 

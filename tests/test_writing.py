@@ -8,9 +8,9 @@ from pathlib import Path
 
 import pytest
 
-from corpusreg import writing
-from corpusreg.errors import CorpusregError
-from corpusreg.writing import replace_text, replacing, write_files
+from corpusreg.system import writing
+from corpusreg.system.errors import CorpusregError
+from corpusreg.system.writing import replace_text, replacing, write_files
 
 
 def test_a_reader_sees_the_old_file_until_the_new_one_is_whole(tmp_path: Path) -> None:

@@ -3,7 +3,7 @@
     python tests/write_glossary.py
 
 The table is between two marks in corpusreg/data/glossary.md and comes from
-corpusreg.definitions; the words around it are written by hand.
+corpusreg.measures.definitions; the words around it are written by hand.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ import difflib
 import sys
 from pathlib import Path
 
-from corpusreg.definitions import MEASURES
+from corpusreg.measures.definitions import MEASURES
 
 GLOSSARY = Path(__file__).parents[1] / "corpusreg" / "data" / "glossary.md"
 BEGIN, END = "<!-- measures -->\n", "<!-- end of measures -->\n"

@@ -29,7 +29,7 @@ COLUMNS = ("corpus", "path", "number", "bars", "notes", "lowest", "highest")
 
 def place_of(corpus: str, path: str) -> Path:
     """Where a work is, whether it is there or not."""
-    from corpusreg.catalogue.files import bundled_root
+    from corpusreg.corpus.files import bundled_root
 
     return (bundled_root() if corpus == "bundled" else CORPORA / corpus) / path
 

@@ -6,8 +6,8 @@ import argparse
 from typing import Any
 
 from corpusreg.commands.common import command, form_options
-from corpusreg.definitions import MEASURES
-from corpusreg.errors import UsageError
+from corpusreg.measures.definitions import MEASURES
+from corpusreg.system.errors import UsageError
 
 __all__ = ["add_asking"]
 
@@ -46,8 +46,8 @@ def _query_command(commands: Any) -> None:
 
 def _table(options: argparse.Namespace) -> int:
     from corpusreg import workflow
-    from corpusreg.outputs.table_text import table_text
-    from corpusreg.tabular import print_rows
+    from corpusreg.text.outputs.table_text import table_text
+    from corpusreg.text.tabular import print_rows
 
     rows = workflow.table(options.measure, options.by)
     names = workflow.COLUMNS
@@ -59,10 +59,10 @@ def _table(options: argparse.Namespace) -> int:
 
 
 def _query(options: argparse.Namespace) -> int:
-    from corpusreg.tabular import print_rows, text_table
+    from corpusreg.text.tabular import print_rows, text_table
 
     if options.name is None:
-        from corpusreg import sql
+        from corpusreg.store import sql
 
         print(
             text_table(["query", "what it answers"], [(q.name, q.title) for q in sql.listed()])

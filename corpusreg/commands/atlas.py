@@ -29,8 +29,8 @@ def add_atlas(commands: Any) -> None:
 
 
 def _atlas(options: argparse.Namespace) -> int:
-    from corpusreg.atlas.study import atlas
-    from corpusreg.figure_pages.atlas import write_atlas
+    from corpusreg.documents.figure_pages.atlas import write_atlas
+    from corpusreg.norms.atlas.study import atlas
     from corpusreg.store import open_reference
 
     with open_reference() as reference:

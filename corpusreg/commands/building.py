@@ -96,7 +96,7 @@ def _build(
 ) -> None:
     """Build a reference; out: where the result is told."""
     from corpusreg import workflow
-    from corpusreg.building.progress import ProgressBar
+    from corpusreg.store.building.progress import ProgressBar
 
     progress = ProgressBar()
     try:
@@ -126,8 +126,8 @@ def _build(
 
 def with_reference(options: argparse.Namespace) -> None:
     """Build the reference where there is none yet; standard output is the command's own."""
-    from corpusreg import settings
     from corpusreg.store import pointed
+    from corpusreg.system import settings
 
     if pointed(settings.reference_folder()) is None:
         print("No reference yet: measuring the bundled corpus first.", file=sys.stderr)

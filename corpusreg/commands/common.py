@@ -6,8 +6,8 @@ import argparse
 import sys
 from typing import Any
 
-from corpusreg import settings
-from corpusreg.phrases import capital
+from corpusreg.system import settings
+from corpusreg.system.phrases import capital
 
 __all__ = ["command", "form_options", "heed_trust", "number_option", "say", "trust_option"]
 

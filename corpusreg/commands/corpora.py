@@ -11,7 +11,7 @@ from corpusreg.commands.building import positive
 from corpusreg.commands.common import command, form_options, say, trust_option
 
 if TYPE_CHECKING:
-    from corpusreg.corpora import Entry
+    from corpusreg.corpus.corpora import Entry
     from corpusreg.workflow import Change
 
 __all__ = ["add_corpora"]
@@ -70,7 +70,7 @@ def _workers(parser: argparse.ArgumentParser) -> None:
 
 def _corpora_list(options: argparse.Namespace) -> int:
     from corpusreg import workflow
-    from corpusreg.tabular import text_table
+    from corpusreg.text.tabular import text_table
 
     rows, others = workflow.corpora_list()
     reasons = {
@@ -114,7 +114,7 @@ def _each_its_own(entry: Entry | None) -> bool:
 
 def _corpora_get(options: argparse.Namespace) -> int:
     from corpusreg import workflow
-    from corpusreg.building.progress import FetchBar, ProgressBar
+    from corpusreg.store.building.progress import FetchBar, ProgressBar
 
     fetching, measuring = FetchBar(), ProgressBar()
     try:
@@ -129,7 +129,7 @@ def _corpora_get(options: argparse.Namespace) -> int:
 
 def _corpora_add(options: argparse.Namespace) -> int:
     from corpusreg import workflow
-    from corpusreg.building.progress import ProgressBar
+    from corpusreg.store.building.progress import ProgressBar
 
     progress = ProgressBar()
     try:
@@ -216,7 +216,7 @@ def _to_get(entry: Entry) -> str:
 
 def _corpora_remove(options: argparse.Namespace) -> int:
     from corpusreg import workflow
-    from corpusreg.building.progress import ProgressBar
+    from corpusreg.store.building.progress import ProgressBar
 
     progress = ProgressBar()
     try:
@@ -234,8 +234,8 @@ def _corpora_remove(options: argparse.Namespace) -> int:
 
 def _corpora_coverage(options: argparse.Namespace) -> int:
     from corpusreg import workflow
-    from corpusreg.outputs.coverage_text import coverage_text
-    from corpusreg.tabular import print_rows
+    from corpusreg.text.outputs.coverage_text import coverage_text
+    from corpusreg.text.tabular import print_rows
 
     found = workflow.coverage()
     if options.csv or options.json:
@@ -247,7 +247,7 @@ def _corpora_coverage(options: argparse.Namespace) -> int:
 
 def _corpora_duplicates(options: argparse.Namespace) -> int:
     from corpusreg import workflow
-    from corpusreg.tabular import print_rows
+    from corpusreg.text.tabular import print_rows
 
     result, _ = workflow.query("copies", {})
     print_rows(result.names, result.rows, options)

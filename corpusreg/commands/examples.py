@@ -44,20 +44,24 @@ def add_examples(commands: Any) -> None:
 
 def _examples(options: argparse.Namespace) -> int:
     from corpusreg import workflow
-    from corpusreg.examples import Filters
-    from corpusreg.outputs.examples_text import examples_document, examples_text, kinds_text
+    from corpusreg.comparison.examples import Filters
+    from corpusreg.text.outputs.examples_text import (
+        examples_document,
+        examples_text,
+        kinds_text,
+    )
 
     if options.kind is None:
         print(kinds_text())
         return 0
     if options.report:
-        from corpusreg.report.writing import check_report
+        from corpusreg.documents.report.writing import check_report
 
         check_report(options.report)
     wanted = Filters(options.ensemble, options.period, options.difficulty, options.licence)
     found = workflow.examples(options.kind, wanted, options.count)
     if options.report and found.found:
-        from corpusreg.pages.examples import write_examples
+        from corpusreg.documents.pages.examples import write_examples
 
         write_examples(found, options.report)
         print(f"{options.report}: {len(found.found)} passages")

@@ -50,7 +50,7 @@ def add_handout(commands: Any) -> None:
 
 def _handout(options: argparse.Namespace) -> int:
     from corpusreg import workflow
-    from corpusreg.handout.writing import handout
+    from corpusreg.documents.handout.writing import handout
 
     workflow.some_readable([options.folder])
     with_reference(options)

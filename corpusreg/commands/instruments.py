@@ -62,7 +62,7 @@ def ranges_option(parser: argparse.ArgumentParser) -> None:
 
 def _heights(options: argparse.Namespace) -> int:
     from corpusreg import workflow
-    from corpusreg.outputs.heights_text import passage_document, passage_text
+    from corpusreg.text.outputs.heights_text import passage_document, passage_text
 
     found = workflow.heights(
         options.piece,
@@ -74,7 +74,7 @@ def _heights(options: argparse.Namespace) -> int:
         number=options.number,
     )
     if options.picture:
-        from corpusreg.figures.heights import write_heights
+        from corpusreg.documents.figures.heights import write_heights
 
         write_heights(found, options.picture)
     print(
@@ -85,7 +85,7 @@ def _heights(options: argparse.Namespace) -> int:
 
 def _ranges(options: argparse.Namespace) -> int:
     from corpusreg import workflow
-    from corpusreg.outputs.ranges_text import ranges_document, ranges_text, row_text
+    from corpusreg.text.outputs.ranges_text import ranges_document, ranges_text, row_text
 
     rows, table = workflow.ranges(options.instrument, options.ranges)
     if options.json:

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from corpusreg.commands.common import command, form_options
-from corpusreg.definitions import MEASURES
+from corpusreg.measures.definitions import MEASURES
 
 __all__ = ["add_periods"]
 
@@ -41,12 +41,12 @@ def add_periods(commands: Any) -> None:
 
 
 def _periods(options: argparse.Namespace) -> int:
-    from corpusreg.periods.answer import study
-    from corpusreg.periods.document import COLUMNS, study_document, study_rows
-    from corpusreg.periods.words import study_text
-    from corpusreg.periods.works import check_words, fetch_works
+    from corpusreg.norms.periods.answer import study
+    from corpusreg.norms.periods.document import COLUMNS, study_document, study_rows
+    from corpusreg.norms.periods.works import check_words, fetch_works
     from corpusreg.store import open_reference
-    from corpusreg.tabular import print_rows
+    from corpusreg.text.periods import study_text
+    from corpusreg.text.tabular import print_rows
 
     check_words(options.measures)
     if options.report:
@@ -64,10 +64,10 @@ def _periods(options: argparse.Namespace) -> int:
 
 
 def _report(options: argparse.Namespace) -> int:
-    from corpusreg.figure_pages.periods import check_name, write_periods
-    from corpusreg.periods.answer import study
-    from corpusreg.periods.chart import charts, unit_names
-    from corpusreg.periods.works import fetch_works
+    from corpusreg.documents.figure_pages.periods import check_name, write_periods
+    from corpusreg.norms.periods.answer import study
+    from corpusreg.norms.periods.chart import charts, unit_names
+    from corpusreg.norms.periods.works import fetch_works
     from corpusreg.store import open_reference
 
     check_name(options.report)

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 from corpusreg.commands.building import with_reference
 from corpusreg.commands.common import command, say, trust_option
 from corpusreg.commands.instruments import ranges_option
-from corpusreg.errors import UsageError
+from corpusreg.system.errors import UsageError
 
 if TYPE_CHECKING:
     from corpusreg.workflow import Compared
@@ -57,7 +57,7 @@ def add_compare(commands: Any) -> None:
 
 def _compare(options: argparse.Namespace) -> int:
     from corpusreg import workflow
-    from corpusreg.report.writing import check_report, write_report
+    from corpusreg.documents.report.writing import check_report, write_report
 
     if options.report:
         check_report(options.report)
@@ -82,7 +82,7 @@ def _compare(options: argparse.Namespace) -> int:
         for remark in remarks:
             say(f"{options.report}: {remark}")
     if options.json:
-        from corpusreg.outputs.document import document
+        from corpusreg.text.outputs.document import document
 
         told = document(
             found.comparisons,
@@ -109,14 +109,14 @@ def _say_written(works: int, path: Path) -> None:
 
 
 def _print_drafts(found: Compared) -> None:
-    from corpusreg.outputs.drafts_text import drafts_text
+    from corpusreg.text.outputs.drafts_text import drafts_text
 
     print(_RULE.join(drafts_text(d, found.reference_id) for d in found.drafts))
 
 
 def _print_comparisons(found: Compared) -> None:
-    from corpusreg.outputs.console import comparison_text
-    from corpusreg.outputs.examples_text import study_text
+    from corpusreg.text.outputs.console import comparison_text
+    from corpusreg.text.outputs.examples_text import study_text
 
     texts = [
         comparison_text(each, found.reference_id) + study_text(each, *studied)

@@ -22,7 +22,7 @@ def add_profiles(commands: Any) -> None:
 
 def _profiles(options: argparse.Namespace) -> int:
     from corpusreg import workflow
-    from corpusreg.outputs.profile_text import profiles_text
+    from corpusreg.text.outputs.profile_text import profiles_text
 
     found = workflow.profiles()
     print(json.dumps(found, indent=1) if options.json else profiles_text(found))

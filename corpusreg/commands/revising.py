@@ -63,10 +63,10 @@ def add_revising(commands: Any) -> None:
 
 def _contrast(options: argparse.Namespace) -> int:
     from corpusreg import workflow
-    from corpusreg.outputs.revision_text import contrast_document, contrast_text
+    from corpusreg.text.outputs.revision_text import contrast_document, contrast_text
 
     if options.report:
-        from corpusreg.pages.contrast import check_contrast_page, write_contrast
+        from corpusreg.documents.pages.contrast import check_contrast_page, write_contrast
 
         check_contrast_page(options.report)
     found = workflow.contrast(
@@ -87,7 +87,7 @@ def _contrast(options: argparse.Namespace) -> int:
 
 def _revise(options: argparse.Namespace) -> int:
     from corpusreg import workflow
-    from corpusreg.outputs.revision_text import revised_document, revised_text
+    from corpusreg.text.outputs.revision_text import revised_document, revised_text
 
     workflow.intention(options.toward)  # what it says is seen before anything is built
     workflow.some_readable([options.piece])

@@ -10,7 +10,7 @@ from typing import Any
 
 from corpusreg.commands.building import positive
 from corpusreg.commands.common import command
-from corpusreg.errors import CorpusregError
+from corpusreg.system.errors import CorpusregError
 
 __all__ = ["add_room"]
 

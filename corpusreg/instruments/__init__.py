@@ -28,7 +28,6 @@ from functools import lru_cache, partial
 from importlib import resources
 from pathlib import Path
 
-from corpusreg.errors import DataError, UsageError
 from corpusreg.instruments.names import is_generic, plain, read_name
 from corpusreg.instruments.table import (
     DECAYS,
@@ -38,8 +37,9 @@ from corpusreg.instruments.table import (
     Register,
     read_rows,
 )
-from corpusreg.notes import Part
-from corpusreg.phrases import did_you_mean
+from corpusreg.score.notes import Part
+from corpusreg.system.errors import DataError, UsageError
+from corpusreg.system.phrases import did_you_mean
 
 __all__ = [
     "DECAYS",

@@ -1,7 +1,7 @@
 """The rows of the instruments table: their form, and how they are read and checked.
 
 Conventions as in `corpusreg.instruments`. A table is CSV in UTF-8 with a header
-row; note names as in `corpusreg.pitch`; spans 'C4-B4', several of them separated
+row; note names as in `corpusreg.score.pitch`; spans 'C4-B4', several of them separated
 by semicolons, registers with their name in front ('chalumeau D3-Ab4').
 """
 
@@ -12,9 +12,9 @@ import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 
-from corpusreg.errors import DataError, UsageError
 from corpusreg.instruments.names import plain
-from corpusreg.pitch import parse_note
+from corpusreg.score.pitch import parse_note
+from corpusreg.system.errors import DataError, UsageError
 
 __all__ = ["DECAYS", "FAMILIES", "LEVELS", "Instrument", "Register", "Span", "read_rows"]
 

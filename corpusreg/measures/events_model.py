@@ -4,7 +4,7 @@ Aim
 ---
 An event is a fact of the note table that a listener would name: where it happens, which
 notes, how long the place was silent before, how far from what sounded. Detectors are
-pure functions of `corpusreg.played.Notes` and `PlayedBars`; each returns a list of
+pure functions of `corpusreg.score.played.Notes` and `PlayedBars`; each returns a list of
 `Event`. Everything that a sentence may claim is a field here and can be worked out again
 from the notes.
 

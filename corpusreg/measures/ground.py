@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 
 from corpusreg.measures.events_model import final_bar
 from corpusreg.measures.texture import PITCHES
-from corpusreg.played import Notes, PlayedBars
+from corpusreg.score.played import Notes, PlayedBars
 
 __all__ = ["SILENT", "Ground", "ground", "lasting"]
 

@@ -24,7 +24,7 @@ from corpusreg.measures.events import FAR, Event, time_heard
 from corpusreg.measures.lifts import lifts
 from corpusreg.measures.presence import Presence, presence
 from corpusreg.measures.texture import Texture
-from corpusreg.played import Notes, PlayedBars
+from corpusreg.score.played import Notes, PlayedBars
 
 __all__ = ["happenings"]
 

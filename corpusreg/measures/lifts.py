@@ -27,7 +27,7 @@ from numpy.typing import NDArray
 
 from corpusreg.measures.events import Event, strength, time_heard
 from corpusreg.measures.presence import Presence
-from corpusreg.played import Notes
+from corpusreg.score.played import Notes
 
 __all__ = ["lifts"]
 

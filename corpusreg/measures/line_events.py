@@ -11,7 +11,7 @@ from corpusreg.measures.peaks import closing, high_and_low, isolated
 from corpusreg.measures.pedal_points import pedal_points
 from corpusreg.measures.returns import octave_returns
 from corpusreg.measures.voices import crossings, entries
-from corpusreg.played import Played
+from corpusreg.score.played import Played
 
 __all__ = ["line_events"]
 
@@ -27,8 +27,8 @@ def line_events(played: Played) -> list[Event]:
         *in_octaves(here),
         *entries(here),
         *crossings(here),
-        *dialogues(here),
         *octave_returns(here),
+        *dialogues(here),
         *closing(here),
     ]
     return sorted(found, key=lambda event: (event.bar, event.beat, event.kind, event.low))

@@ -19,7 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from corpusreg.measures.texture import PITCHES
-from corpusreg.played import Notes
+from corpusreg.score.played import Notes
 
 __all__ = ["PartGap", "bass_gaps", "part_gaps", "part_pitches", "steps"]
 

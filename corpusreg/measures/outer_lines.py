@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from corpusreg.measures.texture import PITCHES, beat_edges
-from corpusreg.played import Notes, Played, PlayedBars
+from corpusreg.score.played import Notes, Played, PlayedBars
 
 __all__ = ["SILENT", "Moments", "hands", "held_ends", "moments"]
 

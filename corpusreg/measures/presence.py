@@ -19,7 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from corpusreg.measures.texture import PITCHES, beat_edges
-from corpusreg.played import Notes, PlayedBars
+from corpusreg.score.played import Notes, PlayedBars
 
 __all__ = ["BANDS", "Presence", "presence"]
 

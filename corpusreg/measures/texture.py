@@ -20,7 +20,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from corpusreg.played import Notes, PlayedBars
+from corpusreg.score.played import Notes, PlayedBars
 
 __all__ = [
     "EDGE",

@@ -30,7 +30,7 @@ from numpy.typing import NDArray
 from corpusreg.measures.events_model import Event, Place
 from corpusreg.measures.outer_lines import Moments, hands
 from corpusreg.measures.texture import PITCHES
-from corpusreg.played import PlayedBars
+from corpusreg.score.played import PlayedBars
 
 __all__ = ["crossings", "entries", "written_voices"]
 

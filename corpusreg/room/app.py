@@ -13,15 +13,15 @@ from werkzeug.exceptions import HTTPException, RequestEntityTooLarge
 from werkzeug.wrappers import Response as AnyResponse
 
 from corpusreg import workflow
-from corpusreg.errors import CorpusregError, UsageError
-from corpusreg.formats import FORMATS
-from corpusreg.phrases import capital
-from corpusreg.pictures import look
-from corpusreg.revising.intentions import EXAMPLES
+from corpusreg.documents.pictures import look
+from corpusreg.revision.intentions import EXAMPLES
 from corpusreg.room import guard
 from corpusreg.room.changes import WAYS
 from corpusreg.room.desk import Desk, Pile, Work
 from corpusreg.room.uploads import FILES, MEGABYTE, PER_FILE, TOTAL, clean
+from corpusreg.score.formats import FORMATS
+from corpusreg.system.errors import CorpusregError, UsageError
+from corpusreg.system.phrases import capital
 
 __all__ = ["room"]
 
@@ -97,7 +97,7 @@ def _style() -> str:
     """The look of the reports, and what only the room has."""
     parts = (
         look.css(),
-        _text("corpusreg.report", "page.css"),
+        _text("corpusreg.documents.report", "page.css"),
         _text("corpusreg.room", "room.css"),
     )
     return "\n".join(parts)

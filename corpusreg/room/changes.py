@@ -11,9 +11,9 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from corpusreg import workflow
-from corpusreg.errors import CorpusregError
-from corpusreg.formats import FORMATS
 from corpusreg.room.tasks import Reported, ReportTask, inside, report
+from corpusreg.score.formats import FORMATS
+from corpusreg.system.errors import CorpusregError
 
 __all__ = ["WAYS", "ContrastTask", "DraftTask", "Made", "Offer", "ReviseTask", "Task", "work"]
 
@@ -101,7 +101,7 @@ def work(task: Task) -> Reported | Made:
 
 
 def _draft(task: DraftTask) -> Made:
-    from corpusreg.report.writing import write_report
+    from corpusreg.documents.report.writing import write_report
 
     found = workflow.compare_paths(
         [task.folder / task.file], cohort=task.cohort, with_study=True, against=task.earlier
@@ -119,7 +119,7 @@ def _draft(task: DraftTask) -> Made:
 
 
 def _contrast(task: ContrastTask) -> Made:
-    from corpusreg.pages.contrast import write_contrast
+    from corpusreg.documents.pages.contrast import write_contrast
 
     path = task.folder / task.file
     endings = [".musicxml", ".mid"] if _family(path) == "musicxml" else [".mid"]

@@ -20,13 +20,13 @@ from pathlib import Path
 from typing import IO
 
 from corpusreg import workflow
-from corpusreg.building.batch import Progress
 from corpusreg.demo import pieces_folder
-from corpusreg.errors import CorpusregError
-from corpusreg.isolate import Answer, Limits, Pool, StoppedError
 from corpusreg.room.changes import ContrastTask, DraftTask, Made, ReviseTask, Task, work
 from corpusreg.room.tasks import Reported, ReportTask, SheetsMade, SheetsTask, make_sheets
 from corpusreg.room.uploads import PER_FILE, Taken, keep, score_name, take
+from corpusreg.store.building.batch import Progress
+from corpusreg.system.errors import CorpusregError
+from corpusreg.system.isolate import Answer, Limits, Pool, StoppedError
 
 __all__ = ["Desk", "Measuring", "Piece", "Pile", "Sheets", "Work"]
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import secrets
 
-from corpusreg.errors import UsageError
+from corpusreg.system.errors import UsageError
 
 __all__ = ["FOR_PAGES", "FOR_REPORTS", "check", "headers", "same"]
 

@@ -11,9 +11,9 @@ from typing import Any
 from werkzeug.serving import WSGIRequestHandler, make_server
 
 from corpusreg import workflow
-from corpusreg.errors import UsageError
 from corpusreg.room.app import room
 from corpusreg.room.desk import Desk
+from corpusreg.system.errors import UsageError
 
 __all__ = ["serve"]
 

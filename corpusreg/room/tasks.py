@@ -9,8 +9,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from corpusreg import workflow
-from corpusreg.errors import CorpusregError
-from corpusreg.writing import replacing
+from corpusreg.system.errors import CorpusregError
+from corpusreg.system.writing import replacing
 
 __all__ = [
     "ReportTask",
@@ -74,7 +74,7 @@ def report(task: ReportTask) -> Reported:
 
     Raises CorpusregError where there is no usable reference or cohort.
     """
-    from corpusreg.report.writing import write_report
+    from corpusreg.documents.report.writing import write_report
 
     found = workflow.compare_paths(
         [task.folder / task.file], cohort=task.cohort, with_study=True
@@ -93,9 +93,9 @@ def report(task: ReportTask) -> Reported:
 def make_sheets(task: SheetsTask) -> SheetsMade:
     """Make the sheets of a class, as `handout` does, and pack them.
 
-    Raises CorpusregError as `corpusreg.handout.writing.handout` does.
+    Raises CorpusregError as `corpusreg.documents.handout.writing.handout` does.
     """
-    from corpusreg.handout.writing import handout
+    from corpusreg.documents.handout.writing import handout
 
     try:
         made = handout(

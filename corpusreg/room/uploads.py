@@ -17,9 +17,9 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import IO
 
-from corpusreg.errors import UsageError
-from corpusreg.formats import FORMATS
-from corpusreg.isolate import Limits, StoppedError, call
+from corpusreg.score.formats import FORMATS
+from corpusreg.system.errors import UsageError
+from corpusreg.system.isolate import Limits, StoppedError, call
 
 __all__ = ["FILES", "PER_FILE", "TOTAL", "Taken", "clean", "keep", "score_name", "take"]
 

@@ -8,8 +8,8 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from corpusreg import settings
-from corpusreg.errors import StoreError, UsageError
+from corpusreg.system import settings
+from corpusreg.system.errors import StoreError, UsageError
 
 if TYPE_CHECKING:
     import duckdb

@@ -15,7 +15,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
-from corpusreg.errors import StoreError
+from corpusreg.system.errors import StoreError
 
 __all__ = ["build_lock"]
 

@@ -15,8 +15,8 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
-from corpusreg.errors import StoreError, UsageError
-from corpusreg.writing import replacing
+from corpusreg.system.errors import StoreError, UsageError
+from corpusreg.system.writing import replacing
 
 __all__ = ["Mirror"]
 

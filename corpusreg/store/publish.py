@@ -21,13 +21,14 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from corpusreg import definitions, settings, sql
-from corpusreg.errors import StoreError
-from corpusreg.store import door
+from corpusreg.measures import definitions
+from corpusreg.store import door, sql
 from corpusreg.store.reading import columns_of
 from corpusreg.store.shards import Shards
 from corpusreg.store.tables import EXTRACTED, ORDER, checked, columns, insert, printable
-from corpusreg.writing import flush, flush_folder, replace_text
+from corpusreg.system import settings
+from corpusreg.system.errors import StoreError
+from corpusreg.system.writing import flush, flush_folder, replace_text
 
 if TYPE_CHECKING:
     import duckdb

@@ -10,9 +10,10 @@ from pathlib import Path
 from types import TracebackType
 from typing import TYPE_CHECKING, Any
 
-from corpusreg import definitions, settings, sql
-from corpusreg.errors import StoreError, UsageError
-from corpusreg.store import door
+from corpusreg.measures import definitions
+from corpusreg.store import door, sql
+from corpusreg.system import settings
+from corpusreg.system.errors import StoreError, UsageError
 
 if TYPE_CHECKING:
     import duckdb

@@ -31,11 +31,10 @@ from functools import partial
 from pathlib import Path
 from typing import Any
 
-from corpusreg import sql
-from corpusreg.errors import DataError
-from corpusreg.store import door
+from corpusreg.store import door, sql
 from corpusreg.store.tables import EXTRACTED, Rows, checked, columns, insert, printable
-from corpusreg.writing import flush, flush_folder, replace_text
+from corpusreg.system.errors import DataError
+from corpusreg.system.writing import flush, flush_folder, replace_text
 
 __all__ = ["Entry", "Recipe", "Shards", "file_hash"]
 

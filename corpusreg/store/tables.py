@@ -7,8 +7,8 @@ import re
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
-from corpusreg import sql
-from corpusreg.errors import DataError
+from corpusreg.store import sql
+from corpusreg.system.errors import DataError
 
 if TYPE_CHECKING:
     import duckdb

@@ -5,11 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import TYPE_CHECKING, Any
 
-from corpusreg import sql
-from corpusreg.definitions import BY_NAME
-from corpusreg.errors import UsageError
-from corpusreg.phrases import did_you_mean
-from corpusreg.store import open_reference
+from corpusreg.measures.definitions import BY_NAME
+from corpusreg.store import open_reference, sql
+from corpusreg.system.errors import UsageError
+from corpusreg.system.phrases import did_you_mean
 
 if TYPE_CHECKING:
     from corpusreg.store import Reference, Result
@@ -43,7 +42,7 @@ def table(measure: str, by: str) -> list[dict[str, Any]]:
     column = _group_column(measure, by)
     import numpy as np
 
-    from corpusreg.reference import unit_weights, weighted_quantile
+    from corpusreg.norms.reference import unit_weights, weighted_quantile
 
     with open_reference() as reference:
         found = reference.fetch_columns(
@@ -92,7 +91,7 @@ def _group_column(measure: str, by: str) -> str:
 
 def profiles() -> list[dict[str, Any]]:
     """Profiles of the present reference by rung; see `profiles.stored.listed_profiles`."""
-    from corpusreg.profiles.stored import listed_profiles
+    from corpusreg.norms.profiles.stored import listed_profiles
 
     with open_reference() as reference:
         return listed_profiles(reference)

@@ -16,16 +16,16 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from corpusreg import settings, sql
-from corpusreg.definitions import VERSION
-from corpusreg.errors import ReadError, StoreError, UsageError
-from corpusreg.store import open_reference
+from corpusreg.measures.definitions import VERSION
+from corpusreg.store import open_reference, sql
+from corpusreg.system import settings
+from corpusreg.system.errors import ReadError, StoreError, UsageError
 
 if TYPE_CHECKING:
-    from corpusreg.building.batch import Measuring, Progress
-    from corpusreg.catalogue import SourceFile
-    from corpusreg.corpora import Added
+    from corpusreg.corpus.catalogue import SourceFile
+    from corpusreg.corpus.corpora import Added
     from corpusreg.store import Draft, Shards
+    from corpusreg.store.building.batch import Measuring, Progress
 
 __all__ = ["DEFAULT_TIERS", "Built", "build", "check", "chosen", "extract", "made_of"]
 
@@ -91,8 +91,8 @@ def chosen(names: Sequence[str] = ()) -> list[Added | None]:
     Raises UsageError for a name that is neither a corpus nor a folder, and where two
     corpora have one name.
     """
-    from corpusreg import catalogue
-    from corpusreg.corpora import Added, added
+    from corpusreg.corpus import catalogue
+    from corpusreg.corpus.corpora import Added, added
 
     known = {each.name: each for each in added()}
     if not names:
@@ -132,9 +132,9 @@ def build(
 
     Raises UsageError where they hold no scores, and what `extract` raises besides.
     """
-    from corpusreg.building import batch
-    from corpusreg.building.extract import EXTRACTION_VERSION, extract_file
     from corpusreg.store import build_lock, publish
+    from corpusreg.store.building import batch
+    from corpusreg.store.building.extract import EXTRACTION_VERSION, extract_file
 
     started = datetime.datetime.now(datetime.UTC)
     sources = _Sources(tiers)
@@ -184,7 +184,7 @@ def made_of() -> dict[str, Any]:
 
     Empty where there is no usable reference, or readers have changed since.
     """
-    from corpusreg.building.extract import EXTRACTION_VERSION
+    from corpusreg.store.building.extract import EXTRACTION_VERSION
 
     try:
         with open_reference() as reference:
@@ -206,8 +206,8 @@ class _Sources:
 
     def take(self, corpus: Added | None) -> None:
         """Add the files of one corpus, None for the bundled one."""
-        from corpusreg import catalogue
-        from corpusreg.corpora import allowed, listed
+        from corpusreg.corpus import catalogue
+        from corpusreg.corpus.corpora import allowed, listed
 
         if corpus is None:
             self.files += [
@@ -239,7 +239,7 @@ class _Sources:
 
 def state(files: Iterable[SourceFile]) -> str:
     """Hash of the files of a corpus and of what is known of them, 32 hexadecimal digits."""
-    from corpusreg.building.batch import state_of
+    from corpusreg.store.building.batch import state_of
 
     digest = hashlib.blake2b(digest_size=16)
     for file in files:
@@ -253,7 +253,7 @@ def _far(
     """Where files are measured: on a cluster, or None for processes here."""
     if address is None:
         return nullcontext()
-    from corpusreg.building.cluster import cluster
+    from corpusreg.store.building.cluster import cluster
 
     return cluster(address, versions)
 
@@ -278,7 +278,7 @@ def _shards(versions: dict[str, str], fresh: bool, elsewhere: str | None) -> Sha
 
 def _finishing(tiers: Sequence[str], problems: list[str]) -> Callable[[Draft], None]:
     """The last step of a build, which is no build when there is no work in it."""
-    from corpusreg.building.finish import finishing
+    from corpusreg.store.building.finish import finishing
 
     finish = finishing(tiers, problems)
 
@@ -301,7 +301,7 @@ def _processors() -> int:
 
 
 def _corpora_rows(files: Iterable[SourceFile]) -> list[tuple[Any, ...]]:
-    from corpusreg import catalogue
+    from corpusreg.corpus import catalogue
 
     merged: dict[str, list[Any]] = {}
     for row in catalogue.tiers_summary(files):

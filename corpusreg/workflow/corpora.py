@@ -9,15 +9,15 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from corpusreg import settings, sql
-from corpusreg.errors import StoreError, UsageError
-from corpusreg.store import open_reference
+from corpusreg.store import open_reference, sql
+from corpusreg.system import settings
+from corpusreg.system.errors import StoreError, UsageError
 from corpusreg.workflow.build import DEFAULT_TIERS, Built, build, chosen, made_of, state
 
 if TYPE_CHECKING:
-    from corpusreg.building.batch import Progress
-    from corpusreg.catalogue import TierRow
-    from corpusreg.corpora import Added, Entry, FetchProgress
+    from corpusreg.corpus.catalogue import TierRow
+    from corpusreg.corpus.corpora import Added, Entry, FetchProgress
+    from corpusreg.store.building.batch import Progress
 
 __all__ = [
     "Change",
@@ -64,8 +64,9 @@ class Shown:
 
 def corpora_list() -> tuple[list[TierRow], list[tuple[Entry | None, Added | None]]]:
     """The bundled corpus by collection and licence tier; then catalogue and added corpora."""
-    from corpusreg import catalogue
-    from corpusreg.corpora import added, entries
+    from corpusreg.corpus import catalogue
+    from corpusreg.corpus.corpora import added
+    from corpusreg.corpus.entries import entries
 
     there = {each.name: each for each in added()}
     rows: list[tuple[Entry | None, Added | None]] = [
@@ -83,7 +84,7 @@ def get_corpus(
     on_progress: Callable[[Progress], None] | None = None,
 ) -> Change:
     """Fetch a corpus of the catalogue, then add it; see `corpora.fetch_corpus`."""
-    from corpusreg.corpora import Added, chosen_name, entry, fetch_corpus
+    from corpusreg.corpus.corpora import Added, chosen_name, entry, fetch_corpus
 
     wanted = entry(name)
     chosen_name(settings.corpora_folder() / name, name)
@@ -106,7 +107,7 @@ def add_corpus(
     Raises UsageError for a folder that is not there, a name that is taken, or a folder
     without scores; the list of added corpora and the reference stay then.
     """
-    from corpusreg.corpora import Added, chosen_name
+    from corpusreg.corpus.corpora import Added, chosen_name
 
     folder = path.expanduser().absolute()
     if not folder.is_dir():
@@ -118,7 +119,7 @@ def add_corpus(
 def _add(
     new: Added, workers: int | None, on_progress: Callable[[Progress], None] | None
 ) -> Change:
-    from corpusreg.corpora import added, listed, remember
+    from corpusreg.corpus.corpora import added, listed, remember
 
     listing = listed(new)
     if not listing.files:
@@ -168,7 +169,7 @@ def remove_corpus(
 
     A folder that corpusreg fetched is deleted; a folder of the user's own is not touched.
     """
-    from corpusreg.corpora import find_added, forget
+    from corpusreg.corpus.corpora import find_added, forget
 
     gone = find_added(name)
     made = made_of()
@@ -187,7 +188,7 @@ def remove_corpus(
 
 def show_corpus(name: str) -> Shown:
     """What is known of a corpus, added or of the catalogue, and what it gives."""
-    from corpusreg.corpora import Listing, added, allowed, entry, listed
+    from corpusreg.corpus.corpora import Listing, added, allowed, entry, listed
 
     there = next((each for each in added() if each.name == name), None)
     known = there.entry if there else entry(name)
@@ -202,7 +203,7 @@ def show_corpus(name: str) -> Shown:
 
 def corpora_template(path: Path) -> Path:
     """Write a metadata table to fill in, with a row for each score of a folder."""
-    from corpusreg.corpora import Added, listed, write_template
+    from corpusreg.corpus.corpora import Added, listed, write_template
 
     folder = path.expanduser().absolute()
     if not folder.is_dir():

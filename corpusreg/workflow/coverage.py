@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 from corpusreg.store import open_reference
 
 if TYPE_CHECKING:
-    from corpusreg.corpora import Entry
+    from corpusreg.corpus.corpora import Entry
 
 __all__ = ["ALL_PERIODS", "Cell", "Coverage", "Help", "coverage", "helpful"]
 
@@ -57,9 +57,10 @@ def coverage() -> Coverage:
 
     Raises StoreError where there is none.
     """
-    from corpusreg import sql
-    from corpusreg.corpora import added, entries
-    from corpusreg.reference import MINIMUM_UNITS, MINIMUM_WORKS
+    from corpusreg.corpus.corpora import added
+    from corpusreg.corpus.entries import entries
+    from corpusreg.norms.reference import MINIMUM_UNITS, MINIMUM_WORKS
+    from corpusreg.store import sql
 
     given = {"works": str(MINIMUM_WORKS), "composers": str(MINIMUM_UNITS)}
     wanted = sql.find("coverage")
@@ -78,7 +79,7 @@ def helpful(
     cells: Mapping[tuple[str, str], Cell], entries: Sequence[Entry]
 ) -> tuple[Help, ...]:
     """The corpora that bring works into thin groups: by groups filled, then by works."""
-    from corpusreg.reference import MINIMUM_UNITS, MINIMUM_WORKS
+    from corpusreg.norms.reference import MINIMUM_UNITS, MINIMUM_WORKS
 
     none = Cell(0, 0, False)
     found = []

@@ -6,11 +6,11 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from corpusreg.errors import UsageError
 from corpusreg.store import open_reference
+from corpusreg.system.errors import UsageError
 
 if TYPE_CHECKING:
-    from corpusreg.examples import Example, Filters
+    from corpusreg.comparison.examples import Example, Filters
 
 __all__ = ["Examples", "examples", "own_and_others"]
 
@@ -27,12 +27,12 @@ class Examples:
 
 
 def examples(kind: str, filters: Filters | None = None, count: int = 5) -> Examples:
-    """Passages of one kind; see `corpusreg.examples.find`.
+    """Passages of one kind; see `corpusreg.comparison.examples.find`.
 
     count: how many at most, 1 to MOST. Raises StoreError without a usable reference,
     UsageError for what does not exist.
     """
-    from corpusreg.examples import find
+    from corpusreg.comparison.examples import find
 
     if not 1 <= count <= MOST:
         raise UsageError(f"--count: {count} is not between 1 and {MOST}")
@@ -43,7 +43,7 @@ def examples(kind: str, filters: Filters | None = None, count: int = 5) -> Examp
 
 def own_and_others() -> tuple[dict[str, Path], list[str]]:
     """Folders of all corpora that were added, by name, and which of them are not one's own."""
-    from corpusreg.corpora.registry import added
+    from corpusreg.corpus.registry import added
 
     known = added()
     return {each.name: each.path for each in known}, [a.name for a in known if a.entry]

@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from corpusreg.pictures.view import MapView
+    from corpusreg.documents.pictures.view import MapView
 
 __all__ = ["draw_map"]
 
@@ -28,8 +28,8 @@ def draw_map(
     for a name without a known ending and for a part or a work that is not there, ReadError
     for a piece that cannot be read, CorpusregError where nothing can be written.
     """
-    from corpusreg.pictures.register_map import pages, register_map, stills
-    from corpusreg.pictures.save import check_name, save
+    from corpusreg.documents.pictures.register_map import pages, register_map, stills
+    from corpusreg.documents.pictures.save import check_name, save
 
     ending = check_name(to)
     first = _view(piece, part, number)
@@ -52,9 +52,9 @@ def _view(
     path: Path, part: str | None, number: str | None, *, or_only: bool = False
 ) -> MapView:
     """A piece, or one of its parts as if it were the whole."""
-    from corpusreg.heights import find_part
-    from corpusreg.pictures.view import MapView
-    from corpusreg.placing import measured, part_names
+    from corpusreg.comparison.heights import find_part
+    from corpusreg.comparison.placing import measured, part_names
+    from corpusreg.documents.pictures.view import MapView
 
     view = MapView(*measured(path, number, or_only=or_only))
     if part is None:

@@ -8,15 +8,15 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from corpusreg import settings
-from corpusreg.errors import CorpusregError, ReadError, UsageError
 from corpusreg.store import open_reference
+from corpusreg.system import settings
+from corpusreg.system.errors import CorpusregError, ReadError, UsageError
 
 if TYPE_CHECKING:
-    from corpusreg.comparison import Comparison
-    from corpusreg.drafts import Drafts
-    from corpusreg.examples import Example
-    from corpusreg.heights import Passage
+    from corpusreg.comparison.comparison import Comparison
+    from corpusreg.comparison.drafts import Drafts
+    from corpusreg.comparison.examples import Example
+    from corpusreg.comparison.heights import Passage
     from corpusreg.instruments import Instrument, Instruments
     from corpusreg.store import Reference
 
@@ -36,8 +36,8 @@ class Compared:
     """Comparisons of all works that could be read, and the failures, one line each.
 
     studied: for each comparison the passages that share its most unusual habit, and those
-    that do otherwise, as `corpusreg.examples.study` finds them; () where not asked for.
-    drafts: for each comparison what changed since its earlier draft; () without one.
+    that do otherwise, as `corpusreg.comparison.examples.study` finds them; () where not
+    asked for. drafts: for each comparison what changed since its earlier draft; () without one.
     """
 
     comparisons: tuple[Comparison, ...]
@@ -53,8 +53,8 @@ def score_files(paths: Sequence[Path], problems: list[str] | None = None) -> lis
     What cannot be entered in these folders is appended to `problems`, one line each.
     Raises ReadError for a folder in which no score can be found.
     """
-    from corpusreg.catalogue import folder
-    from corpusreg.readers import existing
+    from corpusreg.corpus.catalogue import folder
+    from corpusreg.score.readers import existing
 
     files: list[Path] = []
     for path in map(existing, paths):
@@ -75,7 +75,7 @@ def score_files(paths: Sequence[Path], problems: list[str] | None = None) -> lis
 
 def some_readable(paths: Sequence[Path]) -> None:
     """Raise before a reference is built for nothing: where no file can even be opened."""
-    from corpusreg.readers import sniff
+    from corpusreg.score.readers import sniff
     from corpusreg.store import pointed
 
     files = score_files(paths)
@@ -109,9 +109,9 @@ def compare_paths(
     without a usable reference, UsageError for a cohort that does not exist and where
     drafts cannot be paired, ReadError where the earlier draft cannot be read.
     """
+    from corpusreg.comparison.placing import place_file
     from corpusreg.instruments import load
-    from corpusreg.placing import place_file
-    from corpusreg.readers import existing
+    from corpusreg.score.readers import existing
 
     one_draft(paths, against)
     table = load(ranges)
@@ -158,7 +158,7 @@ def _drafts(
     paths: Sequence[Path],
 ) -> tuple[Drafts, ...]:
     """Works paired in the order of the files; nothing where the later could not be read."""
-    from corpusreg.drafts import drafts
+    from corpusreg.comparison.drafts import drafts
 
     if later and len(earlier) != len(later):
         raise UsageError(
@@ -171,7 +171,7 @@ def _drafts(
 def _studied(
     reference: Reference, comparisons: Sequence[Comparison]
 ) -> tuple[tuple[list[Example], list[Example]], ...]:
-    from corpusreg.examples import study
+    from corpusreg.comparison.examples import study
 
     found = tuple(study(reference, each) for each in comparisons)
     if not any(each.private for several in found for examples in several for each in examples):
@@ -192,8 +192,8 @@ def heights(
     ranges: Path | None = None,
     number: str | None = None,
 ) -> Passage:
-    """A passage of one piece on instruments; see `corpusreg.heights.passage`."""
-    from corpusreg.heights import passage
+    """A passage of one piece on instruments; see `corpusreg.comparison.heights.passage`."""
+    from corpusreg.comparison.heights import passage
     from corpusreg.instruments import load
 
     table = load(ranges)

@@ -7,21 +7,21 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from corpusreg.errors import ReadError, UsageError
-from corpusreg.revising.intentions import Intention, intention
+from corpusreg.revision.intentions import Intention, intention
 from corpusreg.store import Reference, open_reference
+from corpusreg.system.errors import ReadError, UsageError
 
 if TYPE_CHECKING:
-    from corpusreg.analysis import Analysis
-    from corpusreg.comparison import Comparison
-    from corpusreg.examples import Example
+    from corpusreg.comparison.comparison import Comparison
+    from corpusreg.comparison.examples import Example
     from corpusreg.instruments import Instruments
-    from corpusreg.notes import Score
-    from corpusreg.revising.heard import Heard
-    from corpusreg.revising.search import Option
-    from corpusreg.revising.told import Moved
-    from corpusreg.revising.units import Music
-    from corpusreg.rewrite import Change
+    from corpusreg.measures.analysis import Analysis
+    from corpusreg.revision.heard import Heard
+    from corpusreg.revision.search import Option
+    from corpusreg.revision.told import Moved
+    from corpusreg.revision.units import Music
+    from corpusreg.score.notes import Score
+    from corpusreg.score.rewrite import Change
 
 __all__ = ["Contrast", "Revised", "Revision", "contrast", "intention", "revise"]
 
@@ -85,22 +85,22 @@ def contrast(
     ranges: Path | None = None,
     number: str | None = None,
 ) -> Contrast:
-    """A version of a piece in other registers; see `corpusreg.revising.contrast`.
+    """A version of a piece in other registers; see `corpusreg.revision.contrast`.
 
     way: 'settled', 'narrow' or 'open'. bars: printed, as in '5-8', else all. to: files
     to write it to (.musicxml, .mid). number: which work of a file of several. Raises
     UsageError where nothing can be moved, and for works, bars or files that cannot be;
     ReadError where the piece cannot be read.
     """
-    from corpusreg.analysis import analyse
-    from corpusreg.heights import find_bars
+    from corpusreg.comparison.heights import find_bars
     from corpusreg.instruments import load
-    from corpusreg.played import perform
-    from corpusreg.revising import contrast as ways
-    from corpusreg.revising import told
-    from corpusreg.revising.heard import Heard
-    from corpusreg.revising.limits import Limits
-    from corpusreg.rewrite import changed, check_target
+    from corpusreg.measures.analysis import analyse
+    from corpusreg.revision import contrast as ways
+    from corpusreg.revision import told
+    from corpusreg.revision.heard import Heard
+    from corpusreg.revision.limits import Limits
+    from corpusreg.score.played import perform
+    from corpusreg.score.rewrite import changed, check_target
 
     if way not in ways.WAYS:
         raise UsageError(f"--how {way}: not known; choose {', '.join(ways.WAYS)}")
@@ -151,17 +151,17 @@ def revise(
     ranges: Path | None = None,
     number: str | None = None,
 ) -> Revised:
-    """Options toward an intention; see `corpusreg.revising.intentions` for its words.
+    """Options toward an intention; see `corpusreg.revision.intentions` for its words.
 
     to: a folder for the options, written as MusicXML (MIDI where the piece is MIDI).
     number: which work of a file of several. Raises UsageError for an intention, work, bar or
     cohort that is not there and where no change within the limits serves, ReadError where
     the piece cannot be read or written back, StoreError without a usable reference.
     """
+    from corpusreg.comparison.placing import place_score
     from corpusreg.instruments import load
-    from corpusreg.placing import place_score
-    from corpusreg.revising.told import bars_words, option_words
-    from corpusreg.rewrite import changed, check_target
+    from corpusreg.revision.told import bars_words, option_words
+    from corpusreg.score.rewrite import changed, check_target
 
     wanted = intention(toward)
     score = _lasting(path, number)
@@ -196,8 +196,8 @@ def revise(
 
 def _model(reference: Reference, wanted: Intention) -> Example | None:
     """The passage that an intention names."""
-    from corpusreg.examples import at
-    from corpusreg.revising.intentions import LIKE
+    from corpusreg.comparison.examples import at
+    from corpusreg.revision.intentions import LIKE
 
     if wanted.kind != "as in":
         return None
@@ -208,9 +208,9 @@ def _options(
     path: Path, score: Score, wanted: Intention, model: Example | None, table: Instruments
 ) -> tuple[Music, Heard, list[Option]]:
     """Options that keep slurs whole; where there are none, such as divide one."""
-    from corpusreg.revising.heard import Heard
-    from corpusreg.revising.limits import Limits
-    from corpusreg.revising.search import goals, options
+    from corpusreg.revision.heard import Heard
+    from corpusreg.revision.limits import Limits
+    from corpusreg.revision.search import goals, options
 
     for divided in (False, True):
         music = _music(path, score, table, divided=divided)
@@ -228,7 +228,7 @@ def _options(
 
 def _lasting(path: Path, number: str | None) -> Score:
     """The work of a file that has the number, or its only one."""
-    from corpusreg.placing import one_work
+    from corpusreg.comparison.placing import one_work
 
     score = one_work(path, number)
     if not score.notes["duration"].any():
@@ -237,8 +237,8 @@ def _lasting(path: Path, number: str | None) -> Score:
 
 
 def _music(path: Path, score: Score, table: Instruments, *, divided: bool = False) -> Music:
-    from corpusreg.revising.units import music
-    from corpusreg.rewrite import slurs
+    from corpusreg.revision.units import music
+    from corpusreg.score.rewrite import slurs
 
     return music(score, table, slurs(path, score), divided=divided)
 
@@ -246,7 +246,7 @@ def _music(path: Path, score: Score, table: Instruments, *, divided: bool = Fals
 def _write(
     path: Path, score: Score, change: Change, target: Path, table: Instruments
 ) -> None:  # fmt: skip
-    from corpusreg.rewrite import write
+    from corpusreg.score.rewrite import write
 
     matched = table.match_all(score.parts)
     programs = [min(row.programs, default=None) if row else None for row in matched]

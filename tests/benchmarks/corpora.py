@@ -39,9 +39,9 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 from write_known_works import CORPORA, place_of, rows
 
 from corpusreg import workflow
-from corpusreg.catalogue.authority import is_anonymous, resolve
-from corpusreg.catalogue.heads import read_head
-from corpusreg.corpora import Added, allowed, listed, remember
+from corpusreg.corpus.authority import is_anonymous, resolve
+from corpusreg.corpus.corpora import Added, allowed, listed, remember
+from corpusreg.corpus.heads import read_head
 from corpusreg.store import open_reference
 
 RESULTS = Path(__file__).parent / "results" / "corpora.json"

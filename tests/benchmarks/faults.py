@@ -36,7 +36,7 @@ sys.path.insert(0, str(Path(__file__).parent))
 from pipeline import default_files
 
 from corpusreg import store
-from corpusreg.errors import StoreError
+from corpusreg.system.errors import StoreError
 
 RESULTS = Path(__file__).parent / "results" / "faults.json"
 PIECE = Path(__file__).parents[2] / "demo" / "pieces" / "stairs.musicxml"

@@ -25,7 +25,7 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 
 from mutations import LIMITS, measured, seeds, wrong_reasons
 
-from corpusreg.isolate import StoppedError, call_each
+from corpusreg.system.isolate import StoppedError, call_each
 
 RESULTS = Path(__file__).parent / "results" / "fuzz.json"
 BATCH = 500

@@ -20,12 +20,12 @@ from pathlib import Path
 
 import numpy as np
 
-from corpusreg.ensembles import classify
-from corpusreg.errors import CorpusregError
 from corpusreg.instruments import load
+from corpusreg.instruments.ensembles import classify
 from corpusreg.instruments.names import is_generic
-from corpusreg.notes import Part, Score
-from corpusreg.readers import read_file
+from corpusreg.score.notes import Part, Score
+from corpusreg.score.readers import read_file
+from corpusreg.system.errors import CorpusregError
 
 HERE = Path(__file__).resolve().parent
 SHARED = HERE.parents[2] / "shared" / "corpora"

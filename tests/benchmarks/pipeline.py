@@ -28,7 +28,7 @@ import tempfile
 import time
 from pathlib import Path
 
-from corpusreg import catalogue
+from corpusreg.corpus import catalogue
 
 RESULTS = Path(__file__).parent / "results" / "pipeline.json"
 PIANO = "joplin/maple_leaf_rag.mxl"

@@ -26,10 +26,10 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from corpusreg.profiles.clustering import Clustering, cluster, lumps, without_length
-from corpusreg.profiles.model import FAMILIES, Profiles, family_weights
-from corpusreg.profiles.stored import fetch_profiles
-from corpusreg.reference import Rung
+from corpusreg.norms.profiles.clustering import Clustering, cluster, lumps, without_length
+from corpusreg.norms.profiles.model import FAMILIES, Profiles, family_weights
+from corpusreg.norms.profiles.stored import fetch_profiles
+from corpusreg.norms.reference import Rung
 from corpusreg.store import Reference, open_reference
 
 RESULTS = Path(__file__).parent / "results" / "profiles.json"

@@ -29,9 +29,9 @@ from typing import Any
 import lytk
 import numpy as np
 
-from corpusreg.readers.abc import read_abc_file
-from corpusreg.readers.abc_text import decode
-from corpusreg.readers.midi import read_midi
+from corpusreg.score.readers.abc import read_abc_file
+from corpusreg.score.readers.abc_text import decode
+from corpusreg.score.readers.midi import read_midi
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 from abc_oracle import difference, ours, split_lines

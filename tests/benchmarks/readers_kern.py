@@ -35,8 +35,8 @@ from kern_oracle import (  # noqa: E402
     own_staves,
 )
 
-from corpusreg.errors import ReadError  # noqa: E402
-from corpusreg.readers.kern import read_kern  # noqa: E402
+from corpusreg.score.readers.kern import read_kern  # noqa: E402
+from corpusreg.system.errors import ReadError  # noqa: E402
 
 FOLDER = ROOT.parent / "shared" / "corpora" / "kern-dev"
 ORACLES: dict[str, Callable[[Path], list[Any]]] = {

@@ -36,11 +36,11 @@ from collections import Counter
 from pathlib import Path
 from typing import Any
 
-from corpusreg.errors import ReadError
-from corpusreg.notes import Score
-from corpusreg.readers import read_file
-from corpusreg.readers.lilypond import box, program
-from corpusreg.readers.lilypond.sources import Sources, gather
+from corpusreg.score.notes import Score
+from corpusreg.score.readers import read_file
+from corpusreg.score.readers.lilypond import box, program
+from corpusreg.score.readers.lilypond.sources import Sources, gather
+from corpusreg.system.errors import ReadError
 
 ROOT = Path(__file__).parents[2]
 CORPORA = ROOT.parent / "shared" / "corpora"

@@ -21,8 +21,8 @@ from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
-from corpusreg.errors import ReadError
-from corpusreg.readers.musicxml import read_musicxml
+from corpusreg.score.readers.musicxml import read_musicxml
+from corpusreg.system.errors import ReadError
 
 RESULTS = Path(__file__).parent / "results" / "readers_musicxml.json"
 Notes = Counter[tuple[Any, ...]]

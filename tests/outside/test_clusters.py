@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from corpusreg.profiles.clustering import adjusted_rand, cluster, silhouette
+from corpusreg.norms.profiles.clustering import adjusted_rand, cluster, silhouette
 
 # The 75 points of Ruspini 1970 (Information Sciences 2:319-350), four groups in a row;
 # coordinates from memory, which the published silhouettes confirm.

@@ -16,10 +16,12 @@ from typing import Any
 import numpy as np
 import pytest
 
-from corpusreg import catalogue, sql, store, workflow
-from corpusreg.catalogue import SourceFile
+from corpusreg import store, workflow
+from corpusreg.corpus import catalogue
+from corpusreg.corpus.catalogue import SourceFile
 from corpusreg.instruments import load
-from corpusreg.pitch import parse_note
+from corpusreg.score.pitch import parse_note
+from corpusreg.store import sql
 
 QUARTETS = ("beethoven/", "haydn/", "mozart/")
 CHINESE = ("essenFolksong/han1.abc", "essenFolksong/han2.abc")

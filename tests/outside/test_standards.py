@@ -8,10 +8,10 @@ from pathlib import Path
 import pytest
 
 from corpusreg.instruments import load
-from corpusreg.loudness import MARKS
-from corpusreg.notes import Part
-from corpusreg.pitch import band_of, frequency, note_name, parse_note
-from corpusreg.readers import read_file
+from corpusreg.score.loudness import MARKS
+from corpusreg.score.notes import Part
+from corpusreg.score.pitch import band_of, frequency, note_name, parse_note
+from corpusreg.score.readers import read_file
 
 
 # ISO 16:1975 (A4 = 440 Hz) and equal temperament, f = 440 x 2^((n - 69) / 12), as in

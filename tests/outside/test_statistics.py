@@ -13,7 +13,7 @@ from scipy import stats
 
 from corpusreg.measures.space import octaves_in_use
 from corpusreg.measures.texture import distances
-from corpusreg.reference import (
+from corpusreg.norms.reference import (
     Cohort,
     Rung,
     Size,

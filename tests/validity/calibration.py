@@ -29,9 +29,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from corpusreg.analysis import Analysis
-from corpusreg.definitions import MEASURES
-from corpusreg.reference import Cohort, Placement, Rung, Size, place, unit_weights
+from corpusreg.measures.analysis import Analysis
+from corpusreg.measures.definitions import MEASURES
+from corpusreg.norms.reference import Cohort, Placement, Rung, Size, place, unit_weights
 
 __all__ = [
     "MODELS", "Ideal", "Measured", "Verdict", "cohort_of", "effective_size", "ideal", "judge",

@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 
 from corpusreg.measures.shifts import shifts
 from corpusreg.measures.texture import texture
-from corpusreg.played import Notes, Played
+from corpusreg.score.played import Notes, Played
 
 __all__ = [
     "PHRASE", "fold", "gentle", "hands", "into_band", "middle", "musical", "octave_lower",

@@ -11,7 +11,7 @@ from statistics import NormalDist
 
 import numpy as np
 
-from corpusreg.reference import Size, place
+from corpusreg.norms.reference import Size, place
 
 from .calibration import Measured, cohort_of
 

@@ -8,8 +8,8 @@ from collections.abc import Iterator
 import numpy as np
 from numpy.typing import NDArray
 
-from corpusreg.analysis import Analysis, analyse
-from corpusreg.played import Played
+from corpusreg.measures.analysis import Analysis, analyse
+from corpusreg.score.played import Played
 
 from . import changes
 from .materials import Piece

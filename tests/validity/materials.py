@@ -14,13 +14,13 @@ from dataclasses import dataclass, replace
 from fnmatch import fnmatchcase
 from pathlib import Path
 
-from corpusreg.catalogue import describe
-from corpusreg.catalogue.files import SourceFile, bundled, folder
-from corpusreg.ensembles import ensemble_of
-from corpusreg.errors import CorpusregError
-from corpusreg.notes import Score
-from corpusreg.played import Played, perform
-from corpusreg.readers import read_file
+from corpusreg.corpus.catalogue import describe
+from corpusreg.corpus.files import SourceFile, bundled, folder
+from corpusreg.instruments.ensembles import ensemble_of
+from corpusreg.score.notes import Score
+from corpusreg.score.played import Played, perform
+from corpusreg.score.readers import read_file
+from corpusreg.system.errors import CorpusregError
 
 __all__ = ["CORPORA", "KINDS", "Piece", "half_of", "in_turn", "pieces", "read_pieces"]
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from xml.sax.saxutils import escape
 
-from corpusreg.notes import Bars, Score, felt_beat
+from corpusreg.score.notes import Bars, Score, felt_beat
 
 __all__ = ["cannot_write", "metre", "musicxml"]
 

@@ -15,11 +15,11 @@ from pathlib import Path
 
 import numpy as np
 
-from corpusreg.analysis import Analysis, analyse
-from corpusreg.notes import Bars, Dynamic, Pedal, Score, Tempo
-from corpusreg.order import played_order
-from corpusreg.played import perform
-from corpusreg.readers import read_scores
+from corpusreg.measures.analysis import Analysis, analyse
+from corpusreg.score.notes import Bars, Dynamic, Pedal, Score, Tempo
+from corpusreg.score.order import played_order
+from corpusreg.score.played import perform
+from corpusreg.score.readers import read_scores
 
 from . import changes
 from .materials import Piece

@@ -9,9 +9,9 @@ from importlib.metadata import version
 from pathlib import Path
 from typing import Any
 
-from corpusreg import definitions
-from corpusreg.analysis import Analysis, analyse
-from corpusreg.catalogue.files import folder
+from corpusreg.corpus.files import folder
+from corpusreg.measures import definitions
+from corpusreg.measures.analysis import Analysis, analyse
 
 from . import calibration, coverage, hidden, notation, twins
 from .calibration import Verdict

@@ -11,8 +11,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from corpusreg.analysis import Analysis, analyse
-from corpusreg.played import Played
+from corpusreg.measures.analysis import Analysis, analyse
+from corpusreg.score.played import Played
 
 from . import changes
 from .materials import Piece

@@ -1,0 +1,255 @@
+"""One analysed piece against cohorts of a reference.
+
+Nothing here draws, reads files or asks the database: cohorts come in as arrays,
+and the result is plain data that `words` and `document` put into language.
+
+Conventions: bars are played bars, half-open; written positions count bars in
+file order from 0; labels are printed bar numbers.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from corpusreg.comparison.players import NOBODY, Players
+from corpusreg.measures.analysis import Analysis, is_narrow, occupied_bands
+from corpusreg.measures.background import Background, background, passages
+from corpusreg.measures.definitions import MEASURES, Measure
+from corpusreg.measures.events import Event
+from corpusreg.measures.shifts import Shift
+from corpusreg.measures.stays import Stay
+from corpusreg.norms.profiles.model import PlacedProfile
+from corpusreg.norms.reference import BASIC, Cohort, Placement, Size, oddness, place
+from corpusreg.score.played import PlayedBars
+
+__all__ = [
+    "Comparison",
+    "Piece",
+    "PlacedEvent",
+    "PlacedMeasure",
+    "PlacedStay",
+    "compare",
+]
+
+_FEW = 3  # passages named for a measure
+# Kinds of events that show a measure.
+_SHOWN = {"cleared_entries": ("entry", "held_back", "solo"), "lifts": ("lift",)}
+
+
+@dataclass(frozen=True)
+class Piece:
+    """What the piece is. ensemble: words for people, such as 'piano'.
+
+    number: position of the work in a file that holds many, as in `Score`, else ''.
+    """
+
+    title: str
+    path: str
+    parts: tuple[str, ...]
+    ensemble: str
+    assumed: tuple[str, ...] = ()
+    notes: tuple[str, ...] = ()
+    number: str = ""
+
+
+@dataclass(frozen=True)
+class PlacedMeasure:
+    """A measure of the piece, its place, and the played bars that show it."""
+
+    measure: Measure
+    value: float | None
+    placement: Placement
+    passages: tuple[tuple[int, int], ...]
+
+
+@dataclass(frozen=True)
+class PlacedStay:
+    """A stay of the whole (part None) or of a part; rank 1 is most worth saying."""
+
+    part: str | None
+    stay: Stay
+    rank: int
+    narrow: bool
+    bands: tuple[int, ...]
+
+
+@dataclass(frozen=True)
+class PlacedEvent:
+    """An event of the whole (part None) or of a part."""
+
+    part: str | None
+    event: Event
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """A placed piece.
+
+    others: the neighbouring rungs' placements by rung title, by measure name.
+    odder: share of the cohort (0 to 1) whose own oddest measure lies as far out as this
+    piece's oddest; where the cohort is too small to place its own works, of the next
+    broader one; None where nothing is placed, or where that cannot be told. profile: or in
+    words why there is none. parts: analyses of the sounding parts by name, in score order.
+    octaves: how much of each work of the cohort sounds in each octave, shape (works, 11),
+    octave -1 first; None where it was not asked for.
+    """
+
+    piece: Piece
+    bars: PlayedBars
+    written_bars: int
+    whole: Analysis
+    cohort: Cohort
+    measures: tuple[PlacedMeasure, ...]
+    others: Mapping[str, Mapping[str, Placement]]
+    stays: tuple[PlacedStay, ...]
+    shifts: tuple[Shift, ...]
+    events: tuple[PlacedEvent, ...]
+    background: tuple[Background, ...]
+    odder: float | None
+    players: Players = NOBODY
+    profile: PlacedProfile | str = "not looked for"
+    parts: Mapping[str, Analysis] = field(default_factory=dict)
+    octaves: NDArray[np.float64] | None = None
+
+
+def compare(
+    piece: Piece,
+    whole: Analysis,
+    parts: Mapping[str, Analysis],
+    cohorts: Sequence[Cohort],
+    written_bars: int,
+    players: Players = NOBODY,
+    profile: PlacedProfile | str = "not looked for",
+) -> Comparison:
+    """Place an analysed piece in the first cohort that is large enough.
+
+    cohorts: narrowest first, at least one; where none is large enough the last
+    is reported and nothing is placed. parts: analyses of the sounding parts, by name.
+    """
+    size = Size(len(whole.played.bars), whole.texture.voices)
+    enough = [cohort for cohort in cohorts if cohort.near(size, BASIC) is not None]
+    chosen = enough[0] if enough else cohorts[-1]
+    placed = tuple(_placed(measure, whole, chosen, size) for measure in MEASURES)
+    far = oddness([each.placement for each in placed])
+    known = any(each.placement.percentile is not None for each in placed)
+    odd = next((cohort.odd for cohort in enough if len(cohort.odd)), chosen.odd)
+    return Comparison(
+        piece=piece,
+        bars=whole.played.bars,
+        written_bars=written_bars,
+        whole=whole,
+        cohort=chosen,
+        measures=placed,
+        others={
+            cohort.rung.title: {
+                m.name: _placement(m.name, whole, cohort, size) for m in MEASURES
+            }
+            for cohort in enough
+            if cohort is not chosen
+        },
+        stays=(
+            *_placed_stays(None, whole),
+            *(
+                stay
+                for name, part in (parts.items() if len(parts) > 1 else ())
+                for stay in _placed_stays(name, part)
+            ),
+        ),
+        shifts=whole.shifts,
+        events=_placed_events(whole, parts),
+        background=tuple(passages(background(whole.texture))),
+        odder=float((odd >= far).mean()) if known and len(odd) else None,
+        players=players,
+        profile=profile,
+        parts=parts,
+    )
+
+
+def _placed(measure: Measure, whole: Analysis, cohort: Cohort, size: Size) -> PlacedMeasure:
+    return PlacedMeasure(
+        measure=measure,
+        value=whole.values[measure.name].value,
+        placement=_placement(measure.name, whole, cohort, size),
+        passages=_passages(measure.name, whole),
+    )
+
+
+def _placement(name: str, whole: Analysis, cohort: Cohort, size: Size) -> Placement:
+    value = whole.values[name]
+    if value.value is None or value.reason:
+        return Placement(None, None, None, None, 0.0, value.reason)
+    return place(cohort, name, value.value, size)
+
+
+def _placed_stays(part: str | None, analysis: Analysis) -> list[PlacedStay]:
+    return [
+        PlacedStay(
+            part=part,
+            stay=analysis.stays[index],
+            rank=rank,
+            narrow=is_narrow(analysis.stays[index], analysis.texture.single_line),
+            bands=occupied_bands(analysis.stays[index], analysis),
+        )
+        for rank, index in enumerate(analysis.ranking, start=1)
+    ]
+
+
+def _placed_events(whole: Analysis, parts: Mapping[str, Analysis]) -> tuple[PlacedEvent, ...]:
+    """Events of the whole, then of each part. Hollow passages belong to the whole."""
+    own = parts.items() if len(parts) > 1 else ()
+    return (
+        *(PlacedEvent(None, event) for event in whole.events),
+        *(
+            PlacedEvent(name, event)
+            for name, part in own
+            for event in part.events
+            if event.kind != "hollow"
+        ),
+    )
+
+
+def _passages(name: str, whole: Analysis) -> tuple[tuple[int, int], ...]:
+    """Played bars that show a measure best, at most three passages."""
+    if name == "span":
+        return _extreme_bars(whole)
+    if name in ("longest_dwell", "expected_dwell"):
+        long = sorted(whole.stays, key=lambda stay: (-stay.bars, stay.first))
+        return tuple((stay.first, stay.last) for stay in long[:1])
+    if name == "narrow_dwell":
+        narrow = [s for s in whole.stays if is_narrow(s, whole.texture.single_line)]
+        narrow.sort(key=lambda stay: (-stay.bars, stay.first))
+        return tuple(sorted((stay.first, stay.last) for stay in narrow[:_FEW]))
+    if name in ("shift_rate", "movement_bar", "movement_phrase"):
+        wide = sorted(whole.shifts, key=lambda shift: (-shift.mass, shift.bar))
+        return tuple(sorted((shift.bar, shift.bar + 1) for shift in wide[:_FEW]))
+    if name in _SHOWN:
+        shown = [event for event in whole.events if event.kind in _SHOWN[name]]
+        shown.sort(key=lambda event: (-event.strength, event.first))
+        return tuple(sorted((event.first, event.last) for event in shown[:_FEW]))
+    if name == "hollow_share":
+        runs = _runs(whole.hollow)
+        runs.sort(key=lambda run: (run[0] - run[1], run[0]))
+        return tuple(sorted(runs[:_FEW]))
+    return ()
+
+
+def _extreme_bars(whole: Analysis) -> tuple[tuple[int, int], ...]:
+    notes = whole.played.notes
+    rows = (int(notes.pitch.argmin()), int(notes.pitch.argmax()))
+    return tuple((int(notes.bar[row]), int(notes.bar[row]) + 1) for row in rows)
+
+
+def _runs(flags: NDArray[np.bool_]) -> list[tuple[int, int]]:
+    """Half-open runs of True."""
+    change = np.diff(np.concatenate(([0], flags.astype(np.int8), [0])))
+    return list(
+        zip(
+            np.flatnonzero(change > 0).tolist(),
+            np.flatnonzero(change < 0).tolist(),
+            strict=True,
+        )
+    )

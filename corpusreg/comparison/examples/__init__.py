@@ -1,0 +1,17 @@
+"""Model passages from the reference: one kind of event or habit, as others did it.
+
+kinds    the kinds, and how each is said
+find     passages of a kind, filtered, strongest first, spread over composers and periods
+study    what to study beside a compared piece
+
+Conventions: bars are written positions from 0, half-open; strength is 0 to 100 and is told
+to order the passages of one kind, never as a mark.
+"""
+
+from __future__ import annotations
+
+from corpusreg.comparison.examples.find import Example, Filters, at, find
+from corpusreg.comparison.examples.kinds import KINDS, Kind
+from corpusreg.comparison.examples.study import Habit, habit, study
+
+__all__ = ["KINDS", "Example", "Filters", "Habit", "Kind", "at", "find", "habit", "study"]

@@ -1,0 +1,256 @@
+"""A score file to comparisons: read, analyse, find the cohorts, compare."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from corpusreg.comparison.comparison import Comparison, Piece, compare
+from corpusreg.comparison.players import players
+from corpusreg.instruments import Instruments, load
+from corpusreg.instruments.ensembles import Ensemble, ensemble_of, kinds
+from corpusreg.measures.analysis import Analysis, analyse
+from corpusreg.norms.cohorts import (
+    Copies,
+    fetch_cohort,
+    fetch_octaves,
+    own_copies,
+    parse_cohort,
+    with_oddness,
+)
+from corpusreg.norms.profiles.stored import profiled
+from corpusreg.norms.reference import BASIC, MINIMUM_WORKS, Cohort, Rung, Size, ladder
+from corpusreg.score.duplicates import fingerprint, shingles
+from corpusreg.score.notes import Score
+from corpusreg.score.played import Played, perform
+from corpusreg.score.readers import MUSIC21, read_file, sniff
+from corpusreg.system.errors import ReadError, UsageError
+from corpusreg.text import sentences
+from corpusreg.text.players import beyond_words
+
+if TYPE_CHECKING:
+    from corpusreg.score.readers import ReadResult
+    from corpusreg.store import Reference
+
+__all__ = ["measured", "one_work", "part_names", "place_file", "place_score", "read_works"]
+
+# Formats read by native code or by music21, which may crash or balloon: in a
+# bounded process of their own. The others are read by bounded Python code here.
+_READ_APART = MUSIC21 | {"abc"}
+_SHOWN = 20  # numbers of works that a message names
+
+
+@dataclass(frozen=True)
+class _Work:
+    score: Score
+    played: Played
+    whole: Analysis
+    ensemble: Ensemble
+
+
+def place_file(
+    reference: Reference,
+    path: Path,
+    cohort: str | None,
+    as_written: bool,
+    table: Instruments | None = None,
+) -> tuple[list[Comparison], list[str]]:
+    """Comparisons of all works in a file, and the failures among them, one line each.
+
+    cohort: a user's choice such as 'ensemble=piano', or None for the ladder.
+    table: ranges of the instruments, those that come with corpusreg where None.
+    Raises ReadError where nothing in the file can be read.
+    """
+    chosen = parse_cohort(reference, cohort) if cohort else None
+    result = read_works(path)
+    failures = [f"{path}: no. {number}: {reason}" for number, reason in result.failures]
+    found = []
+    for score in result.scores:
+        played = perform(score, as_written=as_written)
+        work = _Work(score, played, analyse(played), ensemble_of(score, played))
+        many = len(result.scores) + len(result.failures) > 1
+        found.append(_placed(reference, path, work, chosen, table or load(), many=many))
+    return found, failures
+
+
+def place_score(
+    reference: Reference,
+    path: Path,
+    score: Score,
+    cohort: str | None = None,
+    table: Instruments | None = None,
+) -> Comparison:
+    """A score at hand, placed as `place_file` places a file that holds it alone."""
+    chosen = parse_cohort(reference, cohort) if cohort else None
+    played = perform(score)
+    work = _Work(score, played, analyse(played), ensemble_of(score, played))
+    return _placed(reference, path, work, chosen, table or load(), many=False)
+
+
+def measured(
+    path: Path, number: str | None = None, *, or_only: bool = False
+) -> tuple[str, Analysis, dict[str, Analysis]]:
+    """A work of a file, measured and not placed: title, the whole, the parts by name.
+
+    Arguments and errors are those of `one_work`.
+    """
+    score = one_work(path, number, or_only=or_only)
+    played = perform(score)
+    work = _Work(score, played, analyse(played), ensemble_of(score, played))
+    return _title(score, path, many=number is not None), work.whole, _part_analyses(work)
+
+
+def one_work(path: Path, number: str | None = None, *, or_only: bool = False) -> Score:
+    """The work of a file that has the number, or its only one where `number` is None.
+
+    or_only: take the only work of a file whatever its number. Raises ReadError where it
+    cannot be read, UsageError where it is not there and for several without a number.
+    """
+    result = read_works(path)
+    works = len(result.scores) + len(result.failures)
+    if or_only and works == 1:
+        number = None
+    failed = dict(result.failures)
+    if number in failed:
+        raise ReadError(f"{path}: no. {number}: {failed[number]}")
+    found = [each for each in result.scores if number in (None, each.number)]
+    if found and (number is not None or works == 1):
+        return found[0]
+    numbers = [each.number for each in result.scores if each.number]
+    there = ", ".join(numbers[:_SHOWN]) + (" and others" if len(numbers) > _SHOWN else "")
+    what = "holds several works" if number is None else f"has no work {number}"
+    todo = f"choose with --number: {there}" if there else "leave --number out"
+    raise UsageError(f"{path} {what}; {todo}")
+
+
+def read_works(path: Path) -> ReadResult:
+    """All works of a file; formats that may crash a process are read in one of their own."""
+    if sniff(path) in _READ_APART:
+        from corpusreg.system.isolate import call
+
+        result: ReadResult = call(read_file, path)
+        return result
+    return read_file(path)
+
+
+def _placed(
+    reference: Reference,
+    path: Path,
+    work: _Work,
+    chosen: Rung | None,
+    table: Instruments,
+    *,
+    many: bool,
+) -> Comparison:
+    kind = kinds()[work.ensemble.kind]
+    copies = own_copies(reference, fingerprint(work.score), shingles(work.score))
+    rungs = ladder(kind.kind, kind.works, kind.family, work.ensemble.texture)
+    asked = [chosen] if chosen else rungs
+    cohorts = [
+        with_oddness(reference, fetch_cohort(reference, rung, leave_out=copies.counted))
+        for rung in asked
+    ]
+    parts = _part_analyses(work)
+    size = Size(len(work.played.bars), work.whole.texture.voices)
+    notes = [
+        *_left_out(copies),
+        *(_thin(cohorts[0], chosen, size) or _one_collection(cohorts[0])),
+        *_lost(work.score),
+    ]
+    everyone = players(work.whole, parts, table)
+    for player in everyone.parts:
+        notes += beyond_words(player, work.played.bars)
+    piece = Piece(
+        title=_title(work.score, path, many=many),
+        path=str(path),
+        parts=tuple(parts) or ("",),
+        ensemble=work.ensemble.kind,
+        assumed=work.played.assumed,
+        notes=tuple(notes),
+        number=work.score.number,
+    )
+    placeable = {n: None if v.reason else v.value for n, v in work.whole.values.items()}
+    weights = work.whole.texture.total
+    compared = compare(
+        piece,
+        work.whole,
+        parts,
+        cohorts,
+        written_bars=len(work.score.bars),
+        players=everyone,
+        profile=profiled(reference, rungs, copies.counted, placeable, weights),
+    )
+    octaves = fetch_octaves(reference, compared.cohort, copies.counted)
+    return replace(compared, octaves=octaves)
+
+
+def _title(score: Score, path: Path, *, many: bool) -> str:
+    meta = score.metadata
+    title = meta.get("title") or path.stem
+    movement = meta.get("movement", "")
+    if movement and movement != title:
+        title = f"{title}: {movement}" if meta.get("title") else movement
+    return f"{title} (no. {score.number})" if many and score.number else title
+
+
+def part_names(played: Played) -> dict[int, str]:
+    """Names of the sounding parts by index, each of them its part's alone."""
+    found: dict[int, str] = {}
+    for index, part in enumerate(played.parts):
+        if (played.notes.part == index).any():
+            name = part.name or part.abbreviation or f"Part {index + 1}"
+            taken = name in found.values()
+            found[index] = f"{name} ({index + 1})" if taken else name
+    return found
+
+
+def _part_analyses(work: _Work) -> dict[str, Analysis]:
+    """Analyses of the sounding parts by name."""
+    part = work.played.notes.part
+    return {
+        name: analyse(work.played.only(part == index))
+        for index, name in part_names(work.played).items()
+    }
+
+
+def _left_out(copies: Copies) -> list[str]:
+    if not copies.titles:
+        return []
+    more = f" and {len(copies.titles) - 1} more" if len(copies.titles) > 1 else ""
+    return [
+        f"This music is in the reference, whole or in part ({copies.titles[0]}{more}); "
+        "it is left out of the comparison."
+    ]
+
+
+def _thin(first: Cohort, chosen: Rung | None, size: Size) -> list[str]:
+    if first.works and first.near(size, BASIC) is not None:
+        return []
+    asked = f"what you asked for ({chosen.name})" if chosen else first.rung.title
+    held = sentences.plural(first.works, "work")
+    if first.works:
+        held += f" by {sentences.plural(first.units, 'composer')}"
+    return [
+        f"The reference holds {held} under {asked}: too few of about this length "
+        f"to place a piece among them (wanted: {MINIMUM_WORKS} works by {first.least_units} "
+        "composers). 'corpusreg corpora coverage' says which open scores would help, and "
+        "'corpusreg corpora add FOLDER' takes your own."
+    ]
+
+
+def _one_collection(first: Cohort) -> list[str]:
+    where = first.rung.where
+    if first.collections != 1 or "period" not in where or "collection" in where:
+        return []
+    return [
+        "All works compared with are from one collection: what is told here is that "
+        f"collection rather than the period ({first.rung.name})."
+    ]
+
+
+def _lost(score: Score) -> list[str]:
+    return [
+        f"{sentences.plural(count, 'place')} in this file could not be read: {reason}"
+        for reason, count in sorted(score.lost.items())
+    ]

@@ -1,0 +1,340 @@
+"""Each player's part: how it lies for the instrument and in the ensemble.
+
+Conventions: bars are played bars, passages half-open. Heights, edges, thirds and
+grids are defined in `corpusreg.measures.height`. The limits are those of
+professional players; the table is a guide. A part whose instrument is not known
+has no height and takes no part in the two-level placement: it is listed and
+never guessed. Shares of weight take loudness in, shares of time do not; where
+players double each other each of them counts.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from corpusreg.instruments import Instrument, Instruments
+from corpusreg.measures import height
+from corpusreg.measures.analysis import Analysis
+from corpusreg.measures.height import Height
+from corpusreg.measures.stays import Stay, stays
+from corpusreg.score.played import Notes
+
+__all__ = [
+    "NOBODY",
+    "Beyond",
+    "Lying",
+    "Player",
+    "Players",
+    "Staff",
+    "Still",
+    "TwoLevel",
+    "beyond",
+    "longest_run",
+    "players",
+    "register_times",
+    "time_by_pitch",
+]
+
+Floats = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+Run = tuple[int, int]
+
+
+@dataclass(frozen=True)
+class Beyond:
+    """Notes of one pitch outside the range: side 'below' or 'above', bar of the first."""
+
+    pitch: int
+    side: str
+    notes: int
+    bar: int
+
+
+@dataclass(frozen=True)
+class Staff:
+    """A staff or hand of a part on several staves, counted from the top."""
+
+    number: int
+    lowest: int
+    highest: int
+    height: Height | None
+
+
+@dataclass(frozen=True)
+class Lying:
+    """How a part lies for its instrument.
+
+    registers: share of time by register; tiring, dull, edge, and outside (beyond the
+    comfortable span): shares of time (0 to 1). tiring_run, edge_run: the longest run
+    of bars with half of their time there, or None. stays, shifts: those of the part
+    itself, on heights: (first, last, lower, upper edge) and (bar, how far the mean
+    height moves, up positive).
+    grid, middle_but_edge, edge_but_middle: shares of weight.
+    """
+
+    instrument: Instrument
+    height: Height
+    registers: Mapping[str, float]
+    tiring: float
+    dull: float
+    edge: float
+    outside: float
+    tiring_run: Run | None
+    edge_run: Run | None
+    out_of_range: tuple[Beyond, ...]
+    stays: tuple[tuple[int, int, float, float], ...]
+    shifts: tuple[tuple[int, float], ...]
+    grid: Floats
+    middle_but_edge: float
+    edge_but_middle: float
+
+
+@dataclass(frozen=True)
+class Player:
+    """A sounding part. lying: None where the instrument is not known.
+
+    weight: shape (128,), ticks of weight. audible: its height between A0 and C8.
+    """
+
+    name: str
+    lowest: int
+    highest: int
+    weight: Floats
+    audible: Height
+    staves: tuple[Staff, ...]
+    lying: Lying | None
+
+
+@dataclass(frozen=True)
+class Still:
+    """A stay and which way it keeps still: 'whole', 'instrument' or 'both'.
+
+    part: None for a stay of the whole, or of all instruments together on heights
+    ('instrument').
+    """
+
+    part: str | None
+    first: int
+    last: int
+    way: str
+
+
+@dataclass(frozen=True)
+class TwoLevel:
+    """The ensemble's compass against the instruments' ranges; shares of weight.
+
+    grid: rows low, middle and high third of the compass, columns of the range.
+    audible: height of the whole between A0 and C8; thirds: shares by third of that.
+    unmatched: names of the parts that are left out.
+    """
+
+    compass: tuple[int, int]
+    grid: Floats
+    middle_but_edge: float
+    edge_but_middle: float
+    audible: Height
+    thirds: Floats
+    stays: tuple[Still, ...]
+    unmatched: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Players:
+    """All sounding parts in score order; two_level: None where no instrument is known."""
+
+    parts: tuple[Player, ...]
+    two_level: TwoLevel | None
+
+
+NOBODY = Players((), None)
+
+
+def players(whole: Analysis, parts: Mapping[str, Analysis], table: Instruments) -> Players:
+    """Every sounding part of a work in its instrument and in the ensemble.
+
+    parts: analyses of the sounding parts by name, in score order.
+    """
+    played = whole.played
+    indices = np.unique(played.notes.part).tolist()
+    matched = table.match_all(played.parts)
+    rows = [
+        (name, analysis, matched[index])
+        for index, (name, analysis) in zip(indices, parts.items(), strict=True)
+    ]
+    known = [row.professional for _, _, row in rows if row is not None]
+    compass = height.union(known) if known else None
+    found = tuple(_player(name, part, row, compass) for name, part, row in rows)
+    two = _two_level(whole, parts, found, compass) if compass else None
+    return Players(found, two)
+
+
+def time_by_pitch(notes: Notes) -> Floats:
+    """Ticks that the notes sound by MIDI number, shape (128,)."""
+    time = np.bincount(notes.pitch, weights=notes.duration, minlength=128)
+    return np.asarray(time, np.float64)
+
+
+def register_times(time: Floats, instrument: Instrument) -> dict[str, float]:
+    """Share of time in each named register in which something sounds, low to high."""
+    shares = {
+        register.name: height.share(time, height.inside([(register.low, register.high)]))
+        for register in instrument.registers
+    }
+    return {name: share for name, share in shares.items() if share > 0}
+
+
+def beyond(notes: Notes, span: tuple[int, int]) -> tuple[Beyond, ...]:
+    """Notes outside a range by pitch, lowest first."""
+    found = []
+    for pitch in np.unique(notes.pitch).tolist():
+        if not span[0] <= pitch <= span[1]:
+            rows = np.flatnonzero(notes.pitch == pitch)
+            side = "below" if pitch < span[0] else "above"
+            found.append(Beyond(pitch, side, len(rows), int(notes.bar[rows[0]])))
+    return tuple(found)
+
+
+def longest_run(notes: Notes, where: Flags) -> Run | None:
+    """The longest run of bars with half of their time or more on the flagged pitches."""
+    much = np.bincount(notes.bar, weights=notes.duration * where[notes.pitch])
+    all_time = np.bincount(notes.bar, weights=notes.duration)
+    runs: list[Run] = []
+    for bar in np.flatnonzero((all_time > 0) & (2 * much >= all_time)).tolist():
+        if runs and runs[-1][1] == bar:
+            runs[-1] = (runs[-1][0], bar + 1)
+        else:
+            runs.append((bar, bar + 1))
+    return max(runs, key=lambda run: (run[1] - run[0], -run[0]), default=None)
+
+
+def _player(
+    name: str, part: Analysis, row: Instrument | None, compass: tuple[int, int] | None
+) -> Player:
+    weight = part.texture.total
+    return Player(
+        name=name,
+        lowest=part.lowest,
+        highest=part.highest,
+        weight=weight,
+        audible=height.measure(weight, height.AUDIBLE),
+        staves=tuple(_staves(part.played.notes, row)),
+        lying=_lying(part, row, compass) if row and compass else None,
+    )
+
+
+def _staves(notes: Notes, row: Instrument | None) -> Iterable[Staff]:
+    """Staves of their own where the part is written on several."""
+    numbers = np.unique(notes.staff).tolist()
+    for number in numbers if len(numbers) > 1 else ():
+        own = notes.take(notes.staff == number)
+        lies = height.measure(time_by_pitch(own), row.professional) if row else None
+        yield Staff(number, int(own.pitch.min()), int(own.pitch.max()), lies)
+
+
+def _lying(part: Analysis, row: Instrument, compass: tuple[int, int]) -> Lying:
+    notes, weight = part.played.notes, part.texture.total
+    time = time_by_pitch(notes)
+    span = row.professional
+    tiring, edge = height.inside(row.tiring), height.at_edge(span, row.comfortable)
+    return Lying(
+        instrument=row,
+        height=height.measure(weight, span),
+        registers=register_times(time, row),
+        tiring=height.share(time, tiring),
+        dull=height.share(time, height.inside(row.dull)),
+        edge=height.share(time, edge),
+        outside=height.share(time, ~height.inside([row.comfortable])),
+        tiring_run=longest_run(notes, tiring),
+        edge_run=longest_run(notes, edge),
+        out_of_range=beyond(notes, span),
+        stays=tuple(_stays_on(part.stays, span)),
+        shifts=tuple(_shifts_on(part, span)),
+        grid=height.grid(weight, compass, span),
+        middle_but_edge=height.share(
+            weight, height.middle_but_edge(compass, span, row.comfortable)
+        ),
+        edge_but_middle=height.share(weight, height.edge_but_middle(compass, span)),
+    )
+
+
+def _stays_on(
+    found: Sequence[Stay], span: tuple[int, int]
+) -> Iterable[tuple[int, int, float, float]]:
+    h = height.heights(span)
+    for stay in found:
+        yield stay.first, stay.last, float(h[stay.low]), float(h[stay.high])
+
+
+def _shifts_on(part: Analysis, span: tuple[int, int]) -> Iterable[tuple[int, float]]:
+    """Shifts of a part and how far its mean height moves from the sounding bar before."""
+    sounding = part.texture.sounding
+    mean = part.texture.profiles @ height.heights(span)
+    for shift in part.shifts:
+        at = int(np.searchsorted(sounding, shift.bar))
+        yield shift.bar, float(mean[at] - mean[at - 1])
+
+
+def _two_level(
+    whole: Analysis,
+    parts: Mapping[str, Analysis],
+    found: Sequence[Player],
+    compass: tuple[int, int],
+) -> TwoLevel:
+    lying = [(player, player.lying) for player in found if player.lying]
+    amounts = np.array([float(player.weight.sum()) for player, _ in lying])
+    amounts /= amounts.sum()
+
+    def mean(values: Iterable[Floats | float]) -> Floats:
+        return np.asarray(np.tensordot(amounts, np.array(list(values)), 1), np.float64)
+
+    total = whole.texture.total
+    return TwoLevel(
+        compass=compass,
+        grid=mean(lies.grid for _, lies in lying),
+        middle_but_edge=float(mean(lies.middle_but_edge for _, lies in lying)),
+        edge_but_middle=float(mean(lies.edge_but_middle for _, lies in lying)),
+        audible=height.measure(total, height.AUDIBLE),
+        thirds=height.third_shares(total, height.AUDIBLE),
+        stays=tuple(_stillness(whole, parts, lying)),
+        unmatched=tuple(player.name for player in found if player.lying is None),
+    )
+
+
+def _stillness(
+    whole: Analysis, parts: Mapping[str, Analysis], lying: Sequence[tuple[Player, Lying]]
+) -> Iterable[Still]:
+    """Stays of the whole, of all instruments on heights, and of each part.
+
+    A stay of one part on heights is its stay on pitches, since the one is the
+    other on a ruler; whether the whole keeps still with it is what can differ.
+    """
+    together = whole.stays if len(parts) == 1 else _stays_on_heights(whole, parts, lying)
+    for stay in whole.stays:
+        still = height.is_still(together, stay.first, stay.last)
+        yield Still(None, stay.first, stay.last, "both" if still else "whole")
+    for stay in together:
+        if not height.is_still(whole.stays, stay.first, stay.last):
+            yield Still(None, stay.first, stay.last, "instrument")
+    for player, _ in lying if len(parts) > 1 else ():
+        for stay in parts[player.name].stays:
+            still = height.is_still(whole.stays, stay.first, stay.last)
+            way = "both" if still else "instrument"
+            yield Still(player.name, stay.first, stay.last, way)
+
+
+def _stays_on_heights(
+    whole: Analysis, parts: Mapping[str, Analysis], lying: Sequence[tuple[Player, Lying]]
+) -> list[Stay]:
+    """Stays of all players together, each of them on the scale of heights."""
+    spans = [lies.instrument.professional for _, lies in lying]
+    steps = round(sum(high - low for low, high in spans) / len(spans))
+    scaled = [
+        height.on_height(parts[player.name].texture.bars, span, steps)
+        for (player, _), span in zip(lying, spans, strict=True)
+    ]
+    bars = np.sum(scaled, axis=0)
+    return stays(replace(whole.texture, bars=bars, total=bars.sum(axis=0)))

@@ -1,0 +1,59 @@
+"""How many files and works each collection holds in each licence tier, and why."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from corpusreg.corpus.bundle import collection_of
+from corpusreg.corpus.files import BUNDLED, SourceFile
+from corpusreg.corpus.licences import TIERS, licence
+
+__all__ = ["TierRow", "count_works", "tiers_summary"]
+
+
+@dataclass(frozen=True)
+class TierRow:
+    """Files and works of a collection that share a tier for the same reason."""
+
+    corpus: str
+    collection: str
+    name: str
+    tier: str
+    files: int
+    works: int
+    reason: str
+
+
+def tiers_summary(files: Iterable[SourceFile]) -> list[TierRow]:
+    """One row per collection, tier and reason, in file order and then from open to reserved.
+
+    A work is a tune of an ABC file, otherwise a file; only heads of files are read,
+    and whole ABC files for their count of tunes.
+    """
+    counted: Counter[tuple[str, str, str, str, str]] = Counter()
+    works: Counter[tuple[str, str, str, str, str]] = Counter()
+    for file in files:
+        said = licence(file)
+        known = file.corpus == BUNDLED
+        row = (
+            collection_of(file.relative) if known else {"id": file.corpus, "name": file.corpus}
+        )
+        key = (file.corpus, row["id"], row["name"], said.tier, said.reason)
+        counted[key] += 1
+        works[key] += count_works(file)
+    place = {key[:2]: number for number, key in reversed(list(enumerate(counted)))}
+    ordered = sorted(counted, key=lambda key: (place[key[:2]], TIERS.index(key[3]), key[4]))
+    return [TierRow(*key[:4], counted[key], works[key], key[4]) for key in ordered]
+
+
+def count_works(file: SourceFile) -> int:
+    """Works in a file: the 'X:' fields of an ABC file, one of any other format."""
+    if file.format != "abc":
+        return 1
+    try:
+        data = file.path.read_bytes()
+    except OSError:
+        return 0
+    return data.startswith(b"X:") + data.count(b"\nX:") + data.count(b"\rX:")

@@ -1,0 +1,162 @@
+"""A measure over the periods: works by composer with middles, and composers over the years."""
+
+from __future__ import annotations
+
+from types import ModuleType
+from typing import TYPE_CHECKING
+
+from corpusreg.documents.figures.sheet import amount, counts
+from corpusreg.documents.figures.style import as_picture, new_axes, new_figure, say, styled
+from corpusreg.documents.pictures.look import COLOURS, SIZES, STROKES
+from corpusreg.documents.pictures.svg import Picture, shortened, wrapped
+from corpusreg.norms.periods.chart import Band, Chart, Line
+from corpusreg.text.periods import VERDICTS
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+__all__ = ["period_picture", "trend_picture"]
+
+WIDTH = 720.0
+_LEFT, _ACROSS = 252.0, 330.0
+_NAME = 96.0  # where names of composers begin
+_LINE, _PACKED, _LEAST = 15.0, 3.0, 46.0  # heights of a composer's line, and of a period
+_NAMED = 24  # composers in one period, up to which they are named
+_GAP = 14.0
+_FOOT = 10.0  # between the last period, with its interval, and the axis
+_ABOVE, _BELOW = 40.0, 34.0
+_TREND = 240.0
+
+
+def period_picture(chart: Chart, prefix: str) -> Picture:
+    """Every work as a dot, a line a composer, with the middle of each period.
+
+    Raises CorpusregError where seaborn is missing.
+    """
+    factor, unit = _scale(chart)
+    heights = [_height(band) for band in chart.bands]
+    tall = sum(heights) + _GAP * (len(heights) - 1) + _FOOT
+    with styled() as seaborn:
+        figure = new_figure(WIDTH, _ABOVE + tall + _BELOW)
+        ax = new_axes(figure, _LEFT, _ABOVE, _ACROSS, tall)
+        ax.set_ylim(tall, 0)
+        top = 0.0
+        for band, height in zip(chart.bands, heights, strict=True):
+            _band(seaborn, figure, ax, band, top, height, factor)
+            top += height + _GAP
+        ax.set_yticks([])
+        ax.spines["left"].set_visible(False)
+        ax.grid(axis="x")
+        ax.tick_params(axis="x", labelsize=SIZES["text"])
+        say(figure, f"{chart.measure.title} [{unit}]", _LEFT, 18, SIZES["text"], "quiet")
+        right = _LEFT + _ACROSS + 18
+        say(figure, "middle, and where it may lie", right, 18, SIZES["small"], "quiet")
+        return as_picture(figure, prefix, chart.measure.title, _told(chart, factor, unit))
+
+
+def trend_picture(chart: Chart, prefix: str) -> Picture | None:
+    """Composers over the years with the trend; None where there is none to draw."""
+    if chart.line is None:
+        return None
+    factor, unit = _scale(chart)
+    verdict = next((VERDICTS[f.verdict] for f, _ in chart.findings if not f.periods), None)
+    said = "Over the years: too few composers to test a trend"
+    if verdict is not None:
+        said = f"Over the years: {verdict.replace('difference', 'trend')}"
+    with styled() as seaborn:
+        figure = new_figure(WIDTH, _TREND + _ABOVE + _BELOW)
+        ax = new_axes(figure, 56, _ABOVE, WIDTH - 56 - 24, _TREND)
+        _trend(seaborn, ax, chart.line, factor)
+        ax.grid(axis="y")
+        ax.tick_params(labelsize=SIZES["text"])
+        say(figure, f"{chart.measure.title} [{unit}]", 24, 18, SIZES["text"], "quiet")
+        say(figure, said, WIDTH - 24, 18, SIZES["text"], "ink", ha="right")
+        words = f"{len(chart.line.years)} composers or sources. {said}."
+        return as_picture(figure, prefix, f"{chart.measure.title} over the years", words)
+
+
+def _scale(chart: Chart) -> tuple[float, str]:
+    """Shares are shown in percent."""
+    share = chart.measure.unit.startswith("share of ")
+    return (100.0, f"% of {chart.measure.unit[9:]}") if share else (1.0, chart.measure.unit)
+
+
+def _height(band: Band) -> float:
+    count = len(band.composers)
+    return max(count * (_LINE if count <= _NAMED else _PACKED), _LEAST)
+
+
+def _band(
+    seaborn: ModuleType, figure: Figure, ax: Axes, band: Band, top: float, height: float,
+    factor: float,
+) -> None:  # fmt: skip
+    cell, count = band.cell, len(band.composers)
+    step = height / count
+    at = [top + step * (place + 0.5) for place in range(count)]
+    if cell.interval is not None:
+        low, high = (factor * side for side in cell.interval)
+        ax.axvspan(low, high, 1 - (top + height) / ax.get_ylim()[0], 1 - top / ax.get_ylim()[0],
+                   facecolor=COLOURS["faint"], edgecolor="none", zorder=0.5)  # fmt: skip
+        ax.plot([low, high], [top + height + 3] * 2, color=COLOURS["mark"], linewidth=2.6,
+                zorder=4, clip_on=False)  # fmt: skip
+    middle = factor * cell.median
+    ax.plot([middle] * 2, [top - 1, top + height + 4], color=COLOURS["ink"], zorder=4,
+            linewidth=STROKES["firm"], linestyle="-" if cell.interval else (0, (2, 2)),
+            clip_on=False)  # fmt: skip
+    seaborn.scatterplot(
+        x=[factor * value for composer in band.composers for value in composer.values],
+        y=[y for y, c in zip(at, band.composers, strict=True) for _ in c.values],
+        ax=ax, s=16, color=COLOURS["weight3"], alpha=0.75, edgecolor=COLOURS["paper"],
+        linewidth=0.4, zorder=3, legend=False, clip_on=False,
+    )  # fmt: skip
+    _names(figure, band, top, step, factor)
+
+
+def _names(figure: Figure, band: Band, top: float, step: float, factor: float) -> None:
+    cell, y = band.cell, _ABOVE + top + 11
+    for row in wrapped(band.name, _NAME - 12, SIZES["text"]):
+        say(figure, row, 8, y, SIZES["text"], weight="bold")
+        y += SIZES["text"] * 1.2
+    for row in wrapped(counts(cell.works, cell.units), _NAME - 12, SIZES["small"]):
+        say(figure, row, 8, y, SIZES["small"], "quiet")
+        y += SIZES["small"] * 1.2
+    if len(band.composers) <= _NAMED:
+        for place, composer in enumerate(band.composers):
+            name = shortened(composer.name, _LEFT - _NAME - 14, SIZES["small"])
+            foot = _ABOVE + top + step * (place + 0.5) + 3
+            say(figure, name, _LEFT - 10, foot, SIZES["small"], ha="right")
+    right, y = _LEFT + _ACROSS + 18, _ABOVE + top + 12
+    say(figure, amount(factor * cell.median), right, y, SIZES["lead"])
+    said = "too few composers"
+    if cell.interval is not None:
+        said = " to ".join(amount(factor * side) for side in cell.interval)
+    say(figure, said, right, y + 15, SIZES["small"], "quiet")
+
+
+def _trend(seaborn: ModuleType, ax: Axes, line: Line, factor: float) -> None:
+    first, last = line.ends
+    low, high = ([factor * value for value in side] for side in (line.low, line.high))
+    middle = [factor * value for value in line.middle]
+    ax.fill_between([first, last], low, high, color=COLOURS["faint"], linewidth=0, zorder=1)
+    ax.plot([first, last], middle, color=COLOURS["mark"], linewidth=STROKES["strong"], zorder=2)
+    seaborn.scatterplot(
+        x=list(line.years), y=[factor * value for value in line.values], ax=ax, s=34,
+        color="none", edgecolor=COLOURS["weight4"], linewidth=1.2, zorder=3, legend=False,
+    )  # fmt: skip
+    ax.set_ylim(bottom=0.0)  # no measure is less
+
+
+def _told(chart: Chart, factor: float, unit: str) -> str:
+    said = []
+    for band in chart.bands:
+        cell = band.cell
+        sure = "too few composers for an interval"
+        if cell.interval is not None:
+            low, high = (amount(factor * side) for side in cell.interval)
+            sure = f"95 % interval {low} to {high}"
+        said.append(
+            f"{band.name}: middle {amount(factor * cell.median)} {unit} ({sure}), "
+            f"{counts(cell.works, cell.units)}"
+        )
+    return f"Works as dots, a line a composer. {'; '.join(said)}."

@@ -1,0 +1,194 @@
+"""The look of the figures for matplotlib and seaborn, and figures as pictures.
+
+`styled` sets the visual language of `corpusreg.documents.pictures.look`, and nothing else
+does. One unit of a figure is one pixel of a picture: sizes of type and widths of lines are
+those of `look`. `as_picture` turns a figure into the same kind of SVG that all other pictures
+are: text as text in the book face, colours as attributes, so that a page can show it in its
+dark palette and typst sets it for print.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import io
+import logging
+import re
+from collections.abc import Iterator
+from types import ModuleType
+from typing import TYPE_CHECKING, Any
+
+from corpusreg.documents.pictures.look import COLOURS, FONT, SIZES, STROKES
+from corpusreg.documents.pictures.svg import Picture, element, escaped, wrapped
+from corpusreg.system.errors import CorpusregError
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+__all__ = [
+    "as_picture",
+    "colour_rules",
+    "fill",
+    "new_axes",
+    "new_figure",
+    "rules",
+    "say",
+    "styled",
+]
+
+# The nearest to the book face that matplotlib brings along; it measures, the face is set.
+_MEASURING = "STIXGeneral"
+_DOTS = 72  # to the inch: one unit is one pixel
+
+
+@contextlib.contextmanager
+def styled() -> Iterator[ModuleType]:
+    """The look as settings of matplotlib inside a with block, which gives seaborn.
+
+    Nothing of a user's own settings comes in, none of ours stays. Raises CorpusregError
+    where seaborn is not installed.
+    """
+    try:
+        import matplotlib
+        import seaborn
+    except ImportError as error:
+        raise CorpusregError(
+            "figures need seaborn, which is not installed; run: pip install 'corpusreg[report]'"
+        ) from error
+    # The user's fonts are none of our business, and their absence no message of ours.
+    noise = logging.getLogger("matplotlib.font_manager")
+    level = noise.level
+    noise.setLevel(logging.ERROR)
+    try:
+        with matplotlib.rc_context(rules(matplotlib)):
+            yield seaborn
+    finally:
+        noise.setLevel(level)
+
+
+def rules(matplotlib: ModuleType) -> dict[Any, Any]:
+    """The look as settings of matplotlib, its own standard for all that has no look."""
+    fresh: dict[Any, Any] = {**matplotlib.rcParamsDefault}
+    del fresh["backend"]  # stays as it is: no window is opened
+    return fresh | {
+        "svg.fonttype": "none",
+        "svg.hashsalt": "corpusreg",
+        "text.parse_math": False,
+        "font.family": _MEASURING,
+        "font.size": SIZES["text"],
+        "figure.facecolor": COLOURS["paper"],
+        "axes.facecolor": "none",
+        "axes.edgecolor": COLOURS["line"],
+        "axes.linewidth": STROKES["thin"],
+        "axes.labelcolor": COLOURS["quiet"],
+        "axes.spines.top": False,
+        "axes.spines.right": False,
+        "axes.axisbelow": True,
+        "grid.color": COLOURS["faint"],
+        "grid.linewidth": STROKES["thin"],
+        "hatch.color": COLOURS["ink"],
+        "hatch.linewidth": STROKES["hair"],
+        "text.color": COLOURS["ink"],
+        "xtick.color": COLOURS["line"],
+        "ytick.color": COLOURS["line"],
+        "xtick.labelcolor": COLOURS["ink"],
+        "ytick.labelcolor": COLOURS["ink"],
+        "legend.frameon": False,
+        "lines.solid_capstyle": "butt",
+    }
+
+
+def new_figure(width: float, height: float) -> Figure:
+    """A figure of so many pixels, which opens no window."""
+    from matplotlib.figure import Figure
+
+    return Figure(figsize=(width / _DOTS, height / _DOTS), dpi=_DOTS)
+
+
+def new_axes(figure: Figure, left: float, top: float, width: float, height: float) -> Axes:
+    """Axes at a place in pixels from the upper left corner."""
+    across, down = figure.get_size_inches() * _DOTS
+    place = (left / across, 1 - (top + height) / down, width / across, height / down)
+    axes: Axes = figure.add_axes(place)
+    axes.tick_params(length=0, pad=6)
+    return axes
+
+
+def say(
+    figure: Figure, text: str, x: float, y: float, size: float, colour: str = "ink", **how: Any
+) -> None:
+    """Text whose foot line begins at x, y, in pixels from the upper left corner."""
+    across, down = figure.get_size_inches() * _DOTS
+    given = {"va": "baseline", "ha": "left", **how}
+    figure.text(x / across, 1 - y / down, text, fontsize=size, color=COLOURS[colour], **given)
+
+
+def fill(
+    figure: Figure, text: str, x: float, y: float, room: float, size: float, colour: str = "ink"
+) -> float:
+    """Text in lines of a width, the first at y; the foot line of the next."""
+    for row in wrapped(text, room, size):
+        say(figure, row, x, y, size, colour)
+        y += size * 1.35
+    return y
+
+
+def as_picture(figure: Figure, prefix: str, title: str, description: str) -> Picture:
+    """The figure as an SVG picture. prefix: of all ids in it, apart from other pictures'."""
+    across, down = (float(side) for side in figure.get_size_inches() * _DOTS)
+    written = io.StringIO()
+    figure.savefig(written, format="svg", metadata={"Date": None, "Creator": None})
+    inside = re.search(r"<svg[^>]*>(.*)</svg>", written.getvalue(), re.DOTALL)
+    assert inside is not None
+    body = re.sub(r"<metadata>.*?</metadata>", "", inside[1], flags=re.DOTALL)
+    body = re.sub(r'<style type="text/css">.*?</style>', "", body, flags=re.DOTALL)
+    body = re.sub(r"<!--.*?-->", "", body, flags=re.DOTALL)
+    body = re.sub(r'\bid="', f'id="{prefix}-', body)
+    body = re.sub(r'href="#', f'href="#{prefix}-', body)
+    body = re.sub(r"url\(#", f"url(#{prefix}-", body)
+    body = body.replace("xlink:href", "href")
+    body = re.sub(r' style="([^"]*)"', _attributes, body)
+    body = re.sub(r"(\d\.\d\d)\d+", r"\1", body)  # hundredths of a pixel are enough
+    body = re.sub(r"\n\s*", "\n", body).strip()
+    opening = element(
+        "svg",
+        xmlns="http://www.w3.org/2000/svg",
+        id=prefix,
+        class_="picture figure",
+        width=across,
+        height=down,
+        viewBox=f"0 0 {across:g} {down:g}",
+        role="img",
+        aria_labelledby=f"{prefix}-title {prefix}-desc",
+        font_family=FONT,
+        stroke_linejoin="round",
+        stroke_linecap="butt",
+    )
+    head = (
+        f'<title id="{prefix}-title">{escaped(title)}</title>'
+        f'<desc id="{prefix}-desc">{escaped(description)}</desc>'
+    )
+    svg = f"{opening.removesuffix('/>')}>{head}\n{body}\n</svg>"
+    return Picture(svg, across, down, title, description)
+
+
+def colour_rules() -> str:
+    """Style rules that give the colours of figures in a page the roles of its palette."""
+    return "\n".join(
+        f'.figure [{kind}="{value}"] {{ {kind}: var(--{name}); }}'
+        for name, value in COLOURS.items()
+        for kind in ("fill", "stroke")
+    )
+
+
+def _attributes(style: re.Match[str]) -> str:
+    """Declarations as attributes, since a page's policy allows no styles inside elements.
+
+    The face is left out: it is that of the whole picture.
+    """
+    pairs = (declaration.partition(":")[::2] for declaration in style[1].split(";"))
+    found = {name.strip(): value.strip() for name, value in pairs if name.strip()}
+    found.pop("font-family", None)
+    return "".join(
+        f' {name}="{value.removesuffix("px")}"' for name, value in sorted(found.items())
+    )

@@ -1,0 +1,151 @@
+"""The sheets of a class as pages: each one HTML file that opens from disk and prints.
+
+Nothing is fetched and nothing runs: a page's own policy allows its one style and no more.
+Text of scores is escaped.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Sequence
+
+from corpusreg.documents.handout.piece import ShownPassage
+from corpusreg.documents.handout.sheets import Overview, PieceSheet, TeacherRow, TeacherSheet
+from corpusreg.documents.pictures import look
+from corpusreg.documents.report.html import Html, asset, document, tag
+
+__all__ = ["overview_page", "piece_page", "teacher_page"]
+
+_LINES = 3  # to write on
+
+
+def overview_page(sheet: Overview, paper: str) -> str:
+    """The overview. paper: 'a4' or 'letter'."""
+    offers = [
+        element
+        for topic, names in sheet.offers
+        for element in (tag("dt", topic), *(tag("dd", name) for name in names))
+    ]
+    return _page(
+        sheet.title,
+        [
+            _head(sheet.title, "", sheet.facts),
+            _figure(sheet.picture),
+            tag("p", sheet.reading, class_="aside"),
+            tag("h2", "What the class shares"),
+            *_paragraphs(sheet.habits),
+            tag("h2", "Who could show what"),
+            tag("dl", *offers, class_="offers") if offers else Html(""),
+            tag("p", sheet.offers_note, class_="aside"),
+            tag(
+                "dl",
+                *(
+                    element
+                    for title, meaning in sheet.measures
+                    for element in (tag("dt", title), tag("dd", meaning))
+                ),
+                class_="measures",
+            ),
+        ],
+        paper,
+    )
+
+
+def piece_page(sheet: PieceSheet, paper: str) -> str:
+    """The sheet of one piece."""
+    asked = [
+        tag("p", sheet.question, class_="question"),
+        *[tag("div", class_="line", aria_hidden="true")] * _LINES,
+    ]
+    return _page(
+        sheet.title,
+        [
+            _head(sheet.title, sheet.who, sheet.facts),
+            _figure(sheet.map),
+            *_paragraphs([sheet.changed] if sheet.changed else [], "changed"),
+            tag("ol", *(tag("li", each) for each in sheet.sentences), class_="sentences"),
+            tag("div", *_passages(sheet.passages), class_="passages"),
+            *(asked if sheet.question else []),
+            *_paragraphs((*sheet.cautions, sheet.compared), "aside"),
+        ],
+        paper,
+    )
+
+
+def teacher_page(sheet: TeacherSheet, paper: str) -> str:
+    """The teacher's sheet."""
+    problems = tag("ul", *(tag("li", each) for each in sheet.problems))
+    return _page(
+        f"{sheet.title}, for the teacher",
+        [
+            _head(sheet.title, "", (sheet.introduction,)),
+            *([tag("h2", "To look into"), problems] if sheet.problems else []),
+            *map(_row, sheet.rows),
+            *([tag("h2", "Worth knowing")] if sheet.notes else []),
+            *_paragraphs(sheet.notes),
+            *_paragraphs(sheet.closing, "aside"),
+        ],
+        paper,
+    )
+
+
+def _page(title: str, children: Iterable[str], paper: str) -> str:
+    sheets = asset("sheets.css", "corpusreg.documents.handout")
+    style = f"{look.css()}\n@page {{ size: {paper}; }}\n{sheets}"
+    return document(title, [tag("main", *children)], style=style)
+
+
+def _head(title: str, who: str, facts: Sequence[str]) -> Html:
+    name = [tag("p", who, class_="who")] if who else []
+    return tag("header", tag("h1", title), *name, tag("p", " · ".join(facts), class_="facts"))
+
+
+def _paragraphs(texts: Iterable[str], class_: str | None = None) -> list[Html]:
+    return [tag("p", text, class_=class_) for text in texts]
+
+
+def _figure(svg: str) -> Html:
+    # On a phone one moves along it: the keyboard reaches it for that.
+    return tag("figure", Html(svg), class_="wide", tabindex=0)
+
+
+def _passages(passages: Sequence[ShownPassage]) -> list[Html]:
+    return [
+        tag(
+            "section",
+            tag("h2", passage.heading),
+            *(
+                tag("figure", _own_ids(svg, f"p{number}-{run}"), class_="notation")
+                for run, svg in enumerate(passage.pictures, start=1)
+            ),
+            *_paragraphs([f"{passage.why}."] if passage.why else []),
+            *_paragraphs([". ".join(passage.aside) + "."] if passage.aside else [], "aside"),
+        )
+        for number, passage in enumerate(passages, start=1)
+    ]
+
+
+def _own_ids(svg: str, prefix: str) -> Html:
+    """The shapes of a passage under ids of its own, as each stands once in a page."""
+    return Html(re.sub(r'((?:id|href)="#?)(glyph-)', rf"\g<1>{prefix}-\g<2>", svg))
+
+
+def _row(row: TeacherRow) -> Html:
+    edited = ["with sentences of your own"] if row.edited else []
+    file = [row.file] if row.file != row.who else []
+    figures = [
+        tag("li", f"{title}: {value}" + (f", {place}" if place else ""))
+        for title, value, place in row.figures
+    ]
+    return tag(
+        "section",
+        tag(
+            "div",
+            tag("h2", row.title),
+            *_paragraphs([row.who] if row.who else []),
+            *_paragraphs([*file, ", ".join(row.facts), *edited], "aside"),
+        ),
+        tag("div", *_paragraphs(row.stands_out), *_paragraphs(row.notes, "aside")),
+        tag("ul", *figures, class_="figures"),
+        class_="row",
+    )

@@ -1,0 +1,103 @@
+"""Reports as files: what kinds there are, what each needs, and writing one."""
+
+from __future__ import annotations
+
+import importlib.util
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from corpusreg.comparison.comparison import Comparison
+from corpusreg.comparison.drafts import Drafts
+from corpusreg.system.errors import CorpusregError, UsageError
+from corpusreg.system.writing import write_files
+
+if TYPE_CHECKING:
+    from corpusreg.comparison.examples import Example
+    from corpusreg.documents.report.page import Work
+
+    Studied = tuple[list[Example], list[Example]]
+
+__all__ = ["REPORTS", "check_report", "write_report"]
+
+# Kinds of report by ending, and the libraries that each needs beyond the core install.
+REPORTS = {".html": ("verovio",), ".pdf": ("typst", "verovio")}
+
+
+def check_report(path: Path) -> None:
+    """Raise before anything is measured where no such report can be written.
+
+    UsageError for an unknown ending, CorpusregError for a missing library.
+    """
+    kind = path.suffix.lower()
+    if kind not in REPORTS:
+        raise UsageError(f"{path}: a report ends in {' or '.join(REPORTS)}; name it so")
+    for library in REPORTS[kind]:
+        if importlib.util.find_spec(library) is None:
+            raise CorpusregError(
+                f"{path}: a report needs {library}; run pip install 'corpusreg[report]'"
+            )
+
+
+def write_report(
+    comparisons: Sequence[Comparison],
+    failures: Sequence[str],
+    reference_id: str,
+    path: Path,
+    *,
+    studied: Sequence[Studied] = (),
+    drafts: Sequence[Drafts] = (),
+    paper: str | None = None,
+) -> tuple[str, ...]:
+    """Write a report of some works, at least one.
+
+    failures: what could not be read, one line each, told at the end. studied: for each work
+    the passages to study beside it, () for none. drafts: for each work what changed since an
+    earlier draft, () where there is none. paper: 'a4' or 'letter'; None is A4 for a PDF and
+    leaves a page to the reader's printer. Returns what a reader must know about the file,
+    one line each. A file of that name is replaced only by a finished one. Raises
+    CorpusregError where it cannot be written.
+    """
+    works = _works(comparisons, reference_id, studied, drafts)
+    if path.suffix.lower() == ".pdf":
+        from corpusreg.documents.report.pdf import pdf
+
+        sheet = pdf(works, failures, paper=paper or "a4")
+        write_files({path: sheet.pdf})
+        return sheet.remarks
+    from corpusreg.documents.report.page import page
+
+    write_files({path: page(works, failures, paper=paper).encode("utf-8")})
+    return ()
+
+
+def _works(
+    comparisons: Sequence[Comparison],
+    reference_id: str,
+    studied: Sequence[Studied],
+    drafts: Sequence[Drafts],
+) -> list[Work]:
+    from corpusreg.documents.report.content import content
+    from corpusreg.documents.report.page import Work
+    from corpusreg.documents.report.quoted import quote
+    from corpusreg.documents.report.slots import draw, engrave
+    from corpusreg.documents.report.sound import sound
+
+    none = [None] * len(comparisons)
+    contents = [
+        content(c, reference_id, study, changed)
+        for c, study, changed in zip(comparisons, studied or none, drafts or none, strict=True)
+    ]
+    notation = engrave(list(zip(comparisons, contents, strict=True)))
+    quoted = quote(contents)
+    return [
+        Work(
+            each,
+            draw(c, each, f"w{number}", changed, len(comparisons)),
+            passages | more,
+            sound(c.whole.played),
+        )
+        for number, (c, each, passages, more, changed) in enumerate(
+            zip(comparisons, contents, notation, quoted, drafts or none, strict=True), start=1
+        )
+    ]

@@ -1,0 +1,252 @@
+"""The one place where measures are called, for the reference and the piece alike."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from corpusreg import instruments
+from corpusreg.measures import hollow, movement, space
+from corpusreg.measures.decay import decayed
+from corpusreg.measures.definitions import BY_NAME, MEASURES
+from corpusreg.measures.events import Event
+from corpusreg.measures.happenings import happenings, hollow_passages
+from corpusreg.measures.saturation import Saturation, saturation
+from corpusreg.measures.shifts import Shift, shifts
+from corpusreg.measures.stays import Stay, expected_dwell, stays
+from corpusreg.measures.texture import Texture, beat_weights, texture
+from corpusreg.score.played import Played
+
+__all__ = [
+    "Analysis",
+    "Value",
+    "analyse",
+    "is_narrow",
+    "occupied_bands",
+    "part_events",
+]
+
+# A stay is narrow within an octave in a single line and within two octaves where
+# several voices sound: about what one melody and one hand-to-hand texture fill
+# (common practice, no source).
+NARROW_LINE = 12
+NARROW_TEXTURE = 24
+LONG_STAY = 4
+# Kinds of events that count as cleared entries, from an absence of a bar on.
+_ENTRIES = ("entry", "held_back", "solo")
+
+
+@dataclass(frozen=True)
+class Value:
+    """A measure's value (None where there is none) and, in plain words, why it is not placed.
+
+    With an empty `reason` the value may be placed against a reference.
+    """
+
+    value: float | None
+    reason: str = ""
+
+
+@dataclass(frozen=True)
+class Analysis:
+    """What was measured in one work or one part.
+
+    lowest, highest: MIDI numbers. core: quantiles .05 and .95 of weight.
+    stays and events in order of time; `ranking` lists the indices of stays, most worth
+    saying first.
+    """
+
+    played: Played
+    texture: Texture
+    lowest: int
+    highest: int
+    core: tuple[int, int]
+    values: Mapping[str, Value]
+    stays: tuple[Stay, ...]
+    ranking: tuple[int, ...]
+    shifts: tuple[Shift, ...]
+    hollow: NDArray[np.bool_]  # per played bar
+    band_shares: NDArray[np.float64]
+    events: tuple[Event, ...]
+    saturation: Saturation
+
+
+def analyse(played: Played) -> Analysis:
+    """Measure a work or a part. Needs at least one note."""
+    notes = played.notes
+    woven = texture(notes, played.bars)
+    core = space.core(woven.total)
+    found_stays, found_shifts = tuple(stays(woven)), tuple(shifts(woven, _lines(played)))
+    hollow_bars = np.zeros(len(played.bars), bool)
+    hollow_bars[woven.sounding] = hollow.hollow_bars(woven)
+    lowest, highest = int(notes.pitch.min()), int(notes.pitch.max())
+    found_events = _events(played, woven, hollow_bars)
+    raw = _raw(woven, lowest, highest, core, found_stays, found_shifts, hollow_bars)
+    raw |= _event_rates(found_events, len(played.bars))
+    return Analysis(
+        played=played,
+        texture=woven,
+        lowest=lowest,
+        highest=highest,
+        core=core,
+        values={m.name: _placeable(m.name, raw[m.name], woven) for m in MEASURES},
+        stays=found_stays,
+        ranking=rank_stays(found_stays, core, woven),
+        shifts=found_shifts,
+        hollow=hollow_bars,
+        band_shares=space.band_shares(woven.total),
+        events=found_events,
+        saturation=_saturation(played, woven),
+    )
+
+
+def part_events(played: Played) -> dict[int, tuple[Event, ...]]:
+    """Events of each sounding part by its index; empty where only one part sounds.
+
+    Hollow passages are a matter of the whole texture and not among them.
+    """
+    numbers = np.unique(played.notes.part).tolist()
+    if len(numbers) < 2:
+        return {}
+    return {
+        number: tuple(
+            happenings(
+                played.notes.take(played.notes.part == number), played.bars, played.seconds
+            )
+        )
+        for number in numbers
+    }
+
+
+def _lines(played: Played) -> NDArray[np.float64]:
+    """Mean pitch of every sounding player in every played bar, NaN in silence."""
+    notes, bars = played.notes, len(played.bars)
+    players = np.unique(notes.part, return_inverse=True)[1]
+    cell = players * bars + notes.bar
+    size = (int(players.max()) + 1) * bars
+    time = np.bincount(cell, weights=notes.duration, minlength=size)
+    heights = np.bincount(cell, weights=notes.duration * notes.pitch, minlength=size)
+    mean = np.divide(heights, time, out=np.full(size, np.nan), where=time > 0)
+    return np.asarray(mean.reshape(-1, bars), np.float64)
+
+
+def _events(
+    played: Played, woven: Texture, hollow_bars: NDArray[np.bool_]
+) -> tuple[Event, ...]:
+    found = happenings(played.notes, played.bars, played.seconds)
+    if woven.most_together >= 3:
+        found += hollow_passages(woven, hollow_bars)
+    return tuple(sorted(found, key=lambda event: (event.first, event.beat)))
+
+
+def _event_rates(found: tuple[Event, ...], bars: int) -> dict[str, float]:
+    """Events per 100 bars. What is empty for less than a bar is told, and not counted."""
+    entered = sum(event.kind in _ENTRIES and event.bars >= 1 - 1e-6 for event in found)
+    lifted = sum(event.kind == "lift" for event in found)
+    return {"cleared_entries": 100 * entered / bars, "lifts": 100 * lifted / bars}
+
+
+def _saturation(played: Played, woven: Texture) -> Saturation:
+    found = instruments.load().match_all(played.parts)
+    classes = [each.decay if each else "sustained" for each in found]
+    fading = decayed(played.notes, played.bars, classes)
+    same = fading is played.notes
+    weights = woven.beats if same else beat_weights(fading, played.bars)
+    return saturation(weights, played.notes, played.bars, played.seconds)
+
+
+def is_narrow(stay: Stay, single_line: bool) -> bool:
+    """Whether a stay fills little space."""
+    return stay.width <= (NARROW_LINE if single_line else NARROW_TEXTURE)
+
+
+def rank_stays(
+    found: tuple[Stay, ...], core: tuple[int, int], woven: Texture
+) -> tuple[int, ...]:
+    """Indices of stays, most worth saying first: long, narrow and full for this piece.
+
+    Worth is bars^.7 x exp(-2 width / core span) x fullness^.25, with fullness
+    measured against the piece's own middle bar and counted at most as 1. A stay
+    that only repeats bars already named (the second time of a repeat) comes last.
+    """
+    span = max(core[1] - core[0], 1)
+    usual = max(float(np.median(woven.bars.sum(axis=1)[woven.sounding])), 1e-9)
+    worth = [
+        stay.bars**0.7 * np.exp(-2 * stay.width / span) * min(stay.fullness / usual, 1) ** 0.25
+        for stay in found
+    ]
+    return tuple(sorted(range(len(found)), key=lambda i: (-worth[i], found[i].first)))
+
+
+def occupied_bands(stay: Stay, analysis: Analysis) -> tuple[int, ...]:
+    """Octaves a stay occupies: each holds a tenth of its weight or more.
+
+    What lies within 3 semitones beyond the border of a fuller octave counts
+    towards that one, so that playing round a border is not two registers.
+    """
+    weight = analysis.texture.bars[stay.first : stay.last].sum(axis=0)
+    total = weight.sum()
+    if not total:
+        return ()
+    sums = np.add.reduceat(weight, np.arange(0, len(weight), 12))
+    held: list[int] = []
+    for band in np.argsort(-sums, kind="stable").tolist():
+        if weight[12 * band : 12 * band + 12].sum() >= 0.1 * total:
+            held.append(band - 1)
+            weight[max(12 * band - 3, 0) : 12 * band + 15] = 0
+        elif sums[band] < 0.1 * total:
+            break
+    return tuple(sorted(held))
+
+
+def _raw(
+    woven: Texture,
+    lowest: int,
+    highest: int,
+    core: tuple[int, int],
+    found_stays: tuple[Stay, ...],
+    found_shifts: tuple[Shift, ...],
+    hollow_bars: NDArray[np.bool_],
+) -> dict[str, float]:
+    bars = len(woven.bars)
+    sounding = len(woven.sounding)
+    dwell = np.array([stay.bars for stay in found_stays], float)
+    narrow = sum(
+        stay.bars
+        for stay in found_stays
+        if stay.bars >= LONG_STAY and is_narrow(stay, woven.single_line)
+    )
+    phrases = movement.between_phrases(woven)
+    return {
+        "span": highest - lowest,
+        "core_span": core[1] - core[0],
+        "octaves_in_use": space.octaves_in_use(woven.total),
+        "movement_beat": _mean(movement.between_beats(woven)),
+        "movement_bar": _mean(movement.between_bars(woven)),
+        "movement_phrase": _mean(phrases),
+        "travel": movement.travel(woven),
+        # One player's move is told, and does not count as a move of the texture.
+        "shift_rate": 100 * sum(shift.by != "part" for shift in found_shifts) / bars,
+        "longest_dwell": float(dwell.max()),
+        "expected_dwell": expected_dwell(dwell),
+        "narrow_dwell": narrow / bars,
+        "hollow_share": float(hollow_bars.sum()) / sounding,
+    }
+
+
+def _mean(steps: NDArray[np.float64]) -> float:
+    return float(steps.mean()) if len(steps) else float("nan")
+
+
+def _placeable(name: str, value: float, woven: Texture) -> Value:
+    measure = BY_NAME[name]
+    if measure.needs == "three voices" and woven.most_together < 3:
+        return Value(None, "needs three sounding voices or more")
+    if not np.isfinite(value):
+        return Value(None, "too short to measure")
+    if len(woven.bars) < measure.minimum_bars:
+        return Value(value, f"too short to place: fewer than {measure.minimum_bars} bars")
+    return Value(value)

@@ -1,0 +1,157 @@
+"""Cohorts out of the store: the SQL side of `corpusreg.norms.reference`."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any, Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from corpusreg.measures.definitions import MEASURES
+from corpusreg.norms.reference import Cohort, Rung, oddness_of_works
+from corpusreg.score.duplicates import FEWEST_SHARED, SAME_SHARE
+from corpusreg.store import sql
+from corpusreg.system.errors import UsageError
+from corpusreg.system.phrases import did_you_mean
+
+__all__ = [
+    "COLUMNS",
+    "Copies",
+    "Source",
+    "fetch_cohort",
+    "fetch_octaves",
+    "own_copies",
+    "parse_cohort",
+    "with_oddness",
+]
+
+# Works of a user's own cohort whose oddness is found while the user waits.
+_SAMPLE = 40
+_OCTAVES = 11
+
+# What a user may choose a cohort by, with the words used on screen.
+COLUMNS = (
+    "ensemble",
+    "family",
+    "texture",
+    "genre",
+    "period",
+    "composer",
+    "collection",
+    "corpus",
+)
+
+
+class Source(Protocol):
+    """A reference, open or being built."""
+
+    def fetch_columns(
+        self, text: str, params: Mapping[str, object] | Sequence[object] | None = None
+    ) -> dict[str, NDArray[Any]]:
+        """Result columns as arrays."""
+
+
+@dataclass(frozen=True)
+class Copies:
+    """Works of the reference that are the same music as a piece, whole or in part.
+
+    counted: the works that count in their place, which a comparison leaves out.
+    """
+
+    titles: tuple[str, ...] = ()
+    counted: tuple[str, ...] = ()
+
+
+def own_copies(source: Source, fingerprint: str | None, marks: NDArray[np.uint64]) -> Copies:
+    """Copies of a piece, by its fingerprint and shingles (see `corpusreg.score.duplicates`)."""
+    found = source.fetch_columns(
+        sql.load("own_copies"),
+        {
+            "fingerprint": fingerprint,
+            "marks": marks.tolist(),
+            "fewest": FEWEST_SHARED,
+            "share": SAME_SHARE,
+        },
+    )
+    return Copies(
+        tuple(map(str, found["title"])), tuple(sorted(set(map(str, found["counted"]))))
+    )
+
+
+def fetch_cohort(source: Source, rung: Rung, leave_out: Sequence[str] = ()) -> Cohort:
+    """The works of a rung without some that are named by their ids."""
+    conditions = " AND ".join(f'"{column}" = ${column}' for column in rung.where)
+    params = {**rung.where, "leave_out": list(leave_out)}
+    names = ", ".join(f'"{measure.name}"' for measure in MEASURES)
+    rows = source.fetch_columns(
+        sql.load("cohort").format(measures=names, conditions=conditions), params
+    )
+    counts = source.fetch_columns(
+        sql.load("cohort_counts").format(conditions=conditions), params
+    )
+    return Cohort(
+        rung=rung,
+        unit=rows["unit_number"].astype(np.int64),
+        values={m.name: rows[m.name].astype(np.float64) for m in MEASURES},
+        bars=rows["bars"].astype(np.float64),
+        voices=rows["voices"].astype(np.float64),
+        composers=int(counts["composers"][0]),
+        sources=int(counts["sources"][0]),
+        collections=int(counts["collections"][0]),
+    )
+
+
+def fetch_octaves(
+    source: Source, cohort: Cohort, leave_out: Sequence[str] = ()
+) -> NDArray[np.float64]:
+    """How much of each work of a fetched cohort sounds in each octave, shape (works, 11).
+
+    leave_out: as the cohort was fetched. Column 0 is octave -1; a row adds up to 1.
+    """
+    where = cohort.rung.where
+    conditions = " AND ".join(f'"{column}" = ${column}' for column in where)
+    found = source.fetch_columns(
+        sql.load("cohort_octaves").format(conditions=conditions),
+        {**where, "leave_out": list(leave_out)},
+    )
+    shares = np.zeros((cohort.works, _OCTAVES))
+    shares[found["place"].astype(np.int64), found["band"].astype(np.int64) + 1] = found["share"]
+    return shares
+
+
+def with_oddness(source: Source, cohort: Cohort) -> Cohort:
+    """The cohort with the oddness of its own works: as stored, or from a small sample."""
+    stored = source.fetch_columns(sql.load("rung_oddness"), {"rung": cohort.rung.name})["value"]
+    if not len(stored):
+        stored = oddness_of_works(cohort, _SAMPLE)
+    return replace(cohort, odd=stored)
+
+
+def parse_cohort(source: Source, text: str) -> Rung:
+    """A rung from a user's 'ensemble=piano,period=romantic'.
+
+    Raises UsageError that names the nearest valid words.
+    """
+    where: dict[str, str] = {}
+    for pair in text.split(","):
+        column, sign, value = (piece.strip() for piece in pair.partition("="))
+        if not sign or column not in COLUMNS:
+            raise UsageError(
+                f"--cohort: '{pair.strip()}' is not understood; write NAME=VALUE with a name "
+                f"among {', '.join(COLUMNS)}{did_you_mean(column, COLUMNS)}"
+            )
+        known = _known_values(source, column)
+        if value not in known:
+            hint = did_you_mean(value, known) or f"; there are {', '.join(known[:12])}"
+            raise UsageError(f"--cohort: no work has {column} '{value}'{hint}")
+        where[column] = value
+    return Rung(where, text)
+
+
+def _known_values(source: Source, column: str) -> list[str]:
+    found = source.fetch_columns(
+        sql.load("distinct_values").format(column=column, table="matrix")
+    )
+    return [str(value) for value in found["name"]]

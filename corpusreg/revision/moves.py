@@ -1,0 +1,261 @@
+"""Small changes that may serve an intention: whole phrases of hands by octaves, or less.
+
+A `Move` is tried by `corpusreg.revision.search`; nothing here is measured.
+
+Conventions: bars are written bars, half-open. `key` says what kind of change it is:
+of several with one key only the best is offered.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+from numpy.typing import NDArray
+
+from corpusreg.revision.contrast import contrast, phrase_bars
+from corpusreg.revision.heard import Heard
+from corpusreg.revision.limits import Limits
+from corpusreg.revision.units import Group, Music, groups
+from corpusreg.score.rewrite import Change, chords
+
+__all__ = [
+    "Move",
+    "after",
+    "around",
+    "before",
+    "lighter",
+    "like",
+    "narrower",
+    "phrases",
+    "restless",
+]
+
+_FEW = 3  # hands up to which two octaves are tried, too
+_LENGTHS = (2, 4, 8)  # bars of a passage that ends with no phrase
+_SHORTEST = 4  # bars of a phrase that is moved against the next
+
+Flags = NDArray[np.bool_]
+Ints = NDArray[np.int64]
+
+
+@dataclass(frozen=True)
+class Move:
+    """A change, its kind, the bars it is in, and what it does, without the bars."""
+
+    key: str
+    change: Change
+    first: int
+    last: int
+    what: str
+
+
+def after(music: Music, bar: int, starts: Sequence[int]) -> Iterator[Move]:
+    """Groups of hands moved from a bar on, to the end of a phrase or for some bars."""
+    count = len(music.score.bars)
+    later = [b for b in starts if b >= bar + _LENGTHS[0]][:3]
+    ends = {*later, *(min(bar + n, count) for n in _LENGTHS), _section(music, bar), count}
+    for end in sorted(ends):
+        yield from _each(music, bar, end)
+
+
+def before(music: Music, bar: int, starts: Sequence[int]) -> Iterator[Move]:
+    """Groups of hands moved up to a bar, from the beginning of a phrase or of the piece."""
+    earlier = [b for b in starts if b <= bar - _LENGTHS[0]][-3:]
+    begins = {*earlier, *(max(bar - n, 0) for n in _LENGTHS), 0}
+    for begin in sorted(begins - {bar}, reverse=True):
+        yield from _each(music, begin, bar)
+
+
+def around(music: Music, bar: int, starts: Sequence[int]) -> Iterator[Move]:
+    """Hands moved one way up to a bar, and others from there on."""
+    yield from after(music, bar, starts)
+    yield from before(music, bar, starts)
+
+
+def like(music: Music, bar: int, starts: Sequence[int], length: int) -> Iterator[Move]:
+    """Hands moved in the phrase from a bar on, in the one before it, or so long before it."""
+    later = [b for b in starts if b >= bar + _LENGTHS[0]]
+    yield from _each(music, bar, min([*later, len(music.score.bars)]))
+    earlier = [b for b in starts if b <= bar - _LENGTHS[0]]
+    for begin in sorted({max([0, *earlier]), max(bar - length, 0)} - {bar}):
+        yield from _each(music, begin, bar)
+
+
+def _each(music: Music, first: int, last: int) -> Iterator[Move]:
+    steps = (-1, 1, -2, 2) if len(music.hands) <= _FEW else (-1, 1)
+    for group, rows in _sounding(music, [(first, last)]):
+        for step in steps:
+            yield _octaves(music, rows, step, group, first, last)
+    outer = {0, len(music.hands) - 1}
+    sound = [music.passage(Group((hand,), ""), first, last).any() for hand in outer]
+    if len(outer) == 2 and all(sound):
+        for step in (1, -1):
+            yield _apart(music, step, first, last)
+
+
+def _sounding(music: Music, passages: Sequence[tuple[int, int]]) -> list[tuple[Group, Flags]]:
+    """Groups with notes in some passages, and these; of equal ones that of fewest hands."""
+    found: dict[bytes, tuple[Group, Flags]] = {}
+    for group in groups(music.hands):
+        rows = np.zeros(len(music.score.notes), bool)
+        for a, b in passages:
+            rows |= music.passage(group, a, b)
+        known = found.get(rows.tobytes())
+        if rows.any() and (known is None or len(group.hands) < len(known[0].hands)):
+            found[rows.tobytes()] = group, rows
+    return list(found.values())
+
+
+def _octaves(music: Music, rows: Flags, step: int, group: Group, first: int, last: int) -> Move:
+    way = f"{_octave(step)} {'higher' if step > 0 else 'lower'}"
+    change = Change.of(len(rows), np.where(rows, step, 0))
+    return Move(f"{group.name} {way.split()[-1]}", change, first, last, f"{group.name} {way}")
+
+
+def _octave(step: int) -> str:
+    return "an octave" if abs(step) == 1 else "two octaves"
+
+
+def _apart(music: Music, step: int, first: int, last: int) -> Move:
+    """The highest hand one way and the lowest the other: apart (1) or together (-1)."""
+    low, high = 0, len(music.hands) - 1
+    octaves = np.zeros(len(music.score.notes), np.int64)
+    octaves[music.passage(Group((high,), ""), first, last)] = step
+    octaves[music.passage(Group((low,), ""), first, last)] = -step
+    way = "apart" if step > 0 else "together"
+    names = f"{music.hands[low].name} and {music.hands[high].name}"
+    what = f"{names} an octave each, {'away from' if step > 0 else 'towards'} each other"
+    return Move(way, Change.of(len(octaves), octaves), first, last, what)
+
+
+def _section(music: Music, bar: int) -> int:
+    """The bar in which the next section begins, or the end."""
+    later = np.flatnonzero(music.score.bars.section[bar + 1 :])
+    return bar + 1 + int(later[0]) if len(later) else len(music.score.bars)
+
+
+def narrower(
+    music: Music, limits: Limits, page: Heard, first: int, last: int
+) -> Iterator[Move]:
+    """Hands drawn together for a whole passage, or phrase by phrase."""
+    yield from _each(music, first, last)
+    change = contrast(music, limits, page, "narrow", first, last)
+    what = "phrases that lie far out an octave nearer to the middle"
+    yield Move("phrases inward", change, first, last, what)
+
+
+def restless(
+    music: Music, limits: Limits, page: Heard, first: int, last: int
+) -> Iterator[Move]:
+    """Every other phrase moved, single phrases moved, or all opened out."""
+    passages = phrases(phrase_bars(music, page), first, last)
+    for odd in (0, 1):
+        for group, rows in _sounding(music, passages[odd::2]):
+            for step in (-1, 1):
+                move = _octaves(music, rows, step, group, first, last)
+                what = f"every other phrase: {move.what}"
+                yield Move(f"alternate {move.key}", move.change, first, last, what)
+    for a, b in passages[1:]:
+        for group, rows in _sounding(music, [(a, b)]):
+            for step in (-1, 1):
+                yield _octaves(music, rows, step, group, a, b)
+    change = contrast(music, limits, page, "open", first, last)
+    yield Move("phrases outward", change, first, last, "phrases an octave or two further out")
+
+
+def phrases(starts: Sequence[int], first: int, last: int) -> list[tuple[int, int]]:
+    """Phrases of _SHORTEST bars or more; where nothing divides the music, of just these."""
+    found = [first]
+    for bar in [*(b for b in starts if first < b < last), last]:
+        while bar - found[-1] >= 2 * _SHORTEST:
+            found.append(found[-1] + _SHORTEST)
+        if bar < last and bar - found[-1] >= _SHORTEST:
+            found.append(bar)
+    return list(pairwise([*found, last]))
+
+
+def lighter(music: Music, first: int, last: int) -> Iterator[Move]:
+    """Fewer notes in chords, notes played short, or both; no pitch moves."""
+    notes = music.score.notes
+    inside = (notes["bar"] >= first) & (notes["bar"] < last)
+    untied = ~(notes["tie_in"] | notes["tie_out"] | notes["grace"] | notes["staccato"])
+    ways = [
+        ("without octave doublings", _doublings(music)),
+        ("without the inner notes of chords", _inner(music)),
+    ]
+    thin = [(what, _whole(music, rows & inside)) for what, rows in ways]
+    for group in groups(music.hands):
+        own = np.logical_or.reduce([music.hands[h].rows for h in group.hands])
+        short = _whole_chords(music, inside & untied & own)
+        for what, rows in thin:
+            silent = rows & own
+            if silent.any():
+                change = Change.of(len(notes), silent=silent)
+                yield Move(what, change, first, last, f"{group.name} {what}")
+        if music.score.format == "midi" or not short.any():
+            continue
+        dots = Change.of(len(notes), short=short)
+        yield Move("short", dots, first, last, f"{group.name} played short")
+        silent = thin[1][1] & own
+        if silent.any():
+            change = Change.of(len(notes), silent=silent, short=short & ~silent)
+            what = f"{group.name} without the inner notes of chords, and played short"
+            yield Move("thin and short", change, first, last, what)
+
+
+def _whole(music: Music, rows: Flags) -> Flags:
+    """Of tied notes only those of which every part may go; never a grace note."""
+    notes, chain = music.score.notes, music.chain
+    stays = np.zeros(len(notes), bool)
+    np.logical_or.at(stays, chain, ~rows | notes["grace"])
+    return np.asarray(rows & ~stays[chain], np.bool_)
+
+
+def _whole_chords(music: Music, rows: Flags) -> Flags:
+    """Of these rows those whose whole chord is among them: a dot is for all of it."""
+    chord = chords(music.score.notes)
+    return np.asarray(rows & ~np.isin(chord, chord[~rows]), np.bool_)
+
+
+def _chords(music: Music) -> Iterator[tuple[Ints, Ints, bool]]:
+    """Rows and pitches of every chord, lowest first, and whether the lowest hand has it."""
+    notes = music.score.notes
+    lowest = music.hands[0].rows
+    order = np.lexsort(
+        (notes["pitch"], notes["onset"], notes["voice"], notes["staff"], notes["part"])
+    )
+    order = order[~notes["grace"][order]]
+    same = np.ones(max(len(order) - 1, 0), bool)
+    for column in ("part", "staff", "voice", "onset"):
+        same &= notes[column][order][1:] == notes[column][order][:-1]
+    for rows in np.split(order, np.flatnonzero(~same) + 1):
+        if len(rows) > 1:
+            yield rows, notes["pitch"][rows].astype(np.int64), bool(lowest[rows[0]])
+
+
+def _doublings(music: Music) -> Flags:
+    """Notes that double another of their chord at an octave.
+
+    In the lowest hand the upper one goes, in the others the lower one, so that bass and
+    melody stay.
+    """
+    gone = np.zeros(len(music.score.notes), bool)
+    for rows, pitch, bass in _chords(music):
+        ordered = range(len(rows)) if bass else range(len(rows) - 1, -1, -1)
+        kept: set[int] = set()
+        for i in ordered:
+            if int(pitch[i]) % 12 in kept:
+                gone[rows[i]] = True
+            kept.add(int(pitch[i]) % 12)
+    return gone
+
+
+def _inner(music: Music) -> Flags:
+    """Notes between the lowest and the highest of their chord."""
+    gone = np.zeros(len(music.score.notes), bool)
+    for rows, _, _ in _chords(music):
+        gone[rows[1:-1]] = True
+    return gone

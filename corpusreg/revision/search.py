@@ -1,0 +1,308 @@
+"""Options toward an intention: changes tried, measured, and the best of each kind kept.
+
+An option is offered where the work, measured with it as the piece itself would be,
+comes nearer to what was asked for; how near is its gain. None is a rule.
+
+Of two changes the smaller one comes first where both gain alike: see `_rank`.
+
+Gains
+-----
+move at   the size of the shift at the bar, in its own thresholds (4.5 semitones of
+          mass, 12 of an edge), at least 1; a shift that comes elsewhere costs a tenth
+clear     strength of the entry at the bar (0 to 100), also hold (a low one)
+lift      strength of the lifting at the bar
+move      movement from bar to bar, in semitones, where there are no fewer shifts
+narrower  core span of the bars, in semitones, where there are no more shifts
+as in     how much what happens at the bar is like the model (`corpusreg.revision.likeness`);
+          where no bar is named, at one of several; where the model is a shift, one that
+          comes elsewhere costs a tenth
+lighter   share of the sound (weight) of the bars that goes, where the lowest note and
+          the lower edge stay
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from functools import partial
+
+import numpy as np
+from numpy.typing import NDArray
+
+from corpusreg.comparison.examples import Example
+from corpusreg.comparison.heights import find_bars
+from corpusreg.measures.events import Event
+from corpusreg.measures.shifts import EDGE_MOVES, MASS_MOVES, MASS_MOVES_LINE, Shift
+from corpusreg.measures.texture import EDGE
+from corpusreg.revision import moves
+from corpusreg.revision.contrast import FEWEST, phrase_bars
+from corpusreg.revision.heard import Heard
+from corpusreg.revision.intentions import Intention
+from corpusreg.revision.likeness import alike, places, wait
+from corpusreg.revision.limits import Limits
+from corpusreg.revision.moves import Move
+from corpusreg.revision.units import Music
+from corpusreg.score.played import Played, perform
+from corpusreg.score.rewrite import changed
+from corpusreg.system.errors import UsageError
+
+Gain = Callable[[Heard], float | None]
+
+__all__ = ["MOST", "Goal", "Option", "events_at", "first_played", "goals", "options"]
+
+MOST = 5
+LEAST_LIGHTER = 0.05  # of the sound
+STAYS_LOW = 2  # semitones by which the lower edge may move where lightness is asked for
+_ELSEWHERE = 0.1
+# A change of everything counts half as much as one of little, two octaves half as much as
+# one, and one that makes a line leap where nothing was asked for half as much as one that
+# moves it as a whole.
+_MUCH, _FAR, _LEAPS = 0.5, 0.5, 0.5
+
+
+@dataclass(frozen=True)
+class Goal:
+    """What to make great. first, last: the written bars it is about, half-open.
+
+    gain: of a work as heard; the larger the better, None where it does not serve at all.
+    model: the passage that it should be like.
+    """
+
+    intention: Intention
+    first: int
+    last: int
+    gain: Gain
+    model: Example | None = None
+
+
+@dataclass(frozen=True)
+class Option:
+    """A move that serves a goal, the work measured with it, its gain and the piece's own."""
+
+    goal: Goal
+    move: Move
+    heard: Heard
+    gain: float
+    before: float | None
+    notes: int
+
+
+def goals(
+    wanted: Intention, music: Music, before: Heard, where: str, model: Example | None = None
+) -> list[Goal]:
+    """The intention as goals for this piece, of which one is to be reached.
+
+    model: the passage of an 'as in'. Raises UsageError where the intention names bars that
+    are not there, a first bar with nothing before it, or a bar that is like the model.
+    """
+    labels = music.score.bars.labels
+    if model:
+        return _like(wanted, model, music, before, where)
+    if wanted.bar:
+        at, _ = find_bars(labels, wanted.bar, where)
+        if at == 0:
+            raise UsageError(
+                f"{where}: nothing comes before bar {wanted.bar}; name a later one"
+            )
+        return [Goal(wanted, at, at + 1, _at_bar(wanted, at, before))]
+    first, last = find_bars(labels, wanted.bars, where) if wanted.bars else (0, len(labels))
+    return [Goal(wanted, first, last, _over_bars(wanted, first, last, before))]
+
+
+def options(
+    music: Music, limits: Limits, before: Heard, wanted: Sequence[Goal]
+) -> list[Option]:
+    """At most MOST options, best first, of different kinds; none where nothing serves."""
+    rank = partial(_rank, music=music)
+    page = _page(music)
+    best: dict[str, Option] = {}
+    for each in wanted:
+        own = each.gain(before)
+        for move in _moves(music, limits, page, each):
+            found = _tried(music, limits, move, each, own)
+            if found and (move.key not in best or rank(found) < rank(best[move.key])):
+                best[move.key] = found
+    return sorted(best.values(), key=rank)[:MOST]
+
+
+def _rank(option: Option, music: Music) -> tuple[float, int, int]:
+    """Options with much gain, little change and whole lines come first."""
+    gained = option.gain - (option.before or 0.0)
+    change, goal = option.move.change, option.goal
+    worth = gained * (1 - _MUCH * option.notes / len(music.score.notes))
+    if int(np.abs(change.octaves).max(initial=0)) > 1:
+        worth *= _FAR
+    at_bar = bool(goal.intention.bar or goal.model)
+    if at_bar and music.leaps(change, goal.first):
+        worth *= _LEAPS
+    return -worth, option.notes, option.move.last - option.move.first
+
+
+def _page(music: Music) -> Heard:
+    """The score in the order of the page, whose shifts begin phrases."""
+    return Heard(perform(music.score, as_written=True))
+
+
+def _moves(music: Music, limits: Limits, page: Heard, wanted: Goal) -> Iterable[Move]:
+    kind, first, last = wanted.intention.kind, wanted.first, wanted.last
+    if kind == "lighter":
+        return moves.lighter(music, first, last)
+    starts = phrase_bars(music, page)
+    if wanted.model and wanted.model.kind != "dwell":
+        return moves.like(music, first, starts, wait(wanted.model))
+    if kind == "narrower" or wanted.model:
+        return moves.narrower(music, limits, page, first, last)
+    if kind == "move":
+        return moves.restless(music, limits, page, first, last)
+    if kind == "hold":
+        return moves.before(music, first, starts)
+    if kind == "lift":
+        return moves.after(music, first, starts)
+    return moves.around(music, first, starts)
+
+
+def _tried(
+    music: Music, limits: Limits, move: Move, wanted: Goal, own: float | None
+) -> Option | None:
+    """The option that a move makes, None where it breaks a limit or does not serve."""
+    change = move.change
+    count = music.attacks(change.touched)
+    if count < FEWEST:
+        return None
+    played: Played | None
+    if change.octaves.any():
+        if not limits.inside(change):
+            return None
+        played = limits.heard(change)
+    else:
+        played = perform(changed(music.score, change))
+    if played is None:
+        return None
+    heard = Heard(played)
+    gain = wanted.gain(heard)
+    if gain is None or (own is not None and gain <= own + 1e-9):
+        return None
+    return Option(wanted, move, heard, gain, own, count)
+
+
+def _like(
+    wanted: Intention, model: Example, music: Music, before: Heard, where: str
+) -> list[Goal]:
+    labels, count = music.score.bars.labels, len(music.score.bars)
+    if wanted.bar:
+        at, _ = find_bars(labels, wanted.bar, where)
+        if at == 0 and model.kind != "dwell":
+            raise UsageError(
+                f"{where}: nothing comes before bar {wanted.bar}; name a later one"
+            )
+        if alike(model, before, first_played(before, at)):
+            raise UsageError(
+                f"{where}: bar {wanted.bar} is like that passage already; name another bar"
+            )
+        tried = [at]
+    else:
+        starts = phrase_bars(music, _page(music))
+        heard = set(before.played.bars.written.tolist())
+        begins = [a for a, _ in moves.phrases(starts, 0, count) if a in heard]
+        tried = [
+            bar
+            for bar in places(model, begins, count)
+            if not alike(model, before, first_played(before, bar))
+        ]
+        if not tried and wait(model) > 1:
+            raise UsageError(
+                f"{where}: no place for one of about {wait(model)} bars that is not like it "
+                f"already (the piece has {count}); choose another passage"
+            )
+    length = wait(model) if model.kind == "dwell" else 1
+    return [
+        Goal(wanted, bar, min(bar + length, count), _likeness(model, bar, before), model)
+        for bar in tried
+    ]
+
+
+def _likeness(model: Example, bar: int, before: Heard) -> Gain:
+    at, shifts = first_played(before, bar), len(before.shifts)
+
+    def gain(heard: Heard) -> float | None:
+        found = alike(model, heard, at)
+        if not found:
+            return None
+        extra = max(len(heard.shifts) - 1 - shifts, 0) if model.kind == "shift" else 0
+        return found[0][0] - _ELSEWHERE * extra
+
+    return gain
+
+
+def _at_bar(wanted: Intention, bar: int, before: Heard) -> Gain:
+    """Gain of what happens where a written bar is heard for the first time."""
+    at = first_played(before, bar)
+    others = len(before.shifts) - len(_shifts_at(before, at))
+
+    def shifted(heard: Heard) -> float | None:
+        here = _shifts_at(heard, at)
+        extra = max(len(heard.shifts) - len(here) - others, 0)
+        sizes = [_size(shift, heard.texture.single_line) for shift in here]
+        return max(sizes) - _ELSEWHERE * extra if sizes else None
+
+    def strongest(heard: Heard) -> float | None:
+        found = events_at(heard, at, wanted)
+        return max((event.strength for event in found), default=None)
+
+    return shifted if wanted.kind == "move at" else strongest
+
+
+def first_played(heard: Heard, bar: int) -> int:
+    """The played bar in which a written bar is heard for the first time."""
+    return int(np.flatnonzero(heard.played.bars.written == bar)[0])
+
+
+def events_at(heard: Heard, at: int, wanted: Intention) -> Iterator[Event]:
+    """Events in a played bar that are what is wanted."""
+    kinds = ("lift",) if wanted.kind == "lift" else ("entry", "held_back", "solo")
+    side = "low" if wanted.kind == "hold" else wanted.side
+    for event in heard.events:
+        if event.first == at and event.kind in kinds and side in ("", event.side):
+            yield event
+
+
+def _shifts_at(heard: Heard, at: int) -> list[Shift]:
+    return [shift for shift in heard.shifts if shift.bar == at]
+
+
+def _size(shift: Shift, single_line: bool) -> float:
+    """Size of a shift in the threshold of what moved."""
+    if shift.by in ("top", "bottom"):
+        return shift.size / EDGE_MOVES
+    return shift.size / (MASS_MOVES_LINE if single_line else MASS_MOVES)
+
+
+def _over_bars(wanted: Intention, first: int, last: int, before: Heard) -> Gain:
+    inside = (before.played.bars.written >= first) & (before.played.bars.written < last)
+    shifts = len(before.shifts)
+
+    def sound(heard: Heard) -> NDArray[np.float64]:
+        return np.asarray(heard.texture.bars[inside].sum(axis=0), np.float64)
+
+    def edges(heard: Heard) -> tuple[int, int]:
+        reach = np.cumsum(sound(heard))
+        low, high = np.searchsorted(reach, np.array([EDGE, 1 - EDGE]) * reach[-1] - 1e-9)
+        return int(low), int(high)
+
+    full, (low, _) = sound(before).sum(), edges(before)
+
+    def lighter(heard: Heard) -> float | None:
+        left = 1 - float(sound(heard).sum() / full)
+        stays = abs(edges(heard)[0] - low) <= STAYS_LOW
+        return (
+            left if stays and left >= LEAST_LIGHTER and heard.lowest == before.lowest else None
+        )
+
+    def moving(heard: Heard) -> float | None:
+        return heard.movement if len(heard.shifts) >= shifts else None
+
+    def narrow(heard: Heard) -> float | None:
+        below, above = edges(heard)
+        return float(below - above) if len(heard.shifts) <= shifts else None
+
+    return {"lighter": lighter, "move": moving, "narrower": narrow}[wanted.kind]

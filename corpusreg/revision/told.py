@@ -1,0 +1,152 @@
+"""A change and an option in plain words."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from corpusreg.measures.events import Event
+from corpusreg.measures.shifts import Shift
+from corpusreg.measures.stays import Stay
+from corpusreg.revision.heard import Heard
+from corpusreg.revision.likeness import alike
+from corpusreg.revision.search import Option, events_at, first_played
+from corpusreg.revision.units import Music
+from corpusreg.score.rewrite import Change
+from corpusreg.system.phrases import capital
+from corpusreg.text.bars import bar_range, joined
+from corpusreg.text.events import event_words
+from corpusreg.text.sentences import range_words, shift_words
+
+__all__ = ["Moved", "bars_words", "moved", "option_words", "strained"]
+
+_WAYS = {-2: "two octaves lower", -1: "an octave lower", 1: "an octave higher",
+         2: "two octaves higher"}  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Moved:
+    """One hand moved: written bars first to last (half-open), octaves, notes in it."""
+
+    hand: str
+    first: int
+    last: int
+    octaves: int
+    notes: int
+
+    @property
+    def way(self) -> str:
+        """How far and which way."""
+        return _WAYS.get(self.octaves, f"{abs(self.octaves)} octaves away")
+
+
+def bars_words(labels: Sequence[str], first: int, last: int) -> str:
+    """Written bars by their printed numbers: 'bar 5', 'bars 5 to 9'."""
+    if last - first == 1:
+        return f"bar {labels[first]}"
+    return f"bars {labels[first]} to {labels[last - 1]}"
+
+
+def moved(music: Music, change: Change) -> list[Moved]:
+    """What moves, hand by hand, in order of time; neighbouring bars are one passage."""
+    found: list[Moved] = []
+    bar = music.score.notes["bar"]
+    for hand in music.hands:
+        for octaves in np.unique(change.octaves[hand.rows]).tolist():
+            rows = hand.rows & (change.octaves == octaves)
+            if not octaves:
+                continue
+            still = set(bar[hand.rows & (change.octaves != octaves)].tolist())
+            bars = np.unique(bar[rows])
+            cuts = [i for i in range(1, len(bars)) if _apart(bars[i - 1], bars[i], still)]
+            for run in np.split(bars, cuts):
+                own = rows & (bar >= run[0]) & (bar <= run[-1])
+                first, last = int(run[0]), int(run[-1]) + 1
+                found.append(Moved(hand.name, first, last, octaves, music.attacks(own)))
+    return sorted(found, key=lambda each: (each.first, each.last))
+
+
+def _apart(before: int, after: int, still: set[int]) -> bool:
+    """Whether the hand plays something else between two bars."""
+    return any(bar in still for bar in range(int(before) + 1, int(after)))
+
+
+def strained(music: Music, change: Change) -> list[str]:
+    """Hands whose moved notes leave what is comfortable on their instrument."""
+    pitch = music.score.notes["pitch"] + 12 * change.octaves
+    found = []
+    for hand in music.hands:
+        own = pitch[hand.rows & (change.octaves != 0) & ~change.silent]
+        low, high = hand.comfortable
+        if len(own) and not low <= own.min() <= own.max() <= high:
+            found.append(hand.name)
+    return found
+
+
+def option_words(music: Music, option: Option, before: Heard) -> str:
+    """What an option does and what comes of it, one or more sentences."""
+    move = option.move
+    where = bars_words(music.score.bars.labels, move.first, move.last)
+    does = f"{capital(where)}: {move.what}"
+    words = f"{does}. {_effect(option, before)}."
+    hands = strained(music, move.change)
+    if hands:
+        words += (
+            f" Some notes then lie near the end of the range ({joined(hands)}): ask the "
+            "player, the singer or the teacher."
+        )
+    if music.torn(move.change):
+        words += " A slur is divided by it: see how it should go."
+    return words
+
+
+def _effect(option: Option, before: Heard) -> str:
+    wanted, now = option.goal, option.heard
+    kind = wanted.intention.kind
+    if kind == "lighter":
+        return f"About {round(100 * option.gain)} % less sound; the lowest notes stay"
+    if kind == "move":
+        return (
+            f"Movement from bar to bar {now.movement:.1f} instead of "
+            f"{before.movement:.1f} semitones"
+        )
+    if kind == "narrower":
+        was = "" if option.before is None else f" instead of {-option.before:.0f}"
+        return f"Nine tenths of the sound there fill {-option.gain:.0f} semitones{was}"
+    at = first_played(now, wanted.first)
+    if wanted.model:
+        return _like(alike(wanted.model, now, at)[0][1], now)
+    if kind == "move at":
+        return _shift_there(now, before, at)
+    event = max(events_at(now, at, wanted.intention), key=lambda event: event.strength)
+    place = event.kind, event.low, event.high
+    same = (
+        e for e in events_at(before, at, wanted.intention) if place == (e.kind, e.low, e.high)
+    )
+    known = "; it does so now too, less strongly" if any(same) else ""
+    return f"{event_words(event, now.played.bars)}{known}"
+
+
+def _shift_there(now: Heard, before: Heard, at: int) -> str:
+    """The shift in a played bar, and the one that is there already."""
+    words, *known = (
+        shift_words(shift, heard.played.bars)
+        for heard in (now, before)
+        for shift in heard.shifts
+        if shift.bar == at
+    )
+    was = f"; now {known[0].partition(': ')[2]}" if known else ""
+    return f"A shift in {words}{was}"
+
+
+def _like(found: Shift | Event | Stay, now: Heard) -> str:
+    bars = now.played.bars
+    if isinstance(found, Shift):
+        return f"A shift in {shift_words(found, bars)}"
+    if isinstance(found, Stay):
+        where = bar_range(bars, found.first, found.last)
+        space = range_words(found.low, found.high).replace(" to ", " and ")
+        return f"{capital(where)} then stay between {space}"
+    return event_words(found, bars)

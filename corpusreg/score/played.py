@@ -1,0 +1,340 @@
+"""From the written score to sounding notes in played order.
+
+What readers leave open is settled here, for every format alike: repeats are
+unfolded, ties merged, staccato notes halved, notes under a sustain pedal
+lengthened, grace notes set aside, dynamics turned into loudness.
+
+Conventions
+-----------
+played bar   one entry a bar as heard; `PlayedBars.written` is its index in the
+             file. Ticks are counted from the start of the performance; there are
+             twice as many to a quarter note as in the score where half of a
+             staccato note would be no whole number of them.
+label        the printed bar number; where the bar is heard again, with
+             '(2nd time)' after it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from corpusreg.score.loudness import UNMARKED, levels
+from corpusreg.score.notes import Bars, Dynamic, Part, Score
+from corpusreg.score.order import played_order
+from corpusreg.score.pedal import held_ends, played_pedals
+from corpusreg.system.errors import ReadError
+
+__all__ = ["Notes", "Played", "PlayedBars", "merge_ties", "perform", "segments"]
+
+MOST_BEATS = 50_000  # some twelve hours: a number in the file is wrong
+
+
+@dataclass(frozen=True)
+class Notes:
+    """Sounding notes in order of (onset, pitch, part, duration); every array has shape (n,).
+
+    onset and duration in ticks (duration > 0), pitch in MIDI numbers, loudness
+    in (0, 1], part, staff and voice as in the score, bar the played bar of the onset.
+    written: duration on the page in ticks, ties merged, whatever dot or pedal does to it.
+    """
+
+    part: NDArray[np.int16]
+    staff: NDArray[np.int16]
+    voice: NDArray[np.int16]
+    bar: NDArray[np.int64]
+    onset: NDArray[np.int64]
+    duration: NDArray[np.int64]
+    pitch: NDArray[np.int64]
+    loudness: NDArray[np.float64]
+    written: NDArray[np.int64]
+
+    def __len__(self) -> int:
+        return len(self.pitch)
+
+    def take(self, rows: NDArray[np.bool_] | NDArray[np.int64]) -> Notes:
+        """The chosen rows."""
+        return Notes(*(getattr(self, name)[rows] for name in self.__dataclass_fields__))
+
+
+@dataclass(frozen=True)
+class PlayedBars:
+    """Bars as heard; arrays have shape (n,), ticks. See `corpusreg.score.notes.Bars`."""
+
+    written: NDArray[np.int64]
+    time: NDArray[np.int64]  # 1 where the bar is heard for the first time, then 2, …
+    start: NDArray[np.int64]
+    length: NDArray[np.int64]
+    full: NDArray[np.int64]
+    beat: NDArray[np.int64]
+    section: NDArray[np.bool_]
+    labels: tuple[str, ...]
+
+    def __len__(self) -> int:
+        return len(self.labels)
+
+
+@dataclass(frozen=True)
+class Played:
+    """One work as heard.
+
+    seconds: how long each played bar lasts at the written tempo, shape (bars,), or
+    None where no tempo is written.
+    """
+
+    ticks: int
+    parts: tuple[Part, ...]
+    bars: PlayedBars
+    notes: Notes
+    dynamics_known: bool
+    pedal_known: bool
+    tempo_known: bool
+    assumed: tuple[str, ...]
+    seconds: NDArray[np.float64] | None = None
+
+    def only(self, rows: NDArray[np.bool_]) -> Played:
+        """The same bars with some of the notes."""
+        return replace(self, notes=self.notes.take(rows))
+
+
+def perform(score: Score, *, as_written: bool = False) -> Played:
+    """Unfold, tie and weight a score.
+
+    `as_written` keeps the page's order of bars. Raises ReadError where nothing
+    pitched sounds, and where the work lasts longer than any music.
+    """
+    score = _halvable(score)
+    if as_written:
+        order, remark = (
+            list(range(len(score.bars))),
+            "read as written: repeats are not unfolded",
+        )
+    else:
+        order, remark = played_order(score.bars)
+    bars = _played_bars(score.bars, np.asarray(order, np.int64))
+    _bounded(bars)
+    table = score.notes[~score.notes["grace"]]
+    table, bar_of = _unfold(table, score.bars, bars)
+    table, bar_of = merge_ties(table, bar_of)
+    # A dot over a note halves it; within a tie it marks the end and changes nothing.
+    written = table["duration"].copy()
+    dotted = table["staccato"] & ~table["tie_out"]
+    table["duration"][dotted] //= 2
+    pedals = played_pedals(score.pedals, score.bars, bars.written, bars.start)
+    ends = held_ends(pedals, table["part"], table["pitch"], table["onset"], table["duration"])
+    table["duration"] = np.where(table["duration"] > 0, ends - table["onset"], 0)
+    if not len(table):
+        raise ReadError("no pitched notes: there is nothing to measure")
+    known = bool((table["velocity"] > 0).any()) or any(d.kind == "mark" for d in score.dynamics)
+    notes = _notes(table, bar_of, _loudness(score, bars, table), written)
+    assumed = [*score.assumed, *([remark] if remark else [])]
+    if not known:
+        assumed.append("no dynamics in the file: every note counts as mezzo-forte")
+    return Played(
+        ticks=score.ticks,
+        parts=score.parts,
+        bars=bars,
+        notes=notes,
+        dynamics_known=known,
+        pedal_known=bool(score.pedals),
+        tempo_known=bool(score.tempos),
+        assumed=tuple(dict.fromkeys(assumed)),
+        seconds=_bar_seconds(score)[bars.written] if score.tempos else None,
+    )
+
+
+def _bounded(bars: PlayedBars) -> None:
+    """Refuse a work of more than MOST_BEATS: every beat takes memory."""
+    beats = -(-bars.length // np.maximum(bars.beat, 1))
+    if beats.sum() <= MOST_BEATS:
+        return
+    longest = int(beats.argmax())
+    raise ReadError(
+        f"lasts {int(beats.sum()):,} beats, {int(beats[longest]):,} of them in bar "
+        f"{bars.labels[longest]}; look for a mistyped length, or split the score"
+    )
+
+
+def _halvable(score: Score) -> Score:
+    """The score with so many ticks that staccato notes can be halved exactly."""
+    if not (score.notes["staccato"] & (score.notes["duration"] % 2 == 1)).any():
+        return score
+    notes, bars = score.notes.copy(), score.bars
+    for column in ("onset", "duration"):
+        notes[column] *= 2
+    return replace(
+        score,
+        ticks=2 * score.ticks,
+        notes=notes,
+        bars=replace(
+            bars,
+            start=2 * bars.start,
+            length=2 * bars.length,
+            full=2 * bars.full,
+            beat=2 * bars.beat,
+        ),
+        dynamics=tuple(
+            replace(d, tick=2 * d.tick, end=None if d.end is None else 2 * d.end)
+            for d in score.dynamics
+        ),
+        pedals=tuple(replace(p, start=2 * p.start, end=2 * p.end) for p in score.pedals),
+        tempos=tuple(replace(t, tick=2 * t.tick) for t in score.tempos),
+    )
+
+
+def _bar_seconds(score: Score) -> NDArray[np.float64]:
+    """Seconds of each written bar; before the first tempo mark its tempo holds too."""
+    tempos = sorted(score.tempos, key=lambda tempo: tempo.tick)
+    ticks = np.array([tempo.tick for tempo in tempos], float)
+    per_tick = np.array([60 / (t.quarters_per_minute * score.ticks) for t in tempos])
+    edges = np.append(score.bars.start, score.bars.start[-1] + score.bars.length[-1])
+    ticks[0] = min(ticks[0], 0.0)
+    passed = np.concatenate(([0.0], np.cumsum(np.diff(ticks) * per_tick[:-1])))
+    at = np.searchsorted(ticks, edges, side="right") - 1
+    clock = passed[at] + (edges - ticks[at]) * per_tick[at]
+    return np.asarray(np.diff(clock), np.float64)
+
+
+def _played_bars(bars: Bars, order: NDArray[np.int64]) -> PlayedBars:
+    length = bars.length[order]
+    time = np.ones(len(order), np.int64)
+    seen: dict[int, int] = {}
+    for index, written in enumerate(order.tolist()):
+        time[index] = seen[written] = seen.get(written, 0) + 1
+    labels = tuple(
+        _label(bars.labels[written], int(count))
+        for written, count in zip(order.tolist(), time, strict=True)
+    )
+    return PlayedBars(
+        written=order,
+        time=time,
+        start=np.concatenate(([0], np.cumsum(length)))[: len(order)],
+        length=length,
+        full=bars.full[order],
+        beat=bars.beat[order],
+        section=bars.section[order],
+        labels=labels,
+    )
+
+
+def segments(bars: PlayedBars, first: int, last: int) -> list[tuple[int, int]]:
+    """Written positions of played bars `first` to `last`, as half-open runs."""
+    written = bars.written[first:last]
+    breaks = np.flatnonzero(np.diff(written) != 1) + 1
+    runs = [(int(run[0]), int(run[-1]) + 1) for run in np.split(written, breaks)]
+    return list(dict.fromkeys(runs))
+
+
+def _label(label: str, time: int) -> str:
+    if time == 1:
+        return label
+    ordinal = {2: "2nd", 3: "3rd"}.get(time, f"{time}th")
+    return f"{label} ({ordinal} time)"
+
+
+def _unfold(
+    table: NDArray[np.void], bars: Bars, played: PlayedBars
+) -> tuple[NDArray[np.void], NDArray[np.int64]]:
+    """Copies of the written rows at their played onsets, and the played bar of each."""
+    table = table[np.argsort(table["bar"], kind="stable")]
+    first = np.searchsorted(table["bar"], played.written, side="left")
+    count = np.searchsorted(table["bar"], played.written, side="right") - first
+    bar_of = np.repeat(np.arange(len(played)), count)
+    rows = np.arange(count.sum()) - np.repeat(np.cumsum(count) - count, count) + first[bar_of]
+    result = table[rows]
+    result["onset"] += (played.start - bars.start[played.written])[bar_of]
+    return result, bar_of
+
+
+def merge_ties(
+    table: NDArray[np.void], bar_of: NDArray[np.int64]
+) -> tuple[NDArray[np.void], NDArray[np.int64]]:
+    """Join tied rows into one sounding note; rows and their played bars.
+
+    A row flagged `tie_out` is joined to a row flagged `tie_in` of the same part
+    and pitch that begins where it ends; a tie that finds no partner ends there.
+    Rows that only continue a note are removed. `tie_out` stays set on joined notes.
+    """
+    tied = table["tie_out"] | table["tie_in"]
+    if not tied.any():
+        table = table.copy()
+        table["tie_out"] = False
+        return table, bar_of
+    order = np.lexsort((table["voice"], table["onset"], table["pitch"], table["part"]))
+    table, bar_of = table[order].copy(), bar_of[order]
+    keep = np.ones(len(table), bool)
+    joined = np.zeros(len(table), bool)
+    part, pitch, onset = (table[name].tolist() for name in ("part", "pitch", "onset"))
+    durations = table["duration"].tolist()
+    incoming, outgoing = table["tie_in"].tolist(), table["tie_out"].tolist()
+    # Notes that wait for their continuation, by part, pitch and the tick it begins at.
+    waiting: dict[tuple[int, int, int], list[int]] = {}
+    for row in np.flatnonzero(table["tie_out"] | table["tie_in"]).tolist():
+        first = row
+        partners = waiting.get((part[row], pitch[row], onset[row])) if incoming[row] else None
+        if partners:
+            first = partners.pop(0)
+            durations[first] += durations[row]
+            keep[row], joined[first] = False, True
+        if outgoing[row]:
+            end = onset[first] + durations[first]
+            waiting.setdefault((part[row], pitch[row], end), []).append(first)
+    table["duration"] = durations
+    table["tie_out"] = joined
+    return table[keep], bar_of[keep]
+
+
+def _loudness(score: Score, bars: PlayedBars, table: NDArray[np.void]) -> NDArray[np.float64]:
+    if score.dynamics:
+        dynamics = _unfold_dynamics(score, bars)
+        bar_ticks = int(np.median(bars.full)) if len(bars) else 0
+        marked = levels(dynamics, table["part"], table["staff"], table["onset"], bar_ticks)
+    else:
+        marked = np.full(len(table), UNMARKED)
+    played = table["velocity"] > 0
+    return np.where(played, np.minimum(table["velocity"], 127) / 127, marked)
+
+
+def _unfold_dynamics(score: Score, bars: PlayedBars) -> list[Dynamic]:
+    """Dynamics at their played ticks: each belongs to the bar it stands in."""
+    ends = score.bars.start + score.bars.length
+    home = [
+        min(int(np.searchsorted(ends, d.tick, side="right")), len(ends) - 1)
+        for d in score.dynamics
+    ]
+    by_bar: dict[int, list[Dynamic]] = {}
+    for dynamic, bar in zip(score.dynamics, home, strict=True):
+        by_bar.setdefault(bar, []).append(dynamic)
+    result = []
+    for written, start in zip(bars.written.tolist(), bars.start.tolist(), strict=True):
+        for dynamic in by_bar.get(written, ()):
+            move = start - int(score.bars.start[written])
+            end = None if dynamic.end is None else dynamic.end + move
+            result.append(replace(dynamic, tick=dynamic.tick + move, end=end))
+    return result
+
+
+def _notes(
+    table: NDArray[np.void],
+    bar_of: NDArray[np.int64],
+    loudness: NDArray[np.float64],
+    written: NDArray[np.int64],
+) -> Notes:
+    sounding = table["duration"] > 0
+    table, bar_of, loudness = table[sounding], bar_of[sounding], loudness[sounding]
+    written = written[sounding]
+    order = np.lexsort((table["duration"], table["part"], table["pitch"], table["onset"]))
+    table = table[order]
+    return Notes(
+        part=table["part"],
+        staff=table["staff"],
+        voice=table["voice"],
+        bar=bar_of[order],
+        onset=table["onset"],
+        duration=table["duration"],
+        pitch=table["pitch"].astype(np.int64),
+        loudness=loudness[order],
+        written=written[order],
+    )

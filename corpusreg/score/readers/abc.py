@@ -1,0 +1,350 @@
+"""ABC: one `Score` a tune, notes by lytk, the rest by `abc_source`.
+
+Conventions
+-----------
+- A bar is what stands between bar lines. A short first bar is bar 0. A short bar
+  that completes the short bar before it (an upbeat after a repeat) is that bar's
+  second half, '8a' (common practice, no source).
+- Sounding pitch: the written note, moved by octave clefs, `octave=`, `-8va` and
+  `transpose=`, or where there is no octave mark by `%%MIDI transpose`. Old tunes
+  in the bass clef are written two octaves up; they are known by their height.
+- `P:` before the key gives the played order of the parts named in the tune;
+  repeat signs inside a part are followed each time.
+- Metadata 'phrase_ticks': tick where each line of music begins in the first
+  voice, with commas between (a line is a phrase in the Essen collection).
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_right
+from collections.abc import Iterator
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from corpusreg.score.notes import (
+    NOTE_DTYPE,
+    Dynamic,
+    Part,
+    Score,
+    Tempo,
+    note_table,
+)
+from corpusreg.score.readers.abc_bars import bars_of
+from corpusreg.score.readers.abc_source import (
+    Marker,
+    Source,
+    Voice,
+    read_source,
+)
+from corpusreg.score.readers.abc_text import decode, split_tunes
+from corpusreg.score.readers.abc_tree import Tree, is_grace, parts_of
+from corpusreg.score.readers.result import ReadResult
+from corpusreg.system.errors import ReadError
+
+__all__ = ["read_abc", "read_abc_file"]
+
+_STEP = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
+_BEATS = {"breve": 2, "whole": 1, "half": 1 / 2, "quarter": 1 / 4, "eighth": 1 / 8}
+_BEATS |= {"16th": 1 / 16, "32nd": 1 / 32, "64th": 1 / 64}
+_DOTS = frozenset(("staccato", "staccatissimo", "spiccato"))
+_TREBLE = 66  # a mean pitch above which no line in the bass clef lies
+
+
+def read_abc(path: Path) -> list[Score]:
+    """All tunes of an ABC file that can be read, in file order.
+
+    Raises ReadError when there is none.
+    """
+    result = read_abc_file(path)
+    if not result.scores:
+        reason = result.failures[0][1] if result.failures else "it holds no tune"
+        raise ReadError(f"{path}: {reason}")
+    return list(result.scores)
+
+
+def read_abc_file(path: Path) -> ReadResult:
+    """All tunes of an ABC file, and the number and reason of each that cannot be read.
+
+    Raises ReadError where there is no tune.
+    """
+    head, tunes = split_tunes(decode(path.read_bytes()))
+    if not tunes:
+        raise ReadError(f"{path}: no ABC tune found; a tune has the fields X: and K:")
+    scores: list[Score] = []
+    failures: list[tuple[str, str]] = []
+    for number, tune in tunes:
+        try:
+            scores.append(_read_tune(head, number, tune))
+        except ReadError as error:
+            failures.append((number, str(error)))
+    return ReadResult(tuple(scores), tuple(failures))
+
+
+def _read_tune(head: str, number: str, tune: str) -> Score:
+    import lytk
+
+    source = read_source(head, tune)
+    try:
+        found = lytk.from_abc_tunes_string(source.text)
+        tree = found[0].to_dict() if found else {}
+    except (lytk.LytkError, ValueError, OverflowError, RecursionError) as error:
+        reason = " ".join(str(error).split())
+        raise ReadError(f"the tune cannot be read ({reason})") from error
+    parts = list(parts_of(tree))
+    if not any(part["measures"] for part in parts):
+        raise ReadError("the tune has no music after its K: field")
+    return _Tune(source, Tree(parts, source.markers), number).score()
+
+
+@dataclass
+class _Seat:
+    """Where a voice sits: its part and staff."""
+
+    part: int
+    staff: int
+
+
+@dataclass
+class _Tune:
+    """One tune on its way from the library's tree to a Score."""
+
+    source: Source
+    tree: Tree
+    number: str
+    lost: dict[str, int] = field(default_factory=dict)
+    left_out: dict[str, int] = field(default_factory=dict)
+    assumed: list[str] = field(default_factory=list)
+
+    def score(self) -> Score:
+        self.assumed += self.source.assumed
+        self.lost |= self.source.lost
+        bars = bars_of(self.tree, self.source, self.assumed, self.lost)
+        self.voices = self._voices()
+        parts, seats = self._seats()
+        marks = list(self.tree.marks())
+        rows = self._rows(seats, marks)
+        table = _join_ties(note_table(rows), self.lost)
+        dynamics, tempos = self._directions(seats)
+        return Score(
+            ticks=self.tree.whole // 4,
+            parts=parts,
+            bars=bars,
+            notes=table,
+            dynamics=tuple(dynamics),
+            tempos=tuple(tempos),
+            metadata=self._metadata(marks),
+            assumed=tuple(self.assumed),
+            lost=self.lost,
+            left_out=self.left_out,
+            number=self.number,
+            format="abc",
+        )
+
+    def _voices(self) -> list[str]:
+        """The source's voice of each part, from the markers that came back in it."""
+        named = list(self.source.voices) or [""]
+        if len(named) > 1 and "" in named:
+            named.remove("")
+        found = []
+        for index, part in enumerate(self.tree.parts):
+            back = (
+                m.voice for _, m in self.tree.marks_of(part) if m.kind == "line" and m.voice
+            )
+            found.append(next(back, named[index] if index < len(named) else ""))
+        return found
+
+    def _seats(self) -> tuple[tuple[Part, ...], list[_Seat]]:
+        """Parts, and the part and staff of each voice; a brace makes one player."""
+        seats = [_Seat(-1, 1) for _ in self.tree.parts]
+        parts: list[Part] = []
+        place = {name: index for index, name in enumerate(self.voices)}
+        for staves, braced in self.source.staves:
+            voices = [(v, n) for n, staff in enumerate(staves, 1) for v in staff if v in place]
+            if braced and len(staves) > 1 and voices:
+                for name, staff in voices:
+                    seats[place[name]] = _Seat(len(parts), staff)
+                parts.append(replace(self._part(voices[0][0]), staves=len(staves)))
+                self.assumed.append("staves joined by a brace are one player")
+        for index, seat in enumerate(seats):
+            if seat.part < 0:
+                seat.part = len(parts)
+                parts.append(self._part(self.voices[index]))
+        return tuple(parts), seats
+
+    def _part(self, name: str) -> Part:
+        voice = self.source.voices.get(name, Voice())
+        return Part(voice.name or name, voice.abbreviation, program=voice.program)
+
+    def _rows(
+        self, seats: list[_Seat], marks: list[tuple[int, int, int, Marker]]
+    ) -> list[tuple[Any, ...]]:
+        rows: list[tuple[Any, ...]] = []
+        read = 0
+        by_part: list[list[tuple[int, int]]] = [[] for _ in self.tree.parts]
+        for index, _, tick, marker in marks:
+            if marker.kind == "transpose":
+                by_part[index].append((tick, int(marker.value)))
+        printed = [0] * len(self.tree.parts)
+        drums = [self._drums(name) for name in self.voices]
+        for index, bar, measure in self.tree.each():
+            attributes = measure.get("attributes", {})
+            if "transpose" in attributes:
+                printed[index] = attributes["transpose"].get("chromatic", 0)
+            for clef in attributes.get("clefs", {}).values():
+                drums[index] = clef["sign"] == "Percussion" or self._drums(self.voices[index])
+            for place, element, heads in self._sounding(measure, bar):
+                read += len(heads)
+                if drums[index]:
+                    self.left_out["unpitched"] = self.left_out.get("unpitched", 0) + len(heads)
+                    continue
+                shift = printed[index] + self._playback(index, place[1], by_part[index])
+                rows += [self._row(seats[index], bar, place, element, h, shift) for h in heads]
+        rows = self._lowered(rows, seats)
+        if read < self.source.notes:
+            self.lost["notes in the text that were not read"] = self.source.notes - read
+        return [row for row in rows if self._playable(row)]
+
+    def _lowered(
+        self, rows: list[tuple[Any, ...]], seats: list[_Seat]
+    ) -> list[tuple[Any, ...]]:
+        """Voices in the bass clef that are written as for the treble, in their place."""
+        for index, part in enumerate(self.tree.parts):
+            clefs = (part["measures"] or [{}])[0].get("attributes", {}).get("clefs", {})
+            own = [r[6] for r in rows if r[:2] == (seats[index].part, seats[index].staff)]
+            bass = any(clef["sign"] == "F" for clef in clefs.values())
+            if not bass or not own or min(own) < 60 or sum(own) < _TREBLE * len(own):
+                continue
+            self.assumed.append("bass clef over notes of the treble: read two octaves lower")
+            place = (seats[index].part, seats[index].staff)
+            rows = [(*r[:6], r[6] - 24, *r[7:]) if r[:2] == place else r for r in rows]
+        return rows
+
+    def _drums(self, name: str) -> bool:
+        return self.source.voices.get(name, Voice()).percussion
+
+    def _playback(self, index: int, tick: int, changes: list[tuple[int, int]]) -> int:
+        if self.source.octave_marked:
+            return 0
+        voice = self.source.voices.get(self.voices[index], Voice())
+        later = bisect_right(changes, (tick, 2**31))
+        return changes[later - 1][1] if later else voice.transpose
+
+    def _playable(self, row: tuple[Any, ...]) -> bool:
+        if 0 <= row[6] <= 127:
+            return True
+        self.lost["notes outside MIDI range"] = self.lost.get("notes outside MIDI range", 0) + 1
+        return False
+
+    def _sounding(
+        self, measure: dict[str, Any], bar: int
+    ) -> Iterator[tuple[tuple[int, int, int], dict[str, Any], list[dict[str, Any]]]]:
+        """((voice, onset, duration), element, its notes) for what sounds in a measure."""
+        for voice in measure.get("voices", ()):
+            for at, ticks, content, heads in self.tree.elements(voice):
+                if heads:
+                    yield (voice["number"], self.tree.start[bar] + at, ticks), content, heads
+
+    def _row(
+        self,
+        seat: _Seat,
+        bar: int,
+        place: tuple[int, int, int],
+        element: dict[str, Any],
+        head: dict[str, Any],
+        shift: int,
+    ) -> tuple[Any, ...]:
+        voice, onset, ticks = place
+        written = head["pitch"]
+        alter = written.get("alter", (0, 1))
+        pitch = 12 * (written["octave"] + 1) + _STEP[written["step"]] + alter[0] // alter[1]
+        ties = {tie["tie_type"] for tie in head.get("ties", ())}
+        signs = {
+            a["name"]
+            for a in (*element.get("articulations", ()), *head.get("articulations", ()))
+        }
+        return (
+            seat.part,
+            seat.staff,
+            16 * (seat.staff - 1) + voice - 1,
+            bar,
+            onset,
+            ticks,
+            pitch + shift,
+            -1,
+            is_grace(element, [head]),
+            False,
+            bool(ties & {"Start", "Continue"}),
+            bool(signs & _DOTS),
+        )
+
+    def _directions(self, seats: list[_Seat]) -> tuple[list[Dynamic], list[Tempo]]:
+        dynamics: list[Dynamic] = []
+        tempos: dict[int, Tempo] = {}
+        hairpins: dict[int, int] = {}
+        for index, bar, measure in self.tree.each():
+            seat = seats[index]
+            for direction in measure.get("directions", ()):
+                tick = self.tree.start[bar] + self.tree.to_ticks(
+                    direction.get("offset", (0, 1))
+                )
+                if "dynamic" in direction:
+                    sign = direction["dynamic"]["sign"]
+                    dynamics.append(Dynamic(seat.part, tick, "mark", sign))
+                elif "wedge" in direction:
+                    _hairpin(
+                        direction["wedge"]["wedge_type"], seat.part, tick, dynamics, hairpins
+                    )
+                elif "per_minute" in direction.get("tempo", {}):
+                    tempo = direction["tempo"]
+                    unit = 4 * _BEATS.get(tempo.get("beat_unit", "quarter"), 1 / 4)
+                    unit *= 2 - 0.5 ** tempo.get("dots", 0)
+                    if (tempo["per_minute"] or 0) > 0:  # None: a number beyond bounds
+                        tempos.setdefault(tick, Tempo(tick, unit * tempo["per_minute"]))
+        return dynamics, [tempos[tick] for tick in sorted(tempos)]
+
+    def _metadata(self, marks: list[tuple[int, int, int, Marker]]) -> dict[str, str]:
+        fields = self.source.fields
+        data = {f"abc:{key}": "; ".join(values) for key, values in fields.items()}
+        for key, letter in (("title", "T"), ("composer", "C"), ("encoder", "Z")):
+            if fields.get(letter):
+                data[key] = fields[letter][0]
+        data["number"] = self.number
+        lines = sorted({t for i, _, t, m in marks if i == 0 and m.kind == "line"})
+        data["phrase_ticks"] = ",".join(map(str, lines))
+        return data
+
+
+def _hairpin(
+    kind: str, part: int, tick: int, dynamics: list[Dynamic], running: dict[int, int]
+) -> None:
+    """Begin a hairpin, or close the one that is open in the part."""
+    if kind == "stop":
+        if (at := running.pop(part, None)) is not None:
+            dynamics[at] = replace(dynamics[at], end=tick)
+        return
+    running[part] = len(dynamics)
+    dynamics.append(Dynamic(part, tick, "cresc" if kind == "crescendo" else "dim"))
+
+
+def _join_ties(table: np.ndarray[Any, Any], lost: dict[str, int]) -> np.ndarray[Any, Any]:
+    """Flag what a tie leads to; a tie between different pitches is a slur."""
+    waiting: dict[tuple[int, int, int], list[int]] = {}
+    if not len(table):
+        return np.zeros(0, NOTE_DTYPE)
+    for row in np.argsort(table["onset"], kind="stable").tolist():
+        note = table[row]
+        key = (int(note["part"]), int(note["pitch"]), int(note["onset"]))
+        if waiting.get(key):
+            waiting[key].pop()
+            table["tie_in"][row] = True
+        if note["tie_out"]:
+            end = (*key[:2], key[2] + int(note["duration"]))
+            waiting.setdefault(end, []).append(row)
+    loose = [row for rows in waiting.values() for row in rows]
+    table["tie_out"][loose] = False
+    if loose:
+        lost["ties that lead to no note of the same pitch"] = len(loose)
+    return table

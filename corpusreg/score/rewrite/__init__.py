@@ -1,0 +1,102 @@
+"""Writes a changed score back: octaves of notes, notes taken out, notes played short.
+
+`write` puts a `Change` into the file that the score was read from, so that the rest of
+it stays as it is written, and reads the result back: what it wrote is what `changed`
+said, note for note, or nothing is written. MusicXML is written from MusicXML; MIDI from
+MIDI, and from every other format as the work is heard.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+
+import numpy as np
+
+from corpusreg.score.notes import Score
+from corpusreg.score.played import perform
+from corpusreg.score.readers import read_file
+from corpusreg.score.rewrite.change import Change, changed, chords, tie_chains
+from corpusreg.score.rewrite.slurs import slurs
+from corpusreg.system.errors import CorpusregError, ReadError, UsageError
+from corpusreg.system.writing import replacing_named
+
+__all__ = ["Change", "changed", "check_target", "chords", "slurs", "tie_chains", "write"]
+
+_MUSICXML = (".musicxml", ".xml")
+_MIDI = (".mid", ".midi")
+# All columns but the place in the file, which moves when notes are taken out.
+_COLUMNS = (
+    "part", "staff", "voice", "bar", "onset", "duration", "pitch", "velocity", "grace",
+    "tie_in", "tie_out", "staccato",
+)  # fmt: skip
+
+
+def check_target(source: Path, family: str, target: Path) -> None:
+    """Raise UsageError where a score of this format cannot be written to a file so named."""
+    suffix = target.suffix.lower()
+    if suffix in _MIDI:
+        return
+    if suffix not in _MUSICXML:
+        raise UsageError(f"{target}: cannot be written; name it .musicxml or .mid")
+    if family != "musicxml":
+        raise UsageError(
+            f"{source}: {family} cannot be written back as MusicXML; export the piece as "
+            "MusicXML, or write to a .mid file"
+        )
+
+
+def write(
+    source: Path,
+    score: Score,
+    change: Change,
+    target: Path,
+    programs: Sequence[int | None] = (),
+) -> None:
+    """Write the score in `source`, changed, to `target` (.musicxml, .xml, .mid or .midi).
+
+    score: as read from `source`; in MusicXML other works in it stay as they are. programs:
+    see `midi.heard`. Raises UsageError for what cannot be written there, ReadError where the
+    result would not read back as it should, CorpusregError where `target` cannot be
+    written; it is written whole or not at all.
+    """
+    check_target(source, score.format, target)
+    if target.exists() and source.exists() and target.samefile(source):
+        raise UsageError(f"{target}: is the piece itself; choose another name")
+    expected = changed(score, change)
+    if target.suffix.lower() in _MUSICXML:
+        from corpusreg.score.rewrite.musicxml import edited
+
+        _replace(target, edited(source, score, change), expected)
+        return
+    from corpusreg.score.rewrite.midi import edited_midi, heard
+
+    if score.format == "midi" and not change.short.any():
+        _replace(target, edited_midi(source, score, change), expected)
+    else:
+        _replace(target, heard(perform(expected), programs), None)
+
+
+def _replace(target: Path, text: bytes, expected: Score | None) -> None:
+    """Put a file in its place once it reads back as expected."""
+    with replacing_named(target) as aside:
+        aside.write_bytes(text)
+        if expected is not None:
+            _check(aside, target, expected)
+
+
+def _check(written: Path, target: Path, expected: Score) -> None:
+    try:
+        found = next(s for s in read_file(written).scores if s.number == expected.number)
+    except (CorpusregError, StopIteration):
+        found = None
+    same = found is not None and len(found.notes) == len(expected.notes)
+    if found is not None and same:
+        same = all((found.notes[c] == expected.notes[c]).all() for c in _COLUMNS)
+        for name in ("start", "length", "full", "beat"):
+            same &= np.array_equal(getattr(found.bars, name), getattr(expected.bars, name))
+    if not same:
+        raise ReadError(
+            f"{target}: the changed score would not read back as it should, so nothing "
+            "was written; try other bars or another way"
+        )

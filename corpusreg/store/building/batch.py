@@ -1,0 +1,268 @@
+"""Many files measured in worker processes, their rows put into shards by one writer.
+
+`run` measures what the shards do not hold yet. Each worker is a long-lived child
+(`isolate.Child`) with a few files in its queue. A file in which a worker
+crashes, hangs or balloons costs that worker, which is replaced, and is tried
+once more at the end, alone, in a fresh process; when it fails again it becomes
+a row in failures. A verdict that depends on the moment (time, memory, a process
+killed from outside, an unexpected error) is not kept as final: the next run
+tries that file again.
+
+The order in which files finish differs from run to run; the rows of a reference
+do not, because they are sorted when it is published.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import hashlib
+import queue
+import time
+from collections import deque
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+from corpusreg.corpus.files import SourceFile, content_hash
+from corpusreg.store import Rows, Shards
+from corpusreg.system import isolate
+from corpusreg.system.errors import CorpusregError, DataError, StoreError
+from corpusreg.system.isolate import Answer, Child, Limits, StoppedError
+
+__all__ = ["Measuring", "Progress", "Tally", "run", "state_of"]
+
+Measuring = Callable[
+    [Callable[[SourceFile], Any], Sequence[SourceFile], Limits], Iterator[Answer]
+]
+
+# Files in a worker's queue: enough that it never waits, few to send again.
+_QUEUED = 4
+_WATCH_SECONDS = 0.05
+_TRY_AGAIN = ("time", "memory", "crash", "killed")
+
+
+@dataclass(frozen=True)
+class Progress:
+    """How far a run is: files done of all, works found, files failed, bytes, seconds.
+
+    kept: files among those done whose rows were there already.
+    """
+
+    done: int
+    total: int
+    kept: int
+    works: int
+    failed: int
+    bytes_done: int
+    bytes_total: int
+    seconds: float
+
+
+@dataclass
+class Tally:
+    """What a run did. files: (corpus, path, content hash) of every file, for `publish`."""
+
+    kept: int = 0
+    measured: int = 0
+    failed: int = 0  # files measured in this run that have a row in failures
+    works: int = 0  # works found in this run
+    files: list[tuple[str, str, str]] = field(default_factory=list)
+
+
+@dataclass(frozen=True)
+class _Measure:
+    """The call made in a worker: rows of a file, and the hash of what was read."""
+
+    work: Callable[[SourceFile], Rows]
+
+    def __call__(self, file: SourceFile) -> tuple[str, Rows]:
+        return state_of(file), self.work(file)
+
+
+def run(
+    files: Sequence[SourceFile],
+    work: Callable[[SourceFile], Rows],
+    shards: Shards,
+    *,
+    workers: int = 1,
+    limits: Limits | None = None,
+    on_progress: Callable[[Progress], None] | None = None,
+    measuring: Measuring | None = None,
+) -> Tally:
+    """Measure every file that the shards do not hold, and put the rows there.
+
+    work: importable by its module and name; returns the rows of one file by
+    table, its failures included. workers: at least 1; also a single one is a
+    process of its own. on_progress: called after every file. measuring: where files are
+    measured instead, as on a cluster. The caller holds the build lock.
+
+    Raises StoreError when shards cannot be written, and StoppedError when
+    workers cannot start. After these, and after a keyboard interrupt, what was
+    finished is in the shards and the next run goes on from there.
+    """
+    state = _Run(work, shards, limits or Limits(), on_progress)
+    pending = state.keep(files)
+    try:
+        if measuring is None:
+            again = state.measure(deque(pending), workers)
+        else:
+            again = state.sort_out(measuring(state.call, pending, state.limits))
+        for file in again:
+            state.take(_alone(state.call, file, state.limits))
+    except StoreError:
+        raise
+    except BaseException:
+        shards.flush()
+        raise
+    shards.flush()
+    return state.tally
+
+
+class _Run:
+    """The state of one run, in the parent process."""
+
+    def __init__(
+        self,
+        work: Callable[[SourceFile], Rows],
+        shards: Shards,
+        limits: Limits,
+        on_progress: Callable[[Progress], None] | None,
+    ) -> None:
+        self.call = _Measure(work)
+        self.limits = limits
+        self.tally = Tally()
+        self._shards = shards
+        self._on_progress = on_progress
+        self._began = time.monotonic()
+        self._total = self._bytes = self._bytes_total = 0
+
+    def keep(self, files: Sequence[SourceFile]) -> list[SourceFile]:
+        """Note the files that need no measuring; returns the others, largest first."""
+        self._total = len(files)
+        self._bytes_total = sum(file.size for file in files)
+        pending = []
+        for file in files:
+            entry = self._shards.known(file.corpus, file.relative)
+            if entry is not None and entry.content == state_of(file):
+                self.tally.kept += 1
+                self._note(file, entry.content)
+            else:
+                pending.append(file)
+        return sorted(pending, key=lambda file: -file.size)
+
+    def measure(self, pending: deque[SourceFile], workers: int) -> list[SourceFile]:
+        """Measure files in `workers` processes; returns those to try again alone."""
+        again: list[SourceFile] = []
+        notices: queue.SimpleQueue[Child] = queue.SimpleQueue()
+        children = [self._child(notices) for _ in range(min(workers, len(pending)))]
+        watched = time.monotonic()
+        try:
+            while pending or any(child.waiting for child in children):
+                _deal(pending, children)
+                with contextlib.suppress(queue.Empty):
+                    notices.get(timeout=_WATCH_SECONDS)
+                for place, child in enumerate(children):
+                    again += self._collect(child)
+                    if child.ended:
+                        pending.extendleft(reversed(child.waiting))
+                        child.close()
+                        children[place] = self._child(notices)
+                if time.monotonic() - watched >= _WATCH_SECONDS:
+                    watched = time.monotonic()
+                    for child in children:
+                        child.watch()
+        finally:
+            for child in children:
+                child.close()
+        return again
+
+    def take(self, answer: Answer) -> None:
+        """Put what became of a file into the shards."""
+        file: SourceFile = answer.item
+        final = True
+        if answer.error is None:
+            content, rows = answer.result
+        else:
+            content, rows = state_of(file), _failure(file, answer.error)
+            final = isinstance(answer.error, StoppedError) and answer.error.kind == "crash"
+        try:
+            self._shards.add(file.corpus, file.relative, content, rows, final=final)
+        except DataError as error:
+            rows = _failure(file, error)
+            self._shards.add(file.corpus, file.relative, content, rows, final=False)
+        self.tally.measured += 1
+        self.tally.works += len(rows.get("works", ()))
+        self.tally.failed += bool(rows.get("failures"))
+        self._note(file, content)
+
+    def _child(self, notices: queue.SimpleQueue[Child]) -> Child:
+        return Child(self.call, self.limits, notices)
+
+    def _collect(self, child: Child) -> list[SourceFile]:
+        return self.sort_out(child.collect())
+
+    def sort_out(self, answers: Iterable[Answer]) -> list[SourceFile]:
+        """Take answers; returns the files to try again alone."""
+        again = []
+        for answer in answers:
+            if isinstance(answer.error, StoppedError) and answer.error.kind in _TRY_AGAIN:
+                again.append(answer.item)
+            else:
+                self.take(answer)
+        return again
+
+    def _note(self, file: SourceFile, content: str) -> None:
+        self.tally.files.append((file.corpus, file.relative, content))
+        self._bytes += file.size
+        if self._on_progress is not None:
+            self._on_progress(
+                Progress(
+                    done=len(self.tally.files),
+                    total=self._total,
+                    kept=self.tally.kept,
+                    works=self.tally.works,
+                    failed=self.tally.failed,
+                    bytes_done=self._bytes,
+                    bytes_total=self._bytes_total,
+                    seconds=time.monotonic() - self._began,
+                )
+            )
+
+
+def _deal(pending: deque[SourceFile], children: Sequence[Child]) -> None:
+    """Give every child something to do, then something to do next.
+
+    Towards the end nothing is queued, so that no child waits while another has
+    files left.
+    """
+    depth = _QUEUED if len(pending) > _QUEUED * len(children) else 1
+    for level in range(1, depth + 1):
+        for child in children:
+            if pending and len(child.waiting) < level:
+                child.send(pending.popleft())
+
+
+def _alone(call: Callable[[Any], Any], file: SourceFile, limits: Limits) -> Answer:
+    try:
+        return Answer(file, isolate.call(call, file, limits))
+    except CorpusregError as error:
+        return Answer(file, error=error)
+
+
+def _failure(file: SourceFile, error: CorpusregError) -> Rows:
+    """Rows of a file that gave none: one in failures."""
+    kind = error.kind if isinstance(error, StoppedError) else "measure"
+    stage = {"killed": "crash", "error": "measure"}.get(kind, kind)
+    return {"failures": [(file.corpus, file.relative, "", state_of(file), stage, str(error))]}
+
+
+def state_of(file: SourceFile) -> str:
+    """Hash of a file's bytes and of what its corpus says of it; '' if it cannot be read."""
+    try:
+        content = content_hash(file.path)
+    except (OSError, CorpusregError):
+        return ""
+    if not file.known:
+        return content
+    known = hashlib.blake2b(repr(file.known).encode(), digest_size=8).hexdigest()
+    return f"{content}-{known}"

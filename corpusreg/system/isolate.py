@@ -1,0 +1,397 @@
+"""One call in a bounded child process, and the long-lived child that many calls share.
+
+A child is a new Python process (not a fork, no multiprocessing, so that it works
+alike on every platform, in threads, and inside workers of a cluster). It is told
+a function once and then items, one answer for each, as pickles over its standard
+input and output. What the function prints goes nowhere.
+
+Limits, each for one item:
+
+cpu_seconds    time of computing; the child's own clock is read from outside
+wall_seconds   time by the clock, for what hangs without computing
+memory         bytes resident, watched from outside; where the platform has
+               resource limits, the child also bounds its address space and time
+
+A child ends when its parent does, however that ends: its input closes, which a
+thread of its own watches.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import pickle
+import queue
+import signal
+import subprocess
+import sys
+import threading
+import time
+from collections import deque
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import IO, Any
+
+from corpusreg.system import settings
+from corpusreg.system.errors import CorpusregError
+from corpusreg.system.usage import usage
+
+__all__ = ["Answer", "Child", "Limits", "Pool", "StoppedError", "call", "call_each", "serve"]
+
+_LENGTH = 8  # bytes that give the length of a message
+_POLL_SECONDS = 0.05
+_TOO_LONG = "takes more than {:g} s of computing"
+# Room beyond the limit for what a process maps without using it.
+_ADDRESS_SPACE = 3_000_000_000
+
+
+@dataclass(frozen=True)
+class Limits:
+    """What one item may use: seconds of computing, seconds by the clock, bytes."""
+
+    cpu_seconds: float = settings.FILE_CPU_SECONDS
+    wall_seconds: float = settings.FILE_WALL_SECONDS
+    memory: int = settings.FILE_MEMORY
+
+
+class StoppedError(CorpusregError):
+    """The child did not give an answer.
+
+    kind: 'time', 'memory', 'crash' (it died by itself), 'killed' (something
+    outside ended it), 'error' (the function raised what is not for people), or
+    'start' (the function could not be loaded: no item can be answered).
+    """
+
+    def __init__(self, kind: str, words: str) -> None:
+        """`words` say what happened, in one line."""
+        super().__init__(words)
+        self.kind = kind
+
+    def __reduce__(self) -> tuple[type[StoppedError], tuple[str, str]]:
+        return StoppedError, (self.kind, str(self))
+
+
+@dataclass(frozen=True)
+class Answer:
+    """What became of one item: the function's result, or the error in its place."""
+
+    item: Any
+    result: Any = None
+    error: CorpusregError | None = None
+
+
+class Child:
+    """A child process that applies `function` to items, several in the queue at once.
+
+    function: importable by its module and name; takes one picklable item and
+    returns a picklable result. notices: a queue on which the child puts itself
+    when there is something to `collect`.
+    """
+
+    def __init__(
+        self,
+        function: Callable[[Any], Any],
+        limits: Limits,
+        notices: queue.SimpleQueue[Child] | None = None,
+    ) -> None:
+        self.limits = limits
+        self.waiting: deque[Any] = deque()  # items sent and not yet answered
+        self.ended = False  # known to have ended, no more answers will come
+        self._notices = notices
+        self._messages: queue.SimpleQueue[bytes | None] = queue.SimpleQueue()
+        self._began = time.monotonic()
+        self._cpu = 0.0
+        self._ready = False
+        self._stopped: StoppedError | None = None
+        self._process = subprocess.Popen(
+            [sys.executable, "-c", _start_code()],
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.DEVNULL,
+            env=os.environ | {"OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"},
+            # Ctrl-C is for the parent, which ends its children in its own time.
+            creationflags=getattr(subprocess, "CREATE_NEW_PROCESS_GROUP", 0),
+        )
+        # Once ready, the child tells its own: a virtual environment on Windows starts
+        # Python through a small launcher, and it is Python that must be watched.
+        self._pid = self._process.pid
+        threading.Thread(target=self._listen, daemon=True).start()
+        self._send((function, limits))
+
+    def send(self, item: Any) -> None:
+        """Queue one item."""
+        if not self.waiting:
+            self._began = time.monotonic()
+        self.waiting.append(item)
+        self._send(item)
+
+    def collect(self) -> list[Answer]:
+        """Answers that have arrived, in the order of the items, without waiting.
+
+        When the child has ended, the last answer is the error of the item it
+        worked on; the others stay in `waiting`. Raises StoppedError of kind
+        'start' when the child could not start or not load the function.
+        """
+        answers = []
+        while not self._messages.empty():
+            message = self._messages.get()
+            if message is None:
+                self.ended = True
+                if self.waiting:
+                    answers.append(Answer(self.waiting.popleft(), error=self._ending()))
+                break
+            result, error, self._cpu = pickle.loads(message)
+            self._began = time.monotonic()
+            if self._ready:
+                answers.append(Answer(self.waiting.popleft(), result, error))
+            elif error is not None:
+                raise error
+            else:
+                self._pid = result
+            self._ready = True
+        return answers
+
+    def watch(self) -> None:
+        """End the child when its present item has passed a limit."""
+        if not self.waiting or self._stopped is not None:
+            return
+        limits = self.limits
+        used = usage(self._pid)
+        if used is not None and used.memory > limits.memory:
+            self._stop("memory", f"needs more than {limits.memory / 1e6:.0f} MB of memory")
+        elif used is not None and used.cpu_seconds - self._cpu > limits.cpu_seconds:
+            self._stop("time", _TOO_LONG.format(limits.cpu_seconds))
+        elif time.monotonic() - self._began > limits.wall_seconds:
+            self._stop("time", f"takes more than {limits.wall_seconds:g} s")
+
+    def close(self) -> None:
+        """End the child and wait until it is gone."""
+        self._process.kill()
+        self._process.wait()
+        for pipe in (self._process.stdin, self._process.stdout):
+            if pipe is not None:
+                with contextlib.suppress(OSError):
+                    pipe.close()
+
+    def _send(self, value: Any) -> None:
+        assert self._process.stdin is not None
+        # A child that has died is found out when it is collected.
+        with contextlib.suppress(OSError):
+            _write(self._process.stdin, pickle.dumps(value))
+
+    def _listen(self) -> None:
+        assert self._process.stdout is not None
+        while True:
+            message = _read(self._process.stdout)
+            self._messages.put(message)
+            if self._notices is not None:
+                self._notices.put(self)
+            if message is None:
+                return
+
+    def _stop(self, kind: str, words: str) -> None:
+        self._stopped = StoppedError(kind, words)
+        self._process.kill()
+
+    def _ending(self) -> StoppedError:
+        code = self._process.wait()
+        if self._stopped is not None:
+            return self._stopped
+        name = f"exit code {code}"
+        if code < 0:
+            with contextlib.suppress(ValueError):
+                name = signal.Signals(-code).name
+        if not self._ready:
+            raise StoppedError("start", f"a worker process could not start ({name})")
+        if name == "SIGXCPU":
+            return StoppedError("time", _TOO_LONG.format(self.limits.cpu_seconds))
+        if name == "SIGKILL":
+            return StoppedError("killed", "the process reading it was killed from outside")
+        return StoppedError("crash", f"the process reading it crashed ({name})")
+
+
+def call(function: Callable[[Any], Any], item: Any, limits: Limits | None = None) -> Any:
+    """`function(item)` in a child process of its own.
+
+    Raises what the function raised where that is a CorpusregError, and
+    StoppedError where it passed a limit, crashed, or raised something else.
+    """
+    notices: queue.SimpleQueue[Child] = queue.SimpleQueue()
+    child = Child(function, limits or Limits(), notices)
+    try:
+        child.send(item)
+        while not (answers := child.collect()):
+            with contextlib.suppress(queue.Empty):
+                notices.get(timeout=_POLL_SECONDS)
+            child.watch()
+    finally:
+        child.close()
+    if answers[0].error is not None:
+        raise answers[0].error
+    return answers[0].result
+
+
+class Pool:
+    """Long-lived children that share items; `close` it, or use it in a `with` statement."""
+
+    def __init__(
+        self, function: Callable[[Any], Any], workers: int, limits: Limits | None = None
+    ) -> None:
+        """`workers` children that apply `function`, started when they are needed."""
+        self._notices: queue.SimpleQueue[Child] = queue.SimpleQueue()
+        self._function, self._workers = function, workers
+        self._limits = limits or Limits()
+        self._children: list[Child] = []
+        self._closed = False
+
+    def __enter__(self) -> Pool:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+    def each(self, items: Sequence[Any]) -> list[Answer]:
+        """Answers in the order of the items, which must differ.
+
+        An item that passes a limit or crashes its child has an error in its answer and
+        costs the others nothing. Raises StoppedError of kind 'start' where children
+        cannot start, and of kind 'killed' where another thread closes the pool.
+        """
+        pending, found = deque(items), list[Answer]()
+        while len(self._children) < min(self._workers, len(pending)):
+            self._children.append(self._started())
+        while len(found) < len(items):
+            if self._closed:
+                self.close()  # also a child that was just started
+                raise StoppedError("killed", "stopped before it was done")
+            for place, child in enumerate(self._children):
+                found += child.collect()
+                if child.ended:
+                    child.close()
+                    self._children[place] = self._started()
+            for child in self._children:
+                if pending and not child.waiting:
+                    child.send(pending.popleft())
+                child.watch()
+            if len(found) < len(items):
+                with contextlib.suppress(queue.Empty):
+                    self._notices.get(timeout=_POLL_SECONDS)
+        order = {item: place for place, item in enumerate(items)}
+        return sorted(found, key=lambda answer: order[answer.item])
+
+    def close(self) -> None:
+        """End the children; nothing can be asked of them any more."""
+        self._closed = True
+        for child in self._children:
+            child.close()
+
+    def _started(self) -> Child:
+        return Child(self._function, self._limits, self._notices)
+
+
+def call_each(
+    function: Callable[[Any], Any],
+    items: Sequence[Any],
+    workers: int,
+    limits: Limits | None = None,
+) -> list[Answer]:
+    """`function` applied to every item by `workers` children; see `Pool.each`."""
+    with Pool(function, workers, limits) as pool:
+        return pool.each(items)
+
+
+def serve() -> None:
+    """Run as a child: read the function and its limits, then answer items until the end."""
+    with contextlib.suppress(ValueError):
+        signal.signal(signal.SIGINT, signal.SIG_IGN)
+    answers = os.fdopen(os.dup(1), "wb")
+    # Libraries that print must not write between the messages.
+    os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
+    items: queue.SimpleQueue[bytes] = queue.SimpleQueue()
+    requests = sys.stdin.buffer
+    start = _read(requests)
+    if start is None:
+        return
+    threading.Thread(target=_receive, args=(requests, items), daemon=True).start()
+    try:
+        function, limits = pickle.loads(start)
+    except BaseException as error:  # noqa: BLE001 - told to the parent
+        _write(answers, _packed((None, StoppedError("start", str(_as_stopped(error))))))
+        return
+    _write(answers, _packed((os.getpid(), None)))
+    while True:
+        item = items.get()
+        _bound(limits)
+        _write(answers, _packed(_answer(function, item)))
+
+
+def _start_code() -> str:
+    paths = [path for path in sys.path if path]
+    start = "from corpusreg.system.isolate import serve; serve()"
+    return f"import sys; sys.path[:] = {paths!r}; {start}"
+
+
+def _receive(requests: IO[bytes], items: queue.SimpleQueue[bytes]) -> None:
+    """Pass messages on; the end of input means that the parent is gone."""
+    while (message := _read(requests)) is not None:
+        items.put(message)
+    os._exit(0)
+
+
+def _answer(function: Callable[[Any], Any], item: bytes) -> tuple[Any, CorpusregError | None]:
+    try:
+        return function(pickle.loads(item)), None
+    except CorpusregError as error:
+        return None, error
+    except BaseException as error:  # noqa: BLE001 - nothing may end the child but a crash
+        return None, _as_stopped(error)
+
+
+def _packed(answer: tuple[Any, CorpusregError | None]) -> bytes:
+    clock = time.process_time()
+    try:
+        return pickle.dumps((*answer, clock))
+    except Exception as error:  # noqa: BLE001 - any object may refuse
+        return pickle.dumps((None, _as_stopped(error), clock))
+
+
+def _as_stopped(error: BaseException) -> StoppedError:
+    kind = "memory" if isinstance(error, MemoryError) else "error"
+    words = " ".join(str(error).split())[:300]
+    return StoppedError(
+        kind, f"{type(error).__name__}: {words}" if words else type(error).__name__
+    )
+
+
+def _bound(limits: Limits) -> None:
+    """Let the system itself bound this item, where it can."""
+    try:
+        import resource
+    except ImportError:
+        return
+    # Each of these may be refused, below a lower bound set from outside.
+    with contextlib.suppress(ValueError, OSError):
+        space = limits.memory + _ADDRESS_SPACE
+        _, hard = resource.getrlimit(resource.RLIMIT_AS)
+        resource.setrlimit(resource.RLIMIT_AS, (space, hard))
+    with contextlib.suppress(ValueError, OSError):
+        _, hard = resource.getrlimit(resource.RLIMIT_CPU)
+        soft = int(time.process_time() + limits.cpu_seconds) + 2
+        resource.setrlimit(resource.RLIMIT_CPU, (soft, hard))
+
+
+def _write(pipe: IO[bytes], message: bytes) -> None:
+    pipe.write(len(message).to_bytes(_LENGTH, "big"))
+    pipe.write(message)
+    pipe.flush()
+
+
+def _read(pipe: IO[bytes]) -> bytes | None:
+    """The next message, or None at the end of the pipe."""
+    try:
+        head = pipe.read(_LENGTH)
+        size = int.from_bytes(head, "big")
+        message = pipe.read(size) if len(head) == _LENGTH else b""
+    except (OSError, ValueError):
+        return None
+    return message if len(head) == _LENGTH and len(message) == size else None

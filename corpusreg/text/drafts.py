@@ -1,0 +1,191 @@
+"""What changed between two drafts, in plain sentences: now, before, new, gone, as before.
+
+Neither draft is said to be the better one.
+"""
+
+from __future__ import annotations
+
+from corpusreg.comparison.comparison import PlacedStay
+from corpusreg.comparison.drafts import Change, Drafts, MeasureChange, Run, place
+from corpusreg.measures.events import Event
+from corpusreg.measures.shifts import Shift
+from corpusreg.score.played import PlayedBars
+from corpusreg.system.phrases import capital
+from corpusreg.text.bars import bar_range, joined
+from corpusreg.text.events import event_words
+from corpusreg.text.sentences import (
+    interval_words,
+    place_words,
+    plain,
+    plural,
+    range_words,
+    shift_words,
+    value_words,
+)
+
+__all__ = [
+    "NOTHING",
+    "change_words",
+    "changed_bars",
+    "in_short",
+    "measure_row",
+    "remarks",
+    "run_words",
+    "told_changes",
+]
+
+NOTHING = "Nothing has changed."
+_UNLIKE = (
+    "Hardly a bar of the earlier draft is found again: these may be two pieces, or one is "
+    "transposed, so only the measures can be set side by side."
+)
+_MOST = 4  # runs of bars in one sentence
+_ALIKE = "as before"
+_NEARLY = "about as before"
+_KINDS = ("stay", "shift", "event")
+_TOLD = 4  # stays, shifts and events each
+
+
+def remarks(d: Drafts) -> list[str]:
+    """What must be known before two drafts are set side by side."""
+    found = []
+    before, now = d.earlier.piece.ensemble, d.later.piece.ensemble
+    if before != now:
+        found.append(f"It was for {plain(before)} before and is for {plain(now)} now.")
+    if d.unlike:
+        found.append(_UNLIKE)
+    if not d.same_works:
+        found.append(
+            "The two are compared with different works, so their places cannot be set side "
+            "by side."
+        )
+    return found
+
+
+def changed_bars(d: Drafts) -> list[Run]:
+    """Runs of bars that are not as before, in order."""
+    return [run for run in d.runs if run.kind != "same"]
+
+
+def run_words(run: Run, d: Drafts) -> str:
+    """One run of bars as a sentence."""
+    if run.kind == "gone":
+        where = bar_range(d.earlier.bars, *run.before)
+        return f"{capital(where)} before: gone."
+    where = capital(bar_range(d.later.bars, *run.now))
+    if run.kind == "new":
+        return f"{where}: new."
+    before = bar_range(d.earlier.bars, *run.before)
+    if before.lower() != where.lower():
+        where += f" ({before} before)"
+    if run.moved:
+        way = "higher" if run.moved > 0 else "lower"
+        return f"{where}: the same, {interval_words(abs(run.moved))} {way} now."
+    said = {
+        "loudness": "the same notes with other dynamics",
+        "register": "the same notes, some of them in other octaves now",
+        "changed": "changed",
+        "rewritten": "other music now",
+    }
+    return f"{where}: {said[run.kind]}."
+
+
+def measure_row(each: MeasureChange) -> tuple[str, str, str, str]:
+    """Title, value before, value now, and what is said of it."""
+    values = each.before.value, each.now.value
+    before, now = (value_words(each.measure, value) for value in values)
+    said = _said(each) if each.changed else _ALIKE if before == now else _NEARLY
+    return each.measure.title, before, now, said
+
+
+def _said(each: MeasureChange) -> str:
+    if each.before.value is None or each.now.value is None:
+        missing = each.now if each.now.value is None else each.before
+        when = "now" if each.now.value is None else "before"
+        return f"{when}: {missing.placement.reason}"
+    side = "more now" if each.now.value > each.before.value else "less now"
+    placed = each.now.placement
+    if not each.elsewhere:
+        return side
+    return f"{side}: {place_words(each.measure, each.now.value, placed)}"
+
+
+def change_words(each: Change, d: Drafts) -> str:
+    """One stay, shift or event that is not as before, as a sentence."""
+    before, now = d.earlier.bars, d.later.bars
+    if each.status == "new" and each.now is not None:
+        return f"{_NEW[each.kind]}: {_item(each.now, now)}."
+    if each.status == "gone" and each.before is not None:
+        return f"{_GONE[each.kind]}: {_item(each.before, before)}."
+    if each.now is None or each.before is None:
+        raise ValueError("a change has what was before, what is now, or both")
+    is_now, was = _item(each.now, now), _item(each.before, before)
+    return f"{_CHANGED[each.kind]}, {is_now}; before, {was}."
+
+
+_NEW = {"stay": "A stay is new", "shift": "A shift is new", "event": "New"}
+_GONE = {"stay": "A stay is gone", "shift": "A shift is gone", "event": "Gone"}
+_CHANGED = {"stay": "A stay: now", "shift": "A shift: now", "event": "Now"}
+
+
+def _item(item: PlacedStay | Shift | Event, bars: PlayedBars) -> str:
+    if isinstance(item, Shift):
+        return shift_words(item, bars)
+    if isinstance(item, Event):
+        text = event_words(item, bars)
+        return f"{text[:1].lower()}{text[1:]}"
+    long = item.stay.bars
+    count = f" ({plural(long, 'bar')})" if long > 1 else ""
+    where = bar_range(bars, item.stay.first, item.stay.last)
+    return f"{where}{count}, {range_words(item.stay.low, item.stay.high)}"
+
+
+def told_changes(d: Drafts) -> tuple[list[Change], str]:
+    """The clearest stays, shifts and events that are not as before, in order of time.
+
+    With them a sentence that says how many are left out, '' where none is.
+    """
+    found = [each for each in d.changes if each.status != _ALIKE]
+    told: list[Change] = []
+    for kind in _KINDS:
+        own = [each for each in found if each.kind == kind]
+        told += sorted(own, key=lambda each: (-_clear(each), _when(each)))[:_TOLD]
+    left = len(found) - len(told)
+    more = f"The clearest are told, {len(told)} of {len(found)}." if left else ""
+    return sorted(told, key=_when), more
+
+
+def _clear(each: Change) -> float:
+    """How clear a change is among those of its kind."""
+    item = each.now or each.before
+    if isinstance(item, Shift):
+        return item.mass
+    if isinstance(item, Event):
+        return item.strength
+    return item.stay.bars if item else 0.0
+
+
+def _when(each: Change) -> tuple[int, int]:
+    item = each.now or each.before
+    return place(item)[0] if item else 0, _KINDS.index(each.kind)
+
+
+def in_short(d: Drafts) -> str:
+    """What changed, in one sentence or two for a sheet."""
+    if d.untouched:
+        return NOTHING
+    if d.unlike:
+        return _UNLIKE
+    runs = changed_bars(d)
+    said = [run_words(run, d).removesuffix(".") for run in runs[:_MOST]]
+    if len(runs) > _MOST:
+        said.append(f"and {plural(len(runs) - _MOST, 'more passage')}")
+    measures = [
+        f"{each.measure.title} {value_words(each.measure, each.now.value)} "
+        f"(before {value_words(each.measure, each.before.value)})"
+        for each in d.measures
+        if each.changed and each.elsewhere
+    ]
+    said[1:] = [f"{words[:1].lower()}{words[1:]}" for words in said[1:]]
+    text = "; ".join(said) + "." if said else "The notes are as before."
+    return f"{text} Now {joined(measures[:2])}." if measures else text

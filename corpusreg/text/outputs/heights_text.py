@@ -1,0 +1,148 @@
+"""A passage on many instruments as text for a terminal and as JSON."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Iterable
+from typing import Any
+
+from corpusreg.comparison.heights import OnInstrument, Passage
+from corpusreg.instruments import Instrument
+from corpusreg.score.pitch import note_name
+from corpusreg.text.bars import bar_range, joined
+from corpusreg.text.outputs.player_document import beyond_document, height_document
+from corpusreg.text.sentences import interval_words, plain, plural, range_words
+from corpusreg.text.tabular import text_table
+
+__all__ = ["moved_words", "passage_document", "passage_heading", "passage_text", "transposed"]
+
+_WIDTH = 88
+_KEY = (
+    "Height: 0 is the lowest note of the range, 1 the highest, beyond these outside it. "
+    "'mostly' is the register with most of its time. Ranges differ from player to player: "
+    "the table is a guide ('corpusreg ranges INSTRUMENT' has sources); ask who plays it."
+)
+
+
+def transposed(semitones: int) -> str:
+    """A transposition in words.
+
+    >>> transposed(-12), transposed(0), transposed(7)
+    ('an octave lower', 'as it stands', 'a fifth higher')
+    """
+    if not semitones:
+        return "as it stands"
+    return f"{interval_words(abs(semitones))} {'higher' if semitones > 0 else 'lower'}"
+
+
+def passage_heading(found: Passage) -> str:
+    """Part, bars, notes and instrument in one line."""
+    where = bar_range(found.bars, found.first, found.last)
+    if found.own:
+        own = f"written for {found.own.name}"
+    else:
+        own = f"instrument not known, compared with {found.home.name}"
+    return f"{plain(found.part)}, {where}: {range_words(found.lowest, found.highest)}, {own}"
+
+
+def moved_words(each: OnInstrument) -> str:
+    """The transposition that makes the passage equally high, and what it puts out of range."""
+    text = transposed(each.semitones)
+    if each.moved_out:
+        text += f", then {plural(each.moved_out, 'note')} beyond the range"
+    return text
+
+
+def passage_text(found: Passage) -> str:
+    """The whole answer, without a trailing newline."""
+    names = ["instrument", "level", "height", "mostly", "tires", "dull", "beyond"]
+    rows = [_row(each) for each in found.rows]
+    lines = [
+        *_wrap(passage_heading(found)),
+        "",
+        text_table(names, rows),
+        "",
+        *_wrap(_KEY),
+    ]
+    wishes = list(_wishes(found))
+    if wishes:
+        lines += ["", *_wrap(f"To lie as high as for the {found.home.name} (mean height):")]
+    return "\n".join([*lines, *wishes])
+
+
+def passage_document(found: Passage) -> dict[str, Any]:
+    """The JSON document."""
+    labels = found.bars.labels
+    return {
+        "path": found.path,
+        "part": found.part,
+        "instrument": found.own.id if found.own else None,
+        "compared_with": found.home.id,
+        "bars": [labels[found.first], labels[found.last - 1]],
+        "lowest": note_name(found.lowest),
+        "highest": note_name(found.highest),
+        "rows": [_document(each, found) for each in found.rows],
+    }
+
+
+def _row(each: OnInstrument) -> tuple[str, ...]:
+    beyond = sum(one.notes for one in each.out_of_range)
+    mostly = max(each.registers, key=lambda name: each.registers[name], default="-")
+    return (
+        each.instrument.name,
+        each.level,
+        f"{each.height.mean:.2f} ({each.height.low:.2f} to {each.height.high:.2f})",
+        mostly,
+        _percent(each.tiring),
+        _percent(each.dull),
+        plural(beyond, "note") if beyond else "-",
+    )
+
+
+def _percent(share: float) -> str:
+    return f"{100 * share:.0f} %" if share >= 0.005 else "-"
+
+
+def _wishes(found: Passage) -> Iterable[str]:
+    """One item an instrument: the transposition, at each level where they differ."""
+    for row in {each.instrument.id: each.instrument for each in found.rows}.values():
+        if row.id != found.home.id:
+            levels = [each for each in found.rows if each.instrument.id == row.id]
+            yield from _wrap(f"{row.name}: {_wish(levels)}", "    ", "  - ")
+
+
+def _wish(levels: list[OnInstrument]) -> str:
+    said = {each.level: moved_words(each) for each in levels}
+    if len(set(said.values())) == 1:
+        return next(iter(said.values()))
+    return joined([f"{text} ({level})" for level, text in said.items()])
+
+
+def _wrap(text: str, indent: str = "", first: str = "") -> list[str]:
+    return textwrap.wrap(text, _WIDTH, initial_indent=first, subsequent_indent=indent)
+
+
+def _document(each: OnInstrument, found: Passage) -> dict[str, Any]:
+    return {
+        "instrument": each.instrument.id,
+        "name": each.instrument.name,
+        "level": each.level,
+        "range": _span(each.instrument, each.level),
+        "height": height_document(each.height),
+        "registers": {name: round(share, 4) for name, share in each.registers.items()},
+        "tiring": round(each.tiring, 4),
+        "dull": round(each.dull, 4),
+        "out_of_range": [beyond_document(one, found.bars) for one in each.out_of_range],
+        "equally_high": {
+            "semitones": each.semitones,
+            "exact": round(each.exact, 2) + 0.0,
+            "words": transposed(each.semitones),
+            "height": height_document(each.moved),
+            "out_of_range": each.moved_out,
+        },
+    }
+
+
+def _span(row: Instrument, level: str) -> dict[str, str]:
+    low, high = row.limits(level)
+    return {"lowest": note_name(low), "highest": note_name(high)}

@@ -1,0 +1,196 @@
+"""Contrasts and revisions as text for a terminal and as plain data for JSON."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any
+
+from corpusreg.measures.definitions import BY_NAME, MEASURES
+from corpusreg.revision.told import Moved, bars_words
+from corpusreg.text.bars import joined
+from corpusreg.text.outputs.console import wrap
+from corpusreg.text.outputs.document import rounded
+from corpusreg.text.outputs.examples_text import passage_lines
+from corpusreg.text.outputs.study_document import passage_document
+from corpusreg.text.sentences import measure_words, plural, value_words
+
+if TYPE_CHECKING:
+    from corpusreg.comparison.comparison import Comparison, PlacedMeasure
+    from corpusreg.measures.analysis import Analysis
+    from corpusreg.workflow import Contrast, Revised
+
+__all__ = [
+    "contrast_document",
+    "contrast_lead",
+    "contrast_rows",
+    "contrast_text",
+    "moved_words",
+    "revised_document",
+    "revised_text",
+    "strain_words",
+]
+
+_WAYS = {
+    "settled": "each entry is kept in the register before it",
+    "narrow": "every phrase lies as near to the middle as octaves bring it",
+    "open": "every phrase lies as far out as octaves bring it",
+}
+# What a contrast is about, in the order in which it is told.
+_TOLD = ("core_span", "movement_bar", "movement_phrase", "shift_rate", "expected_dwell")
+_TITLE = 34
+_MOST = 4  # measures told of an option
+
+
+def contrast_text(c: Contrast) -> str:
+    """A contrast for a terminal."""
+    lines = [
+        *wrap(f"{c.title}, in another way: {contrast_lead(c)}."),
+        "",
+        *(
+            line
+            for each in c.moved
+            for line in wrap(
+                f"{bars_words(c.labels, each.first, each.last)}: {moved_words(each)}",
+                "    ", "  - ",
+            )
+        ),
+        "",
+        f"  {'':{_TITLE}}{'as it is':<21}in this way",
+        *(f"  {title:{_TITLE}}{was:<21}{now}" for title, was, now in contrast_rows(c)),
+    ]  # fmt: skip
+    if c.strained:
+        lines += ["", *wrap(strain_words(c.strained))]
+    lines += ["", *(f"Written: {file}" for file in c.written)] if c.written else [
+        "", *wrap("To write it: --to FILE.musicxml, or --to FILE.mid to listen to."),
+    ]  # fmt: skip
+    return "\n".join(lines)
+
+
+def contrast_lead(c: Contrast) -> str:
+    """What is done, where, and to how many notes."""
+    return f"{_WAYS[c.way]} ({c.bars}, {plural(c.notes_moved, 'note')} moved)"
+
+
+def contrast_rows(c: Contrast) -> list[tuple[str, str, str]]:
+    """Measures that a contrast is about: title, value as it is, value in this way."""
+    rows = []
+    for name in _TOLD:
+        measure = BY_NAME[name]
+        before, after = (
+            value_words(measure, found.values[name].value) for found in (c.before, c.after)
+        )
+        rows.append((measure.title, before, after))
+    return rows
+
+
+def moved_words(each: Moved) -> str:
+    """What one hand does, without its bars."""
+    return f"{each.hand} {each.way} ({plural(each.notes, 'note')})"
+
+
+def strain_words(hands: Sequence[str]) -> str:
+    """That moved notes lie outside what is comfortable."""
+    return (
+        f"Some notes then lie near the end of the range ({joined(hands)}): ask the player, the "
+        "singer or the teacher."
+    )
+
+
+def contrast_document(c: Contrast) -> dict[str, Any]:
+    """A contrast as plain data."""
+    return {
+        "piece": c.title,
+        "path": str(c.path),
+        "how": c.way,
+        "bars": c.bars,
+        "notes_moved": c.notes_moved,
+        "moved": [
+            {
+                "hand": each.hand,
+                "bars": [c.labels[each.first], c.labels[each.last - 1]],
+                "octaves": each.octaves,
+                "notes": each.notes,
+            }
+            for each in c.moved
+        ],
+        "before": _values(c.before),
+        "after": _values(c.after),
+        "written": [str(file) for file in c.written],
+    }
+
+
+def _values(found: Analysis) -> list[dict[str, Any]]:
+    return [{"name": m.name, "value": rounded(found.values[m.name].value, 4)} for m in MEASURES]
+
+
+def revised_text(found: Revised) -> str:
+    """Options for a terminal: what each does, what comes of it, and where it would lie."""
+    title = found.piece.piece.title
+    many = len(found.revisions)
+    head = "one way to try" if many == 1 else f"{many} ways to try"
+    lines = wrap(f"{title}, toward '{found.toward}': {head}. They are options, not rules.")
+    if found.model:
+        lines += ["", "The passage to be like:", *passage_lines(found.model)]
+    for number, each in enumerate(found.revisions, 1):
+        lines += [
+            "",
+            *wrap(f"{number}. {each.words}", "   "),
+            *_changes(found, each.comparison),
+        ]
+        notes = plural(each.notes_moved, "note") + " changed"
+        lines.append(f"   {notes}" + (f"; written: {each.file}" if each.file else ""))
+    if not any(each.file for each in found.revisions):
+        lines += ["", "To write them: --to FOLDER."]
+    return "\n".join(lines)
+
+
+def _changes(found: Revised, after: Comparison) -> list[str]:
+    """The measures whose place changes most, as it would be and as it is."""
+    pairs = [
+        (old, new)
+        for old, new in zip(found.piece.measures, after.measures, strict=True)
+        if new.value is not None
+    ]
+    pairs.sort(key=lambda pair: -_way(*pair))
+    told = []
+    for old, new in pairs:
+        was, now = (value_words(each.measure, each.value) for each in (old, new))
+        if was != now:
+            place = measure_words(new.measure, new.value, new.placement)
+            told.append(f"{new.measure.title}: {now} (now {was}); {place}")
+    return [line for each in told[:_MOST] for line in wrap(each, "     ", "   - ")]
+
+
+def _way(old: PlacedMeasure, new: PlacedMeasure) -> float:
+    """How far a place moves, in percentiles."""
+    ranks = [each.placement.percentile for each in (old, new)]
+    return abs((ranks[1] or 0.0) - (ranks[0] or 0.0)) if None not in ranks else 0.0
+
+
+def revised_document(found: Revised) -> dict[str, Any]:
+    """Options as plain data."""
+    return {
+        "piece": found.piece.piece.title,
+        "path": found.piece.piece.path,
+        "toward": found.toward,
+        **({"model": passage_document(found.model)} if found.model else {}),
+        "reference": found.reference_id,
+        "revisions": [
+            {
+                "kind": each.kind,
+                "bars": each.bars,
+                "notes_moved": each.notes_moved,
+                "predicted": [
+                    {
+                        "name": placed.measure.name,
+                        "value": rounded(placed.value, 4),
+                        "percentile": rounded(placed.placement.percentile),
+                    }
+                    for placed in each.comparison.measures
+                ],
+                "words": each.words,
+                **({"file": str(each.file)} if each.file else {}),
+            }
+            for each in found.revisions
+        ],
+    }

@@ -1,0 +1,64 @@
+"""What stands below a table of a measure by group."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Iterator, Mapping, Sequence
+from typing import Any
+
+from corpusreg.measures.definitions import BY_NAME
+from corpusreg.norms.reference import MINIMUM_UNITS_BROAD
+from corpusreg.store import sql
+from corpusreg.workflow.ask import GROUPS
+
+__all__ = ["table_text"]
+
+_LINE = 88
+
+
+def table_text(
+    name: str, by: str, rows: Sequence[Mapping[str, Any]], left_out: tuple[int, int]
+) -> str:
+    """What the numbers are, what they cannot say, and how to see the works behind them.
+
+    rows: of `workflow.table`; left_out: of `workflow.ungrouped`.
+    """
+    return "\n".join(
+        textwrap.fill(words, _LINE, break_long_words=False, break_on_hyphens=False)
+        for words in _words(name, by, rows, left_out)
+    )
+
+
+def _words(
+    name: str, by: str, rows: Sequence[Mapping[str, Any]], left_out: tuple[int, int]
+) -> Iterator[str]:
+    """What the numbers are, what they cannot say, and how to see the works behind them."""
+    measure = BY_NAME[name]
+    yield f"{measure.title} [{measure.unit}]: {measure.meaning}."
+    yield "p50 is the middle value; one work in ten lies below p10, one in ten above p90."
+    yield "Every composer counts the same, however many works (units: composers or sources)."
+    valueless, groupless = left_out
+    if groupless:
+        noun = "collection" if by == "corpus" else by
+        yield f"Works that stand in no row, since no {noun} is known: {groupless:,}."
+    if valueless:
+        yield (
+            "Works that stand in no row, since they are too short for this measure or it "
+            f"does not apply to them: {valueless:,}."
+        )
+    if by in ("period", "ensemble"):
+        single = [row["group"] for row in rows if row["collections"] == 1]
+        if single:
+            yield (
+                "Of one collection, and so a picture of that rather than of the "
+                f"{by}: {', '.join(single)}."
+            )
+        few = [row["group"] for row in rows if row["units"] < MINIMUM_UNITS_BROAD]
+        if few:
+            yield (
+                f"By fewer than {MINIMUM_UNITS_BROAD} composers or sources, too few to stand "
+                f"for the {by}: {', '.join(few)}."
+            )
+    if rows:
+        asked = sql.asked(GROUPS[by], rows[0]["group"])
+        yield f"The works behind a row: corpusreg query works_of_cell measure={name} {asked}"

@@ -1,0 +1,352 @@
+"""An answer about periods in words, and as text for a terminal."""
+
+from __future__ import annotations
+
+import itertools
+import textwrap
+from collections.abc import Iterator
+
+from corpusreg.measures.definitions import VERSION, Measure
+from corpusreg.norms.periods.results import (
+    Check,
+    Finding,
+    MeasureStudy,
+    Period,
+    Study,
+    explained,
+)
+from corpusreg.store import sql
+from corpusreg.system.phrases import capital
+from corpusreg.text.tabular import text_table
+
+__all__ = [
+    "CHECK_WORDS", "VERDICTS", "because_words", "cell_name", "closing_words", "finding_words",
+    "findings", "remarks_words", "repeated_words", "result_words", "short_words",
+    "study_text", "untested_words", "years_words",
+]  # fmt: skip
+_LINE = 88
+_LONGEST_NAME = 26  # of a collection in a table
+_ENCODING_GAP = 0.5  # of works, between neighbouring periods, from which it is said
+CHECK_WORDS = {
+    "ensembles": "same ensembles",
+    "length": "same length",
+    "writing": "same way of writing",
+    "collections": "one collection less",
+    "dates": "stated dates only",
+    "half": "half bars",
+    "double": "double bars",
+}
+VERDICTS = {
+    "not shown": "no difference shown",
+    "does not survive": "a difference that does not survive",
+    "open": "a difference that cannot be told from other things",
+    "holds": "a difference that holds in all that could be repeated",
+}
+
+
+def study_text(study: Study, reference_id: str) -> str:
+    """The whole answer, at most 88 columns."""
+    opening = _opening(study, reference_id)
+    if not study.periods:
+        return f"{opening}\n\n" + _wrap(
+            "Nothing can be compared. A year of composition in the file, or a composer whose "
+            "life is known, gives a work its period."
+        )
+    parts = [opening, _wrap(f"In short: {short_words(study)}")]
+    parts.append(_periods_text(study.periods))
+    parts += ["\n".join(_measure_lines(each)) for each in study.measures]
+    return "\n\n".join((*parts, "\n".join(map(_wrap, closing_words(study)))))
+
+
+def _opening(study: Study, reference_id: str) -> str:
+    which = f" for {study.ensemble}" if study.ensemble else ""
+    return _wrap(
+        f"Reference {reference_id}, definitions {VERSION}: {study.works:,} works{which} with a "
+        f"period, by {study.units} composers or sources; {study.around:,} without a period "
+        "are left out."
+    )
+
+
+def short_words(study: Study) -> str:
+    """How many results there are of each verdict, and those that hold by name."""
+    found = [(each, finding) for each in study.measures for finding in findings(each)]
+    count = {
+        verdict: sum(finding.verdict == verdict for _, finding in found)
+        for verdict in ("holds", "open", "does not survive", "not shown", "cannot be tested")
+    }
+    said = (
+        f"of {len(found)} results here, differences and trends, {count['holds']} "
+        f"hold in all that could be repeated, {count['open']} cannot be told from other "
+        f"things, {count['does not survive']} do not survive, {count['not shown']} are not "
+        f"shown, {count['cannot be tested']} cannot be tested."
+    )
+    held = [
+        f"{each.measure.title} {' -> '.join(finding.periods) or 'over the years'}"
+        for each, finding in found
+        if finding.verdict == "holds"
+    ]
+    return said + (f" What holds: {', '.join(held)}." if held else "")
+
+
+def findings(study: MeasureStudy) -> tuple[Finding, ...]:
+    """All results of a measure, the trend last."""
+    return study.pairs if study.trend is None else (*study.pairs, study.trend)
+
+
+def _periods_text(periods: tuple[Period, ...]) -> str:
+    names = [
+        "period", "years", "works", "composers", "collections", "dynamics", "pedal", "repeats",
+        "dated",
+    ]  # fmt: skip
+    rows = [
+        (
+            p.name,
+            years_words(p),
+            p.works,
+            p.units,
+            len(p.collections),
+            *(f"{100 * share:.0f} %" for share in (p.dynamics, p.pedal, p.repeats, p.stated)),
+        )
+        for p in periods
+    ]
+    return "\n".join((text_table(names, rows), *map(_wrap, remarks_words(periods))))
+
+
+def remarks_words(periods: tuple[Period, ...]) -> Iterator[str]:
+    """What must be known of the periods: columns, single collections, ways of writing."""
+    yield (
+        "Dynamics, pedal, repeats: share of works in which they are written. Dated: share "
+        "whose year is stated or sourced; the others go by their composer's life."
+    )
+    for p in periods:
+        if len(p.collections) == 1:
+            yield (
+                f"All {p.name} works are of one collection and called by it: "
+                f"{p.collections[0]}."
+            )
+    for before, after in itertools.pairwise(periods):
+        for what in ("dynamics", "pedal", "repeats"):
+            shares = (getattr(before, what), getattr(after, what))
+            if abs(shares[0] - shares[1]) >= _ENCODING_GAP:
+                yield (
+                    f"From {before.name} to {after.name} the works with {what} written go "
+                    f"from {100 * shares[0]:.0f} to {100 * shares[1]:.0f} %: part of a "
+                    "difference there may be how scores are written."
+                )
+
+
+def years_words(period: Period) -> str:
+    """First and last year of a period."""
+    if period.first is None:
+        return f"to {period.last}"
+    return f"from {period.first}" if period.last is None else f"{period.first}-{period.last}"
+
+
+def _measure_lines(study: MeasureStudy) -> Iterator[str]:
+    measure = study.measure
+    yield f"{measure.title.upper()} [{measure.unit}]"
+    yield _wrap(f"{capital(measure.meaning)}.")
+    if not study.cells:
+        yield "No work with a period has a value."
+        return
+    yield text_table(
+        ["period", "works", "composers", "median", "95 % interval"],
+        [
+            (
+                cell_name(study, c.period, _LONGEST_NAME),
+                c.works,
+                c.units,
+                c.median,
+                _interval(c.interval),
+            )
+            for c in study.cells
+        ],
+    )
+    idle = [finding for finding in findings(study) if finding.p is None]
+    if idle:
+        yield ""
+        yield _wrap(untested_words(study, idle))
+    for finding in findings(study):
+        if finding.p is None:
+            continue
+        yield ""
+        yield _wrap(finding_words(study, finding))
+        if finding.verdict in ("does not survive", "open", "holds"):
+            yield _checks_table(finding)
+            yield from map(_wrap, because_words(finding))
+
+
+def cell_name(study: MeasureStudy, period: str, longest: int = _LINE) -> str:
+    """A period, or the one collection that stands for it, cut to so many letters."""
+    cell = next(cell for cell in study.cells if cell.period == period)
+    if len(cell.collections) > 1:
+        return period
+    name = cell.collections[0]
+    if len(name) > longest:
+        name = name[: longest - 3] + "..."
+    return f"'{name}' ({period})"
+
+
+def finding_words(study: MeasureStudy, finding: Finding) -> str:
+    """A result in one sentence, with its test."""
+    where = _where(study, finding)
+    if finding.p is None:
+        return untested_words(study, [finding])
+    tests = f"p {_p(finding.p)}, corrected {_p(finding.corrected)}, {_composers(finding)}"
+    verdict = VERDICTS[finding.verdict]
+    if not finding.periods:
+        return (
+            f"Over the years: {verdict.replace('difference', 'trend')}. Towards later years "
+            f"music {_way(study.measure, finding.value)}: {_slope(finding)} "
+            f"{study.measure.unit} a century, tau {finding.value:.2f}: {tests}."
+        )
+    return (
+        f"{where}: {verdict}. In {_of_100(finding.value)} of 100 pairs of composers, one from "
+        f"each, the later {study.measure.more} (interval {_interval_of_100(finding.interval)}; "
+        f"50 is no difference): {tests}."
+    )
+
+
+def untested_words(study: MeasureStudy, findings: list[Finding]) -> str:
+    """What the numbers of composers alone forbid."""
+    each = [
+        f"{_where(study, finding)} ({_composers(finding)}: {_p(finding.smallest)})"
+        for finding in findings
+    ]
+    return (
+        f"Cannot be tested: {'; '.join(each)}. Whatever so few composers wrote, no p below the "
+        "number after them can be reached, and that does not pass among so many tests."
+    )
+
+
+def _where(study: MeasureStudy, finding: Finding) -> str:
+    names = [cell_name(study, period) for period in finding.periods]
+    return " -> ".join(names) or "over the years"
+
+
+def _way(measure: Measure, value: float) -> str:
+    return measure.more if value > 0 else measure.less
+
+
+def _composers(finding: Finding) -> str:
+    count = " and ".join(str(units) for units in finding.units)
+    both = f", {finding.both} of them in both" if finding.both else ""
+    return f"{count} composers{both}, {finding.works:,} works"
+
+
+def _slope(finding: Finding) -> str:
+    if finding.slope is None:
+        return ""
+    middle, low, high = finding.slope
+    return f"{middle:+.2f} ({low:+.2f} to {high:+.2f})"
+
+
+def _checks_table(finding: Finding) -> str:
+    pairs = bool(finding.periods)
+    return text_table(
+        ["repeated with", "of 100" if pairs else "tau", "interval" if pairs else "p",
+         "composers", "result"],
+        [
+            (
+                CHECK_WORDS[check.name],
+                repeated_words(check, pairs),
+                _interval_of_100(check.interval) if pairs else _p(check.p),
+                " and ".join(map(str, check.units)) or "-",
+                result_words(finding, check),
+            )
+            for check in finding.checks
+        ],
+    )  # fmt: skip
+
+
+def repeated_words(check: Check, pairs: bool) -> str:
+    """The value of a repeated result: of 100 pairs, or tau."""
+    if check.value is None:
+        return "-"
+    return _of_100(check.value) if pairs else f"{round(check.value, 2) + 0.0:.2f}"
+
+
+def result_words(finding: Finding, check: Check) -> str:
+    """What became of a result when it was repeated."""
+    if check.survives is None:
+        return check.reason
+    # What is printed as no difference has no direction that could have turned.
+    around = check.value is not None and round(check.value, 2) * finding.value < 0
+    said = "stays" if check.survives else "turns around" if around else "may be none"
+    if check.name == "collections":
+        return f"{said}, without '{check.what[0]}'"
+    return said + (f": {', '.join(check.what)}" if check.what else "")
+
+
+def because_words(finding: Finding) -> Iterator[str]:
+    """Why a result that is shown is not taken as it is, and what explains it."""
+    gone = [CHECK_WORDS[check.name] for check in finding.checks if check.survives is False]
+    if gone:
+        yield f"It does not survive with: {', '.join(gone)}."
+    if finding.verdict == "open":
+        alike = next(check for check in finding.checks if check.name == "ensembles")
+        reason = alike.reason or "too few composers for an interval"
+        yield f"It may be the change of ensembles or of composers: {reason}."
+    shares = [
+        (name, explained(finding, check))
+        for check in finding.checks
+        for name in ("ensembles", "length", "writing")
+        if check.name == name
+    ]
+    said = [
+        f"{100 * share:.0f} % with {CHECK_WORDS[name]}"
+        for name, share in shares
+        if share is not None
+    ]
+    if said:
+        yield f"How much of it goes away: {', '.join(said)}."
+
+
+def closing_words(study: Study) -> tuple[str, ...]:
+    """How the numbers were made, and how to follow one up."""
+    return (
+        f"Corrected for {study.counted} of {study.tests} tests, of all measures, pairs of "
+        "periods and trends together (Benjamini and Hochberg 1995); the others cannot pass "
+        "with so few composers. Every composer counts the same; one of two periods is drawn "
+        "for both or neither. A tie counts half.",
+        "The composers and works behind a number: corpusreg query composers_of_cell "
+        f"{_cell_asked(study)}, and works_of_cell.",
+    )
+
+
+def _cell_asked(study: Study) -> str:
+    """Parameters that ask for the cell of most composers, as an example of all."""
+    cells = [(cell.units, own.measure.name, cell.period)
+             for own in study.measures for cell in own.cells]  # fmt: skip
+    _, measure, period = max(cells, key=lambda each: each[0], default=(0, "span", "romantic"))
+    asked = f"measure={measure} period={period}"
+    within = f" {sql.asked('ensemble', study.ensemble)}" if study.ensemble else ""
+    return asked + within
+
+
+def _of_100(delta: float) -> str:
+    return f"{50 * (delta + 1):.0f}"
+
+
+def _interval_of_100(interval: tuple[float, float] | None) -> str:
+    if interval is None:
+        return "too few"
+    return f"{_of_100(interval[0])} to {_of_100(interval[1])}"
+
+
+def _interval(interval: tuple[float, float] | None) -> str:
+    return (
+        "too few composers" if interval is None else f"{interval[0]:.2f} to {interval[1]:.2f}"
+    )
+
+
+def _p(p: float | None) -> str:
+    if p is None:
+        return "-"
+    if p >= 0.9995:
+        return "1"
+    return "<.001" if p < 0.001 else f"{p:.3f}".removeprefix("0")
+
+
+def _wrap(text: str) -> str:
+    return textwrap.fill(text, _LINE, break_long_words=False, break_on_hyphens=False)

@@ -1,0 +1,158 @@
+"""Profiles and near works in plain words, made from their scores.
+
+Families and scores: see `profiles.model`. What is within MIDDLE of the middle of its rung
+is not named.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+from corpusreg.norms.profiles.model import CLEAR, Floats, PlacedProfile, family_scores
+from corpusreg.system.phrases import capital
+
+__all__ = [
+    "centre_words",
+    "firmness_words",
+    "habit_words",
+    "neighbour_words",
+    "profile_lines",
+    "profile_words",
+]
+
+MIDDLE = CLEAR
+_ALIKE, _APART = 0.4, 0.7  # scores that differ by so much are as good as the same; differ
+_CLEARLY, _RATHER = 0.3, 0.1  # margins
+
+_LAST = ("lean",)  # says least to the ear, and is named when there is little else
+
+# High and low: as a property, as shared with the piece, as more or less than the piece.
+_PROPERTY: Mapping[str, tuple[str, str]] = {
+    "space": ("wide", "narrow"),
+    "lean": ("reaching up from its centre", "reaching down from its centre"),
+    "within": ("mobile within the bar", "calm within the bar"),
+    "between": ("mobile from bar to bar", "settled from bar to bar"),
+    "stays": ("long stays", "short stays"),
+    "narrow": ("much time in narrow stays", "little time in narrow stays"),
+    "hollow": ("often hollow", "seldom hollow"),
+    "entries": ("registers often cleared and entered", "registers seldom cleared and entered"),
+    "lifts": ("held sounds often lift", "held sounds seldom lift"),
+}
+_SHARED: Mapping[str, tuple[str, str]] = {
+    "space": ("as wide", "as narrow"),
+    "lean": ("reaching up from its centre likewise", "reaching down from its centre likewise"),
+    "within": ("as mobile within the bar", "as calm within the bar"),
+    "between": ("as mobile from bar to bar", "as settled from bar to bar"),
+    "stays": ("stays as long", "stays as short"),
+    "narrow": ("as much time in narrow stays", "as little time in narrow stays"),
+    "hollow": ("as often hollow", "as seldom hollow"),
+    "entries": (
+        "registers as often cleared and entered",
+        "registers as seldom cleared and entered",
+    ),
+    "lifts": ("held sounds lift as often", "held sounds lift as seldom"),
+}
+_COMPARED: Mapping[str, tuple[str, str]] = {
+    "space": ("wider", "narrower"),
+    "lean": ("reaching further up from its centre", "reaching further down from its centre"),
+    "within": ("more mobile within the bar", "calmer within the bar"),
+    "between": ("more mobile from bar to bar", "more settled from bar to bar"),
+    "stays": ("longer stays", "shorter stays"),
+    "narrow": ("more time in narrow stays", "less time in narrow stays"),
+    "hollow": ("more often hollow", "less often hollow"),
+    "entries": (
+        "registers more often cleared and entered",
+        "registers less often cleared and entered",
+    ),
+    "lifts": ("held sounds lift more often", "held sounds lift less often"),
+}
+
+
+def centre_words(features: Sequence[str], centres: Sequence[Floats]) -> list[str]:
+    """Each centre in words: what is furthest from the middle, three things at most.
+
+    More are named where two centres would read the same.
+    """
+    families = [family_scores(features, centre) for centre in centres]
+    for most in range(3, len(_PROPERTY) + 1):
+        said = [_named(each, most) for each in families]
+        if len(set(said)) == len(said):
+            break
+    return said
+
+
+def profile_lines(placed: PlacedProfile | str) -> list[str]:
+    """What is told of a piece: its profile, then the works nearest to it."""
+    if isinstance(placed, str):
+        return [f"Not looked for among profiles: {placed}."]
+    said = profile_words(placed)
+    return [
+        f"{capital(said)}.",
+        *(
+            f"{each.title} ({each.composer}): {neighbour_words(placed.families, each.families)}"
+            for each in placed.nearest
+        ),
+    ]
+
+
+def profile_words(placed: PlacedProfile) -> str:
+    """Which profile a piece is in and how firmly, or that there is none."""
+    if placed.group is None:
+        return placed.rung_words
+    kind = f"profile {placed.group.number} ({placed.group.words})"
+    return f"nearest to {kind}, {firmness_words(placed)}"
+
+
+def firmness_words(placed: PlacedProfile) -> str:
+    """How firmly a piece is in its profile: '' where there are none."""
+    if placed.group is None or placed.second is None:
+        return ""
+    if placed.margin >= _CLEARLY:
+        said = "clearly so"
+    elif placed.margin >= _RATHER:
+        said = f"nearer to it than to the next ({placed.second.words})"
+    else:
+        said = f"on the border with the next ({placed.second.words})"
+    return said + (", though further out than nearly all its works" if placed.beyond else "")
+
+
+def habit_words(placed: PlacedProfile) -> str:
+    """What sets a piece apart most, '' where it has no such habit."""
+    if not placed.habit:
+        return ""
+    return _PROPERTY[placed.habit][0 if placed.families[placed.habit] > 0 else 1]
+
+
+def neighbour_words(piece: Mapping[str, float], work: Mapping[str, float]) -> str:
+    """What a work shares with a piece, then where it differs; two things each at most.
+
+    >>> neighbour_words({"space": 1.2, "stays": -0.2}, {"space": 1.1, "stays": 0.9})
+    'as wide; longer stays'
+    """
+    shared = [
+        (family in _LAST, -abs(score), _SHARED[family][0 if score > 0 else 1])
+        for family, score in piece.items()
+        if abs(score) >= MIDDLE and abs(work[family] - score) <= _ALIKE
+    ]
+    apart = [
+        (
+            family in _LAST,
+            -abs(work[family] - score),
+            _COMPARED[family][0 if work[family] > score else 1],
+        )
+        for family, score in piece.items()
+        if abs(work[family] - score) >= _APART
+    ]
+    first = ", ".join(said for *_, said in sorted(shared)[:2]) or "alike on the whole"
+    rest = ", ".join(said for *_, said in sorted(apart)[:2])
+    return f"{first}; {rest}" if rest else first
+
+
+def _named(families: Mapping[str, float], most: int) -> str:
+    told = sorted(
+        (family in _LAST, -round(abs(score), 6), family)
+        for family, score in families.items()
+        if abs(score) >= MIDDLE
+    )[:most]
+    said = [_PROPERTY[family][0 if families[family] > 0 else 1] for *_, family in told]
+    return ", ".join(said) or "in the middle in everything"
