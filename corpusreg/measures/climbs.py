@@ -20,6 +20,8 @@ Where ways overlap, the longest in semitones counts, then the shortest in bars.
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -67,24 +69,26 @@ def _by_beat(here: Moments, line: Ints, outer: int) -> tuple[Ints, Ints, Ints]:
 
 def _ways(
     here: Moments, line: Ints, beats: Ints, bar: Ints, height: Ints, sign: int
-) -> list[tuple[int, int, Ints]]:
+) -> list[tuple[int, int, list[int]]]:
     """Beats (as first moments) of beginning and arrival, and the pitches on the way."""
+    if int(height.max()) - int(height.min()) < SIZE:
+        return []
     begin, arrive = _candidates(bar, height)
     furthest = height[arrive] >= np.maximum.accumulate(height)[arrive] - NEAR
     begin, arrive = begin[furthest], arrive[furthest]
     size, took = height[arrive] - height[begin], bar[arrive] - bar[begin]
-    next_beat = np.append(beats[1:], len(line))
-    taken = np.zeros(len(beats), bool)
-    found = []
-    for each in np.lexsort((begin, took, -size)).tolist():
-        a, b = int(begin[each]), int(arrive[each])
-        if taken[a : b + 1].any():
+    starts, pitches = [*beats.tolist(), len(line)], (sign * line).tolist()
+    found: list[tuple[int, int, list[int]]] = []
+    taken: list[tuple[int, int]] = []
+    order = np.lexsort((begin, took, -size))
+    for a, b in zip(begin[order].tolist(), arrive[order].tolist(), strict=True):
+        if any(a <= last and first <= b for first, last in taken):
             continue
-        touched = sign * np.unique(line[beats[a] : next_beat[b]])[::sign]
-        touched = touched[(touched >= height[a]) & (touched <= height[b])]
-        if len(touched) > 1 and np.diff(touched).max() <= FILLED:
-            taken[a : b + 1] = True
-            found.append((int(beats[a]), int(beats[b]), sign * touched))
+        low, high = int(height[a]), int(height[b])
+        touched = sorted({p for p in pitches[starts[a] : starts[b + 1]] if low <= p <= high})
+        if all(above - below <= FILLED for below, above in pairwise(touched)):
+            taken.append((a, b))
+            found.append((starts[a], starts[b], sorted(sign * p for p in touched)))
     return found
 
 
@@ -107,10 +111,10 @@ def _candidates(bar: Ints, height: Ints) -> tuple[Ints, Ints]:
 
 
 def _event(
-    here: Moments, line: Ints, name: str, sign: int, begin: int, arrive: int, touched: Ints
+    here: Moments, line: Ints, name: str, sign: int, begin: int, arrive: int, touched: list[int]
 ) -> Event:
     """The climb between two beats, from the note it begins on to the one it ends on."""
-    low, high = int(touched.min()), int(touched.max())
+    low, high = touched[0], touched[-1]
     end = high if sign > 0 else low
     at = arrive + int(np.flatnonzero(line[arrive:] == end)[0])
     first, bar = int(here.bar[begin]), int(here.bar[at])
@@ -124,7 +128,7 @@ def _event(
         last=bar + 1,
         bar=bar,
         beat=here.beat_at(int(here.times[at]), bar),
-        pitches=tuple(sorted(touched.tolist())),
+        pitches=tuple(touched),
         low=low,
         high=high,
         strength=size / (size + SIZE),

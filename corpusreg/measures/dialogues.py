@@ -31,6 +31,10 @@ Ints = NDArray[np.int64]
 def dialogues(here: Moments) -> list[Event]:
     """Dialogues of registers in order of time."""
     lowest, highest = _by_bar(here)
+    # Windows that take turns leave the two bars at their border apart.
+    apart = (lowest[1:] > highest[:-1]) | (highest[1:] < lowest[:-1])
+    if apart.sum() < TURNS - 1:
+        return []
     found = [
         (offset + period * first, offset + period * last, period)
         for period in PERIODS

@@ -58,9 +58,7 @@ def in_octaves(here: Moments) -> list[Event]:
 
 def _strikes(here: Moments) -> _Strikes:
     notes = here.notes
-    first = np.flatnonzero(np.append(True, np.diff(notes.onset) > 0))
-    last = np.append(first[1:], len(notes))
-    moment = np.searchsorted(here.times, notes.onset[first])
+    first, last, moment = here.strikes
     held = here.sounds[moment]
     padded = np.zeros((len(first), 132), bool)
     padded[:, : held.shape[1]] = held
@@ -83,11 +81,9 @@ def _passages(here: Moments, struck: _Strikes, by: str) -> list[Event]:
     if not top:
         doubled &= struck.classes[rows] <= 2
     found = []
-    for a, b in (
-        np.flatnonzero(np.diff(doubled, prepend=False, append=False)).reshape(-1, 2).tolist()
-    ):
-        run = rows[a:b]
-        event = _passage(here, struck, by, lead[a:b], run)
+    runs = np.flatnonzero(np.diff(doubled, prepend=False, append=False)).reshape(-1, 2)
+    for a, b in runs[runs[:, 1] - runs[:, 0] >= FEW].tolist():
+        event = _passage(here, struck, by, lead[a:b], rows[a:b])
         if event is not None:
             found.append(event)
     return found

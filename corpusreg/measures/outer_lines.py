@@ -60,6 +60,14 @@ class Moments:
         return np.diff(self.times) / np.maximum(self.bars.length[self.bar], 1)
 
     @cached_property
+    def strikes(self) -> tuple[Ints, Ints, Ints]:
+        """First and last row (half-open) of what each onset strikes, and its moment."""
+        onset = self.notes.onset
+        first = np.flatnonzero(np.append(True, onset[1:] != onset[:-1]))
+        last = np.append(first[1:], len(onset))
+        return first, last, np.searchsorted(self.times, onset[first])
+
+    @cached_property
     def share(self) -> Floats:
         """Share of each bar in which each pitch is held, shape (bars, 128)."""
         reach = np.zeros((len(self.lasting) + 1, PITCHES))

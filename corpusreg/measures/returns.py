@@ -58,19 +58,18 @@ def octave_returns(here: Moments) -> list[Event]:
 def _windows(here: Moments) -> Ints:
     """Rows of NOTES notes in succession in every line, shape (k, NOTES)."""
     notes = here.notes
-    first = np.append(True, np.diff(notes.onset) > 0)
-    last = np.append(first[1:], True)
-    moment = np.searchsorted(here.times, notes.onset)
+    first, last, moment = here.strikes
     lines = [
-        np.flatnonzero(last & (notes.pitch == here.highest[moment])),
-        np.flatnonzero(first & (notes.pitch == here.lowest[moment])),
+        (last - 1)[notes.pitch[last - 1] == here.highest[moment]],
+        first[notes.pitch[first] == here.lowest[moment]],
     ]
     hand = hands(notes)
     names = np.unique(hand)
     for name in names.tolist() if len(names) > 1 else []:
         own = np.flatnonzero(hand == name)
-        begins = np.append(True, np.diff(notes.onset[own]) > 0)
-        lines += [own[np.append(begins[1:], True)], own[begins]]
+        onset = notes.onset[own]
+        begins = np.append(True, onset[1:] != onset[:-1])
+        lines += [own[begins], own[np.append(begins[1:], True)]]
     view = np.lib.stride_tricks.sliding_window_view
     found = np.concatenate(
         [view(line, NOTES) for line in lines if len(line) >= NOTES]
@@ -97,13 +96,17 @@ def _joined(here: Moments, windows: Ints) -> list[_Passage]:
     again = np.flatnonzero(
         (shape[begins[1:]] == shape[begins[:-1]]) & (last[begins[:-1]] < onset[begins[1:]])
     )
+    # Those that share a pitch with the one before are at the same place.
+    cohort = np.repeat(np.arange(len(begins)), ends - begins)
+    before_it = np.isin((cohort - 1) * 128 + pitch, cohort * 128 + pitch)
+    again = again[~np.logical_or.reduceat(before_it, begins)[again + 1]]
     hits = []
-    for cohort in again.tolist():
-        before = slice(int(begins[cohort]), int(ends[cohort]))
-        now = slice(int(begins[cohort + 1]), int(ends[cohort + 1]))
+    for each in again.tolist():
+        before = slice(int(begins[each]), int(ends[each]))
+        now = slice(int(begins[each + 1]), int(ends[each + 1]))
         apart = pitch[now][:, None] - pitch[before]
         octaves = apart[apart % 12 == 0]
-        if len(octaves) and (apart != 0).all():
+        if len(octaves):
             nearest = int(octaves[np.abs(octaves).argmin()])
             a = int(onset[now.start])
             rows = windows[now].ravel().tolist()

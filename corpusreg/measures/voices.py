@@ -43,6 +43,9 @@ LONG = 8.0  # bars, of silence
 CROSSED = 1.5  # bars
 MOST_PLAYERS = 6
 
+# Odd numbers: sums of products with them tell rhythms apart (a hash).
+_FACTORS = np.random.default_rng(0).integers(1 << 30, 1 << 40, HEAD - 1) | 1
+
 Bools = NDArray[np.bool_]
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -50,12 +53,12 @@ Ints = NDArray[np.int64]
 
 @dataclass(frozen=True)
 class _Heads:
-    """Every HEAD notes in succession of a voice: first row, voice, intervals and rhythm."""
+    """Every HEAD notes in succession of a voice, those of one rhythm side by side."""
 
     row: Ints
     voice: Ints
     intervals: Ints  # (k, HEAD - 1), semitones
-    rhythm: Ints  # (k, HEAD - 1), ticks between onsets
+    rhythm: Ints  # (k,), rising: one number for all ticks between its onsets
 
 
 @dataclass(frozen=True)
@@ -90,8 +93,10 @@ def entries(here: Moments) -> list[Event]:
     heads = _heads(here, voice, line)
     alone: dict[int, list[_Entry]] = {}
     found = []
+    place = np.full(len(notes), -1)
+    place[heads.row] = np.arange(len(heads.row))
     for row, silence, since in _rested(here, voice, shared, line):
-        again = _imitated(here, heads, voice, row)
+        again = _imitated(here, heads, voice, row, int(place[row]))
         entry = _Entry(row, silence, since, again)
         if again is not None:
             found.append(_event(here, voice, [entry]))
@@ -112,17 +117,15 @@ def _lines(here: Moments, voice: Ints) -> Ints:
 def _heads(here: Moments, voice: Ints, line: Ints) -> _Heads:
     notes = here.notes
     if len(line) < HEAD:
-        none = np.zeros((0, HEAD - 1), np.int64)
-        return _Heads(line[:0], voice[line[:0]], none, none)
+        return _Heads(line[:0], voice[line[:0]], np.zeros((0, HEAD - 1), np.int64), line[:0])
     windows = np.lib.stride_tricks.sliding_window_view(line, HEAD)
-    one = voice[windows[:, 0]] == voice[windows[:, -1]]
-    windows = windows[one]
-    return _Heads(
-        windows[:, 0],
-        voice[windows[:, 0]],
-        np.diff(notes.pitch[windows], axis=1),
-        np.diff(notes.onset[windows], axis=1),
-    )
+    one = voice[line[: 1 - HEAD]] == voice[line[HEAD - 1 :]]
+    rhythm = np.lib.stride_tricks.sliding_window_view(np.diff(notes.onset[line]), HEAD - 1)
+    numbers = (rhythm @ _FACTORS)[one]
+    order = np.argsort(numbers, kind="stable")
+    windows = windows[one][order]
+    intervals = np.diff(notes.pitch[windows], axis=1)
+    return _Heads(windows[:, 0], voice[windows[:, 0]], intervals, numbers[order])
 
 
 def _rested(
@@ -136,27 +139,24 @@ def _rested(
     order = np.argsort(voice, kind="stable")
     ends = (notes.onset + notes.duration)[order]
     span = int(ends.max()) + 1
-    lane = np.unique(voice[order], return_inverse=True)[1] * span
+    number = np.unique(voice, return_inverse=True)[1] * span
+    lane = number[order]
     reach = np.maximum.accumulate(ends + lane) - lane
-    begins = notes.onset[order]
-    position = np.searchsorted(begins + lane, notes.onset[line] + _lane(voice, line) * span)
+    position = np.searchsorted(notes.onset[order] + lane, notes.onset[line] + number[line])
     first = np.append(True, np.diff(own) != 0)
     until = np.where(first, 0, reach[np.maximum(position - 1, 0)])
     silence = _clock(bars, clock, notes.onset[line]) - _clock(bars, clock, until)
     least = np.where(shared[line], KEYBOARD_RESTED, RESTED) - 1e-6
-    found = []
-    for at in np.flatnonzero(silence >= least).tolist():
-        row, since = int(line[at]), int(until[at])
-        others = (voice != own[at]) & (notes.onset < notes.onset[row])
-        others &= notes.onset + notes.duration > since
-        if others.any():
-            bar = int(np.searchsorted(bars.start, since - 1, side="right")) - 1
-            found.append((row, float(silence[at]), None if first[at] else max(bar, 0)))
-    return found
-
-
-def _lane(voice: Ints, rows: Ints) -> Ints:
-    return np.asarray(np.searchsorted(np.unique(voice), voice[rows]), np.int64)
+    rested = np.flatnonzero(silence >= least)
+    # What begins before the entry and ends after the rest's beginning sounds in the rest.
+    begun = np.searchsorted(notes.onset, notes.onset[line[rested]])
+    over = np.searchsorted(np.sort(ends), until[rested], side="right")
+    rested = rested[begun > over]
+    since = np.searchsorted(bars.start, until[rested] - 1, side="right") - 1
+    return [
+        (int(line[at]), float(silence[at]), None if first[at] else int(bar))
+        for at, bar in zip(rested.tolist(), since.tolist(), strict=True)
+    ]
 
 
 def _clock(bars: PlayedBars, clock: Floats, ticks: Ints) -> Floats:
@@ -165,22 +165,24 @@ def _clock(bars: PlayedBars, clock: Floats, ticks: Ints) -> Floats:
     return np.asarray(clock[bar] + inside, np.float64)
 
 
-def _imitated(here: Moments, heads: _Heads, voice: Ints, row: int) -> int | None:
-    """First row of the earliest passage that an entry imitates."""
-    own = np.flatnonzero(heads.row == row)
-    if not len(own):
+def _imitated(here: Moments, heads: _Heads, voice: Ints, row: int, own: int) -> int | None:
+    """First row of the earliest passage that an entry imitates; own: its place in heads."""
+    if own < 0:
         return None
-    intervals, rhythm = heads.intervals[own[0]], heads.rhythm[own[0]]
-    if len(np.unique(np.cumsum(np.append(0, intervals)))) < VARIED:
+    intervals, rhythm = heads.intervals[own], heads.rhythm[own]
+    if len({0, *np.cumsum(intervals).tolist()}) < VARIED:
         return None
     notes = here.notes
-    same = (heads.rhythm == rhythm).all(axis=1)
-    same &= notes.onset[heads.row] < notes.onset[row]
-    same &= (heads.voice != voice[row]) | (notes.pitch[heads.row] != notes.pitch[row])
-    near = np.abs(heads.intervals - intervals) <= LOOSE
-    near &= np.sign(heads.intervals) == np.sign(intervals)
-    same &= near.sum(axis=1) >= HEAD - 2
-    rows = heads.row[same]
+    alike = slice(*np.searchsorted(heads.rhythm, (rhythm, rhythm + 1)).tolist())
+    if alike.stop - alike.start < 2:
+        return None
+    rows, others = heads.row[alike], heads.intervals[alike]
+    near = np.abs(others - intervals) <= LOOSE
+    near &= np.sign(others) == np.sign(intervals)
+    same = near.sum(axis=1) >= HEAD - 2
+    same &= notes.onset[rows] < notes.onset[row]
+    same &= (heads.voice[alike] != voice[row]) | (notes.pitch[rows] != notes.pitch[row])
+    rows = rows[same]
     return int(rows[np.argmin(notes.onset[rows])]) if len(rows) else None
 
 
@@ -252,6 +254,8 @@ def _crossed(here: Moments, upper: Bools, lower: Bools) -> list[Event]:
     top, bottom = _reach(here, upper)[1], _reach(here, lower)[0]
     both = np.flatnonzero((top >= 0) & (bottom < PITCHES))
     above = bottom[both] > top[both]
+    if not above.any():
+        return []
     edges = np.flatnonzero(np.diff(above, prepend=False, append=False)).reshape(-1, 2)
     length = np.append(0.0, np.cumsum(here.lasting[both]))
     found = []
