@@ -247,7 +247,7 @@ def test_a_score_starts_no_process(tmp_path: Path, call: str) -> None:
 def test_a_score_runs_no_command_and_makes_no_second_memory(tmp_path: Path) -> None:
     title, _ = escape(
         tmp_path,
-        '(list (false-if-exception (primitive-fork))'
+        "(list (false-if-exception (primitive-fork))"
         ' (false-if-exception (system "touch /tmp/x"))'
         ' (file-exists? "/tmp/x")'
         ' (call "unshare" #x10000000) (call "shmget" 0 1000000 #o1600)'
