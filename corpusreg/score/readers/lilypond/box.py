@@ -26,7 +26,7 @@ from functools import lru_cache
 from pathlib import Path
 from typing import IO
 
-from corpusreg.readers.lilypond.calls import call_filter
+from corpusreg.score.readers.lilypond.calls import call_filter
 
 __all__ = ["Ran", "fault", "run"]
 

@@ -14,7 +14,7 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import Any
 
-from corpusreg.errors import ReadError
+from corpusreg.system.errors import ReadError
 
 __all__ = ["Context", "Head", "Heard", "Step", "parse"]
 
