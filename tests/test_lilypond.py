@@ -5,7 +5,10 @@ The expected notes are written out by hand beside each source.
 
 from __future__ import annotations
 
+import gzip
 import os
+import re
+import sys
 from pathlib import Path
 
 import pytest
@@ -191,6 +194,157 @@ def test_what_never_ends_or_devours_memory_is_stopped(
         read_file(write(tmp_path, hungry, "hungry.ly"))
 
 
+def escape(tmp_path: Path, scheme: str) -> tuple[str, str]:
+    """The title that a score finds by some Scheme, and the error where it is not read."""
+    text = rf"""\version "2.24.0"
+    #(use-modules (ice-9 textual-ports) (system foreign))
+    #(define (shown path) (or (false-if-exception
+        (call-with-input-file path get-string-all)) "nothing"))
+    #(define (call name . numbers) (or (false-if-exception
+        (apply (pointer->procedure int (dynamic-func name (dynamic-link))
+                 (map (lambda (_) long) numbers)) numbers)) -2))
+    \header {{ title = #(format #f "~a" {scheme}) }}
+    {{ c'1 }}"""
+    try:
+        (score,) = read_file(write(tmp_path, text, "score/bad.ly")).scores
+    except ReadError as error:
+        return "", str(error)
+    return score.metadata["title"], ""
+
+
+@needs_lilypond
+def test_a_link_in_place_of_the_output_leads_nowhere(tmp_path: Path) -> None:
+    secret = write(tmp_path, "score\tlayout\nsecret words\nend\n", "elsewhere/secret.txt")
+    links = " ".join(
+        f'(false-if-exception (delete-file "{place}/events.tsv"))'
+        f'(false-if-exception (symlink "{secret}" "{place}/events.tsv"))'
+        for place in ("/work", "/tmp", ".")
+    )
+    assert escape(tmp_path, f'(begin {links} "linked")') == ("linked", "")
+    kept = (tmp_path / "home").rglob("*.json.gz")
+    assert all(b"secret words" not in gzip.decompress(path.read_bytes()) for path in kept)
+
+
+@needs_lilypond
+def test_what_a_score_writes_among_the_events_is_refused_and_not_repeated(
+    tmp_path: Path,
+) -> None:
+    for line in ("secret words", "note\t0\t0\t0\t1\t1e999999999\t0", "tie\t5\t9"):
+        _, error = escape(tmp_path, f'(begin (display "{line}\\n" crg-port) "written")')
+        assert "is not in its form" in error and line not in error
+    # What is merely printed does no harm.
+    assert escape(tmp_path, '(begin (display "secret words\\n") "printed")') == ("printed", "")
+
+
+@needs_lilypond
+@pytest.mark.parametrize("call", ["fork", "vfork", "getppid"])
+def test_a_score_starts_no_process(tmp_path: Path, call: str) -> None:
+    title, error = escape(tmp_path, f'(call "{call}")')
+    assert error == "" and (title == "-1") == (call != "getppid")
+
+
+@needs_lilypond
+def test_a_score_runs_no_command_and_makes_no_second_memory(tmp_path: Path) -> None:
+    title, _ = escape(
+        tmp_path,
+        "(list (false-if-exception (primitive-fork))"
+        ' (false-if-exception (system "touch /tmp/x"))'
+        ' (file-exists? "/tmp/x")'
+        ' (call "unshare" #x10000000) (call "shmget" 0 1000000 #o1600)'
+        ' (call "socket" 2 1 0) (call "ptrace" 16 1 0 0))',
+    )
+    assert title.startswith("(#f ") and title.endswith(" #f -1 -1 -1 -1)")
+
+
+@needs_lilypond
+def test_files_of_a_score_are_bounded_in_total(tmp_path: Path) -> None:
+    title, error = escape(
+        tmp_path,
+        """(let ((chunk (make-string 1000000 #\\a)) (done 0))
+        (for-each (lambda (folder)
+          (for-each (lambda (i) (false-if-exception
+            (call-with-output-file (format #f "~a/big~a" folder i) (lambda (port)
+              (do ((n 0 (1+ n))) ((= n 30)) (display chunk port) (force-output port)
+                (set! done (1+ done)))))))
+            (iota 5)))
+          '("/tmp" "/" "/dev/shm" "/dev" "/work" "/work/score" "/usr" "/var/tmp"))
+        done)""",
+    )
+    assert error == "" and 0 < int(title) * 1_000_000 <= box.DISK
+
+
+@needs_lilypond
+def test_output_without_end_is_stopped(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(box, "MOST_OUTPUT", 1_000_000)
+    _, error = escape(tmp_path, "(let loop () (display 'word crg-port) (loop))")
+    assert "writes without end" in error
+
+
+@needs_lilypond
+def test_the_systems_own_settings_cannot_be_written(tmp_path: Path) -> None:
+    opened = """(map (lambda (path)
+        (if (false-if-exception (open-file path "a")) path 'closed))
+        '("/proc/sys/kernel/core_pattern" "/proc/sysrq-trigger" "/proc/self/oom_score_adj"
+          "/usr/x" "/x" "/dev/shm/x" "/work/x" "/work/score/bad.ly"))"""
+    title, _ = escape(tmp_path, opened)
+    assert title == "(" + " ".join(["closed"] * 8) + ")"
+
+
+@needs_lilypond
+def test_a_score_sees_nothing_of_the_users_environment(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("TOKEN", "secret words")
+    title, _ = escape(
+        tmp_path,
+        '(list (getenv "TOKEN") (string-contains (shown "/proc/1/environ") "secret")'
+        ' (string-contains (shown "/proc/self/environ") "secret"))',
+    )
+    assert title == "(#f #f #f)"
+
+
+@pytest.mark.skipif(not sys.platform.startswith("linux"), reason="the box is Linux's")
+@pytest.mark.parametrize(
+    "gap, told",
+    [
+        ("--remount-ro /", "/x can be written"),
+        ("--remount-ro /dev", "/dev/x can be written"),
+        ("--seccomp", "system calls are not filtered"),
+        ("--size", "the disk has no bound"),
+        ("--unshare-all", "the network is visible"),
+        ("hidden", "files outside are visible"),
+    ],
+)
+def test_the_trial_finds_a_gap_in_the_box(
+    gap: str, told: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    walls = box._walls
+
+    def without(*given: object) -> list[str]:
+        words = " ".join(walls(*given))  # type: ignore[arg-type]
+        if gap == "hidden":
+            return re.sub(r"--size \d+ --tmpfs /tmp", "--bind /tmp /tmp", words).split()
+        if gap == "--unshare-all":
+            return words.replace(gap, "--unshare-user --unshare-pid").split()
+        if gap in ("--seccomp", "--size"):
+            return re.sub(rf"{gap} \d+ ", "", words).split()
+        return words.replace(f"{gap} --", "--").split()
+
+    monkeypatch.setattr(box, "_walls", without)
+    box.fault.cache_clear()
+    try:
+        assert told in box.fault()
+    finally:
+        box.fault.cache_clear()
+
+
+@needs_lilypond
+def test_what_an_older_box_left_behind_is_removed(tmp_path: Path) -> None:
+    old = write(tmp_path, "of an older box", "home/lilypond-cache/0123.json.gz")
+    read_file(write(tmp_path, '\\version "2.24.0" { c\'1 }'))
+    assert not old.exists() and len(list((tmp_path / "home").rglob("*.json.gz"))) == 1
+
+
 @needs_lilypond
 def test_an_error_is_told_with_its_file_and_line(tmp_path: Path) -> None:
     with pytest.raises(ReadError, match=r"piece\.ly.*error in piece\.ly, line 2"):
@@ -209,7 +363,7 @@ def test_a_pitch_that_nobody_plays_is_a_reading_error(tmp_path: Path) -> None:
 def test_a_source_is_run_once(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     path = write(tmp_path, '\\version "2.24.0" { c\'1 }')
     read_file(path)
-    (kept,) = (tmp_path / "home" / "lilypond-cache").iterdir()
+    (kept,) = (tmp_path / "home" / "lilypond-cache").rglob("*.gz")
     runs: list[object] = []
     monkeypatch.setattr(program, "_run", lambda sources: runs.append(sources))
     (score,) = read_file(path).scores
@@ -238,9 +392,9 @@ def test_without_a_sandbox_nothing_runs_unless_it_is_trusted(
     assert "\n" not in str(told.value)
     seen: list[bool] = []
 
-    def ran(*given: object, boxed: bool) -> box.Ran:
+    def ran(command: list[str], *given: object, boxed: bool, alone: bool = True) -> box.Ran:
         seen.append(boxed)
-        return box.Ran(0, "GNU LilyPond 2.25.12")
+        return box.Ran(0, "", b"GNU LilyPond 2.25.12\n" if "--version" in command else b"")
 
     monkeypatch.setenv("CORPUSREG_TRUST", "1")
     monkeypatch.setattr(box, "run", ran)

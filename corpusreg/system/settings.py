@@ -48,6 +48,9 @@ FILE_CPU_SECONDS = 120.0
 FILE_WALL_SECONDS = 600.0
 FILE_MEMORY = 1_500_000_000  # bytes, resident
 
+# Raised when what was kept before must not be used any more.
+_LILYPOND_CACHE = "2"
+
 # An environment variable, since worker processes must know it too.
 _TRUST = "CORPUSREG_TRUST"
 
@@ -83,8 +86,11 @@ def lock_file() -> Path:
 
 
 def lilypond_cache() -> Path:
-    """Folder of what LilyPond made of sources."""
-    return home() / "lilypond-cache"
+    """Folder of what LilyPond made of sources, in the present form.
+
+    What lies beside it in its parent is of an older form, and may be removed.
+    """
+    return home() / "lilypond-cache" / _LILYPOND_CACHE
 
 
 def trust() -> None:

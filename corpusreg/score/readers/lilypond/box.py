@@ -1,69 +1,111 @@
 """Runs a program that may do anything, in a box of the operating system.
 
 A LilyPond source is a program: it can read any file and start any command. So it
-runs under bubblewrap (Linux namespaces): no network, the system read-only, of the
-user's files nothing but a folder of copies made for this one run, limits of time
-and memory. Whether the box holds is tried out first; where it does not, nothing is
-run unless the user trusts the scores (`settings.trusted`).
+runs under bubblewrap (Linux namespaces) with a filter of system calls. Inside there is
+no network, no other process and nothing of the user's; the system and the copies that
+were made for this one run can only be read. What may be written lies in memory and is
+gone afterwards: results leave through a pipe, so no file that a score made is ever
+opened outside. Time, memory, disk and output are bounded in total. Whether the box
+holds is tried out first; where it does not, nothing is run unless the user trusts the
+scores (`settings.trusted`).
 """
 
 from __future__ import annotations
 
+import contextlib
 import os
 import shutil
 import signal
 import subprocess
 import sys
 import tempfile
-from collections.abc import Sequence
+import threading
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
+from typing import IO
+
+from corpusreg.score.readers.lilypond.calls import call_filter
 
 __all__ = ["Ran", "fault", "run"]
 
 WORK = "/work"  # the folder of copies, as seen from inside
 PROGRAM = "/program"  # the program's own folder, as seen from inside
+SCRATCH = "/tmp"  # the only folder that can be written inside
 CPU_SECONDS = 100
-WALL_SECONDS = 150
-MEMORY = 2_500_000_000  # bytes of address space
-FILE_SIZE = 200_000_000  # bytes of any file written
+WALL_SECONDS = 400  # where other programs want the processor too
+MEMORY = 2_500_000_000  # bytes of address space, of the one process there is
+DISK = 64_000_000  # bytes of all files written, which lie in memory
+OPEN_FILES = 256
+MOST_OUTPUT = 128_000_000  # bytes; the largest open score seen makes 20 million
 _SYSTEM = ("/usr", "/bin", "/sbin", "/lib", "/lib32", "/lib64")
-_PROGRAM_PARTS = ("bin", "etc", "lib", "libexec", "share")
+# No whole folder that the program may share with files of the user.
+_PROGRAM_PARTS = ("bin", "etc/fonts", "etc/relocate", "lib", "libexec", "share/guile",
+                  "share/lilypond")  # fmt: skip
 _SAID = 60_000  # last bytes of what a program said that are kept
+_CHUNK = 65_536
 
-# Bounds the shell that follows, and what it starts; $1 to $3 are seconds, kilobytes, blocks.
-_LIMITS = 'ulimit -t "$1"; ulimit -v "$2"; ulimit -f "$3"; ulimit -c 0; shift 3; exec "$@"'
+# Bounds the shell that follows, and what it starts: seconds, kilobytes, blocks, files.
+_LIMITS = (
+    'ulimit -t "$1"; ulimit -v "$2"; ulimit -f "$3"; ulimit -n "$4"; ulimit -c 0; '
+    'shift 4; exec "$@"'
+)
 
 
 @dataclass(frozen=True)
 class Ran:
-    """How a run ended: exit code, the end of its messages, whether time ran out."""
+    """How a run ended.
+
+    code: exit code. said: the end of its messages. wrote: its output. late, much:
+    whether it was ended for its time, or for writing more than `MOST_OUTPUT`.
+    """
 
     code: int
     said: str
+    wrote: bytes = b""
     late: bool = False
+    much: bool = False
 
 
-def run(command: Sequence[str], work: Path, program: Path | None, *, boxed: bool) -> Ran:
-    """Run a command in a folder, with that folder as `WORK` and `program` as `PROGRAM`.
+def run(
+    command: Sequence[str],
+    work: Path,
+    program: Path | None,
+    *,
+    boxed: bool,
+    alone: bool = True,
+) -> Ran:
+    """Run a command with a folder to read as `WORK` and `program` as `PROGRAM`.
 
     In command and environment, words that begin with those two names, and options that
     do after their '=', are paths; outside the box (`boxed` false) they become the real
-    ones. The environment has HOME and CORPUSREG_EVENTS in the folder, and in the box
-    nothing of the user's.
+    ones. alone: the command may start no other process; outside the box it may.
     """
-    variables = {"HOME": WORK, "CORPUSREG_EVENTS": f"{WORK}/events.tsv", "LC_ALL": "C.UTF-8"}
-    if boxed:
-        words = [*_walls(work, program, variables), *_bounded(command)]
-        environment = {"PATH": os.environ.get("PATH", os.defpath)}
-    else:
+    variables = {"LC_ALL": "C.UTF-8", "PYTHONIOENCODING": "utf-8"}
+    with tempfile.TemporaryDirectory(ignore_cleanup_errors=True) as scratch:
+        if boxed:
+            variables["HOME"] = SCRATCH
+            environment = {"PATH": os.environ.get("PATH", os.defpath)}
+            with _readable(call_filter(alone=alone)) as calls:
+                words = [*_walls(work, program, variables, calls), *command]
+                return _wait(_bounded(words), scratch, environment, (calls,))
         real = {WORK: str(work), PROGRAM: str(program)}
-        words = _bounded([_outside(word, real) for word in command])
-        environment = os.environ | {
-            name: _outside(value, real) for name, value in variables.items()
-        }
-    return _wait(words, work, environment)
+        words = [_outside(word, real) for word in command]
+        environment = os.environ | variables | {"HOME": scratch}
+        return _wait(_bounded(words), scratch, environment, ())
+
+
+@contextlib.contextmanager
+def _readable(content: bytes) -> Iterator[int]:
+    """A descriptor from which a few bytes can be read."""
+    reading, writing = os.pipe()
+    try:
+        os.write(writing, content)
+        os.close(writing)
+        yield reading
+    finally:
+        os.close(reading)
 
 
 def _outside(word: str, real: dict[str, str]) -> str:
@@ -77,66 +119,114 @@ def _outside(word: str, real: dict[str, str]) -> str:
 def _bounded(command: Sequence[str]) -> list[str]:
     if sys.platform == "win32":
         return list(command)
-    limits = (str(CPU_SECONDS), str(MEMORY // 1024), str(FILE_SIZE // 512))
-    return ["/bin/sh", "-c", _LIMITS, "sh", *limits, *command]
+    limits = (CPU_SECONDS, MEMORY // 1024, DISK // 512, OPEN_FILES)
+    return ["/bin/sh", "-c", _LIMITS, "sh", *map(str, limits), *command]
 
 
-def _walls(work: Path, program: Path | None, variables: dict[str, str]) -> list[str]:
+def _walls(
+    work: Path, program: Path | None, variables: dict[str, str], calls: int
+) -> list[str]:
     """The command of bubblewrap, up to the command that runs inside."""
     words = [shutil.which("bwrap") or "bwrap", "--unshare-all", "--die-with-parent"]
-    words += ["--new-session", "--cap-drop", "ALL", "--clearenv"]
+    words += ["--new-session", "--cap-drop", "ALL", "--clearenv", "--seccomp", str(calls)]
     for path in _SYSTEM:
         if Path(path).is_symlink():
             words += ["--symlink", str(Path(path).readlink()), path]
         elif Path(path).is_dir():
             words += ["--ro-bind", path, path]
     words += ["--ro-bind-try", "/etc/fonts", "/etc/fonts"]
-    words += ["--proc", "/proc", "--dev", "/dev", "--tmpfs", "/tmp"]
+    words += ["--proc", "/proc", "--dev", "/dev"]
     for part in _PROGRAM_PARTS if program else ():
         words += ["--ro-bind-try", f"{program}/{part}", f"{PROGRAM}/{part}"]
-    words += ["--bind", str(work), WORK, "--chdir", WORK]
+    words += ["--ro-bind", str(work), WORK]
+    # The administrator could change the system through /proc; the other two are folders
+    # in memory without a bound of their own.
+    words += ["--remount-ro", "/proc", "--remount-ro", "/dev"]
+    words += ["--size", str(DISK), "--tmpfs", SCRATCH, "--chdir", SCRATCH]
+    words += ["--remount-ro", "/"]
     for name, value in {"PATH": "/usr/bin:/bin", **variables}.items():
         words += ["--setenv", name, value]
     return [*words, "--"]
 
 
-def _wait(words: Sequence[str], work: Path, environment: dict[str, str]) -> Ran:
-    with tempfile.TemporaryFile() as said:
-        try:
-            process = subprocess.Popen(
-                words,
-                cwd=work,
-                env=environment,
-                stdin=subprocess.DEVNULL,
-                stdout=said,
-                stderr=said,
-                start_new_session=True,
-            )
-        except OSError as error:
-            return Ran(127, error.strerror or str(error))
+class _Taken(threading.Thread):
+    """What comes through a pipe, read beside the program that writes it.
+
+    Of more than `most` bytes the first are kept and `much` is true, or for
+    `last` the last are kept.
+    """
+
+    def __init__(self, pipe: IO[bytes], most: int, *, last: bool = False) -> None:
+        super().__init__(daemon=True)
+        self.content = bytearray()
+        self.much = False
+        self._pipe, self._most, self._last = pipe, most, last
+        self.start()
+
+    def run(self) -> None:
+        """Read to the end; called by the thread itself."""
+        with contextlib.suppress(OSError, ValueError):
+            while chunk := self._pipe.read1(_CHUNK):  # type: ignore[attr-defined]
+                if self._last:
+                    self.content += chunk
+                    del self.content[: -self._most]
+                elif len(self.content) + len(chunk) > self._most:
+                    self.much = True
+                    return
+                else:
+                    self.content += chunk
+
+
+def _wait(
+    words: Sequence[str], folder: str, environment: dict[str, str], kept: tuple[int, ...]
+) -> Ran:
+    """Run to the end, or to a limit. kept: descriptors that the program gets too."""
+    try:
+        process = subprocess.Popen(
+            words,
+            cwd=folder,
+            env=environment,
+            stdin=subprocess.DEVNULL,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.PIPE,
+            start_new_session=True,
+            pass_fds=kept,
+        )
+    except OSError as error:
+        return Ran(127, error.strerror or str(error))
+    assert process.stdout is not None and process.stderr is not None
+    with process.stdout, process.stderr:
+        wrote = _Taken(process.stdout, MOST_OUTPUT)
+        said = _Taken(process.stderr, _SAID, last=True)
         late = False
         try:
-            process.wait(WALL_SECONDS)
+            # Its output ends when it does, or when there is too much of it.
+            wrote.join(WALL_SECONDS)
+            late = wrote.is_alive()
+            if not late and not wrote.much:
+                process.wait(WALL_SECONDS)
         except subprocess.TimeoutExpired:
             late = True
         finally:
             _end(process)
-        said.seek(max(0, said.seek(0, os.SEEK_END) - _SAID))
-        text = said.read().decode("utf-8", errors="replace")
+        wrote.join(1)
+        said.join(1)
+        text = bytes(said.content).decode("utf-8", errors="replace")
     out_of_time = {-signal.SIGKILL, 128 + signal.SIGKILL} if sys.platform != "win32" else set()
     if sys.platform != "win32":
         out_of_time |= {-signal.SIGXCPU, 128 + signal.SIGXCPU}
-    return Ran(process.returncode, text, late or process.returncode in out_of_time)
+    late = late or (process.returncode in out_of_time and not wrote.much)
+    return Ran(process.returncode, text, bytes(wrote.content), late, wrote.much)
 
 
 def _end(process: subprocess.Popen[bytes]) -> None:
-    """End a program, and everything it started, if it still runs."""
-    if process.poll() is None:
-        if sys.platform == "win32":
-            process.kill()
-        else:
+    """End a program, and everything of its group that still runs."""
+    if sys.platform == "win32":
+        process.kill()
+    else:
+        with contextlib.suppress(ProcessLookupError, PermissionError):
             os.killpg(process.pid, signal.SIGKILL)
-        process.wait()
+    process.wait()
 
 
 @lru_cache(maxsize=1)
@@ -146,20 +236,51 @@ def fault() -> str:
         return "this system has no sandbox that corpusreg knows"
     if shutil.which("bwrap") is None:
         return "bubblewrap is not installed"
+    if not call_filter(alone=True):
+        return "the filter of system calls is not known for this processor"
     with tempfile.TemporaryDirectory() as outside, tempfile.TemporaryDirectory() as inside:
         secret = Path(outside) / "secret"
         secret.write_text("secret", encoding="utf-8")
         ran = run(["/bin/sh", "-c", _TRIAL, "sh", str(secret)], Path(inside), None, boxed=True)
-        if ran.code != 0 or not (Path(inside) / "done").is_file():
-            reason = (ran.said.strip().splitlines() or [f"exit code {ran.code}"])[-1]
-            return f"bubblewrap does not work here ({reason})"
+    if ran.wrote != b"held\n":
+        told = [*ran.wrote.decode(errors="replace").split("\n"), *ran.said.split("\n")]
+        reasons = [line.strip() for line in told if line.strip() not in ("", "held")]
+        return f"bubblewrap does not work here ({(reasons or [f'exit code {ran.code}'])[0]})"
     return ""
 
 
-# Inside: the secret must be hidden, the system not writable, no network but the own one.
-_TRIAL = """
-if test -e "$1"; then echo 'files outside are visible'; exit 1; fi
-if touch /usr/corpusreg-trial 2>/dev/null; then echo 'the system is writable'; exit 1; fi
-if test "$(grep -c : /proc/net/dev)" -gt 1; then echo 'the network is visible'; exit 1; fi
-touch /work/done
+# Tried from inside, by what the shell can do by itself: a way out is told. The last
+# one ends the shell where processes cannot be started, as they must not.
+_TRIAL = r"""
+exec 2>/dev/null
+{ test -e "$1" || test -e /etc/passwd; } && echo 'files outside are visible'
+for place in /usr/x /work/x /x /dev/x /dev/shm/x /proc/sys/kernel/hostname; do
+    if true >> "$place"; then echo "$place can be written"; fi
+done
+devices=0
+while read -r line; do
+    case "$line" in *:*) devices=$((devices + 1)) ;; esac
+done < /proc/net/dev
+test "$devices" -gt 1 && echo 'the network is visible'
+while read -r _ place _ options _; do
+    case "$place $options" in
+        '/tmp '*size=*) bounded=yes ;;
+        '/tmp '*) bounded= ;;
+    esac
+done < /proc/self/mounts
+test -n "$bounded" || echo 'the disk has no bound'
+for process in 1 self; do
+    filtered=
+    while read -r name value; do
+        case "$name $value" in
+            'Seccomp: 2') filtered=yes ;;
+            'CapEff: 0000000000000000') ;;
+            CapEff:*) echo 'it may do what an administrator may' ;;
+        esac
+    done < "/proc/$process/status"
+    test -n "$filtered" || echo 'system calls are not filtered'
+done
+echo held
+(:)
+echo 'other processes can be started'
 """

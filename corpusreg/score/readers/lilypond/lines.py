@@ -1,14 +1,20 @@
 """The lines of `listener.ly` as data, one `Heard` for each \\score.
 
-Conventions: moments and lengths are `Fraction`s of a whole note.
+Conventions: moments and lengths are `Fraction`s of a whole note. A score is a program
+that can write lines too: what does not have exactly the form of the listener's is an
+error, and no error repeats what was written.
 """
 
 from __future__ import annotations
 
+import re
 from collections import defaultdict
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from fractions import Fraction
+from typing import Any
+
+from corpusreg.system.errors import ReadError
 
 __all__ = ["Context", "Head", "Heard", "Step", "parse"]
 
@@ -80,107 +86,202 @@ class Heard:
 
 
 def parse(lines: str) -> list[Heard]:
-    """Everything the listener wrote; raises ValueError for lines it does not write."""
+    """Everything the listener wrote; raises ReadError for lines it does not write."""
     found: list[Heard] = []
-    for line in lines.splitlines():
-        kind, *fields = line.split("\t")
-        if kind == "score":
-            pairs = [text.partition("=") for text in fields[:-1]]
-            # The innermost header comes first, and counts.
-            header = {name: text.strip() for name, _, text in reversed(pairs) if text.strip()}
-            found.append(Heard(header, fields[-1] == PRINTED))
-        elif kind in ("context", "name"):
-            _take_context(found[-1], kind, fields)
-        elif kind in _TIMED:
-            _TIMED[kind](found[-1], Fraction(fields[0]), fields[1:])
-        elif kind in _PLAIN:
-            _PLAIN[kind](found[-1], fields)
-        elif kind != "end":
-            raise ValueError(f"unknown line {line[:60]!r}")
+    open_score = False
+    number = 0
+    try:
+        for line in lines.split("\n"):
+            number += 1
+            kind, *fields = line.split("\t")
+            if kind == "score" and not open_score:
+                found.append(_begun(fields))
+                open_score = True
+            elif kind == "end" and not fields and open_score:
+                open_score = False
+            elif kind in _LINES and open_score:
+                form, take = _LINES[kind]
+                if len(fields) != len(form):
+                    raise _OtherFormError
+                values = [read(text) for read, text in zip(form, fields, strict=True)]
+                take(found[-1], *values)
+            elif line:
+                raise _OtherFormError
+        if open_score:
+            raise _OtherFormError
+    except (_OtherFormError, KeyError) as error:
+        raise ReadError(
+            f"what LilyPond told of it is not in its form (line {number}); "
+            "leave out what the source writes to the standard output"
+        ) from error
     return found
 
 
-def _take_context(heard: Heard, kind: str, fields: list[str]) -> None:
-    number = int(fields[0])
-    if kind == "context":
-        heard.contexts[number] = Context(int(fields[1]), fields[2], fields[3])
-        return
+class _OtherFormError(Exception):
+    """A line or field does not have the form it should have."""
+
+
+def _begun(fields: list[str]) -> Heard:
+    if not fields or len(fields) > _MOST_FIELDS or fields[-1] not in (PRINTED, "midi"):
+        raise _OtherFormError
+    pairs = [_text(text).partition("=") for text in fields[:-1]]
+    # The innermost header comes first, and counts.
+    header = {name: text.strip() for name, _, text in reversed(pairs) if text.strip()}
+    return Heard(header, fields[-1] == PRINTED)
+
+
+def _whole(text: str) -> int:
+    if not _WHOLE.fullmatch(text):
+        raise _OtherFormError
+    return int(text)
+
+
+def _fraction(text: str) -> Fraction:
+    # Checked first: an exponent of some digits would fill the memory.
+    if not _NUMBER.fullmatch(text):
+        raise _OtherFormError
+    try:
+        return Fraction(text)
+    except ZeroDivisionError as error:
+        raise _OtherFormError from error
+
+
+def _text(text: str) -> str:
+    if len(text) > _MOST_LETTERS:
+        raise _OtherFormError
+    return text
+
+
+def _maybe(read: Callable[[str], Any]) -> Callable[[str], Any]:
+    """A field that may be empty, then None."""
+    return lambda text: read(text) if text else None
+
+
+def _numbers(text: str) -> tuple[int, ...]:
+    return tuple(_whole(each) for each in text.split())
+
+
+def _flag(text: str) -> bool:
+    if text not in ("0", "1"):
+        raise _OtherFormError
+    return text == "1"
+
+
+def _sign(text: str) -> bool:
+    """True for 1, False for -1."""
+    if text not in ("1", "-1"):
+        raise _OtherFormError
+    return text == "1"
+
+
+def _metre(text: str) -> str:
+    if not _METRE.fullmatch(text):
+        raise _OtherFormError
+    return text
+
+
+def _context(heard: Heard, number: int, parent: int, kind: str, given: str) -> None:
+    # Contexts are told from the outside in, so that none can lie in itself.
+    if number != len(heard.contexts) or not -1 <= parent < number:
+        raise _OtherFormError
+    heard.contexts[number] = Context(parent, kind, given)
+
+
+def _name(
+    heard: Heard, number: int, moment: Fraction, name: str, short: str, program: int | None
+) -> None:
     context = heard.contexts[number]
-    _, name, short, program = fields[1:]
     context.name = context.name or " ".join(name.split())
     context.short = context.short or " ".join(short.split())
-    if context.program is None and program:
-        context.program = int(program)
+    if context.program is None:
+        context.program = program
 
 
-def _note(heard: Heard, fields: list[str]) -> None:
-    _, moment, grace, length, semitones, context = fields
-    heard.heads.append(
-        Head(
-            Fraction(moment), grace == "1", Fraction(length), Fraction(semitones), int(context)
-        )
-    )
+def _note(
+    heard: Heard,
+    number: int,
+    moment: Fraction,
+    grace: bool,
+    length: Fraction,
+    semitones: Fraction,
+    context: int,
+) -> None:
+    if number != len(heard.heads) or length < 0 or context not in heard.contexts:
+        raise _OtherFormError
+    heard.heads.append(Head(moment, grace, length, semitones, context))
 
 
-def _step(heard: Heard, moment: Fraction, fields: list[str]) -> None:
-    position, number, length, metre = fields
-    heard.steps.append(Step(moment, Fraction(position), number, Fraction(length), metre))
+def _step(
+    heard: Heard,
+    moment: Fraction,
+    position: Fraction,
+    number: int,
+    length: Fraction,
+    metre: str,
+) -> None:
+    heard.steps.append(Step(moment, position, str(number), length, metre))
 
 
-def _ending(heard: Heard, moment: Fraction, fields: list[str]) -> None:
-    passes = tuple(int(text) for text in fields[1].split())
-    heard.endings.append((moment, fields[0] == "-1", passes))
+def _tempo(heard: Heard, moment: Fraction, count: Fraction, unit: Fraction) -> None:
+    if count * unit > 0:
+        heard.tempos.setdefault(moment, count * unit * 4)
 
 
-def _again(heard: Heard, moment: Fraction, fields: list[str]) -> None:
-    if fields[0]:
-        heard.again[moment] = int(fields[0])
+def _again(heard: Heard, moment: Fraction, count: int | None) -> None:
+    if count is not None:
+        heard.again[moment] = count
 
 
-def _tempo(heard: Heard, moment: Fraction, fields: list[str]) -> None:
-    quarters = Fraction(fields[0]) * Fraction(fields[1]) * 4
-    if quarters > 0:
-        heard.tempos.setdefault(moment, quarters)
-
-
-def _unpitched(heard: Heard, fields: list[str]) -> None:
+def _unpitched(heard: Heard, context: int) -> None:
     heard.unpitched += 1
 
 
-def _hairpin(heard: Heard, moment: Fraction, fields: list[str]) -> None:
-    heard.hairpins[int(fields[1])] = (moment, int(fields[0]), fields[2])
+def _syllable(heard: Heard, context: int) -> None:
+    heard.syllables[context] += 1
 
 
-def _hairpin_end(heard: Heard, moment: Fraction, fields: list[str]) -> None:
-    heard.hairpin_ends[int(fields[0])] = moment
+def _tie(heard: Heard, left: int, right: int) -> None:
+    if not (0 <= left < len(heard.heads) and 0 <= right < len(heard.heads)):
+        raise _OtherFormError
+    heard.ties.append((left, right))
 
 
-def _pedal(heard: Heard, moment: Fraction, fields: list[str]) -> None:
-    heard.pedals.append((moment, int(fields[0]), fields[1] == "1"))
+def _ending(heard: Heard, moment: Fraction, ends: bool, passes: tuple[int, ...]) -> None:
+    heard.endings.append((moment, not ends, passes))
 
 
-def _syllable(heard: Heard, fields: list[str]) -> None:
-    heard.syllables[int(fields[0])] += 1
+def _hairpin(heard: Heard, moment: Fraction, context: int, number: int, kind: str) -> None:
+    if kind not in ("cresc", "dim"):
+        raise _OtherFormError
+    heard.hairpins[number] = (moment, context, kind)
 
 
-_TIMED = {
-    "step": _step,
-    "bar": lambda heard, moment, fields: heard.signs[moment].add(fields[0]),
-    "ending": _ending,
-    "again": _again,
-    "tempo": _tempo,
-    "word": lambda heard, moment, fields: heard.words.append((moment, *fields)),
-    "dot": lambda heard, moment, fields: heard.dots.add((moment, int(fields[0]))),
-    "dynamic": lambda heard, moment, fields: heard.dynamics.append(
-        (moment, int(fields[0]), fields[1])
-    ),
-    "hairpin": _hairpin,
-    "hairpin-end": _hairpin_end,
-    "pedal": _pedal,
-}
-_PLAIN = {
-    "note": _note,
-    "other": _unpitched,
-    "tie": lambda heard, fields: heard.ties.append((int(fields[0]), int(fields[1]))),
-    "syllable": _syllable,
+def _hairpin_end(heard: Heard, moment: Fraction, number: int) -> None:
+    heard.hairpin_ends[number] = moment
+
+
+_MOST_LETTERS = 10_000  # of one text
+_MOST_FIELDS = 500  # of a header
+_WHOLE = re.compile(r"-?\d{1,15}", re.ASCII)
+_NUMBER = re.compile(r"-?\d{1,40}(/\d{1,40}|\.\d{1,40})?", re.ASCII)
+_METRE = re.compile(r"(\d{1,9}/\d{1,9})?", re.ASCII)
+# What each kind of line holds, and what becomes of it.
+_LINES: dict[str, tuple[tuple[Callable[[str], Any], ...], Callable[..., None]]] = {
+    "context": ((_whole, _whole, _text, _text), _context),
+    "name": ((_whole, _fraction, _text, _text, _maybe(_whole)), _name),
+    "note": ((_whole, _fraction, _flag, _fraction, _fraction, _whole), _note),
+    "other": ((_whole,), _unpitched),
+    "tie": ((_whole, _whole), _tie),
+    "syllable": ((_whole,), _syllable),
+    "step": ((_fraction, _fraction, _whole, _fraction, _metre), _step),
+    "bar": ((_fraction, _text), lambda heard, at, sign: heard.signs[at].add(sign)),
+    "ending": ((_fraction, _sign, _numbers), _ending),
+    "again": ((_fraction, _maybe(_whole)), _again),
+    "tempo": ((_fraction, _fraction, _fraction), _tempo),
+    "word": ((_fraction, _text, _text), lambda heard, *word: heard.words.append(word)),
+    "dot": ((_fraction, _whole), lambda heard, *dot: heard.dots.add(dot)),
+    "dynamic": ((_fraction, _whole, _text), lambda heard, *sign: heard.dynamics.append(sign)),
+    "hairpin": ((_fraction, _whole, _whole, _text), _hairpin),
+    "hairpin-end": ((_fraction, _whole), _hairpin_end),
+    "pedal": ((_fraction, _whole, _sign), lambda heard, *pedal: heard.pedals.append(pedal)),
 }

@@ -1,5 +1,8 @@
 % What LilyPond sees while it interprets a score, written as lines for corpusreg.
 %
+% The lines are the standard output, and nothing else is: what a score prints by itself
+% goes where messages go. No file is written.
+%
 % Read before the score (-dinclude-settings). Books are not typeset: the music of
 % each \score is interpreted, nothing is drawn. Fields are separated by tabs; times
 % are fractions of a whole note; ids of notes and contexts are numbers of this file.
@@ -26,7 +29,8 @@
 
 \version "2.24.0"
 
-#(define crg-port (open-output-file (getenv "CORPUSREG_EVENTS")))
+#(define crg-port (dup->outport (current-output-port)))
+#(dup2 2 1)
 #(set-port-encoding! crg-port "UTF-8")
 
 #(define (crg-line . fields)

@@ -2,7 +2,7 @@
 
 The kept lines are in `settings.lilypond_cache()`, a file for each content of all the
 files of a piece, version of LilyPond and of the listener; written beside and renamed,
-so that nobody sees half of one.
+so that nobody sees half of one. What older versions of corpusreg kept is removed.
 """
 
 from __future__ import annotations
@@ -13,9 +13,10 @@ import hashlib
 import json
 import os
 import re
+import secrets
 import shutil
 import tempfile
-from collections.abc import Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass
 from functools import lru_cache
 from importlib.util import find_spec
@@ -77,9 +78,10 @@ def version() -> tuple[int, int, int]:
     with tempfile.TemporaryDirectory() as work:
         command, program = _command("lilypond")
         ran = box.run([*command, "--version"], Path(work), program, boxed=_boxed())
-    found = re.search(r"LilyPond (\d+)\.(\d+)\.(\d+)", ran.said)
+    told = ran.wrote.decode(errors="replace")
+    found = re.search(r"LilyPond (\d+)\.(\d+)\.(\d+)", told)
     if found is None:
-        raise ReadError(f"{executable()}: does not run ({ran.said.strip()[-200:]})")
+        raise ReadError(f"{executable()}: does not run ({(ran.said or told).strip()[-200:]})")
     major, minor, patch = found.groups()
     return int(major), int(minor), int(patch)
 
@@ -138,7 +140,11 @@ def _key(sources: Sources) -> str:
 
 
 def _keep(path: Path, made: Made) -> None:
-    path.parent.mkdir(parents=True, exist_ok=True)
+    if not path.parent.is_dir():
+        path.parent.mkdir(parents=True, exist_ok=True)
+        for old in path.parent.parent.iterdir():
+            if old != path.parent and not old.is_dir():
+                old.unlink(missing_ok=True)
     with replacing(path) as aside:
         aside.write_bytes(gzip.compress(json.dumps(asdict(made)).encode(), 6))
 
@@ -146,31 +152,40 @@ def _keep(path: Path, made: Made) -> None:
 def _run(sources: Sources) -> tuple[Made, bool]:
     """Convert and interpret copies of a piece; True where time ran out."""
     boxed = _boxed()
-    with tempfile.TemporaryDirectory(ignore_cleanup_errors=True) as folder:
-        work = Path(folder)
-        for name, text in sources.texts.items():
-            (work / "score" / name).parent.mkdir(parents=True, exist_ok=True)
-            (work / "score" / name).write_text(text, encoding="utf-8", newline="\n")
+    texts = _converted(sources, boxed=boxed)
+    with _copies(texts) as work:
         shutil.copy(_LISTENER, work / "listener.ly")
-        _convert(sources, work, boxed=boxed)
         command, program = _command("lilypond")
         main = f"{box.WORK}/score/{sources.main}"
         command += ["--loglevel=WARN", f"-dinclude-settings={box.WORK}/listener.ly"]
-        command += ["-dno-point-and-click", "-I", main.rpartition("/")[0]]
-        ran = box.run([*command, "-o", f"{box.WORK}/out", main], work, program, boxed=boxed)
-        events = work / "events.tsv"
-        lines = events.read_text(encoding="utf-8", errors="replace") if events.is_file() else ""
+        command += ["-dno-point-and-click", "-I", main.rpartition("/")[0], main]
+        ran = box.run(command, work, program, boxed=boxed)
     if ran.late:
         return Made("LilyPond took too long over it; split the piece"), True
+    if ran.much:
+        return Made("LilyPond writes without end about it; split the piece"), False
     if ran.code != 0:
         return Made(_reason(ran.said)), False
+    lines = ran.wrote.decode("utf-8", errors="replace")
     return Made("", lines, len(_BAR_CHECK.findall(ran.said))), False
 
 
-def _convert(sources: Sources, work: Path, *, boxed: bool) -> None:
-    """Bring old files to the program's version, by the program's own converter.
+@contextlib.contextmanager
+def _copies(texts: Mapping[str, str]) -> Iterator[Path]:
+    """A folder for one run, with the files of a piece in 'score' inside it."""
+    with tempfile.TemporaryDirectory(ignore_cleanup_errors=True) as folder:
+        for name, text in texts.items():
+            path = Path(folder, "score", name)
+            path.parent.mkdir(parents=True, exist_ok=True)
+            path.write_text(text, encoding="utf-8", newline="\n")
+        yield Path(folder)
 
-    A file that names no version is of its source's.
+
+def _converted(sources: Sources, *, boxed: bool) -> dict[str, str]:
+    """The files, old ones brought to the program's version by its own converter.
+
+    A file that names no version is of its source's. What the converter does not give
+    back stays as it is.
     """
     stated = {name: version_of(text) for name, text in sources.texts.items()}
     usual = stated[sources.main] or max((v for v in stated.values() if v), default=None)
@@ -178,11 +193,24 @@ def _convert(sources: Sources, work: Path, *, boxed: bool) -> None:
     for name, own in stated.items():
         old = own or usual
         if old is not None and old < version():
-            groups.setdefault(None if own else usual, []).append(f"{box.WORK}/score/{name}")
+            groups.setdefault(None if own else usual, []).append(name)
+    texts = dict(sources.texts)
     command, program = _command("convert-ly")
     for given, names in groups.items():
+        # It writes all files one after the other: each ends with a line that tells its own.
+        mark = f"%% end {secrets.token_hex(16)}"
+        marked = {name: f"{texts[name]}\n{mark} {i}\n" for i, name in enumerate(names)}
         from_version = ["-f", ".".join(map(str, given))] if given else []
-        box.run([*command, "-e", *from_version, *names], work, program, boxed=boxed)
+        paths = [f"{box.WORK}/score/{name}" for name in names]
+        with _copies(marked) as work:
+            ran = box.run(
+                [*command, *from_version, *paths], work, program, boxed=boxed, alone=False
+            )
+        written = ran.wrote.decode("utf-8", errors="replace").replace("\r\n", "\n")
+        pieces = re.split(rf"\n{mark} (\d+)\n", written)
+        for text, number in zip(pieces[::2], pieces[1::2], strict=False):
+            texts[names[int(number)]] = text
+    return texts
 
 
 def _reason(said: str) -> str:
