@@ -19,7 +19,7 @@ from corpusreg.score.played import perform
 
 PIECE = Piece("Piece", "piece.mxl", ("Upper", "Lower"), "duo")
 NARROW = Rung({"ensemble": "duo"}, "duos")
-BROAD = Rung({"texture": "several voices"}, "all works", broad=True)
+BROAD = Rung({"family": "works for keyboard"}, "works for keyboard", broad=True)
 
 
 def cohort(rung: Rung, works: int, odd: tuple[float, ...] = ()) -> Cohort:
