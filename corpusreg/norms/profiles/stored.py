@@ -1,6 +1,7 @@
 """Profiles in the store: made at the end of a build, read for a comparison.
 
-Profiles are looked for in every rung of one ensemble where there are MINIMUM_WORKS works by MINIMUM_UNITS composers or more that have all features.
+Profiles are looked for in every rung of one ensemble where there are MINIMUM_WORKS works by
+MINIMUM_UNITS composers or more that have all features.
 """
 
 from __future__ import annotations

@@ -41,7 +41,8 @@ def doubtful(draft: Draft) -> list[tuple[str, str, str]]:
             (high, top, high > most + beyond),
         ):
             if stray and pitch == edge:
-                reason = f"{note_name(int(pitch))} in {name or instrument.name}, which has no such note"
+                part = name or instrument.name
+                reason = f"{note_name(int(pitch))} in {part}, far outside its range"
                 for measure in _BY_EDGES:
                     reasons.setdefault((work, measure), reason)
     odd = draft.fetch_columns(sql.load("hardly_works"), {"longest": _LONGEST})
