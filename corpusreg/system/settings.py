@@ -26,6 +26,7 @@ __all__ = [
     "home",
     "lilypond_cache",
     "lock_file",
+    "packed_folder",
     "reference_folder",
     "shards_folder",
     "trust",
@@ -68,6 +69,11 @@ def home() -> Path:
 def reference_folder() -> Path:
     """Folder of the published references and of the pointer to the present one."""
     return home() / "reference"
+
+
+def packed_folder() -> Path:
+    """Folder of the reference that ships with the package; it need not be there."""
+    return Path(__file__).resolve().parents[1] / "data" / "reference"
 
 
 def corpora_folder() -> Path:
