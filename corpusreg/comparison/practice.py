@@ -1,0 +1,157 @@
+"""What a player or singer would ask about: crowded low intervals, wide chords, wrong clefs.
+
+Aim: passages in which low intervals lie closer than handbooks like, chords that a hand
+must roll or split, and parts whose notes suggest a wrong clef or transposition. All of
+it is data with bars; limits come from `corpusreg.instruments.limits`.
+
+Conventions: bars are played bars, pitches sounding MIDI numbers, intervals semitones.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from corpusreg.instruments import Instrument
+from corpusreg.instruments.limits import NINTH, TENTH, low_interval_limit
+from corpusreg.score.played import Notes, Played
+
+__all__ = ["Crowded", "Misread", "WideChord", "crowded", "misread", "wide_chords"]
+
+LEAST_BEATS = 1.0  # a low interval that sounds for less is passing
+LEAST_BEYOND = 8  # notes outside a range that are no slip
+BEYOND_SHARE = 0.1  # of a part's notes outside, from which a clef is asked about
+INSIDE_SHARE = 0.98  # of its notes inside when read at the other pitch
+_OCTAVE = 12
+
+
+@dataclass(frozen=True)
+class Crowded:
+    """A low interval closer than both charts of limits: its notes, bar and length in beats."""
+
+    bar: int
+    low: int
+    high: int
+    beats: float
+
+
+@dataclass(frozen=True)
+class WideChord:
+    """Notes struck together on one staff of a keyboard, wider than a ninth.
+
+    tenth: not wider than a tenth, which most men's and few women's hands reach.
+    """
+
+    part: int
+    staff: int
+    bar: int
+    low: int
+    high: int
+
+    @property
+    def tenth(self) -> bool:
+        """Whether a large hand still reaches it."""
+        return self.high - self.low <= TENTH
+
+
+@dataclass(frozen=True)
+class Misread:
+    """A part that would lie in its instrument's range if read `interval` semitones higher.
+
+    bar: the first bar with a note outside; beyond: notes outside as it stands, of notes.
+    """
+
+    part: int
+    interval: int
+    bar: int
+    beyond: int
+    notes: int
+
+
+def crowded(played: Played) -> tuple[Crowded, ...]:
+    """The lowest two sounding notes where they lie too close for so low, one a bar.
+
+    The interval counts where it is struck or held for a beat in all within the bar.
+    """
+    notes = played.notes
+    ticks = np.unique(np.concatenate((notes.onset, notes.onset + notes.duration)))
+    first = np.searchsorted(ticks, notes.onset)
+    last = np.searchsorted(ticks, notes.onset + notes.duration)
+    lowest = np.full(len(ticks), 1 << 10, np.int64)
+    second = lowest.copy()
+    for row in np.argsort(notes.pitch, kind="stable")[::-1].tolist():
+        span, pitch = slice(first[row], last[row]), notes.pitch[row]
+        below = lowest[span]
+        second[span] = np.where(below > pitch, below, second[span])
+        lowest[span] = pitch
+    lasts = np.diff(ticks, append=ticks[-1])
+    bar = np.searchsorted(played.bars.start, ticks, side="right") - 1
+    found: dict[tuple[int, int, int], float] = {}
+    for interval in range(1, _OCTAVE):
+        limit = low_interval_limit(interval)
+        if limit is None:
+            continue
+        here = np.flatnonzero((second - lowest == interval) & (lowest < limit))
+        for moment in here.tolist():
+            place = (int(bar[moment]), int(lowest[moment]), int(second[moment]))
+            beats = float(lasts[moment] / played.bars.beat[place[0]])
+            found[place] = found.get(place, 0.0) + beats
+    longest: dict[int, Crowded] = {}
+    for (at, low, high), beats in sorted(found.items()):
+        if beats >= LEAST_BEATS and (at not in longest or beats > longest[at].beats):
+            longest[at] = Crowded(at, low, high, round(beats, 6))
+    return tuple(longest[at] for at in sorted(longest))
+
+
+def wide_chords(notes: Notes, part: int) -> tuple[WideChord, ...]:
+    """Chords of a keyboard part wider than a ninth in one voice, the widest of each bar.
+
+    A part on one staff says nothing of its hands, and has none.
+    """
+    mine = np.flatnonzero(notes.part == part)
+    widest: dict[tuple[int, int], WideChord] = {}
+    if len(np.unique(notes.staff[mine])) > 1:
+        keys = np.stack((notes.onset[mine], notes.staff[mine], notes.voice[mine]))
+        _, group = np.unique(keys, axis=1, return_inverse=True)
+        size = int(group.max()) + 1
+        low, high = np.full(size, 128, np.int64), np.full(size, -1, np.int64)
+        np.minimum.at(low, group, notes.pitch[mine])
+        np.maximum.at(high, group, notes.pitch[mine])
+        for row in np.flatnonzero((high - low)[group] > NINTH).tolist():
+            chord, note = int(group[row]), mine[row]
+            here = WideChord(
+                part,
+                int(notes.staff[note]),
+                int(notes.bar[note]),
+                int(low[chord]),
+                int(high[chord]),
+            )
+            place = (here.bar, here.staff)
+            known = widest.get(place)
+            if known is None or here.high - here.low > known.high - known.low:
+                widest[place] = here
+    return tuple(widest[place] for place in sorted(widest))
+
+
+def misread(notes: Notes, part: int, instrument: Instrument) -> Misread | None:
+    """The octave or transposition by which a part was likely misread, None for none.
+
+    Asked only where many notes lie outside the professional range; the smallest interval
+    that brings nearly all of them inside is given, the instrument's own first.
+    """
+    rows = np.flatnonzero(notes.part == part)
+    pitch = notes.pitch[rows]
+    low, high = instrument.limits("professional")
+    beyond = (pitch < low) | (pitch > high)
+    outside = int(beyond.sum())
+    if outside < LEAST_BEYOND or outside < BEYOND_SHARE * len(pitch):
+        return None
+    own = instrument.transposition
+    intervals = [own, -own, _OCTAVE, -_OCTAVE, _OCTAVE + own, 2 * _OCTAVE, -2 * _OCTAVE]
+    for interval in dict.fromkeys(step for step in intervals if step):
+        inside = float(np.mean((pitch + interval >= low) & (pitch + interval <= high)))
+        if inside >= INSIDE_SHARE:
+            first = int(notes.bar[rows[np.flatnonzero(beyond)[0]]])
+            return Misread(part, interval, first, outside, len(pitch))
+    return None

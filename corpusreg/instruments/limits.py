@@ -1,0 +1,116 @@
+"""What hands, voices, keyboards and low intervals bear: published limits, as data.
+
+Aim: say where a chord is wider than a hand, an interval lower than it is heard
+clearly, a note beyond the keyboards of its year, or a tone in the zone where a voice
+changes. Limits describe; the player, the singer or the teacher knows better.
+
+Conventions: pitches are sounding MIDI numbers, intervals semitones.
+
+Sources
+-------
+low intervals   two published charts of low-interval limits, named A (sweetwater.com, an
+                octave lower there, seen) and B (a college chart, seen quoted); Lowell
+                and Pullig test a chord without its root as if the root were below.
+                Where the charts differ the lower limit is used.
+hands           mean span 8.9 inches (men) and 7.9 (women) of 473 adult pianists; a tenth
+                is in reach of 76 and 13 of 100, a ninth of nearly all and two thirds:
+                Boyle, Boyle and Booker 2015 (seen).
+keyboards       dated instruments in museums, each with its source in the table.
+passaggio       after Miller 1986, 1993, 2000: value from memory; schools differ.
+"""
+
+from __future__ import annotations
+
+import csv
+from dataclasses import dataclass
+from functools import lru_cache
+from importlib import resources
+
+from corpusreg.score.pitch import parse_note
+
+__all__ = [
+    "NINTH",
+    "TENTH",
+    "Compass",
+    "compass_of_year",
+    "low_interval_limit",
+    "passaggio",
+]
+
+# The widest interval that nearly every adult hand can play, and one that most cannot.
+NINTH = 14
+TENTH = 16
+
+
+@dataclass(frozen=True)
+class Compass:
+    """A dated keyboard: year, instrument, lowest and highest key, source."""
+
+    year: int
+    instrument: str
+    low: int
+    high: int
+    source: str
+
+
+def low_interval_limit(semitones: int) -> int | None:
+    """The lowest pitch for the lower note of an interval, None from the octave on.
+
+    >>> low_interval_limit(4)  # a major third: B flat 2
+    46
+    """
+    return _low_intervals().get(semitones)
+
+
+def compass_of_year(year: int) -> Compass | None:
+    """The newest keyboard of the table that is not later than a year; None before 1720.
+
+    >>> compass_of_year(1800).high  # C7, the additional keys of 1794
+    96
+    """
+    there = [compass for compass in _compasses() if compass.year <= year]
+    return there[-1] if there else None
+
+
+def passaggio(voice: str) -> tuple[int, int] | None:
+    """First and second change of a voice type, by the id of its instrument row.
+
+    >>> passaggio("tenor"), passaggio("violin")
+    ((62, 67), None)
+    """
+    return _passaggi().get(voice)
+
+
+@lru_cache
+def _low_intervals() -> dict[int, int]:
+    return {
+        int(row["semitones"]): min(parse_note(row["lowest_a"]), parse_note(row["lowest_b"]))
+        for row in _rows("low_intervals.csv")
+    }
+
+
+@lru_cache
+def _compasses() -> tuple[Compass, ...]:
+    return tuple(
+        Compass(
+            int(row["year"]),
+            row["instrument"],
+            parse_note(row["low"]),
+            parse_note(row["high"]),
+            row["source"],
+        )
+        for row in _rows("keyboard_compass.csv")
+    )
+
+
+@lru_cache
+def _passaggi() -> dict[str, tuple[int, int]]:
+    return {
+        row["voice"]: (parse_note(row["first"]), parse_note(row["second"]))
+        for row in _rows("passaggio.csv")
+    }
+
+
+def _rows(name: str) -> list[dict[str, str]]:
+    text = (resources.files("corpusreg") / "data" / name).read_text(encoding="utf-8")
+    return list(csv.DictReader(text.splitlines()))

@@ -1,0 +1,113 @@
+"""Crowded low intervals, wide chords and suspected clefs, on notes written by hand."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from by_hand import BAR, BEAT, bars_of, notes_of
+
+from corpusreg.comparison.practice import crowded, misread, wide_chords
+from corpusreg.instruments import load
+from corpusreg.instruments.limits import compass_of_year, low_interval_limit, passaggio
+from corpusreg.score.notes import Part
+from corpusreg.score.pitch import parse_note
+from corpusreg.score.played import Notes, Played
+
+
+def played(notes: Notes, count: int) -> Played:
+    return Played(
+        BEAT, (Part("p", "Piano"),), bars_of([BAR] * count), notes, True, True, True, ()
+    )
+
+
+def two_hands(rows: list[tuple[float, ...]]) -> Notes:
+    """Notes below 40 on the lower staff."""
+    notes = notes_of(rows)
+    return replace(notes, staff=np.where(notes.pitch < 40, 2, 1).astype(np.int16))
+
+
+# Two published charts (see corpusreg.instruments.limits); the lower limit of the two.
+@pytest.mark.parametrize(
+    ("semitones", "lowest"),
+    [(1, "E3"), (3, "C3"), (4, "Bb2"), (5, "A2"), (7, "Bb1"), (9, "F2")],
+)
+def test_low_interval_limits_are_those_of_the_charts(semitones: int, lowest: str) -> None:
+    assert low_interval_limit(semitones) == parse_note(lowest)
+
+
+def test_an_octave_has_no_low_limit() -> None:
+    assert low_interval_limit(12) is None
+
+
+@pytest.mark.parametrize("lower", range(36, 60))
+def test_a_third_is_crowded_below_its_limit_only(lower: int) -> None:
+    notes = notes_of([(lower, 0, BAR), (lower + 4, 0, BAR), (72, 0, BAR)])
+    found = crowded(played(notes, 1))
+    assert bool(found) == (lower < parse_note("Bb2"))
+    if found:
+        assert (found[0].bar, found[0].low, found[0].beats) == (0, lower, 4.0)
+
+
+def test_a_low_interval_in_passing_is_not_told() -> None:
+    notes = notes_of([(36, 0, BAR), (40, 0, BEAT // 2), (60, 0, BAR)])
+    assert not crowded(played(notes, 1))
+
+
+def test_an_interval_with_the_lowest_note_doubled_is_found_by_its_two_pitches() -> None:
+    notes = notes_of([(36, 0, BAR), (36, 0, BAR, 1.0, 1), (39, 0, BAR)])
+    assert [(each.low, each.high) for each in crowded(played(notes, 1))] == [(36, 39)]
+
+
+def test_the_widest_chord_of_a_bar_is_told_and_a_ninth_is_not() -> None:
+    ninth, tenth, twelfth = (48, 62), (48, 64), (48, 67)
+    rows = [(p, at * BEAT, BEAT) for at, chord in enumerate((ninth, tenth)) for p in chord]
+    rows += [(p, BAR, BEAT) for p in twelfth]
+    wide = wide_chords(two_hands([*rows, (30, 0, 2 * BAR)]), 0)
+    assert [(each.bar, each.high - each.low, each.tenth) for each in wide] == [
+        (0, 16, True),
+        (1, 19, False),
+    ]
+
+
+def test_notes_struck_one_after_the_other_are_no_chord() -> None:
+    assert not wide_chords(two_hands([(30, 0, BAR), (48, 0, BEAT), (67, BEAT, BEAT)]), 0)
+
+
+def test_a_part_on_one_staff_has_no_hands_to_stretch() -> None:
+    assert not wide_chords(notes_of([(48, 0, BEAT), (72, 0, BEAT)]), 0)
+
+
+def test_a_bass_clarinet_read_in_the_wrong_octave_is_asked_about() -> None:
+    # Written for bass clef at pitch, entered as if it sounded a ninth lower.
+    rows = [(26 + step % 10, step * BEAT, BEAT) for step in range(66)]
+    found = misread(notes_of(rows), 0, load()["bass-clarinet"])
+    assert found is not None and found.interval in (12, 14) and found.notes == 66
+
+
+def test_a_cello_an_octave_high_is_asked_about_and_a_high_solo_is_not() -> None:
+    cello = load()["cello"]
+    high = [(74 + step % 5, step * BEAT, BEAT) for step in range(20)]
+    low = [(60 + step % 5, step * BEAT, BEAT) for step in range(60)]
+    wrong = misread(notes_of(high), 0, cello)
+    assert wrong is not None and wrong.interval == -12 and wrong.beyond == 20
+    solo = low + [(pitch, 60 * BEAT + at, length) for pitch, at, length in high[:5]]
+    assert misread(notes_of(solo), 0, cello) is None
+
+
+# Museum instruments and their sources: the table in corpusreg/data.
+@pytest.mark.parametrize(("year", "keys"), [(1791, 61), (1794, 68), (1849, 85), (1890, 88)])
+def test_keyboards_grow(year: int, keys: int) -> None:
+    compass = compass_of_year(year)
+    assert compass is not None and compass.high - compass.low + 1 == keys
+
+
+def test_before_the_first_dated_keyboard_nothing_is_said() -> None:
+    assert compass_of_year(1700) is None
+
+
+def test_zones_of_change_rise_with_the_voice() -> None:
+    zones = [passaggio(voice) for voice in ("bass", "bass-baritone", "baritone", "tenor")]
+    assert zones == sorted(zone for zone in zones if zone)
+    assert passaggio("violin") is None
