@@ -276,27 +276,27 @@ def test_every_rung_of_every_work_is_stored_with_its_counts(reference: store.Ref
             "SELECT rung, works, composers, sources, collections, broad FROM rungs",
         )
     }
-    kinds = rows(reference, "SELECT DISTINCT ensemble, family, texture FROM matrix")
+    kinds = rows(reference, "SELECT DISTINCT ensemble, family FROM matrix")
     names = set()
-    for kind, family, texture in kinds:
-        names |= {f"ensemble={kind}", f"texture={texture}"}
+    for kind, family in kinds:
+        names |= {f"ensemble={kind}"}
         names |= {f"family={family}"} if family else set()
     assert stored.keys() == names
-    assert stored["texture=several voices"] == (5, 3, 0, 3, True)
-    assert stored["texture=single line"] == (2, 0, 1, 1, True)
-    assert stored["ensemble=string quartet"][:2] == (2, 2)
+    assert stored["ensemble=solo melody"] == (2, 0, 1, 1, False)
+    assert stored["ensemble=string quartet"] == (2, 2, 0, 2, False)
+    assert stored["family=works for bowed strings"] == (2, 2, 0, 2, True)
 
 
 def test_quantiles_of_rungs_are_those_of_their_works(reference: store.Reference) -> None:
     found = rows(
         reference,
-        "SELECT q, value FROM rung_quantiles WHERE rung = 'texture=several voices' "
+        "SELECT q, value FROM rung_quantiles WHERE rung = 'ensemble=choir' "
         "AND measure = 'span' ORDER BY q",
     )
     shares, values = zip(*found, strict=True)
     assert shares == (0.05, 0.1, 0.25, 0.5, 0.75, 0.9, 0.95)
     assert list(values) == sorted(values)
-    cohort = fetch_cohort(reference, Rung({"texture": "several voices"}, "all", broad=True))
+    cohort = fetch_cohort(reference, Rung({"ensemble": "choir"}, "choral works"))
     weights = unit_weights(cohort.unit, np.ones(cohort.works))
     again = [weighted_quantile(cohort.values["span"], weights, share) for share in shares]
     assert values == pytest.approx(again)

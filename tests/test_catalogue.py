@@ -821,7 +821,7 @@ def test_a_foreign_folder_is_described_from_its_own_words_only() -> None:
         ),
         OPEN,
     )
-    assert (known.composer_id, known.composer) == ("", "Nobody, Zed")
+    assert (known.composer_id, known.composer) == ("", "Zed Nobody")
     assert (known.born, known.died, known.year, known.period) == (1800, 1870, 1835, "romantic")
     assert (known.cluster, known.genre, known.region) == ("name:zed nobody", "song", "X")
     assert (known.collection, known.title, known.licence) == ("mine", "one", OPEN)

@@ -19,7 +19,7 @@ from corpusreg.score.played import perform
 
 PIECE = Piece("Piece", "piece.mxl", ("Upper", "Lower"), "duo")
 NARROW = Rung({"ensemble": "duo"}, "duos")
-BROAD = Rung({"texture": "several voices"}, "all works", broad=True)
+BROAD = Rung({"family": "works for keyboard"}, "works for keyboard", broad=True)
 
 
 def cohort(rung: Rung, works: int, odd: tuple[float, ...] = ()) -> Cohort:
@@ -48,11 +48,13 @@ def test_the_narrowest_cohort_that_is_large_enough_is_chosen() -> None:
     found = compared(WHOLE, small, broad)
     assert (found.cohort, list(found.others)) == (broad, [])
     found = compared(WHOLE, enough, broad)
-    assert (found.cohort, list(found.others)) == (enough, ["all works"])
-    # Span is 24: mid-rank 24.5 of 40, and of 60 among all works.
+    assert (found.cohort, list(found.others)) == (enough, ["works for keyboard"])
+    # Span is 24: mid-rank 24.5 of 40, and of 60 among works for keyboard.
     assert found.measures[0].placement.percentile == pytest.approx(100 * 24.5 / 40, abs=0.1)
-    assert found.others["all works"]["span"].percentile == pytest.approx(2450 / 60, abs=0.1)
-    nowhere = compared(WHOLE, small, small)
+    assert found.others["works for keyboard"]["span"].percentile == pytest.approx(
+        2450 / 60, abs=0.1
+    )
+    nowhere = compared(WHOLE, small, cohort(BROAD, 20))
     assert nowhere.cohort is small
     assert nowhere.odder is None
     assert {m.placement.percentile for m in nowhere.measures} == {None}

@@ -170,7 +170,7 @@ def test_movements_take_number_and_date_of_publication(tmp_path: Path) -> None:
     (work,) = (
         dict(zip(columns("works"), row, strict=True)) for row in extract_file(file)["works"]
     )
-    assert (work["year"], work["year_source"]) == (1897, "stated")
+    assert (work["year"], work["year_source"]) == (1897, "published")
     assert (work["period"], work["composer"]) == ("romantic", "beach-amy")
 
 
@@ -196,14 +196,18 @@ def test_kern_records_tell_the_whole_the_movement_and_its_number(tmp_path: Path)
     root = tmp_path / "heritage"
     given = {"name": "a", "composer": "Kuhn, Ada", "life": "~1852-1937", "rights": "CC-BY-4.0"}
     whole = "!!!GTL: Preludia op. 5\n!!!OTL: Adagio\n!!!OMV: 013\n!!!PDT: 1898"
-    write(root / "pl-x/kern/one.krn", KERN.format(records=whole, **given))
+    write(root / "pl-cz/kern/one.krn", KERN.format(records=whole, **given))
     write(root / "pl-x/kern/two.krn", KERN.format(records="!!!OTL: Mazur", **given))
     reserved = given | {"rights": "All rights reserved"}
     write(root / "pl-x/kern/three.krn", KERN.format(records="!!!OTL: x", **reserved))
     corpus = Added("heritage", root)
     facts = known(corpus)
-    one, two = facts["pl-x/kern/one.krn"], facts["pl-x/kern/two.krn"]
+    one, two = facts["pl-cz/kern/one.krn"], facts["pl-x/kern/two.krn"]
     assert (one["title"], one["movement"]) == ("Preludia op. 5", "13. Adagio")
+    assert (one["collection"], one["collection_name"]) == (
+        "heritage/pl-cz", "Jasna Góra Monastery",
+    )  # fmt: skip
+    assert "collection" not in two
     assert (two["title"], two.get("movement")) == ("Mazur", None)
     kept, refused = allowed(corpus.entry, listed(corpus).files)
     assert [file.path.name for file in kept] == ["one.krn", "two.krn"]
@@ -214,7 +218,7 @@ def test_kern_records_tell_the_whole_the_movement_and_its_number(tmp_path: Path)
         for row in extract_file(file)["works"]
     ]
     assert [work["year"] for work in works] == [1898, 1887]
-    assert [work["year_source"] for work in works] == ["stated", "life dates"]
+    assert [work["year_source"] for work in works] == ["published", "life dates"]
 
 
 def test_hymns_take_composers_from_their_head_in_any_encoding(tmp_path: Path) -> None:

@@ -127,15 +127,21 @@ def test_playback_sound_does_not_overrule_the_printed_voice() -> None:
     assert classify(parts, [True, True], [False, True]).kind == "song"
 
 
-def test_words_tell_a_voice_that_is_named_for_its_playback() -> None:
-    parts = [Part("Oboe", lyrics=120), Part("Piano", staves=2)]
+def test_words_tell_a_voice_where_nothing_but_its_playback_is_named() -> None:
+    parts = [Part(sound_id="wind.reed.oboe", lyrics=120), Part("Piano", staves=2)]
     assert classify(parts, [True, True], [False, True]).kind == "song"
-    parts = [Part("Oboe", lyrics=2), Part("Piano", staves=2)]
+    parts = [Part(sound_id="wind.reed.oboe", lyrics=2), Part("Piano", staves=2)]
     assert classify(parts, [True, True], [False, True]).kind == "chamber"
     unnamed = [Part(lyrics=40)] * 4
     assert classify(unnamed, [True] * 4, [False] * 4).kind == "choir"
     hymn = Part(staves=2, lyrics=40)
     assert classify([hymn], [True], [True]).kind == "unnamed parts"
+
+
+def test_an_instrument_with_letters_under_its_notes_is_no_singer() -> None:
+    names = ["Violin I", "Violin II", "Viola", "Violoncello"]
+    parts = [Part(name, lyrics=60) for name in names]
+    assert classify(parts, [True] * 4, [False] * 4).kind == "string quartet"
 
 
 def test_part_order_is_irrelevant() -> None:

@@ -331,8 +331,10 @@ def test_unknown_names_are_not_guessed(name: str) -> None:
         (Part("MusicXML Part", program=52), "voice"),
         (Part("Soprano", program=0), "soprano"),
         # words
-        (Part("Oboe", lyrics=100), "voice"),
-        (Part("Oboe", lyrics=3), "oboe"),
+        (Part("Oboe", lyrics=100), "oboe"),
+        (Part("", code="oboe", lyrics=100), "oboe"),
+        (Part("", sound_id="wind.reed.oboe", lyrics=100), "voice"),
+        (Part("", sound_id="wind.reed.oboe", lyrics=3), "oboe"),
         (Part("Guitar", lyrics=100), "guitar"),
     ],
 )

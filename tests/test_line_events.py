@@ -217,7 +217,12 @@ def test_a_tonal_answer_and_another_octave_are_imitations_too() -> None:
 def test_a_player_who_comes_in_with_something_else_enters_without_a_theme() -> None:
     rows = [*tune(SUBJECT * 2), *tune((48, 43) * 2, 2 * BAR, 2 * BEAT, 1)]
     (event,) = told(rows, 4, "voice_entry")
-    assert (event.theme, event.again, event.place, event.distance) == (False, None, "bass", 12.0)
+    assert (event.theme, event.again, event.place, event.distance) == (
+        False,
+        None,
+        "bass",
+        12.0,
+    )
 
 
 def test_players_who_come_in_together_are_one_entry() -> None:

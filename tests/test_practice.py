@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
+import numpy as np
 import pytest
 from by_hand import BAR, BEAT, bars_of, notes_of
 
@@ -17,6 +20,12 @@ def played(notes: Notes, count: int) -> Played:
     return Played(
         BEAT, (Part("p", "Piano"),), bars_of([BAR] * count), notes, True, True, True, ()
     )
+
+
+def two_hands(rows: list[tuple[float, ...]]) -> Notes:
+    """Notes below 40 on the lower staff."""
+    notes = notes_of(rows)
+    return replace(notes, staff=np.where(notes.pitch < 40, 2, 1).astype(np.int16))
 
 
 # Two published charts (see corpusreg.instruments.limits); the lower limit of the two.
@@ -55,7 +64,7 @@ def test_the_widest_chord_of_a_bar_is_told_and_a_ninth_is_not() -> None:
     ninth, tenth, twelfth = (48, 62), (48, 64), (48, 67)
     rows = [(p, at * BEAT, BEAT) for at, chord in enumerate((ninth, tenth)) for p in chord]
     rows += [(p, BAR, BEAT) for p in twelfth]
-    wide = wide_chords(notes_of(rows), 0)
+    wide = wide_chords(two_hands([*rows, (30, 0, 2 * BAR)]), 0)
     assert [(each.bar, each.high - each.low, each.tenth) for each in wide] == [
         (0, 16, True),
         (1, 19, False),
@@ -63,7 +72,11 @@ def test_the_widest_chord_of_a_bar_is_told_and_a_ninth_is_not() -> None:
 
 
 def test_notes_struck_one_after_the_other_are_no_chord() -> None:
-    assert not wide_chords(notes_of([(48, 0, BEAT), (67, BEAT, BEAT)]), 0)
+    assert not wide_chords(two_hands([(30, 0, BAR), (48, 0, BEAT), (67, BEAT, BEAT)]), 0)
+
+
+def test_a_part_on_one_staff_has_no_hands_to_stretch() -> None:
+    assert not wide_chords(notes_of([(48, 0, BEAT), (72, 0, BEAT)]), 0)
 
 
 def test_a_bass_clarinet_read_in_the_wrong_octave_is_asked_about() -> None:

@@ -7,12 +7,14 @@ from pathlib import Path
 from typing import Any
 
 import duckdb
+import numpy as np
 import pytest
 from batch_work import row
 
 from corpusreg import store
 from corpusreg.measures import definitions
 from corpusreg.store import sql
+from corpusreg.store.building.finish import finishing
 
 QUERIES = {query.name: query for query in sql.listed()}
 
@@ -119,7 +121,9 @@ def reference(tmp_path_factory: pytest.TempPathFactory) -> store.Reference:
     shards = store.Shards(folder / "shards", store.Recipe(definitions.VERSION, "test"))
     shards.add("c", "book.abc", "h", invented())
     shards.flush()
-    return store.Reference(store.publish(shards, [("c", "book.abc", "h")], folder=folder))
+    doubt = {"left_out": [("c:book.abc#b1", "span", "A0 in the cello")]}
+    path = store.publish(shards, [("c", "book.abc", "h")], folder=folder, tables=doubt)
+    return store.Reference(path)
 
 
 @pytest.fixture(scope="module")
@@ -286,6 +290,32 @@ def test_copies_name_the_one_that_counts(reference: store.Reference) -> None:
     (row,) = answer(reference, "copies")
     assert (row["counts"], row["copy"]) == ("c:book.abc#b1", "c:book.abc#copy")
     assert answer(reference, "copies", across=True) == []
+
+
+def test_what_is_left_out_of_norms_says_why(tmp_path: Path) -> None:
+    """A cello on A0 makes a piece as wide as it is; a choir on the same note does not exist."""
+    rows = invented()
+    work = "c:book.abc#b1"
+    names = list(store.columns("parts"))
+    for table, number in (("works", 3), ("parts", 7)):
+        changed = dict(zip(store.columns(table), rows[table][number], strict=True))
+        assert changed["work"] == work
+        rows[table][number] = row(table, **changed | {"lowest": 21})
+    assert rows["parts"][7][names.index("instrument")] == "cello"
+    shards = store.Shards(tmp_path / "shards", store.Recipe(definitions.VERSION, "test"))
+    shards.add("c", "book.abc", "h", rows)
+    shards.flush()
+    path = store.publish(
+        shards, [("c", "book.abc", "h")], folder=tmp_path, finish=finishing(["open"], [])
+    )
+    with store.Reference(path) as found:
+        (told,) = answer(found, "left_out")
+        assert (told["work"], told["measure"], told["value"]) == (work, "span", 30.0)
+        assert "A0" in told["reason"]
+        spans = found.fetch_columns("SELECT work, span, shift_rate FROM matrix ORDER BY work")
+    (place,) = (spans["work"] == work).nonzero()[0]
+    assert np.isnan(spans["span"][place])
+    assert spans["shift_rate"][place] == 2.0
 
 
 def test_one_work_is_told_in_order(reference: store.Reference) -> None:

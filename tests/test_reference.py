@@ -10,6 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from corpusreg.comparison import placing
+from corpusreg.instruments.ensembles import kinds
 from corpusreg.norms.reference import (
     MINIMUM_UNITS,
     MINIMUM_WORKS,
@@ -27,7 +28,7 @@ from corpusreg.norms.reference import (
 )
 
 NARROW = Rung({"ensemble": "choir"}, "choirs")
-BROAD = Rung({"texture": "several voices"}, "all works of more than one voice", broad=True)
+BROAD = Rung({"family": "works for keyboard"}, "works for keyboard", broad=True)
 PIECE = Size(32.0, 3.0)
 
 
@@ -297,11 +298,18 @@ def test_the_least_cohort(works: int, units: int, enough: bool) -> None:
     assert (placed.reason == "") == enough
 
 
-def test_the_broad_rung_needs_fewer_units() -> None:
-    unit = [i % 4 for i in range(40)]
-    assert cohort([1.0] * 40, unit).near(PIECE) is None
-    assert cohort([1.0] * 40, unit, rung=BROAD).near(PIECE) is not None
-    assert cohort([1.0] * 40, [i % 3 for i in range(40)], rung=BROAD).near(PIECE) is None
+def test_a_family_needs_as_many_units_as_an_ensemble() -> None:
+    for rung in (NARROW, BROAD):
+        assert cohort([1.0] * 40, [i % 7 for i in range(40)], rung=rung).near(PIECE) is None
+        assert cohort([1.0] * 40, [i % 8 for i in range(40)], rung=rung).near(PIECE) is not None
+
+
+def test_nothing_is_placed_among_works_without_a_medium() -> None:
+    found = cohort([1.0] * 40, [i % 10 for i in range(40)])
+    unnamed = replace(found, rung=replace(found.rung, medium=False))
+    assert found.near(PIECE) is not None
+    assert unnamed.near(PIECE) is None
+    assert place(unnamed, "span", 1.0, PIECE).percentile is None
 
 
 def test_nothing_is_extrapolated() -> None:
@@ -348,12 +356,12 @@ def test_the_kernel_widens_below_twelve_units(units: int, width: float) -> None:
 def test_a_unit_too_far_away_at_the_widest_does_not_make_up_the_number(
     away: float, placed: bool
 ) -> None:
-    """Three composers at hand and a fourth with one work: exp(-away^2 / 2) of a work counts,
-    a quarter is enough. At 1.727 it is .225: nine tenths of a fourth composer, 3.99 in all.
+    """Seven composers at hand and an eighth with one work: exp(-away^2 / 2) of a work counts,
+    a quarter is enough. At 1.727 it is .225: nine tenths of an eighth composer, 7.99 in all.
     """
     bars = [32.0] * 40 + [32.0 * float(np.exp(away))]
-    unit = [*(i % 3 for i in range(40)), 3]
-    found = cohort([1.0] * 41, unit, bars, rung=BROAD)
+    unit = [*(i % 7 for i in range(40)), 7]
+    found = cohort([1.0] * 41, unit, bars)
     assert (found.near(PIECE) is not None) == placed
 
 
@@ -393,16 +401,31 @@ def test_a_sample_of_works_is_taken_at_even_steps() -> None:
 # Rungs, Student's t
 
 
-def test_the_ladder_goes_from_the_ensemble_to_all() -> None:
-    rungs = ladder("string quartet", "string quartets", "chamber music", "several voices")
+def test_the_ladder_ends_at_the_family() -> None:
+    rungs = ladder("string quartet", "string quartets", "works for bowed strings")
     assert [rung.name for rung in rungs] == [
-        "ensemble=string quartet", "family=chamber music", "texture=several voices",
+        "ensemble=string quartet", "family=works for bowed strings",
     ]  # fmt: skip
-    assert [rung.broad for rung in rungs] == [False, False, True]
-    assert [rung.mixed for rung in rungs] == [False, True, True]
-    assert [r.title for r in ladder("melody", "melodies", "", "single line")] == [
-        "melodies", "all single lines",
-    ]  # fmt: skip
+    assert [rung.broad for rung in rungs] == [False, True]
+    assert [rung.mixed for rung in rungs] == [False, True]
+    assert [rung.title for rung in ladder("song", "songs", "")] == ["songs"]
+
+
+def test_no_family_holds_voices_together_with_instruments() -> None:
+    """Among works for other forces a place tells the forces apart."""
+    families: dict[str, set[str]] = {}
+    for kind in kinds().values():
+        families.setdefault(kind.family, set()).add(kind.kind)
+    del families[""]
+    assert families == {
+        "works for keyboard": {"piano", "organ", "keyboard"},
+        "works for plucked instruments": {"guitar", "harp", "plucked ensemble"},
+        "works for bowed strings": {"string quartet", "string ensemble"},
+        "works for winds and brass": {"wind ensemble", "brass ensemble"},
+    }
+    assert {kind.kind for kind in kinds().values() if not kind.placed} == {
+        "unnamed parts", "mixed and unnamed parts",
+    }  # fmt: skip
 
 
 @pytest.mark.parametrize("degrees", [3, 4, 5, 7, 10, 20, 50, 1000])

@@ -127,12 +127,12 @@ def compare(
 ) -> Comparison:
     """Place an analysed piece in the first cohort that is large enough.
 
-    cohorts: narrowest first, at least one; where none is large enough the last
+    cohorts: narrowest first, at least one; where none is large enough the narrowest
     is reported and nothing is placed. parts: analyses of the sounding parts, by name.
     """
     size = Size(len(whole.played.bars), whole.texture.voices)
     enough = [cohort for cohort in cohorts if cohort.near(size, BASIC) is not None]
-    chosen = enough[0] if enough else cohorts[-1]
+    chosen = enough[0] if enough else cohorts[0]
     placed = tuple(_placed(measure, whole, chosen, size) for measure in MEASURES)
     far = oddness([each.placement for each in placed])
     known = any(each.placement.percentile is not None for each in placed)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -20,7 +21,15 @@ from corpusreg.norms.cohorts import (
     with_oddness,
 )
 from corpusreg.norms.profiles.stored import profiled
-from corpusreg.norms.reference import BASIC, MINIMUM_WORKS, Cohort, Rung, Size, ladder
+from corpusreg.norms.reference import (
+    BASIC,
+    MINIMUM_UNITS,
+    MINIMUM_WORKS,
+    Cohort,
+    Rung,
+    Size,
+    ladder,
+)
 from corpusreg.score.duplicates import fingerprint, shingles
 from corpusreg.score.notes import Score
 from corpusreg.score.played import Played, perform
@@ -145,17 +154,20 @@ def _placed(
 ) -> Comparison:
     kind = kinds()[work.ensemble.kind]
     copies = own_copies(reference, fingerprint(work.score), shingles(work.score))
-    rungs = ladder(kind.kind, kind.works, kind.family, work.ensemble.texture)
+    rungs = ladder(kind.kind, kind.works, kind.family, medium=kind.placed)
     asked = [chosen] if chosen else rungs
     cohorts = [
         with_oddness(reference, fetch_cohort(reference, rung, leave_out=copies.counted))
         for rung in asked
     ]
+    if chosen:
+        _wide_enough(cohorts[0], chosen)
     parts = _part_analyses(work)
     size = Size(len(work.played.bars), work.whole.texture.voices)
     notes = [
         *_left_out(copies),
-        *(_thin(cohorts[0], chosen, size) or _one_collection(cohorts[0])),
+        *_unlike(chosen, work.ensemble),
+        *(_thin(cohorts, size) or _one_collection(cohorts[0])),
         *_lost(work.score),
     ]
     everyone = players(work.whole, parts, table)
@@ -224,18 +236,57 @@ def _left_out(copies: Copies) -> list[str]:
     ]
 
 
-def _thin(first: Cohort, chosen: Rung | None, size: Size) -> list[str]:
-    if first.works and first.near(size, BASIC) is not None:
+def _wide_enough(cohort: Cohort, chosen: Rung) -> None:
+    """Raise where a user's own cohort could place no piece at all."""
+    if cohort.works < MINIMUM_WORKS or cohort.units < MINIMUM_UNITS:
+        raise UsageError(
+            f"--cohort: {chosen.name} has {sentences.plural(cohort.works, 'work')} by "
+            f"{sentences.plural(cohort.units, 'composer')}, too few to place a piece among "
+            f"them ({MINIMUM_WORKS} by {MINIMUM_UNITS}); leave --cohort out, or choose a "
+            "wider one"
+        )
+
+
+def _unlike(chosen: Rung | None, ensemble: Ensemble) -> list[str]:
+    """A warning where the cohort that was asked for is of another medium than the piece."""
+    if chosen is None:
         return []
-    asked = f"what you asked for ({chosen.name})" if chosen else first.rung.title
+    kind = kinds()[ensemble.kind]
+    own = {"ensemble": kind.kind, "family": kind.family, "texture": ensemble.texture}
+    others = [
+        f"{column} {value}"
+        for column, value in chosen.where.items()
+        if column in own and own[column] != value
+    ]
+    if not others and {"ensemble", "family"} & set(chosen.where):
+        return []
+    asked = " and ".join(others) or f"works of all media ({chosen.name})"
+    return [
+        f"You asked for {asked}, but this piece is counted among {kind.works}: most of what "
+        "is said of its place tells the two media apart and not this piece."
+    ]
+
+
+def _thin(cohorts: Sequence[Cohort], size: Size) -> list[str]:
+    """Why the piece is not placed among works of its own ensemble."""
+    first = cohorts[0]
+    if first.near(size, BASIC) is not None:
+        return []
+    if not first.rung.medium:
+        return [
+            "Parts of this score name no instrument, so that its medium is not known and it "
+            "is placed among no others; give the parts their names to have it placed."
+        ]
     held = sentences.plural(first.works, "work")
     if first.works:
         held += f" by {sentences.plural(first.units, 'composer')}"
+    wider = any(each.near(size, BASIC) is not None for each in cohorts)
+    then = "" if wider else ", and nothing is said to stand out"
     return [
-        f"The reference holds {held} under {asked}: too few of about this length "
-        f"to place a piece among them (wanted: {MINIMUM_WORKS} works by {first.least_units} "
-        "composers). 'corpusreg corpora coverage' says which open scores would help, and "
-        "'corpusreg corpora add FOLDER' takes your own."
+        f"The reference holds {held} under {first.rung.title}: too few of about this length "
+        f"to place a piece among them (wanted: {MINIMUM_WORKS} works by {MINIMUM_UNITS} "
+        f"composers){then}. 'corpusreg corpora coverage' says which open scores would help, "
+        "and 'corpusreg corpora add FOLDER' takes your own."
     ]
 
 

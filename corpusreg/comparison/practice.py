@@ -105,11 +105,14 @@ def crowded(played: Played) -> tuple[Crowded, ...]:
 
 
 def wide_chords(notes: Notes, part: int) -> tuple[WideChord, ...]:
-    """Chords of a keyboard part wider than a ninth on one staff, the widest of each bar."""
+    """Chords of a keyboard part wider than a ninth in one voice, the widest of each bar.
+
+    A part on one staff says nothing of its hands, and has none.
+    """
     mine = np.flatnonzero(notes.part == part)
     widest: dict[tuple[int, int], WideChord] = {}
-    if len(mine):
-        keys = np.stack((notes.onset[mine], notes.staff[mine]))
+    if len(np.unique(notes.staff[mine])) > 1:
+        keys = np.stack((notes.onset[mine], notes.staff[mine], notes.voice[mine]))
         _, group = np.unique(keys, axis=1, return_inverse=True)
         size = int(group.max()) + 1
         low, high = np.full(size, 128, np.int64), np.full(size, -1, np.int64)

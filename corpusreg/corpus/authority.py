@@ -23,6 +23,7 @@ __all__ = [
     "SIGLUM",
     "Composer",
     "composer_key",
+    "in_order",
     "is_anonymous",
     "music_by",
     "resolve",
@@ -98,6 +99,20 @@ def is_anonymous(name: str, relative: str = "") -> bool:
     return not key or any(
         pattern.search(key) for glob, pattern in _not_composers() if fnmatchcase(relative, glob)
     )
+
+
+def in_order(name: str) -> str:
+    """A name as people say it, where a catalogue has the family name first.
+
+    >>> in_order("Holland, Jan Dawid"), in_order("Bach, Johann Sebastian (1685-1750)")
+    ('Jan Dawid Holland', 'Johann Sebastian Bach')
+    >>> in_order("Clara Schumann")
+    'Clara Schumann'
+    """
+    said = _NOT_NAME.sub("", " " + name).strip(" ,;.") or name.strip()
+    last, comma, first = said.partition(",")
+    turned = comma and "," not in first and not re.search(r"\d| and | & ", said)
+    return f"{first.strip()} {last.strip()}" if turned else said
 
 
 def composer_key(name: str) -> str:

@@ -4,6 +4,7 @@ Conventions
 -----------
 years    `year_from` to `year_to`, inclusive, None where open; `year_source` says
          where they come from: 'stated' in the file or in a table of its corpus,
+         'published' where what is stated there is the year of a print,
          'catalogue' (the sourced works table), 'life dates' (birth to death), 'active'
          (between the first and the last sign of the composer, where no life dates are
          known), 'collection' (the collections table), ''.
@@ -27,6 +28,7 @@ from corpusreg.corpus.authority import (
     SIGLUM,
     Composer,
     composer_key,
+    in_order,
     is_anonymous,
     music_by,
     resolve,
@@ -47,8 +49,8 @@ from corpusreg.score.notes import Score
 
 __all__ = ["WorkFacts", "describe"]
 
-# kern records with a work's date: composed, manuscript, published.
-_DATE_RECORDS = ("ODT", "MPD", "PDT")
+# kern records with a work's date, and what it is the date of.
+_DATE_RECORDS = (("ODT", "stated"), ("MPD", "stated"), ("PDT", "published"))
 _DOUBTFUL = re.compile(r"\?|dubi|doubtful|attrib|spurious|zugeschrieben", re.I)
 # File names of movements: movement3, madrigal.3.10, polonaise_op1n2.
 _NUMBERED = re.compile(r"(movement|madrigal|polonaise)(?:\D.*?)?(\d+)")
@@ -103,7 +105,7 @@ def describe(file: SourceFile, score: Score, stated: Licence | None = None) -> W
     born, died = (composer.born, composer.died) if composer else (None, None)
     if born is None and died is None:
         born, died = _table_life(work)
-    if born is None and died is None:
+    if born is None and died is None and not anonymous:
         born, died = _stated_life(meta, name)
     years, source = _years(score, credit, work, collection, born, died)
     year = typical_year(born, died) if source == "life dates" else years.middle
@@ -114,7 +116,7 @@ def describe(file: SourceFile, score: Score, stated: Licence | None = None) -> W
         movement=movement,
         number=meta.get("number", "") or score.number,
         composer_id=composer.id if composer else "",
-        composer=composer.name if composer else "" if anonymous else name,
+        composer=composer.name if composer else "" if anonymous else in_order(name),
         doubtful=_DOUBTFUL.search(name) is not None,
         born=born,
         died=died,
@@ -153,7 +155,8 @@ def _known(file: SourceFile) -> tuple[dict[str, str], dict[str, str]]:
     years = ("year_from", "year_to", "year_source")
     empty = dict.fromkeys((*columns, *years), "")
     work = empty | dict(file.known)
-    shared = {"cluster": work["cluster"], "region": work["region"], "id": file.corpus}
+    shared = {"cluster": work["cluster"], "region": work["region"]}
+    shared |= {"id": work.get("collection") or file.corpus}
     return empty | shared | {"name": work.get("collection_name") or file.corpus}, work
 
 
@@ -171,12 +174,27 @@ def _titles(
     stated, movement = meta.get("title", ""), work.get("movement") or meta.get("movement", "")
     if stated.casefold() in (path.name.casefold(), path.stem.casefold()):
         stated = ""
-    title = work["title"] or stated or movement or re.sub(r"^bwv(?=\d)", "BWV ", path.stem)
+    title = readable(work["title"] or stated or movement or path.stem)
+    movement = readable(movement)
     # Where the table has the title, the file's own are scanned letters or generic.
     numbered = _NUMBERED.fullmatch(path.stem)
     if file.corpus == BUNDLED and work["title"] and numbered:
         movement = " ".join(numbered.groups())
     return title, "" if movement == title else movement
+
+
+def readable(title: str) -> str:
+    """A title without underscores, editors' brackets and numbers that stick to words.
+
+    >>> readable("[Magne Pater] / Amatorem"), readable("In der Fremde [II]")
+    ('Magne Pater / Amatorem', 'In der Fremde (II)')
+    >>> readable("bwv66.6"), readable("D'un_matin_de_printemps")
+    ('BWV 66.6', "D'un matin de printemps")
+    """
+    plain = re.sub(r"^bwv(?=\d)", "BWV ", title.replace("_", " "))
+    plain = re.sub(r"^((?:\d+\. ?)?)\[([^\]]*)\]", r"\1\2", plain.strip())
+    plain = re.sub(r"\[([^\]]*)\]", r"(\1)", plain)
+    return " ".join(plain.split())
 
 
 def _table_life(work: Mapping[str, str]) -> tuple[int | None, int | None]:
@@ -214,9 +232,9 @@ def _years(
     born: int | None,
     died: int | None,
 ) -> tuple[Years, str]:
-    stated = _stated_years(score, name, work.get("date", ""), born, died)
+    stated, source = _stated_years(score, name, work, born, died)
     if stated is not None and stated.middle is not None:
-        return stated, "stated"
+        return stated, source
     if work["year_source"]:
         return _row_years(work), "catalogue"
     if born is not None or died is not None:
@@ -225,7 +243,7 @@ def _years(
     if active is not None:
         return active, "active"
     if stated is not None:  # an open end, such as '<1611'
-        return stated, "stated"
+        return stated, source
     if collection["year_source"]:
         return _row_years(collection), "collection"
     return Years(None, None), ""
@@ -236,17 +254,19 @@ def _row_years(row: Mapping[str, str]) -> Years:
 
 
 def _stated_years(
-    score: Score, name: str, date: str, born: int | None, died: int | None
-) -> Years | None:
+    score: Score, name: str, work: Mapping[str, str], born: int | None, died: int | None
+) -> tuple[Years | None, str]:
+    """The first date that the composer can have written at, and what it is the date of."""
     meta = score.metadata
-    texts = [date, *(meta.get(key, "") for key in _DATE_RECORDS)]
+    texts = [(work.get("date", ""), work.get("date_of") or "stated")]
+    texts += [(meta.get(key, ""), of) for key, of in _DATE_RECORDS]
     # A date in MusicXML is the encoding's; elsewhere a reader's 'date' is the work's.
     if score.format != "musicxml":
-        texts.append(meta.get("date", ""))
+        texts.append((meta.get("date", ""), "stated"))
     # 'Stephen Foster 1854': a year after the name, where no life dates are meant.
     tail = SIGLUM.sub("", _BRACKETED.sub(" ", name))
-    texts.append(tail if len(re.findall(r"\d{4}", tail)) == 1 else "")
-    for text in texts:
+    texts.append((tail if len(re.findall(r"\d{4}", tail)) == 1 else "", "stated"))
+    for text, source in texts:
         years = parse_years(text) if text else None
         if years is None:
             continue
@@ -255,8 +275,8 @@ def _stated_years(
         posthumous = died is not None and early is not None and early > died
         unborn = born is not None and late is not None and late <= born
         if not posthumous and not unborn:
-            return _until(years, died)
-    return None
+            return _until(years, died), source
+    return None, ""
 
 
 def _until(years: Years, died: int | None) -> Years:

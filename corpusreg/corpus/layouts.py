@@ -10,7 +10,9 @@ songs in sets      data/composers.tsv, sets.tsv, scores.tsv: joined by id, which
                    below scores/ or data/
 movements in sets  the same, but the set is the work and the score a movement of it;
                    dates of publication in data/sets.yaml
-kern records       GTL: the whole work; OTL, OMV: the movement and its number
+kern records       OPR or GTL: the whole work; OTL, OMV: the movement and its number
+libraries          the same; folders are named by the siglum of the library that has the
+                   source, and each library is a collection of its own (data/libraries.csv)
 hymn headers       %OHCOMPOSER: name and life dates
 lilypond headers   see `lilypond_headers`
 folder             metadata.csv or metadata.tsv, else the folder's name for the composer
@@ -28,6 +30,7 @@ from corpusreg.corpus.authority import composer_key
 from corpusreg.corpus.catalogue import SourceFile, resolve
 from corpusreg.corpus.lilypond_headers import lilypond_pieces
 from corpusreg.corpus.table import read_table, table_of
+from corpusreg.corpus.tables import rows as data_rows
 
 __all__ = ["LAYOUTS", "Told"]
 
@@ -35,7 +38,7 @@ Facts = dict[str, str]
 
 _RECORD_BYTES = 16_384  # the records stand at the head of a kern file
 _HYMN_BYTES = 65_536
-_RECORD = re.compile(r"^!!!(GTL|OTL|OMV):[ \t]*(\S.*?)\s*$", re.M)
+_RECORD = re.compile(r"^!!!(GTL|OPR|OTL|OMV):[ \t]*(\S.*?)\s*$", re.M)
 _HYMN_COMPOSER = re.compile(r"^%OHCOMPOSER[ \t]+(\S.*?)\s*$", re.M)
 _SCORE_ID = re.compile(r"[a-z]{2}(\d{5,})")  # lc6164267, sq8938822
 _YAML_FIELD = re.compile(r"^(- |  )(\w+): *(\S.*?)?(?: +#.*)?$")
@@ -56,7 +59,7 @@ def _songs(root: Path, files: Sequence[SourceFile]) -> Told:
     for file in files:
         score, group, composer = tables.rows_of(file.relative)
         told.facts[file.relative] = composer | {
-            "title": score.get("name", ""),
+            "title": score.get("name") or _folder_title(file.relative),
             "column:set": group.get("name", ""),
         }
     return told
@@ -77,8 +80,14 @@ def _movements(root: Path, files: Sequence[SourceFile]) -> Told:
             "title": title,
             "movement": "" if movement == title else movement,
             "date": group.get("date", ""),
+            "date_of": "published" if group.get("date") else "",
         }
     return told
+
+
+def _folder_title(relative: str) -> str:
+    """The folder of a score without its number in the set: '3_Adieu' is 'Adieu'."""
+    return re.sub(r"^\d+_", "", PurePosixPath(relative).parent.name).replace("_", " ")
 
 
 class _Tables:
@@ -121,12 +130,26 @@ def _kern(root: Path, files: Sequence[SourceFile]) -> Told:
     told = Told()
     for file in files:
         found = dict(reversed(_RECORD.findall(_head(file.path, _RECORD_BYTES))))
-        whole, own = found.get("GTL", ""), found.get("OTL", "")
+        whole, own = found.get("OPR") or found.get("GTL", ""), found.get("OTL", "")
         number = found.get("OMV", "").lstrip("0")
-        if number and not re.match(rf"{re.escape(number)}\b", own):
+        # A title that brings its own number has the place in the set that it is printed in.
+        if number and not re.match(r"\d+\b", own):
             own = f"{number}. {own}" if own else number
         known = {"title": whole, "movement": own} if whole else {"title": own}
         told.facts[file.relative] = known
+    return told
+
+
+def _libraries(root: Path, files: Sequence[SourceFile]) -> Told:
+    told = _kern(root, files)
+    names = {row["folder"]: row["name"] for row in data_rows("libraries.csv")}
+    for file in files:
+        siglum = file.relative.partition("/")[0]
+        if siglum in names:
+            told.facts[file.relative] |= {
+                "collection": f"{file.corpus}/{siglum}",
+                "collection_name": names[siglum],
+            }
     return told
 
 
@@ -172,6 +195,7 @@ LAYOUTS: Mapping[str, Callable[[Path, Sequence[SourceFile]], Told]] = {
     "songs in sets": _songs,
     "movements in sets": _movements,
     "kern records": _kern,
+    "libraries": _libraries,
     "hymn headers": _hymns,
     "lilypond headers": _lilypond,
     "folder": _folder,

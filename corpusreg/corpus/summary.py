@@ -37,15 +37,22 @@ def tiers_summary(files: Iterable[SourceFile]) -> list[TierRow]:
     for file in files:
         said = licence(file)
         known = file.corpus == BUNDLED
-        row = (
-            collection_of(file.relative) if known else {"id": file.corpus, "name": file.corpus}
-        )
+        row = collection_of(file.relative) if known else _of_corpus(file)
         key = (file.corpus, row["id"], row["name"], said.tier, said.reason)
         counted[key] += 1
         works[key] += count_works(file)
     place = {key[:2]: number for number, key in reversed(list(enumerate(counted)))}
     ordered = sorted(counted, key=lambda key: (place[key[:2]], TIERS.index(key[3]), key[4]))
     return [TierRow(*key[:4], counted[key], works[key], key[4]) for key in ordered]
+
+
+def _of_corpus(file: SourceFile) -> dict[str, str]:
+    known = dict(file.known)
+    part = known.get("collection", "")
+    return {
+        "id": part or file.corpus,
+        "name": known.get("collection_name", file.corpus) if part else file.corpus,
+    }
 
 
 def count_works(file: SourceFile) -> int:

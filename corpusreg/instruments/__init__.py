@@ -145,8 +145,9 @@ class Instruments(Mapping[str, Instrument]):
         0, the default of most software, unless the part has two staves, and
         except the sound of a melody instrument under the export default 'MusicXML
         Part' (vocal trecento parts are played by saxophones there). A part
-        with many syllables that is not a voice, keyboard or plucked
-        instrument is sung: its name is that of the sound that plays it back.
+        with many syllables is sung where neither its name nor its kern code is that of
+        an instrument: letters under a violin's notes are an analyst's, and a playback
+        sound says nothing of who sings.
         """
         choices = self._choices(part)
         return choices[0] if choices else None
@@ -198,7 +199,8 @@ class Instruments(Mapping[str, Instrument]):
         """What a part may be: one instrument where something is certain of it."""
         found = self._instruments(part)
         sung = part.lyrics >= SUNG_SYLLABLES and part.staves == 1
-        if sung and not any(one.family in _TEXTED for one in found):
+        said = self.named(part.name) or self._coded(part.code)
+        if sung and not said and not any(one.family in _TEXTED for one in found):
             return (self._rows["voice"],)
         return found
 

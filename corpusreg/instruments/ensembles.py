@@ -59,12 +59,14 @@ class Kind:
     """A kind with words for sentences ('songs for …'), its wider family, and its meaning.
 
     family: words for the group in which a work is compared where its own kind is
-    too small, '' where there is none short of all works of its texture.
+    too small, '' where no other kind is near enough. placed: whether works of this kind
+    share a medium, so that a piece can be placed among them.
     """
 
     kind: str
     works: str
     family: str
+    placed: bool
     meaning: str
 
 
@@ -73,7 +75,16 @@ def kinds() -> Mapping[str, Kind]:
     """Every kind of ensemble, by name, in the order of the table."""
     table = resources.files("corpusreg") / "data" / "ensembles.csv"
     lines = table.read_text(encoding="utf-8").splitlines()
-    return {row["kind"]: Kind(**row) for row in csv.DictReader(lines)}
+    return {
+        row["kind"]: Kind(
+            kind=row["kind"],
+            works=row["works"],
+            family=row["family"],
+            placed=row["placed"] == "yes",
+            meaning=row["meaning"],
+        )
+        for row in csv.DictReader(lines)
+    }
 
 
 def classify(

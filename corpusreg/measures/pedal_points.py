@@ -10,8 +10,8 @@ A note stays when it is held in bar after bar, SHORTEST bars or more.
 - at the top the same, with what is above it, for TOP bars or more, held for TOP_HELD;
 - inside it is held for INNER_HELD, for INNER bars or more.
 
-The music moves: in some bar, FOREIGN of what else is held are pitch classes outside the
-triads on that note, or the note stays for LONG bars. A chord that is broken for three bars
+The music moves: in some bar, FOREIGN of what else is held (SHORT_FOREIGN where it stays for
+SHORTEST bars only) are pitch classes outside the triads on it, or it stays for LONG bars. A chord that is broken for three bars
 is no pedal point. Notes an octave apart that stay together are one pedal point, the longest.
 
 It ends where it is no longer held: it *resolves* where the bass goes from it up a fourth or
@@ -44,6 +44,7 @@ SHORT_HELD = 0.7
 TOP_HELD = 0.7
 INNER_HELD = 0.9
 FOREIGN = 0.3  # of what else is held
+SHORT_FOREIGN = 0.5
 TRIADS = (0, 3, 4, 7)
 
 Bools = NDArray[np.bool_]
@@ -132,7 +133,8 @@ def _moves(here: Moments, stay: _Stay) -> bool:
     total = classes.sum(axis=1)
     own = classes[:, TRIADS].sum(axis=1)
     foreign = np.divide(total - own, total, out=np.zeros(len(total)), where=total > 0)
-    return bool(foreign.max() >= FOREIGN)
+    least = FOREIGN if stay.bars() > SHORTEST else SHORT_FOREIGN
+    return bool(foreign.max() >= least)
 
 
 def _apart(stays: list[_Stay]) -> list[_Stay]:

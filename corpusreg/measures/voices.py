@@ -37,7 +37,7 @@ __all__ = ["crossings", "entries", "written_voices"]
 RESTED = 1.9  # bars: two, less an upbeat
 KEYBOARD_RESTED = 1.4
 HEAD = 5  # notes
-LOOSE = 2  # semitones
+LOOSE = 1  # semitones
 VARIED = 3  # pitches
 LONG = 8.0  # bars, of silence
 CROSSED = 1.5  # bars
@@ -91,18 +91,17 @@ def entries(here: Moments) -> list[Event]:
         return []
     line = _lines(here, voice)
     heads = _heads(here, voice, line)
-    alone: dict[int, list[_Entry]] = {}
-    found = []
+    together: dict[int, list[_Entry]] = {}
     place = np.full(len(notes), -1)
     place[heads.row] = np.arange(len(heads.row))
     for row, silence, since in _rested(here, voice, shared, line):
         again = _imitated(here, heads, voice, row, int(place[row]))
         entry = _Entry(row, silence, since, again)
-        if again is not None:
-            found.append(_event(here, voice, [entry]))
-        elif not shared[row]:
-            alone.setdefault(int(notes.onset[row]), []).append(entry)
-    found += [_event(here, voice, group) for group in alone.values()]
+        if again is not None or not shared[row]:
+            together.setdefault(int(notes.onset[row]), []).append(entry)
+    found = [_event(here, voice, group) for group in together.values()]
+    if len(np.unique(notes.part)) > MOST_PLAYERS:
+        found = [event for event in found if event.place != "inner"]
     return sorted(found, key=lambda event: (event.bar, event.beat, event.low))
 
 
@@ -189,7 +188,9 @@ def _imitated(here: Moments, heads: _Heads, voice: Ints, row: int, own: int) -> 
 def _event(here: Moments, voice: Ints, group: list[_Entry]) -> Event:
     notes = here.notes
     rows = [entry.row for entry in group]
-    row, again = rows[0], group[0].again
+    row, again = min(
+        ((entry.row, entry.again) for entry in group), key=lambda pair: (pair[1] is None, pair)
+    )
     bar, onset = int(notes.bar[row]), int(notes.onset[row])
     pitches = sorted({int(notes.pitch[each]) for each in rows})
     sounding = (notes.onset <= onset) & (here.ends > onset)

@@ -55,8 +55,6 @@ __all__ = [
 
 MINIMUM_WORKS = 30
 MINIMUM_UNITS = 8
-# The last rung is used with fewer, since there is nothing broader to go to.
-MINIMUM_UNITS_BROAD = 4
 # The measure that every work has: where it can be placed, a cohort is large enough.
 BASIC = "span"
 BANDWIDTH = 0.25  # of log length: mostly works from three quarters to four thirds as long
@@ -72,11 +70,16 @@ Floats = NDArray[np.float64]
 
 @dataclass(frozen=True)
 class Rung:
-    """One step of the ladder: which works, by column and value of the store."""
+    """One step of the ladder: which works, by column and value of the store.
+
+    broad: a family of ensembles instead of one. medium: False where its works share no
+    medium, so that nothing is placed among them.
+    """
 
     where: Mapping[str, str]
     title: str
     broad: bool = False
+    medium: bool = True
 
     @property
     def mixed(self) -> bool:
@@ -125,17 +128,15 @@ class Cohort:
         weights = unit_weights(self.unit, np.ones(self.works))
         return float(1 / (weights**2).sum()) if self.works else 0.0
 
-    @property
-    def least_units(self) -> int:
-        """The fewest units among which a piece is placed."""
-        return MINIMUM_UNITS_BROAD if self.rung.broad else MINIMUM_UNITS
-
     def near(self, size: Size, name: str | None = None) -> Floats | None:
         """How much each work counts for a piece of this size, shape (n,), 0 to 1.
 
         name: only works that have this measure count. None where there are too
-        few works of about this size, or none as long or none as short.
+        few works of about this size, none as long or none as short, or no medium that
+        they share.
         """
+        if not self.rung.medium:
+            return None
         has = np.ones(self.works, bool) if name is None else np.isfinite(self.values[name])
         # Most measures are there for the same works, and so share their kernel.
         key = (size, has.tobytes())
@@ -169,7 +170,7 @@ class Cohort:
             if works >= MINIMUM_WORKS and units >= GOOD_UNITS:
                 return kernel
             if width >= WIDEST:
-                enough = works >= MINIMUM_WORKS and units >= self.least_units
+                enough = works >= MINIMUM_WORKS and units >= MINIMUM_UNITS
                 return kernel if enough else None
             width = min(width * 1.2, WIDEST)
 
@@ -205,20 +206,17 @@ class Placement:
     reason: str = ""
 
 
-def ladder(kind: str, words: str, family: str, texture: str) -> list[Rung]:
-    """The rungs for a piece, narrowest first; the last is called broad.
+def ladder(kind: str, words: str, family: str, *, medium: bool = True) -> list[Rung]:
+    """The rungs for a piece: its ensemble, then the family where there is one.
 
-    kind, family, texture: as in the works table. words: the kind as people say
-    it ('songs for one or two voices and accompaniment').
+    kind, family: as in the works table. words: the kind as people say it ('songs for one
+    or two voices and accompaniment'). medium: as in `Rung`. Nothing wider follows: a piano
+    piece among works for all forces is wide and restless because it is for the piano.
     """
-    rungs = [Rung({"ensemble": kind}, words)]
+    rungs = [Rung({"ensemble": kind}, words, medium=medium)]
     if family:
-        rungs.append(Rung({"family": family}, family))
-    broad = {
-        "single line": "all single lines",
-        "several voices": "all works of more than one voice",
-    }[texture]
-    return [*rungs, Rung({"texture": texture}, broad, broad=True)]
+        rungs.append(Rung({"family": family}, family, broad=True))
+    return rungs
 
 
 def unit_weights(unit: NDArray[np.int64], kernel: Floats) -> Floats:

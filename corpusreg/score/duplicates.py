@@ -31,6 +31,9 @@ _FEWEST_NOTES = 16
 _PITCHES = 128
 _WINDOW = 10
 _KEEP_EVERY = 4
+# So many bits of a shingle are kept. Among ten million of them some fifty pairs agree by
+# chance, and two works must share several.
+_BITS = 40
 # Two works are the same music when they share this much of the smaller one's
 # shingles, and at least so many.
 SAME_SHARE = 0.5
@@ -40,7 +43,7 @@ _BASE = np.uint64(0x9E3779B97F4A7C15)
 
 
 def fingerprint(score: Score) -> str | None:
-    """Fingerprint as 32 hexadecimal digits, None where the score is too short for one.
+    """Fingerprint as 16 hexadecimal digits, None where the score is too short for one.
 
     Grace notes and continued ties take no part: editions differ in them.
     """
@@ -51,7 +54,7 @@ def fingerprint(score: Score) -> str | None:
     onset //= max(int(np.gcd.reduce(onset)), 1)
     pitch = notes["pitch"].astype(np.int64) - int(notes["pitch"].min())
     heard = np.stack(np.divmod(np.unique(onset * _PITCHES + pitch), _PITCHES), axis=1)
-    return hashlib.blake2b(heard.astype("<i8").tobytes(), digest_size=16).hexdigest()
+    return hashlib.blake2b(heard.astype("<i8").tobytes(), digest_size=8).hexdigest()
 
 
 def shingles(score: Score) -> NDArray[np.uint64]:
@@ -69,7 +72,8 @@ def shingles(score: Score) -> NDArray[np.uint64]:
     keys = _windows(_turned(sets) + (rhythm << np.uint64(12)))
     # The least over all transpositions is the same in every key.
     least = keys.min(axis=0)
-    return np.unique(least[least % np.uint64(_KEEP_EVERY) == 0])
+    kept = least[least % np.uint64(_KEEP_EVERY) == 0]
+    return np.unique(kept & np.uint64(2**_BITS - 1))
 
 
 def groups(pairs: Iterable[tuple[str, str]]) -> list[list[str]]:

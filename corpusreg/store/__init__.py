@@ -5,6 +5,7 @@ tables      columns, types and order of the tables, checked loading
 shards      rows of finished files on disk
 publish     a new reference from shards, switched in as a whole
 reading     the reference in force
+packing     the form in which a reference ships
 lock        one build at a time
 
 DuckDB itself is imported when the first connection is made.
@@ -14,7 +15,14 @@ from __future__ import annotations
 
 from corpusreg.store.lock import build_lock
 from corpusreg.store.publish import Draft, publish
-from corpusreg.store.reading import Reference, Result, open_reference, pointed, row_hashes
+from corpusreg.store.reading import (
+    Reference,
+    Result,
+    open_reference,
+    pointed,
+    row_hashes,
+    ships,
+)
 from corpusreg.store.shards import Entry, Recipe, Shards
 from corpusreg.store.tables import EXTRACTED, Rows, columns
 
@@ -33,4 +41,5 @@ __all__ = [
     "pointed",
     "publish",
     "row_hashes",
+    "ships",
 ]

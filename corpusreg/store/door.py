@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -14,7 +14,7 @@ from corpusreg.system.errors import StoreError, UsageError
 if TYPE_CHECKING:
     import duckdb
 
-__all__ = ["REBUILD", "reading", "storing", "translated", "working"]
+__all__ = ["REBUILD", "packed", "reading", "storing", "translated", "working"]
 
 REBUILD = "run 'corpusreg extract' to make it again"
 # The one configuration of all reads: DuckDB refuses to open a file twice in
@@ -27,6 +27,12 @@ _READ_CONFIG: Mapping[str, str] = {
     "temp_directory": "",
     "lock_configuration": "true",
 }
+_FROM_THE_START = (
+    "autoinstall_known_extensions",
+    "autoload_known_extensions",
+    "memory_limit",
+    "temp_directory",
+)
 _HOLDER = re.compile(r"\(PID (\d+)\)")
 
 
@@ -69,6 +75,26 @@ def reading(path: Path) -> duckdb.DuckDBPyConnection:
         ) from error
     except duckdb.Error as error:
         raise StoreError(f"{path} is damaged ({first_line(error)}); {REBUILD}") from error
+
+
+def packed(statements: Iterable[str], folder: Path) -> duckdb.DuckDBPyConnection:
+    """A connection in memory after some statements that show what lies in a folder.
+
+    It can read nothing outside that folder, and no other statement can change that. Raises
+    StoreError when the folder is damaged.
+    """
+    import duckdb
+
+    with storing(f"{folder}", damaged=True):
+        config = {name: _READ_CONFIG[name] for name in _FROM_THE_START}
+        connection = duckdb.connect(":memory:", config=config)
+        for statement in statements:
+            connection.execute(statement)
+        inside = str(folder).replace("'", "''")
+        connection.execute(f"SET allowed_directories = ['{inside}/']")
+        connection.execute("SET enable_external_access = false")
+        connection.execute("SET lock_configuration = true")
+    return connection
 
 
 @contextmanager

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import threading
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -11,7 +12,7 @@ from types import TracebackType
 from typing import TYPE_CHECKING, Any
 
 from corpusreg.measures import definitions
-from corpusreg.store import door, sql
+from corpusreg.store import door, packing, sql
 from corpusreg.system import settings
 from corpusreg.system.errors import StoreError, UsageError
 
@@ -19,7 +20,15 @@ if TYPE_CHECKING:
     import duckdb
     from numpy.typing import NDArray
 
-__all__ = ["Reference", "Result", "columns_of", "open_reference", "pointed", "row_hashes"]
+__all__ = [
+    "Reference",
+    "Result",
+    "columns_of",
+    "open_reference",
+    "pointed",
+    "row_hashes",
+    "ships",
+]
 
 _READING_STATEMENTS = ("SELECT", "EXPLAIN")
 # The limit of memory holds for the database; rows in Python take many times their room there.
@@ -39,15 +48,26 @@ class Result:
 class Reference:
     """An open reference, read-only. Close it, or use it in a with block.
 
+    It is a published file, or the packed reference that ships with what the user has added.
     build, tool, definitions, schema, reference_id, works: as in the builds
     table; settings, libraries: decoded from there.
     """
 
-    def __init__(self, path: Path) -> None:
-        """Open a file; raises StoreError when it is missing, held, damaged or no reference."""
+    def __init__(self, path: Path, packed: Path | None = None) -> None:
+        """Open a file, or a packed reference and the file that was made on top of it.
+
+        path: the file; the packed folder itself where nothing was added. Raises StoreError
+        when one of them is missing, held, damaged or no reference.
+        """
         self.path = path
-        self._connection = door.reading(path)
+        self._pending: dict[str, tuple[str, ...]] = {}
+        if packed is None:
+            self._connection = door.reading(path)
+        else:
+            self._pending = packing.views(packed, path if path != packed else None)
+            self._connection = door.packed(self._pending.pop(packing.FIRST), packed)
         try:
+            self._show("builds")
             with door.storing(f"{path}", damaged=True):
                 row = self._connection.execute(sql.load("build")).fetchone()
             if row is None:
@@ -72,6 +92,7 @@ class Reference:
         Numbers with NULL become float64 with NaN; text and booleans with NULL
         become object arrays with None. Raises StoreError when the file is damaged.
         """
+        self._show(text)
         with door.storing(f"{self.path}", damaged=True):
             return columns_of(self._connection.execute(text, params))
 
@@ -82,9 +103,29 @@ class Reference:
         statement at once. Raises UsageError, in one line, for a statement that
         is wrong, is not alone, does more than read, or needs too much memory.
         """
+        self._show(text)
         with door.translated():
             _check_statement(text)
             return _interruptible(self._connection, text, dict(params or {}))
+
+    def _show(self, text: str) -> None:
+        """Make the tables that a statement names, or all where it asks which there are."""
+        if not self._pending:
+            return
+        words = set(re.findall(r"\w+", text.casefold()))
+        every = any("duckdb_" in word or "_schema" in word for word in words) or (
+            {"show", "describe", "summarize"} & words
+        )
+        with door.storing(f"{self.path}", damaged=True):
+            for table in list(self._pending):
+                if every or table in words:
+                    self._make(table)
+
+    def _make(self, table: str) -> None:
+        for other in packing.NEEDS.get(table, ()):
+            self._make(other)
+        for statement in self._pending.pop(table, ()):
+            self._connection.execute(statement)
 
     def row_hashes(self) -> dict[str, str]:
         """Number of rows and hash of all rows in their order, by table, builds left out.
@@ -134,7 +175,7 @@ def pointed(folder: Path) -> Path | None:
 
 
 def open_reference(folder: Path | None = None) -> Reference:
-    """Open the reference in force.
+    """Open the reference in force: what was published last, else the one that ships.
 
     folder: default `settings.reference_folder()`. Raises StoreError when there
     is none, when it is held for writing or damaged, and when it was made by
@@ -143,15 +184,19 @@ def open_reference(folder: Path | None = None) -> Reference:
     folder = folder or settings.reference_folder()
     path = pointed(folder)
     if path is None:
-        raise StoreError(f"no reference in {folder}; run 'corpusreg extract' to make one")
-    try:
-        reference = Reference(path)
-    except StoreError:
-        # A build may have put another in force, and removed this one, just now.
-        newer = pointed(folder)
-        if newer is None or newer == path:
-            raise
-        reference = Reference(newer)
+        if not ships():
+            raise StoreError(f"no reference in {folder}; run 'corpusreg extract' to make one")
+        path = settings.packed_folder()
+        reference = Reference(path, path)
+    else:
+        try:
+            reference = _published(path)
+        except StoreError:
+            # A build may have put another in force, and removed this one, just now.
+            newer = pointed(folder)
+            if newer is None or newer == path:
+                raise
+            reference = _published(newer)
     for what, found, expected in (
         ("tables of version", reference.schema, settings.SCHEMA_VERSION),
         ("definitions of version", reference.definitions, definitions.VERSION),
@@ -162,6 +207,28 @@ def open_reference(folder: Path | None = None) -> Reference:
                 f"{reference.path} has {what} {found}, expected {expected}; {door.REBUILD}"
             )
     return reference
+
+
+def ships() -> bool:
+    """Whether a reference came with this installation."""
+    return (settings.packed_folder() / packing.ABOUT).is_file()
+
+
+def _published(path: Path) -> Reference:
+    """A published reference, with the packed one under it where it was made on top of that."""
+    reference = Reference(path)
+    below = reference.settings.get("on_top_of")
+    if below is None:
+        return reference
+    reference.close()
+    packed = settings.packed_folder()
+    here = packing.about(packed).get("reference") if ships() else None
+    if here != below:
+        raise StoreError(
+            f"{path} was made on top of the reference {below}, and this installation has "
+            f"{here or 'none'}; run 'corpusreg extract' to make it again"
+        )
+    return Reference(path, packed)
 
 
 def row_hashes(path: Path) -> dict[str, str]:

@@ -13,7 +13,7 @@ from corpusreg.system.errors import DataError
 if TYPE_CHECKING:
     import duckdb
 
-__all__ = ["EXTRACTED", "ORDER", "Rows", "checked", "columns", "insert", "printable"]
+__all__ = ["EXTRACTED", "ORDER", "Rows", "checked", "columns", "insert", "names", "printable"]
 
 # Rows of one file by table, each in the order of the table's columns.
 Rows = dict[str, list[tuple[Any, ...]]]
@@ -66,6 +66,12 @@ def columns(table: str) -> Mapping[str, str]:
                 for words in (line.split() for line in body.strip().splitlines())
             }
     raise DataError(f"there is no table '{table}' in the schema")
+
+
+@functools.cache
+def names() -> tuple[str, ...]:
+    """The tables of the schema, in its order."""
+    return tuple(name for name, _ in _TABLE.findall(sql.load("schema")))
 
 
 def checked(rows: Mapping[str, Sequence[tuple[Any, ...]]]) -> Rows:

@@ -26,6 +26,7 @@ __all__ = [
     "home",
     "lilypond_cache",
     "lock_file",
+    "packed_folder",
     "reference_folder",
     "shards_folder",
     "trust",
@@ -33,7 +34,7 @@ __all__ = [
 ]
 
 # Version of the tables in queries/store/schema.sql; raised when they change.
-SCHEMA_VERSION = "6"
+SCHEMA_VERSION = "7"
 # An older file format, so that clients of 2024 and later open a reference.
 STORAGE_VERSION = "v1.2.0"
 
@@ -68,6 +69,11 @@ def home() -> Path:
 def reference_folder() -> Path:
     """Folder of the published references and of the pointer to the present one."""
     return home() / "reference"
+
+
+def packed_folder() -> Path:
+    """Folder of the reference that ships with the package; it need not be there."""
+    return Path(__file__).resolve().parents[1] / "data" / "reference"
 
 
 def corpora_folder() -> Path:

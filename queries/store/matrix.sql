@@ -4,6 +4,7 @@
 WITH wide AS (
     SELECT work, {measures}
     FROM measures AS m
+    ANTI JOIN left_out AS l ON l.work = m.work AND l.measure = m.name
     WHERE m.reason IS NULL AND m.work BETWEEN $first AND $last
     GROUP BY work
 )

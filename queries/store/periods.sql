@@ -1,5 +1,5 @@
 -- Works that count and have a period, with all that a result about periods is held
--- against. A work has repeats where it is longer as played than on the page.
+-- against. Tune books have a date of printing and no period. A work has repeats where it is longer as played than on the page.
 WITH pages AS (
     SELECT work, max("last") AS written FROM stays WHERE part IS NULL GROUP BY work
 ),
@@ -8,7 +8,7 @@ others AS (
 )
 SELECT
     m.work, m.unit_number, m.composer, m.period, m.year, m.ensemble, m.collection, m.bars,
-    coalesce(w.year_source IN ('stated', 'catalogue'), false) AS stated,
+    coalesce(w.year_source IN ('stated', 'published', 'catalogue'), false) AS stated,
     coalesce(w.dynamics_known, false) AS dynamics,
     coalesce(w.pedal_known, false) AS pedal,
     coalesce(pages.written < m.bars, false) AS repeats,
@@ -17,5 +17,5 @@ FROM matrix AS m
 JOIN works AS w ON w.work = m.work
 LEFT JOIN pages ON pages.work = m.work
 LEFT JOIN others ON others.work = m.work
-WHERE m.period IS NOT NULL AND ($ensemble IS NULL OR m.ensemble = $ensemble)
+WHERE m.period IS NOT NULL AND NOT starts_with(m.unit, 'tunes:') AND ($ensemble IS NULL OR m.ensemble = $ensemble)
 ORDER BY m.work;

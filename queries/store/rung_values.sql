@@ -1,2 +1,2 @@
--- Every rung that the store's own works stand on.
-SELECT DISTINCT ensemble, family, texture FROM matrix ORDER BY ALL;
+-- Every ensemble that the store's own works have.
+SELECT DISTINCT ensemble FROM matrix ORDER BY ALL;

@@ -439,6 +439,16 @@ COMMENT ON COLUMN failures.content IS 'Hash of the file; NULL where it could not
 COMMENT ON COLUMN failures.stage IS 'read, measure, time, memory or crash';
 COMMENT ON COLUMN failures.reason IS 'What went wrong, one line';
 
+CREATE TABLE left_out (
+    work VARCHAR NOT NULL,
+    measure VARCHAR NOT NULL,
+    reason VARCHAR NOT NULL
+);
+COMMENT ON TABLE left_out IS 'Values that count in no norm, since the score is hardly right there';
+COMMENT ON COLUMN left_out.work IS 'Work, as in works.work';
+COMMENT ON COLUMN left_out.measure IS 'Measure, as in definitions.name';
+COMMENT ON COLUMN left_out.reason IS 'What is wrong';
+
 CREATE TABLE rungs (
     rung VARCHAR NOT NULL,
     title VARCHAR,

@@ -1,7 +1,7 @@
 """Profiles in the store: made at the end of a build, read for a comparison.
 
-Profiles are looked for in every rung of one ensemble and in the broad rungs, where
-there are MINIMUM_WORKS works by MINIMUM_UNITS composers or more that have all features.
+Profiles are looked for in every rung of one ensemble where there are MINIMUM_WORKS works by
+MINIMUM_UNITS composers or more that have all features.
 """
 
 from __future__ import annotations
@@ -77,9 +77,8 @@ def profile_rows(source: Source, rungs: Iterable[Rung]) -> Rows:
     """
     tables = ("profile_rungs", "profile_scales", "profiles", "profile_centres", "profile_works")
     rows: Rows = {table: [] for table in tables}
-    known: dict[tuple[str, ...], list[Clustering]] = {}
     for rung in sorted(rungs, key=lambda each: each.name):
-        if not rung.broad and "ensemble" not in rung.where:
+        if rung.broad or not rung.medium:
             continue
         points = _points(source, rung)
         if len(points.works) < MINIMUM_WORKS or len(np.unique(points.unit)) < MINIMUM_UNITS:
@@ -87,13 +86,9 @@ def profile_rows(source: Source, rungs: Iterable[Rung]) -> Rows:
         if not has_library():
             rows["profile_rungs"].append(_rung_row(rung, points, None, None))
             continue
-        # A rung may hold the same works as another: all single lines are solo melodies.
-        if points.works not in known:
-            left = without_length(points.weighted, points.bars, points.unit)
-            known[points.works] = [
-                cluster(each, points.unit) for each in (points.weighted, left)
-            ]
-        for table, found in _rows_of(rung, points, *known[points.works]).items():
+        left = without_length(points.weighted, points.bars, points.unit)
+        both = [cluster(each, points.unit) for each in (points.weighted, left)]
+        for table, found in _rows_of(rung, points, *both).items():
             rows[table] += found
     return rows
 

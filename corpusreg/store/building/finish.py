@@ -26,6 +26,7 @@ from corpusreg.norms.reference import (
 )
 from corpusreg.score.duplicates import FEWEST_SHARED, SAME_SHARE, groups
 from corpusreg.store import Draft, sql
+from corpusreg.store.building.doubts import doubtful
 from corpusreg.store.tables import EXTRACTED
 
 __all__ = ["finishing"]
@@ -50,6 +51,7 @@ def finishing(tiers: Sequence[str], problems: list[str]) -> Callable[[Draft], No
         for table in _TABLES:
             draft.execute(sql.load("outside").format(table=table), {"tiers": list(tiers)})
         _mark_copies(draft)
+        draft.insert("left_out", doubtful(draft))
         _make_matrix(draft)
         _store_rungs(draft, problems)
 
@@ -90,8 +92,9 @@ def _make_matrix(draft: Draft) -> None:
 def _store_rungs(draft: Draft, problems: list[str]) -> None:
     found = draft.fetch_columns(sql.load("rung_values"))
     rungs: dict[str, Rung] = {}
-    for kind, family, texture in zip(*found.values(), strict=True):
-        for rung in ladder(str(kind), kinds()[str(kind)].works, family or "", str(texture)):
+    for name in found["ensemble"]:
+        kind = kinds()[str(name)]
+        for rung in ladder(kind.kind, kind.works, kind.family, medium=kind.placed):
             rungs[rung.name] = rung
     rows: list[tuple[object, ...]] = []
     quantiles: list[tuple[object, ...]] = []

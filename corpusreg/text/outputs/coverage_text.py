@@ -34,7 +34,7 @@ def coverage_text(found: Coverage) -> str:
     lines = [text_table(["works/composers", *_HEADS], rows), ""]
     lines += textwrap.wrap(
         f"'-': fewer than {found.works} works or {found.composers} composers, too few to place "
-        "a piece; it is then placed among a broader group. Copies of the same music count "
+        "a piece among them. Copies of the same music count "
         "once; folk tunes and anonymous works count by source. Periods: medieval to 1419, "
         "renaissance from 1420, baroque 1600, classical 1750, romantic 1820, modern 1910.",
         88,

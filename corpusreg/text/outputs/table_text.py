@@ -7,13 +7,13 @@ from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
 from corpusreg.measures.definitions import BY_NAME
-from corpusreg.norms.reference import MINIMUM_UNITS_BROAD
 from corpusreg.store import sql
 from corpusreg.workflow.ask import GROUPS
 
 __all__ = ["table_text"]
 
 _LINE = 88
+_FEW_UNITS = 4  # composers below which a group is called that of a few
 
 
 def table_text(
@@ -53,10 +53,10 @@ def _words(
                 "Of one collection, and so a picture of that rather than of the "
                 f"{by}: {', '.join(single)}."
             )
-        few = [row["group"] for row in rows if row["units"] < MINIMUM_UNITS_BROAD]
+        few = [row["group"] for row in rows if row["units"] < _FEW_UNITS]
         if few:
             yield (
-                f"By fewer than {MINIMUM_UNITS_BROAD} composers or sources, too few to stand "
+                f"By fewer than {_FEW_UNITS} composers or sources, too few to stand "
                 f"for the {by}: {', '.join(few)}."
             )
     if rows:

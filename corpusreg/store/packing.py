@@ -1,0 +1,338 @@
+"""The packed form of a reference: Parquet files, coded and rounded, opened in place.
+
+A packed reference is a folder: one Parquet file a table (zstd), and about.json. It is
+small enough to ship with the package, is never unpacked, and its bytes depend on the
+reference alone. `pack` writes one from a published reference; `views` is the SQL by which
+a database shows it under the names, columns and types of queries/store/schema.sql.
+
+Coding
+------
+work        the number of the work in the order of the ids, from 0; the works file has one
+            row for each, and the id is put together again from corpus, path and number
+numbers     rounded to what is printed (DIGITS decimals) and stored as whole numbers
+measures    one row a work, one column a measure and one for its reason
+band_weights from pitch_weights, by octaves
+WITHOUT     columns that are not kept; they are NULL
+KEPT        which rows of the large tables are kept
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from corpusreg.measures.definitions import MEASURES
+from corpusreg.store import door
+from corpusreg.store.tables import ORDER, columns, names
+from corpusreg.system.errors import StoreError
+
+if TYPE_CHECKING:
+    import duckdb
+
+__all__ = ["ABOUT", "FIRST", "NEEDS", "about", "pack", "packed_tables", "views"]
+
+ABOUT = "about.json"
+FIRST = ""
+_DIGITS = 2  # decimals kept of a number
+# Decimals of single columns, where another number of them is printed or needed.
+DIGITS: Mapping[tuple[str, str], int] = {
+    ("measures", "value"): 4,
+    ("measures_rebarred", "value"): 3,
+    ("pitch_weights", "share"): 4,
+    ("stays", "low"): 1,
+    ("stays", "high"): 1,
+    ("shifts", "size"): 1,
+    ("events", "strength"): 0,
+    ("events", "bars"): 1,
+    ("events", "beat"): 1,
+    ("parts", "mean_pitch"): 1,
+    ("works", "beats"): 0,
+    ("rung_quantiles", "value"): 4,
+    ("profile_scales", "value"): 4,
+    ("profile_scales", "score"): 4,
+    ("profile_centres", "value"): 3,
+    ("profile_works", "position"): 1,
+}
+WITHOUT = frozenset(
+    (
+        ("works", "content"),
+        ("works", "lost"),
+        ("pitch_weights", "notes"),
+        ("failures", "content"),
+        ("builds", "started"),
+        ("builds", "finished"),
+        ("builds", "seconds"),
+    )
+)
+# Rows that are kept of a table whose others no answer needs; t is the table.
+KEPT: Mapping[str, str] = {
+    "saturation": "t.stay IS NULL",
+    "pitch_weights": "round(t.share, 4) > 0",
+    "events": "true QUALIFY row_number() OVER "
+    "(PARTITION BY t.work, t.kind, t.part IS NULL ORDER BY t.strength DESC, t.position) <= 3",
+}
+# So many of the smallest shingles of a work are kept, by which its copies are found.
+MARKS = 16
+_MADE = ("band_weights",)  # made of the others when they are shown
+
+
+@dataclass(frozen=True)
+class _Column:
+    """A column: the expression that codes it (over t), and the one that shows it (over p)."""
+
+    name: str
+    coded: str
+    shown: str
+
+
+def packed_tables() -> tuple[str, ...]:
+    """The tables of the schema that a packed reference has files of."""
+    return tuple(name for name in names() if name not in _MADE)
+
+
+def about(folder: Path) -> dict[str, Any]:
+    """What a packed reference says of itself; StoreError where it is damaged or not there."""
+    try:
+        found = json.loads((folder / ABOUT).read_text(encoding="utf-8"))
+    except (OSError, ValueError) as error:
+        raise StoreError(f"{folder}: no packed reference here ({error})") from error
+    if not isinstance(found, dict):
+        raise StoreError(f"{folder / ABOUT}: not what a packed reference says of itself")
+    return found
+
+
+def pack(source: Path, folder: Path, told: Mapping[str, Any]) -> None:
+    """Write the packed form of a published reference into an empty folder.
+
+    told: what about.json is to say. Raises StoreError where the reference cannot be read or
+    the folder not be written.
+    """
+    with door.storing(f"{folder}"):
+        folder.mkdir(parents=True, exist_ok=True)
+        connection = door.working()
+        try:
+            # One thread, so that the same rows give the same bytes.
+            connection.execute("SET threads = 1")
+            connection.execute(f"ATTACH '{_quoted(source)}' AS source (READ_ONLY)")
+            connection.execute("USE source")
+            connection.execute(
+                "CREATE TABLE memory.numbers AS SELECT "
+                "CAST(row_number() OVER (ORDER BY work) - 1 AS INTEGER) AS n, work FROM works"
+            )
+            for table in packed_tables():
+                _write(connection, table, folder / f"{table}.parquet")
+        finally:
+            connection.close()
+        text = json.dumps(told, indent=1, sort_keys=True, ensure_ascii=False)
+        (folder / ABOUT).write_text(text + "\n", encoding="utf-8")
+
+
+def views(folder: Path, own: Path | None = None) -> dict[str, tuple[str, ...]]:
+    """Statements that show a packed reference under the names of the schema, by table.
+
+    own: a published reference that was made on top of it, whose rows are shown with its
+    own. The statements of FIRST come before all others; a table's own are needed once it is
+    asked for, so that nobody waits for the others. The matrix is a table in memory, since
+    every comparison reads all of it.
+    """
+    found: dict[str, tuple[str, ...]] = {FIRST: tuple(_first(folder, own))}
+    for table in names():
+        shown = _BANDS if table == "band_weights" else _shown(folder, table)
+        found[table] = (
+            f"CREATE VIEW packed.{table} AS {shown}",
+            f"CREATE VIEW main.{table} AS {_together(table, own is not None)}",
+        )
+    found["matrix"] = tuple(_matrix(folder, own is not None))
+    return found
+
+
+def _first(folder: Path, own: Path | None) -> Iterator[str]:
+    yield "CREATE SCHEMA packed"
+    works = _read(folder, "works")
+    yield (
+        "CREATE TABLE packed.numbers AS SELECT CAST(file_row_number AS INTEGER) AS n, "
+        f"{_ID} AS work FROM {works[:-1]}, file_row_number = true) AS p"
+    )
+    if own is not None:
+        yield f"ATTACH '{_quoted(own)}' AS own (READ_ONLY)"
+
+
+def _together(table: str, layered: bool) -> str:
+    """The rows of a table: packed, and the user's own where there are any."""
+    packed = f"SELECT * FROM packed.{table}"
+    if not layered or table == "definitions":
+        return packed
+    if table == "builds":
+        return f"SELECT * FROM own.{table}"
+    # A group of works that was looked at again takes the place of the packed one.
+    if table in _BY_RUNG:
+        packed += f" WHERE rung NOT IN (SELECT rung FROM own.{_BY_RUNG[table]})"
+    return f"{packed} UNION ALL SELECT * FROM own.{table}"
+
+
+_BY_RUNG = {
+    "rungs": "rungs",
+    "rung_quantiles": "rungs",
+    "profile_rungs": "rungs",
+    "profile_scales": "rungs",
+    "profiles": "rungs",
+    "profile_centres": "rungs",
+    "profile_works": "rungs",
+}
+
+
+def _matrix(folder: Path, layered: bool) -> Iterator[str]:
+    """The matrix as queries/store/matrix.sql makes it, from the measures side by side."""
+    scale = 10.0 ** DIGITS["measures", "value"]
+    values = ", ".join(
+        f'CASE WHEN p."{m.name}_reason" IS NULL THEN p."{m.name}" / {scale} END AS "{m.name}"'
+        for m in MEASURES
+    )
+    facts = ", ".join(f"w.{name}" for name in _FACTS)
+    own = f"UNION ALL SELECT {', '.join(_FACTS)}, {_names()} FROM own.matrix" if layered else ""
+    yield (
+        f"CREATE TABLE main.matrix AS WITH counted AS (SELECT {facts}, {values} "
+        "FROM packed.works AS w JOIN packed.numbers AS n USING (work) "
+        f"JOIN {_read(folder, 'measures')} AS p ON p.work = n.n WHERE w.same_as IS NULL {own}) "
+        "SELECT work, corpus, collection, composer, unit, "
+        "CAST(dense_rank() OVER (ORDER BY unit) AS INTEGER) AS unit_number, "
+        f"{', '.join(_FACTS[5:])}, {_names()} FROM counted ORDER BY work"
+    )
+    for measure in MEASURES:
+        yield (
+            f'UPDATE main.matrix SET "{measure.name}" = NULL WHERE work IN '
+            f"(SELECT work FROM packed.left_out WHERE measure = '{measure.name}')"
+        )
+
+
+# The facts of a work that stand in the matrix.
+_FACTS = (
+    "work", "corpus", "collection", "composer", "unit", "period", "year", "ensemble",
+    "family", "texture", "genre", "tier", "fingerprint", "bars", "voices",
+)  # fmt: skip
+
+
+def _names() -> str:
+    return ", ".join(f'"{measure.name}"' for measure in MEASURES)
+
+
+_ID = "p.corpus || ':' || p.path || CASE WHEN p.number = '' THEN '' ELSE '#' || p.number END"
+_BANDS = (
+    "SELECT work, CAST(floor(pitch / 12) AS INTEGER) - 1 AS band, sum(share) AS share FROM "
+    "main.pitch_weights GROUP BY ALL"
+)
+# What a table's statements need first.
+NEEDS: Mapping[str, tuple[str, ...]] = {
+    "band_weights": ("pitch_weights",),
+    "matrix": ("works", "left_out"),
+}
+
+
+def _write(connection: duckdb.DuckDBPyConnection, table: str, path: Path) -> None:
+    if table == "measures":
+        selected = _wide()
+    elif table == "shingles":
+        selected = (
+            "SELECT n.n AS work, t.shingle FROM shingles AS t JOIN memory.numbers AS n "
+            "USING (work) QUALIFY row_number() OVER (PARTITION BY t.work ORDER BY t.shingle) "
+            f"<= {MARKS} ORDER BY 1, 2"
+        )
+    else:
+        coded = ", ".join(f'{c.coded} AS "{c.name}"' for c in _columns(table))
+        by_work = "work" in columns(table) and table != "works"
+        joined = "JOIN memory.numbers AS n USING (work)" if by_work else ""
+        order = ", ".join(
+            "t." + each.strip() for each in ORDER.get(table, "").split(",") if each.strip()
+        )
+        selected = (
+            f"SELECT {coded} FROM {table} AS t {joined} WHERE {KEPT.get(table, 'true')} "
+            f"ORDER BY {order or 'ALL'}"
+        )
+    connection.execute(
+        f"COPY ({selected}) TO '{_quoted(path)}' (FORMAT parquet, COMPRESSION zstd, "
+        "COMPRESSION_LEVEL 19, PARQUET_VERSION v2)"
+    )
+
+
+def _wide() -> str:
+    scale = 10 ** DIGITS["measures", "value"]
+    cells = ", ".join(
+        f"max(CAST(round(t.value * {scale}) AS INTEGER)) FILTER (t.name = '{m.name}') "
+        f'AS "{m.name}", max(t.reason) FILTER (t.name = \'{m.name}\') AS "{m.name}_reason"'
+        for m in MEASURES
+    )
+    return (
+        f"SELECT n.n AS work, {cells} FROM measures AS t JOIN memory.numbers AS n USING (work) "
+        "GROUP BY n.n ORDER BY n.n"
+    )
+
+
+def _shown(folder: Path, table: str) -> str:
+    if table == "measures":
+        scale = 10.0 ** DIGITS["measures", "value"]
+        return " UNION ALL ".join(
+            f"SELECT n.work, '{m.name}' AS name, p.\"{m.name}\" / {scale} AS value, "
+            f'p."{m.name}_reason" AS reason FROM {_read(folder, table)} AS p '
+            "JOIN packed.numbers AS n ON n.n = p.work"
+            for m in MEASURES
+        )
+    shown = ", ".join(f'{c.shown} AS "{c.name}"' for c in _all_columns(table))
+    if table == "works":
+        read = f"{_read(folder, table)[:-1]}, file_row_number = true)"
+        joined = (
+            "JOIN packed.numbers AS n ON n.n = p.file_row_number "
+            "LEFT JOIN packed.numbers AS s ON s.n = p.same_as"
+        )
+        return f"SELECT {shown} FROM {read} AS p {joined}"
+    by_work = "work" in columns(table)
+    joined = "JOIN packed.numbers AS n ON n.n = p.work" if by_work else ""
+    return f"SELECT {shown} FROM {_read(folder, table)} AS p {joined}"
+
+
+def _columns(table: str) -> list[_Column]:
+    """The columns that a file has."""
+    gone = {"work"} if table == "works" else set()
+    return [
+        c for c in _all_columns(table) if c.name not in gone and (table, c.name) not in WITHOUT
+    ]
+
+
+def _all_columns(table: str) -> list[_Column]:
+    return [_column(table, name, kind) for name, kind in columns(table).items()]
+
+
+def _column(table: str, name: str, kind: str) -> _Column:
+    if (table, name) in WITHOUT:
+        empty = "''" if name == "content" and table == "works" else "NULL"
+        return _Column(name, "NULL", f"CAST({empty} AS {kind})")
+    here, there = f't."{name}"', f'p."{name}"'
+    if name == "work":
+        return _Column(name, "n.n", "n.work")
+    if (table, name) == ("works", "same_as"):
+        number = f"(SELECT m.n FROM memory.numbers AS m WHERE m.work = {here})"
+        return _Column(name, number, "s.work")
+    if name == "fingerprint":
+        return _Column(
+            name,
+            f"CAST('0x' || left({here}, 16) AS UBIGINT)",
+            f"lower(printf('%016x', {there}))",
+        )
+    digits = DIGITS.get((table, name), _DIGITS)
+    if kind == "DOUBLE":
+        rounded = f"CAST(round({here} * {10**digits}) AS INTEGER)"
+        return _Column(name, rounded, f"{there} / {10.0**digits}")
+    if kind == "DOUBLE[]":
+        rounded = f"list_transform({here}, lambda x: CAST(round(x * {10**digits}) AS SMALLINT))"
+        return _Column(name, rounded, f"list_transform({there}, lambda x: x / {10.0**digits})")
+    return _Column(name, here, f"CAST({there} AS {kind})")
+
+
+def _read(folder: Path, table: str) -> str:
+    return f"read_parquet('{_quoted(folder / f'{table}.parquet')}')"
+
+
+def _quoted(path: Path) -> str:
+    return str(path).replace("'", "''")
