@@ -1,0 +1,590 @@
+"""What is found in a piece, as plain data: every judgement about it is made here, once.
+
+Aim
+---
+`reading(comparison)` decides what the piece is said to do first, which measures are
+unusual, where it stays and shifts most clearly, and what may be tried. Sentences, JSON,
+maps, reports and handouts are made from a `Reading`; none of them judges, and nothing
+reads a sentence.
+
+Conventions
+-----------
+place     played bars, half-open, with the printed bars at both ends.
+pitch     MIDI note numbers; a field that holds them has `PITCH` in its metadata.
+rank      percentile, 0 to 100, among the works that the piece is compared with.
+part      the name of a part, None for the whole texture; instrument as in the table of
+          instruments, None where it is not known.
+order     events by `corpusreg.measures.events_model.ranked`: the first is what the piece
+          is said to do. Stays by rank, shifts by size, measures in the order of their table.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any, Literal
+
+from corpusreg.comparison.comparison import Comparison, PlacedMeasure
+from corpusreg.measures.analysis import Analysis
+from corpusreg.measures.definitions import Measure
+from corpusreg.measures.events_model import Event, final_bar, ranked
+from corpusreg.measures.ground import ground, lasting
+from corpusreg.measures.line_events import line_events
+from corpusreg.measures.silence import silences
+from corpusreg.norms.reference import Placement
+from corpusreg.score.played import PlayedBars
+
+__all__ = [
+    "PITCH",
+    "Company",
+    "Finding",
+    "PieceFacts",
+    "Place",
+    "PrintedBar",
+    "Rank",
+    "Reading",
+    "Suggestion",
+    "place",
+    "printed_bar",
+    "reading",
+]
+
+PITCH: Mapping[str, Any] = {"pitch": True}
+TIED = 0.2  # share of works with exactly this value, from which a rank says nothing
+FAR = 40.0  # percentile points from the middle that are unusual, ranks 10 and 90
+SURE_LOW, SURE_HIGH = 25.0, 75.0  # ranks beyond which the whole interval then lies
+COMMON = 0.5  # share of works with some measure as far out, above which nothing is unusual
+UNUSUAL = 2  # measures named on a first screen
+MIDDLE = 7.0  # percentile points from the middle that count as the middle
+NEARLY_ALL = 5.0  # ranks below and above which a piece is beyond nearly all
+APART = 15.0  # percentile points by which another period or family places it elsewhere
+# What every piece has is not what it is said to do: these are told on lines of their own.
+ALWAYS = frozenset(("high_point", "low_point", "closing"))
+# An event weaker than this is listed and never told first.
+FIRST_STRENGTH = {"entry": 0.25, "crossing": 0.5, "gap": 0.25}
+# Measures of one family say the same; only the furthest out is named.
+FAMILIES = {
+    "span": "space", "core_span": "space", "octaves_in_use": "space",
+    "movement_beat": "within", "travel": "within",
+    "movement_bar": "between", "movement_phrase": "between", "shift_rate": "between",
+    "longest_dwell": "stays", "expected_dwell": "stays", "narrow_dwell": "narrow",
+    "hollow_share": "gaps",
+}  # fmt: skip
+# Few moves show best in the longest stay.
+_SEEN_IN_STAYS = frozenset(("movement_bar", "movement_phrase", "shift_rate"))
+
+Kind = Literal["event", "measure", "stay"]
+Side = Literal["less", "more", "middle", "tied"]
+
+
+@dataclass(frozen=True)
+class PrintedBar:
+    """A bar as the page numbers it. index: in file order, from 0. time: 2 where it is heard
+    for the second time. upbeat: it comes before bar 1."""
+
+    number: str
+    index: int
+    time: int = 1
+    upbeat: bool = False
+
+
+@dataclass(frozen=True)
+class Place:
+    """Played bars first to last (half-open), from the printed bar `start` to `end`.
+
+    movement: number of the work in its file, '' where the file holds one work.
+    """
+
+    first: int
+    last: int
+    start: PrintedBar
+    end: PrintedBar
+    movement: str = ""
+
+    @property
+    def bars(self) -> int:
+        """Length in played bars."""
+        return self.last - self.first
+
+
+@dataclass(frozen=True)
+class Rank:
+    """Where a value lies among other works.
+
+    interval: 95 %. by_collection: lowest and highest percentile over collections, None
+    where it is not known. tied: share of works with exactly this value (0 to 1). side:
+    'tied' where that share is large. sure: the whole interval is on that side.
+    """
+
+    percentile: float
+    interval: tuple[float, float]
+    by_collection: tuple[float, float] | None
+    median: float
+    tied: float
+    side: Side
+    sure: bool
+
+
+@dataclass(frozen=True)
+class Finding:
+    """One thing found.
+
+    kind, name: 'event' and its kind, 'measure' and its name, or 'stay'. place: where it
+    is, None for a measure; bar, beat: where it happens. notes: those that prove it, lowest
+    first; low, high: the register it is about. size, unit: silence in bars, distance in
+    semitones, length in bars, or the value of a measure. rank: None where it has no place
+    among works, with the reason. strength: of an event, in (0, 1]; order: from 1, within its list.
+    shown_in: bars to listen to for a measure. players: parts that do it. since, again,
+    also: printed bars of the event's own fields. event: the event itself, for its details.
+    """
+
+    kind: Kind
+    name: str
+    part: str | None = None
+    instrument: str | None = None
+    place: Place | None = None
+    bar: PrintedBar | None = None
+    beat: float | None = None
+    notes: tuple[int, ...] = field(default=(), metadata=PITCH)
+    low: int | None = field(default=None, metadata=PITCH)
+    high: int | None = field(default=None, metadata=PITCH)
+    size: float | None = None
+    unit: str = ""
+    direction: str = ""
+    rank: Rank | None = None
+    reason: str = ""
+    strength: float | None = None
+    order: int = 0
+    narrow: bool = False
+    shown_in: tuple[Place, ...] = ()
+    players: tuple[str, ...] = ()
+    since: PrintedBar | None = None
+    again: PrintedBar | None = None
+    also: tuple[PrintedBar, ...] = ()
+    event: Event | None = None
+
+
+@dataclass(frozen=True)
+class Suggestion:
+    """One thing to try, which serves what was found and fits the instrument.
+
+    kind: what to do; serves: the finding. place: where to do it. part, instrument: who.
+    note: the pitch it turns on, `bars`: for how many bars longer.
+    """
+
+    kind: Literal[
+        "keep_above", "keep_below", "keep_clear", "hold_arrival", "hold_longer",
+        "settle_before", "save_the_top", "listen_for",
+    ]  # fmt: skip
+    serves: Finding
+    place: Place
+    part: str | None = None
+    instrument: str | None = None
+    note: int | None = field(default=None, metadata=PITCH)
+    bars: int = 0
+
+
+@dataclass(frozen=True)
+class Company:
+    """The works that the piece is compared with.
+
+    title: words for them ('piano works'). family: they are of its wider family and not of
+    its own medium. placed: whether any measure has a rank; reason: why none has, '' where
+    one has. others: titles of other groups that place a measure on another side, with the
+    measure and its percentile there.
+    """
+
+    title: str
+    rung: str
+    family: bool
+    works: int
+    composers: int
+    sources: int
+    collections: int
+    placed: bool
+    reason: str
+    others: tuple[tuple[str, str, float], ...] = ()
+
+
+@dataclass(frozen=True)
+class PieceFacts:
+    """What the piece is. forces: for whom, as people say it. written_bars, played_bars:
+    as printed and as heard; lowest, highest: its outermost notes."""
+
+    title: str
+    path: str
+    number: str
+    ensemble: str
+    parts: tuple[str, ...]
+    written_bars: int
+    played_bars: int
+    upbeat: bool
+    lowest: int = field(metadata=PITCH)
+    highest: int = field(metadata=PITCH)
+    dynamics_known: bool = True
+    assumed: tuple[str, ...] = ()
+    notes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Reading:
+    """All that is found in one work, and what is said of it first.
+
+    first: the strongest event, None where the piece has none. unusual: the one or two
+    measures that are unusual among works of its medium, furthest first; alike: names of
+    other measures that say the same. unusual_known: False where it cannot be known.
+    stay, shift: the clearest, None where there is none. measures, stays, events: all of
+    them in their order; those of parts come after those of the whole.
+    """
+
+    piece: PieceFacts
+    company: Company
+    first: Finding | None
+    unusual: tuple[Finding, ...]
+    alike: Mapping[str, tuple[str, ...]]
+    unusual_known: bool
+    as_far_out: float | None
+    stay: Finding | None
+    shift: Finding | None
+    high_point: Finding | None
+    suggestion: Suggestion | None
+    measures: tuple[Finding, ...]
+    stays: tuple[Finding, ...]
+    events: tuple[Finding, ...]
+
+    def of_whole(self, *kinds: str) -> list[Finding]:
+        """Events of the whole texture, of some kinds or of all, in their order."""
+        return [f for f in self.events if f.part is None and (not kinds or f.name in kinds)]
+
+
+def reading(c: Comparison) -> Reading:
+    """Decide what is said of a placed piece."""
+    names = _names(c)
+    bars = c.bars
+    events = [
+        *_events(c, None, _found(c.whole), names),
+        *(
+            found
+            for part, analysis in (c.parts.items() if len(c.parts) > 1 else ())
+            for found in _events(c, part, _found(analysis), names)
+        ),
+    ]
+    measures = tuple(_measure(each, c) for each in c.measures)
+    stays = tuple(_stays(c, names))
+    whole = [each for each in events if each.part is None]
+    first = next((each for each in whole if _may_be_first(each, len(bars))), None)
+    shift = next((each for each in whole if each.name == "shift"), None)
+    unusual, alike = _unusual(c, measures)
+    high = next((each for each in whole if each.name == "high_point"), None)
+    return Reading(
+        piece=_piece(c),
+        company=_company(c),
+        first=first,
+        unusual=unusual,
+        alike=alike,
+        unusual_known=c.odder is not None,
+        as_far_out=c.odder,
+        stay=next((each for each in stays if each.part is None), None),
+        shift=shift,
+        high_point=high,
+        suggestion=_suggestion(c, first or high, names),
+        measures=measures,
+        stays=stays,
+        events=tuple(events),
+    )
+
+
+def printed_bar(bars: PlayedBars, bar: int) -> PrintedBar:
+    """A played bar as the page numbers it.
+
+    Bars that notation programs add without a number of their own ('X1') count with the
+    bar before them.
+    """
+    index = int(bars.written[bar])
+    number = _number(bars.labels[bar])
+    before = bar
+    while not number and before > 0:
+        before -= 1
+        number = _number(bars.labels[before])
+    return PrintedBar(
+        number=number or "1", index=index, time=int(bars.time[bar]), upbeat=number == "0"
+    )
+
+
+def _number(label: str) -> str:
+    number = label.partition(" (")[0]
+    return "" if number[:1] in ("X", "x", "") else number
+
+
+def place(c: Comparison, first: int, last: int) -> Place:
+    """Played bars first to last (half-open) of a piece as a place."""
+    return Place(
+        first,
+        last,
+        printed_bar(c.bars, first),
+        printed_bar(c.bars, last - 1),
+        c.piece.number,
+    )
+
+
+@dataclass(frozen=True)
+class _Names:
+    """Names of the sounding parts by index, and their instruments by name."""
+
+    parts: Mapping[int, str]
+    instruments: Mapping[str, str | None]
+
+
+def _names(c: Comparison) -> _Names:
+    from corpusreg.comparison.placing import part_names
+
+    known = {
+        player.name: player.lying.instrument.name if player.lying else None
+        for player in c.players.parts
+    }
+    return _Names(part_names(c.whole.played), known)
+
+
+def _piece(c: Comparison) -> PieceFacts:
+    piece = c.piece
+    return PieceFacts(
+        title=piece.title,
+        path=piece.path,
+        number=piece.number,
+        ensemble=piece.ensemble,
+        parts=piece.parts,
+        written_bars=c.written_bars,
+        played_bars=len(c.bars),
+        upbeat=c.written_bars > 1 and c.bars.labels[0] == "0",
+        lowest=c.whole.lowest,
+        highest=c.whole.highest,
+        dynamics_known=c.whole.played.dynamics_known,
+        assumed=piece.assumed,
+        notes=piece.notes,
+    )
+
+
+def _company(c: Comparison) -> Company:
+    cohort = c.cohort
+    placed = any(each.placement.percentile is not None for each in c.measures)
+    reasons = [each.placement.reason for each in c.measures if each.placement.reason]
+    return Company(
+        title=cohort.rung.title,
+        rung=cohort.rung.name,
+        family=cohort.rung.broad,
+        works=cohort.works,
+        composers=cohort.composers,
+        sources=cohort.sources,
+        collections=cohort.collections,
+        placed=placed,
+        reason="" if placed or not reasons else reasons[0],
+        others=tuple(_elsewhere(c)),
+    )
+
+
+def _elsewhere(c: Comparison) -> Iterable[tuple[str, str, float]]:
+    """Measures that another group places on another side of ranks 25 or 75."""
+    for title, placements in c.others.items():
+        for each in c.measures:
+            here = each.placement.percentile
+            there = placements[each.measure.name].percentile
+            if here is None or there is None or abs(here - there) < APART:
+                continue
+            if any((here - line) * (there - line) < 0 for line in (SURE_LOW, SURE_HIGH)):
+                yield title, each.measure.name, there
+
+
+def _measure(each: PlacedMeasure, c: Comparison) -> Finding:
+    rank = _rank(each.placement)
+    low_side = rank is not None and rank.percentile <= 50
+    passages = each.passages
+    if low_side and each.measure.name in _SEEN_IN_STAYS:
+        longest = max(c.whole.stays, key=lambda stay: (stay.bars, -stay.first))
+        passages = ((longest.first, longest.last),)
+    return Finding(
+        kind="measure",
+        name=each.measure.name,
+        size=each.value,
+        unit=each.measure.unit,
+        low=c.whole.lowest if each.measure.name == "span" else _core(each.measure, c, 0),
+        high=c.whole.highest if each.measure.name == "span" else _core(each.measure, c, 1),
+        rank=rank,
+        reason="" if rank else each.placement.reason,
+        shown_in=tuple(place(c, *run) for run in passages),
+    )
+
+
+def _core(measure: Measure, c: Comparison, end: int) -> int | None:
+    return c.whole.core[end] if measure.name == "core_span" else None
+
+
+def _rank(placement: Placement) -> Rank | None:
+    p = placement.percentile
+    if p is None or placement.interval is None or placement.median is None:
+        return None
+    low, high = placement.interval
+    side: Side = "more" if p > 50 else "less"
+    if placement.tied >= TIED:
+        side = "tied"
+    elif abs(p - 50) <= MIDDLE:
+        side = "middle"
+    return Rank(
+        percentile=p,
+        interval=(low, high),
+        by_collection=getattr(placement, "by_collection", None),
+        median=placement.median,
+        tied=placement.tied,
+        side=side,
+        sure=low > SURE_HIGH or high < SURE_LOW,
+    )
+
+
+def _unusual(
+    c: Comparison, measures: Sequence[Finding]
+) -> tuple[tuple[Finding, ...], Mapping[str, tuple[str, ...]]]:
+    """The measures furthest out, one of each family, and the others that say the same.
+
+    A measure is unusual beyond the ranks 10 and 90, with its whole interval beyond 25 or
+    75; none is where more than half of the works have some measure as far out.
+    """
+    if c.odder is None or c.odder > COMMON:
+        return (), {}
+    far = [
+        each
+        for each in measures
+        if each.rank
+        and each.rank.side != "tied"
+        and each.rank.sure
+        and abs(each.rank.percentile - 50) >= FAR
+    ]
+    far.sort(key=lambda each: -round(abs(each.rank.percentile - 50) if each.rank else 0))
+    groups: dict[tuple[str, str], list[Finding]] = {}
+    for each in far:
+        side = each.rank.side if each.rank else ""
+        groups.setdefault((FAMILIES.get(each.name, each.name), side), []).append(each)
+    leading = [group[0] for group in groups.values()][:UNUSUAL]
+    alike = {group[0].name: tuple(f.name for f in group[1:]) for group in groups.values()}
+    return tuple(leading), {each.name: alike[each.name] for each in leading}
+
+
+def _stays(c: Comparison, names: _Names) -> Iterable[Finding]:
+    for each in c.stays:
+        stay = each.stay
+        at = place(c, stay.first, stay.last)
+        yield Finding(
+            kind="stay",
+            name="stay",
+            part=each.part,
+            instrument=names.instruments.get(each.part) if each.part else None,
+            place=at,
+            bar=at.start,
+            low=stay.low,
+            high=stay.high,
+            size=float(stay.bars),
+            unit="bars",
+            order=each.rank,
+            narrow=each.narrow,
+        )
+
+
+def _found(analysis: Analysis) -> list[Event]:
+    """Events of a whole texture or of a part."""
+    played = analysis.played
+    here = ground(lasting(played.notes, played.bars), played.bars)
+    return [*silences(here, played.seconds), *line_events(played)]
+
+
+# What the size of an event is: its field, and the unit.
+_SIZES: Mapping[str, tuple[str, str]] = {
+    "withheld_bass": ("silence", "bars"), "withheld_top": ("silence", "bars"),
+    "cleared": ("silence", "bars"), "entry": ("silence", "bars"),
+    "voice_entry": ("silence", "bars"), "climb": ("distance", "semitones"),
+    "descent": ("distance", "semitones"), "wedge": ("distance", "semitones"),
+    "pedal_point": ("lasts", "bars"), "shift": ("distance", "semitones"),
+    "octave_return": ("interval", "semitones"), "gap": ("lasts", "bars"),
+    "in_octaves": ("lasts", "bars"), "dialogue": ("lasts", "bars"),
+    "crossing": ("lasts", "bars"), "isolated": ("distance", "semitones"),
+    "closing": ("distance", "semitones"),
+}  # fmt: skip
+
+
+def _events(
+    c: Comparison, part: str | None, events: Iterable[Event], names: _Names
+) -> Iterable[Finding]:
+    for order, event in enumerate(ranked(events, len(c.bars)), start=1):
+        source, unit = _SIZES.get(event.kind, ("", ""))
+        size = getattr(event, source) if source else None
+        yield Finding(
+            kind="event",
+            name=event.kind,
+            part=part,
+            instrument=names.instruments.get(part) if part else None,
+            place=place(c, event.first, event.last),
+            bar=printed_bar(c.bars, event.bar),
+            beat=event.beat,
+            notes=event.pitches,
+            low=event.low,
+            high=event.high,
+            size=None if size is None else float(size),
+            unit=unit,
+            direction=event.direction,
+            strength=event.strength,
+            order=order,
+            players=tuple(names.parts[n] for n in event.players if n in names.parts),
+            since=None if event.since is None else printed_bar(c.bars, event.since),
+            again=None if event.again is None else printed_bar(c.bars, event.again),
+            also=tuple(printed_bar(c.bars, bar) for bar in event.bars),
+            event=event,
+        )
+
+
+def _may_be_first(each: Finding, bars: int) -> bool:
+    event = each.event
+    return (
+        event is not None
+        and each.name not in ALWAYS
+        and event.bar < final_bar(bars)
+        and event.strength >= FIRST_STRENGTH.get(each.name, 0.0)
+    )
+
+
+def _suggestion(c: Comparison, found: Finding | None, names: _Names) -> Suggestion | None:
+    """One thing to try that makes more of what was found; None where nothing was."""
+    if found is None or found.event is None or found.place is None:
+        return None
+    event, bars = found.event, len(c.bars)
+    part = found.players[0] if len(found.players) == 1 else None
+    who = {"part": part, "instrument": names.instruments.get(part) if part else None}
+    before = place(c, max(event.bar - 4, 0), max(event.bar, 1))
+    if found.name in ("withheld_bass", "withheld_top") and event.edge is not None:
+        low = found.name == "withheld_bass"
+        kind: Any = "keep_above" if low else "keep_below"
+        # A third further from what is withheld: what then enters stands further apart.
+        note = event.edge + (4 if low else -4)
+        return Suggestion(kind, found, before, note=note, **who)
+    if found.name in ("cleared", "entry", "voice_entry") and event.bar + 2 < bars:
+        return Suggestion("keep_clear", found, before, bars=2, **who)
+    if found.name in ("climb", "descent", "wedge"):
+        arrival = place(c, event.bar, event.bar + 1)
+        note = event.low if found.name == "descent" else event.high
+        return Suggestion("hold_arrival", found, arrival, note=note, bars=1, **who)
+    if found.name == "pedal_point" and event.ending not in ("", "with the piece"):
+        ends = place(c, event.bar, event.bar + 1)
+        return Suggestion("hold_longer", found, ends, note=event.low, bars=2, **who)
+    if found.name == "shift" and event.bar > 0:
+        return Suggestion("settle_before", found, before, bars=1, **who)
+    if found.name == "high_point":
+        rivals = _rivals(c, event)
+        if rivals is not None:
+            start = place(c, 0, max(event.bar, 1))
+            return Suggestion("save_the_top", found, start, note=rivals, **who)
+    return Suggestion("listen_for", found, found.place, **who)
+
+
+def _rivals(c: Comparison, high: Event) -> int | None:
+    """The highest note before the high point where it lies within a third of it."""
+    notes = c.whole.played.notes
+    before = notes.pitch[notes.bar < high.bar]
+    if not len(before) or int(before.max()) < high.high - 4:
+        return None
+    return int(before.max())
