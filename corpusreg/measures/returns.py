@@ -6,7 +6,8 @@ A line is the top or the bottom of a hand, or of all that sounds. Where NOTES no
 of a line, on VARIED pitches or more, have the rhythm and the intervals of the passage in which
 these were heard last, at a distance of whole octaves and at none of the same pitches, the
 passage returns in another octave. Passages that go on with one such distance are one; they last
-SHORTEST bars or more. Of several that overlap the first counts, then the longest.
+SHORTEST bars or more. Bars that repeat earlier bars note for note say nothing new. Of several
+passages that overlap the first counts, then the longest.
 """
 
 from __future__ import annotations
@@ -23,7 +24,7 @@ __all__ = ["octave_returns"]
 
 NOTES = 7
 VARIED = 3  # pitches
-SHORTEST = 0.65  # bars, from the first note to the beginning of the last
+SHORTEST = 0.9  # bars: one, less an upbeat
 LONG = 8.0  # bars
 
 Bools = NDArray[np.bool_]
@@ -48,11 +49,30 @@ def octave_returns(here: Moments) -> list[Event]:
     if not len(windows):
         return []
     found = [_event(here, passage) for passage in _joined(here, windows)]
+    same = _same_bars(here)
     kept: list[Event] = []
     for event in sorted((e for e in found if e), key=lambda e: (e.first, -e.lasts)):
+        literal = np.diff(same[event.first : event.last])
+        if same[event.first] >= 0 and (literal == 1).all():
+            continue
         if not any(event.first < own.last and own.first < event.last for own in kept):
             kept.append(event)
     return kept
+
+
+def _same_bars(here: Moments) -> Ints:
+    """The latest earlier bar with the same notes as each bar, -1 where there is none."""
+    notes, bars = here.notes, here.bars
+    inside = notes.onset - bars.start[notes.bar]
+    one = (inside * _FACTORS[0] + notes.pitch * _FACTORS[1] + notes.written * _FACTORS[2]) ** 2
+    number = np.zeros(len(bars), np.int64)
+    np.add.at(number, notes.bar, one)
+    known: dict[int, int] = {}
+    found = []
+    for bar, own in enumerate(number.tolist()):
+        found.append(known.get(own, -1))
+        known[own] = bar
+    return np.array(found, np.int64)
 
 
 def _windows(here: Moments) -> Ints:
@@ -130,7 +150,8 @@ def _event(here: Moments, passage: _Passage) -> Event | None:
     notes, bars = here.notes, here.bars
     rows = np.array(sorted(passage.rows))
     first, last = int(notes.bar[rows[0]]), int(notes.bar[rows[-1]])
-    lasts = (passage.end - passage.start) / max(int(bars.full[first]), 1)
+    end = int((notes.onset + notes.written)[notes.onset == passage.end].min())
+    lasts = (end - passage.start) / max(int(bars.full[first]), 1)
     if lasts < SHORTEST:
         return None
     source = int(np.searchsorted(bars.start, passage.start - passage.away, side="right")) - 1
