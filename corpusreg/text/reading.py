@@ -44,6 +44,7 @@ __all__ = [
     "length_words",
     "measure_rows",
     "suggestion_sentence",
+    "unranked",
 ]
 
 MOST = 6  # stays, events of one list behind --full
@@ -227,12 +228,7 @@ MEASURE_COLUMNS = ("measure", "value", "rank", "by collection")
 def measure_rows(r: Reading) -> list[tuple[str, ...]]:
     """All measures in the columns of MEASURE_COLUMNS."""
     return [
-        (
-            title(each.name),
-            value_words(each),
-            rank_cell(each.rank) or each.reason,
-            rank_range(each.rank),
-        )
+        (title(each.name), value_words(each), rank_cell(each.rank), rank_range(each.rank))
         for each in r.measures
     ]
 
@@ -259,6 +255,17 @@ def details(r: Reading) -> list[Section]:
         ),
     ]
     return [each for each in found if each.lines]
+
+
+def unranked(r: Reading) -> list[str]:
+    """Why measures have no rank, a line for each reason, the measures named where some have."""
+    said: dict[str, list[str]] = {}
+    for each in r.measures:
+        if each.rank is None:
+            said.setdefault(each.reason, []).append(title(each.name))
+    if len(said) == 1 and not r.company.placed:
+        return [f"No rank: {reason}." for reason in said]
+    return [f"No rank for {a_list(names)}: {reason}." for reason, names in said.items()]
 
 
 def _others(r: Reading) -> list[str]:

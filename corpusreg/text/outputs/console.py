@@ -21,11 +21,12 @@ from corpusreg.text.reading import (
     first_screen,
     heading,
     measure_rows,
+    unranked,
 )
 from corpusreg.text.tabular import text_table
-from corpusreg.text.wording import note
+from corpusreg.text.wording import clean, note
 
-__all__ = ["WIDTH", "class_text", "comparison_text", "register_map", "strip"]
+__all__ = ["WIDTH", "class_text", "comparison_text", "items", "register_map", "strip", "wrap"]
 
 WIDTH = 88
 MAP_ROWS = 20  # at most, so that map and ruler stay under 24 lines
@@ -37,22 +38,22 @@ _STRIP = 17
 def comparison_text(c: Comparison, reference_id: str, *, full: bool = False) -> str:
     """The answer for one work, without a trailing newline; full: with all its details."""
     r = reading(c)
-    lines = [heading(r), *(line for text in first_screen(r) for line in _wrap(text, "  "))]
+    lines = [heading(r), *(line for text in first_screen(r) for line in wrap(text, "  "))]
     lines += ["", *register_map(c)]
     if not full:
         return "\n".join([*lines, "More: --full, --report FILE."])
     for section in details(r):
         lines += ["", section.heading]
-        lines += [line for text in section.lines for line in _wrap(text, "    ", "  - ")]
+        lines += items(section.lines)
     lines += ["", *_measures(r)]
     players = player_lines(c)
     if players:
         lines += ["", "Each player", *(f"  {line}" for line in players)]
-        lines += [line for text in player_remarks(c) for line in _wrap(text, "    ", "  - ")]
+        lines += items(player_remarks(c))
     near = profile_lines(c.profile)
     if near:
         lines += ["", "Music that uses register like this"]
-        lines += [line for text in near for line in _wrap(text, "    ", "  - ")]
+        lines += items(near)
     lines += ["", f"(reference {reference_id}, definitions {VERSION})"]
     return "\n".join(lines)
 
@@ -66,7 +67,8 @@ def class_text(comparisons: Sequence[Comparison]) -> str:
     return f"{table}\n\nOne of them: corpusreg compare {quoted}"
 
 
-def _wrap(text: str, indent: str = "", first: str | None = None) -> list[str]:
+def wrap(text: str, indent: str = "", first: str | None = None) -> list[str]:
+    """Lines of at most WIDTH columns; `first` indents the first line otherwise."""
     return textwrap.wrap(
         text,
         width=WIDTH,
@@ -79,14 +81,24 @@ def _wrap(text: str, indent: str = "", first: str | None = None) -> list[str]:
 
 def _measures(r: Reading) -> list[str]:
     """All measures with their values, ranks as strips and in numbers."""
+    by_collection = any(row[-1] for row in measure_rows(r))
+    if not r.company.placed:
+        rows = [row[:2] for row in measure_rows(r)]
+        return [*text_table(MEASURE_COLUMNS[:2], rows).splitlines(), *unranked(r)]
+    columns = (*MEASURE_COLUMNS[:2], "less         more", *MEASURE_COLUMNS[2:])
     rows = [
         (*row[:2], strip(found.rank), *row[2:])
         for row, found in zip(measure_rows(r), r.measures, strict=True)
     ]
-    columns = (*MEASURE_COLUMNS[:2], "less         more", *MEASURE_COLUMNS[2:])
+    last = None if by_collection else -1
+    table = text_table(columns[:last], [row[:last] for row in rows]).splitlines()
     key = "In each strip: o this piece, --- the 95 % interval, | the middle of the works."
-    ranked = any(found.rank for found in r.measures)
-    return [*text_table(columns, rows).splitlines(), *([key] if ranked else [])]
+    return [*table, key, *unranked(r)]
+
+
+def items(texts: Sequence[str]) -> list[str]:
+    """A list with dashes."""
+    return [line for text in texts for line in wrap(clean(text), "    ", "  - ")]
 
 
 def strip(rank: Rank | None) -> str:
