@@ -115,6 +115,12 @@ def _measure(each: PlacedMeasure, bars: PlayedBars) -> dict[str, Any]:
     }
     if placement.percentile is None:
         result["reason"] = placement.reason
+    for name, places in (
+        ("by_collection", placement.collections),
+        ("by_period", placement.periods),
+    ):
+        if places:
+            result[name] = {group: rounded(place) for group, place in places.items()}
     return result
 
 
