@@ -3,14 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
+import numpy as np
 import pytest
 from by_hand import BAR, BEAT, Row, bars_of, notes_of
+from event_pieces import TICKS, parts_reversed, score, split_by_ties, variants
+from validity.materials import pieces
 
 from corpusreg.measures.events_model import Event
 from corpusreg.measures.line_events import line_events
-from corpusreg.score.notes import Part
-from corpusreg.score.played import Played
+from corpusreg.score.notes import Bars, Part, Score
+from corpusreg.score.played import Played, perform
 
 
 def played(rows: Sequence[Row], bars: int) -> Played:
@@ -291,3 +295,128 @@ def test_two_places_that_take_turns_are_one_dialogue() -> None:
 def test_three_turns_are_no_dialogue() -> None:
     low, high = (40, 43, 45, 43), (76, 79, 81, 79)
     assert not told(tune(low + high + low), 3, "dialogue")
+
+
+# --- wedges -------------------------------------------------------------------------------
+
+
+def test_lines_that_part_step_by_step_are_a_wedge() -> None:
+    rows = [*tune(SCALE, lasts=BAR // 4), *tune((55, 53, 52, 50, 48, 47, 45, 43), part=1)]
+    (event,) = told([*rows, *held(72, 2, 2, 0), *held(43, 2, 2)], 4, "wedge")
+    assert (event.first, event.bar, event.direction) == (0, 1, "opening")
+    assert (event.low, event.high, event.distance) == (43, 72, 24.0)
+
+
+def test_one_line_that_moves_over_a_bass_that_stays_is_no_wedge() -> None:
+    assert not told([*tune(SCALE), *held(43, 0, 4), *held(72, 2, 2, 0)], 4, "wedge")
+
+
+# --- laws, on real and on made pieces -------------------------------------------------------
+
+BY_PART = {"crossing"}  # which player is the lower one is a matter of the page
+
+
+def facts(work: Played, moved: int = 0) -> list[tuple[object, ...]]:
+    """What the events say, without the numbers of the parts."""
+    return sorted(
+        (
+            event.kind,
+            event.first,
+            event.last,
+            event.bar,
+            event.beat,
+            tuple(pitch - moved for pitch in event.pitches),
+            event.low - moved,
+            event.high - moved,
+            round(event.strength, 6),
+            event.direction,
+            event.place,
+            event.ending,
+            -1 if event.interval is None else event.interval,
+            -1 if event.again is None else event.again,
+            event.times,
+            event.bars,
+        )
+        for event in line_events(work)
+        if event.kind not in BY_PART
+    )
+
+
+@pytest.fixture(scope="module")
+def made() -> list[Score]:
+    """Made pieces with drones and gaps."""
+    rows = [rows for name, rows, _ in variants() if "drone" in name or "clear" in name]
+    return [score(own) for own in rows[::9]]
+
+
+@pytest.fixture(scope="module")
+def works(made: list[Score]) -> list[Score]:
+    """The made pieces, and a bundled work of each of three media."""
+    chosen = [pieces(kind, 1, 3, None) for kind in ("piano", "quartet", "song")]
+    return [*(own[0].score for own in chosen if own), *made]
+
+
+def test_transposing_moves_the_notes_of_events_and_nothing_else(works: list[Score]) -> None:
+    for work in works:
+        heard = perform(work)
+        for moved in (-5, 3):
+            notes = replace(heard.notes, pitch=heard.notes.pitch + moved)
+            assert facts(replace(heard, notes=notes), moved) == facts(heard)
+
+
+def test_the_order_of_parts_changes_nothing(works: list[Score]) -> None:
+    for work in works:
+        assert facts(perform(parts_reversed(work))) == facts(perform(work))
+
+
+def test_ties_change_nothing(made: list[Score]) -> None:
+    for work in made:
+        assert facts(perform(split_by_ties(work))) == facts(perform(work))
+
+
+def test_dots_and_halved_values_change_nothing(works: list[Score]) -> None:
+    for work in works:
+        notes = work.notes.copy()
+        notes["staccato"] = True
+        assert facts(perform(replace(work, notes=notes))) == facts(perform(work))
+        assert facts(perform(replace(work, ticks=2 * work.ticks))) == facts(perform(work))
+
+
+def test_a_repeat_sign_equals_the_music_written_out(made: list[Score]) -> None:
+    work = made[0]
+    count = len(work.bars)
+    ends = np.zeros(count, np.int64)
+    ends[-1] = 2
+    repeated = replace(work, bars=replace(work.bars, repeat_end=ends))
+    again = work.notes.copy()
+    again["bar"] += count
+    again["onset"] += int(work.bars.length.sum())
+    labels = [str(bar + 1) for bar in range(2 * count)]
+    twice = [int(length) for length in work.bars.length] * 2
+    written = replace(
+        work,
+        notes=np.concatenate((work.notes, again)),
+        bars=Bars.plain(labels, twice, twice, [TICKS] * (2 * count)),
+    )
+    assert facts(perform(repeated)) == facts(perform(written))
+
+
+def test_what_is_said_of_notes_is_true_of_them(works: list[Score]) -> None:
+    for work in works:
+        heard = perform(work)
+        notes = heard.notes
+        for event in line_events(heard):
+            inside = (notes.bar < event.last) & (
+                notes.onset + notes.written > heard.bars.start[event.first]
+            )
+            assert set(event.pitches) <= set(notes.pitch[inside].tolist()), event
+            if event.kind == "high_point":
+                assert event.high == notes.pitch.max()
+                assert not (notes.pitch[notes.bar < event.bar] == event.high).any()
+            if event.kind == "pedal_point":
+                for bar in range(event.first, event.last):
+                    begin = heard.bars.start[bar]
+                    there = (notes.onset < begin + heard.bars.length[bar]) & (
+                        notes.onset + notes.written > begin
+                    )
+                    assert event.low in notes.pitch[there], (event, bar)

@@ -115,7 +115,8 @@ class Rank:
 
     interval: 95 %. by_collection: lowest and highest percentile over collections, None
     where it is not known. tied: share of works with exactly this value (0 to 1). side:
-    'tied' where that share is large. sure: the whole interval is on that side.
+    'tied' where that share is large. sure: the whole interval is on that side. collections,
+    periods: the percentile within each that has enough works near the piece, by name.
     """
 
     percentile: float
@@ -125,6 +126,8 @@ class Rank:
     tied: float
     side: Side
     sure: bool
+    collections: Mapping[str, float] = field(default_factory=dict)
+    periods: Mapping[str, float] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -440,7 +443,9 @@ def _rank(placement: Placement) -> Rank | None:
     return Rank(
         percentile=p,
         interval=(low, high),
-        by_collection=getattr(placement, "by_collection", None),
+        by_collection=placement.range,
+        collections=placement.collections,
+        periods=placement.periods,
         median=placement.median,
         tied=placement.tied,
         side=side,

@@ -12,8 +12,8 @@ An outer line climbs (descends) when within BARS bars it moves SIZE semitones or
 - it ends within a tone (NEAR) of the highest place of that line in the work so far.
 
 In a wedge both outer lines move at once, apart or together, for SIDE semitones or more each
-and SIZE or more in all, from bar to bar without turning back by more than NEAR, within BARS
-bars.
+and WEDGE or more in all, over WEDGE_BARS bars or more and BARS at most. Neither turns back by
+more than NEAR, each begins and ends at the two ends of its way, and each fills it.
 
 Where ways overlap, the longest in semitones counts, then the shortest in bars.
 """
@@ -28,7 +28,7 @@ from numpy.typing import NDArray
 from corpusreg.measures.events_model import Event, Kind
 from corpusreg.measures.outer_lines import SILENT, Moments
 
-__all__ = ["climbs"]
+__all__ = ["climbs", "wedges"]
 
 BARS = 8
 SIZE = 12  # semitones
@@ -36,6 +36,9 @@ STEP = 7
 BACK = 7
 FILLED = 4
 NEAR = 2
+SIDE = 5
+WEDGE = 14
+WEDGE_BARS = 2
 
 Bools = NDArray[np.bool_]
 Ints = NDArray[np.int64]
@@ -84,16 +87,34 @@ def _ways(
     for a, b in zip(begin[order].tolist(), arrive[order].tolist(), strict=True):
         if any(a <= last and first <= b for first, last in taken):
             continue
-        low, high = int(height[a]), int(height[b])
-        touched = sorted({p for p in pitches[starts[a] : starts[b + 1]] if low <= p <= high})
-        if all(above - below <= FILLED for below, above in pairwise(touched)):
+        touched = _touched(pitches[starts[a] : starts[b + 1]], int(height[a]), int(height[b]))
+        if touched:
             taken.append((a, b))
             found.append((starts[a], starts[b], sorted(sign * p for p in touched)))
     return found
 
 
+def _touched(pitches: list[int], low: int, high: int) -> list[int]:
+    """Pitches between two, lowest first; none where they leave a hole."""
+    touched = sorted({pitch for pitch in pitches if low <= pitch <= high})
+    holes = any(above - below > FILLED for below, above in pairwise(touched))
+    return [] if holes else touched
+
+
 def _candidates(bar: Ints, height: Ints) -> tuple[Ints, Ints]:
     """Beginnings and arrivals of ways up, as indices of beats."""
+    way, good, top = _unbroken(bar, height, BACK)
+    good &= way - way[:, :1] >= SIZE
+    good[:, 1:] &= way[:, 1:] > top[:, :-1]
+    begin, ahead = np.nonzero(good)
+    return begin, begin + ahead
+
+
+def _unbroken(bar: Ints, height: Ints, back: int) -> tuple[Ints, Bools, Ints]:
+    """Heights from each beat on, whether a way up may end there, and the highest so far.
+
+    All have shape (beats, most beats in BARS bars).
+    """
     count = len(height)
     reach = np.searchsorted(bar, bar + BARS) - np.arange(count)  # beats within BARS bars
     width = int(reach.max(initial=1))
@@ -101,13 +122,68 @@ def _candidates(bar: Ints, height: Ints) -> tuple[Ints, Ints]:
     inside = np.arange(width) < reach[:, None]
     way = np.where(inside, height[np.minimum(at, count - 1)], _NOWHERE)
     top = np.maximum.accumulate(way, axis=1)
-    good = inside & (way >= way[:, :1]) & (top - way <= BACK)
-    good[:, 1:] &= np.diff(way, axis=1) <= STEP
+    good = inside & (way >= way[:, :1]) & (top - way <= back)
+    good[:, 1:] &= way[:, 1:] - way[:, :-1] <= STEP
     good = np.logical_and.accumulate(good, axis=1)
-    good &= (way == top) & (way - way[:, :1] >= SIZE)
-    good[:, 1:] &= way[:, 1:] > top[:, :-1]
-    begin, ahead = np.nonzero(good)
-    return begin, begin + ahead
+    return way, good & (way == top), top
+
+
+def wedges(here: Moments) -> list[Event]:
+    """Wedges of the two outer lines, opening and closing, in order of time."""
+    if here.single_line:
+        return []
+    beats, bar, high = _by_beat(here, here.highest, 1)
+    low = _by_beat(here, here.lowest, -1)[2]
+    starts = [*beats.tolist(), len(here.highest)]
+    lines = here.highest, here.lowest
+    found = []
+    for sign in (1, -1):
+        ways = [_unbroken(bar, line, NEAR) for line in (sign * high, -sign * low)]
+        rise = [way - way[:, :1] for way, _, _ in ways]
+        good = ways[0][1] & ways[1][1] & (rise[0] + rise[1] >= WEDGE)
+        good &= (rise[0] >= SIDE) & (rise[1] >= SIDE)
+        begin, ahead = np.nonzero(good)
+        size = (rise[0] + rise[1])[begin, ahead]
+        took = bar[begin + ahead] - bar[begin] + 1
+        taken: list[tuple[int, int]] = []
+        for each in np.lexsort((begin, took, -size)).tolist():
+            a, b = int(begin[each]), int(begin[each] + ahead[each])
+            if took[each] < WEDGE_BARS or any(a <= y and x <= b for x, y in taken):
+                continue
+            touched = [
+                _touched(
+                    line[starts[a] : starts[b + 1]].tolist(), *sorted((int(p[a]), int(p[b])))
+                )
+                for line, p in zip(lines, (high, low), strict=True)
+            ]
+            if all(touched):
+                taken.append((a, b))
+                found.append(_wedge(here, starts[a], starts[b], sign, touched))
+    return sorted(found, key=lambda event: (event.bar, event.beat, event.low))
+
+
+def _wedge(
+    here: Moments, begin: int, arrive: int, sign: int, touched: list[list[int]]
+) -> Event:
+    first, bar = int(here.bar[begin]), int(here.bar[arrive])
+    size = sum(way[-1] - way[0] for way in touched)
+    pitches = sorted({*touched[0], *touched[1]})
+    return Event(
+        kind="wedge",
+        part=None,
+        first=first,
+        last=bar + 1,
+        bar=bar,
+        beat=here.beat_at(int(here.times[arrive]), bar),
+        pitches=tuple(pitches),
+        low=pitches[0],
+        high=pitches[-1],
+        strength=size / (size + SIZE),
+        lasts=float(bar - first + 1),
+        distance=float(size),
+        direction="opening" if sign > 0 else "closing",
+        steps=bar - first + 1,
+    )
 
 
 def _event(

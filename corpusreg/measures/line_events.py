@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from corpusreg.measures.climbs import climbs
+from corpusreg.measures.climbs import climbs, wedges
 from corpusreg.measures.dialogues import dialogues
 from corpusreg.measures.doublings import in_octaves
 from corpusreg.measures.events_model import Event
@@ -21,6 +21,7 @@ def line_events(played: Played) -> list[Event]:
     here = moments(played)
     found = [
         *climbs(here),
+        *wedges(here),
         *pedal_points(here),
         *high_and_low(here),
         *isolated(here),

@@ -76,6 +76,16 @@ class Moments:
         return np.diff(reach[first], axis=0)
 
     @cached_property
+    def written(self) -> Bools:
+        """Whether each pitch is struck or still written in each bar, shape (bars, 128)."""
+        notes, bars = self.notes, self.bars
+        stop = np.searchsorted(bars.start, notes.onset + notes.written, side="left")
+        size = (len(bars) + 1) * PITCHES
+        first, last = notes.bar * PITCHES + notes.pitch, stop * PITCHES + notes.pitch
+        change = np.bincount(first, minlength=size) - np.bincount(last, minlength=size)
+        return np.asarray(np.cumsum(change.reshape(-1, PITCHES), axis=0)[:-1] > 0)
+
+    @cached_property
     def single_line(self) -> bool:
         """No two pitches are held together for more than a hundredth of the time."""
         together = self.lowest != self.highest
@@ -114,7 +124,7 @@ def held_ends(notes: Notes, bars: PlayedBars) -> Ints:
     following[order] = np.repeat(strike, np.diff(begins, append=len(order)))
     latest = np.minimum(following, notes.onset + bars.full[notes.bar])
     end = int(bars.start[-1] + bars.length[-1])
-    own = notes.onset + notes.duration
+    own = notes.onset + notes.written
     return np.asarray(np.maximum(own, np.minimum(latest, max(end, int(own.max())))))
 
 

@@ -79,7 +79,7 @@ def _approach(here: Moments, row: int, sign: int) -> tuple[Approach, int]:
     if not len(before):
         return "silence", 0
     last = before[notes.onset[before] == notes.onset[before[-1]]]
-    ends = int((notes.onset[before] + notes.duration[before]).max())
+    ends = int((notes.onset[before] + notes.written[before]).max())
     if onset - ends >= int(here.bars.full[int(notes.bar[row])]):
         return "silence", 0
     nearest = int(sign * (sign * notes.pitch[last]).max())

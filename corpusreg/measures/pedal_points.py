@@ -4,15 +4,16 @@ Definition
 ----------
 A note stays when it is held in bar after bar, SHORTEST bars or more.
 
-- In the bass it is held for IN_BAR of every bar, nothing but its own lower octaves is held
-  below it for more than BRIEF of any bar, and it is held for HELD of the whole time
-  (SHORT_HELD where it stays for SHORTEST bars only);
+- In the bass it is written in every bar and held for IN_BAR of it, nothing but its own lower
+  octaves is held below it for more than BRIEF of any bar, and it is held for HELD of the whole
+  time (SHORT_HELD where it stays for SHORTEST bars only);
 - at the top the same, with what is above it, for TOP bars or more, held for TOP_HELD;
 - inside it is held for INNER_HELD, for INNER bars or more.
 
 The music moves: in some bar, FOREIGN of what else is held (SHORT_FOREIGN where it stays for
-SHORTEST bars only) are pitch classes outside the triads on it, or it stays for LONG bars. A chord that is broken for three bars
-is no pedal point. Notes an octave apart that stay together are one pedal point, the longest.
+SHORTEST bars only) are pitch classes outside the triads on it, or it stays for LONG bars. A
+chord that is broken for three bars is no pedal point. Notes an octave apart that stay together
+are one pedal point, the longest.
 
 It ends where it is no longer held: it *resolves* where the bass goes from it up a fourth or
 down a fifth, *moves off* where a pitch nearer than an octave follows at the same end of the
@@ -69,7 +70,7 @@ def pedal_points(here: Moments) -> list[Event]:
     if here.single_line:
         return []
     below, above = _beyond(here)
-    held = here.share >= IN_BAR
+    held = (here.share >= IN_BAR) & here.written
     found = [
         *_stays(here, held & (below <= BRIEF), "bass"),
         *_stays(here, held & (above <= BRIEF), "top"),

@@ -136,7 +136,7 @@ def _rested(
     own = voice[line]
     # Sounding until: the latest end of the voice so far, voice after voice on one line.
     order = np.argsort(voice, kind="stable")
-    ends = (notes.onset + notes.duration)[order]
+    ends = (notes.onset + notes.written)[order]
     span = int(ends.max()) + 1
     number = np.unique(voice, return_inverse=True)[1] * span
     lane = number[order]

@@ -19,6 +19,10 @@ percentile  mid-rank, 0 to 100: the weighted share of the cohort below the value
 interval    95 %, Student's t on the logit scale, from the spread of the units' own
             shares below the value; the degrees of freedom are the effective number
             of units less one.
+apart       the same percentile within each collection of the cohort that has works by
+            APART_UNITS units near the piece, and within each period likewise. The interval
+            says how sure the place is among these works; that the place differs from
+            collection to collection is another matter and is never put into it.
 quantile    the inverse of the mid-rank percentile, linear between values; with
             equal weights type 5 of Hyndman and Fan 1996 (American Statistician
             50:361-365).
@@ -59,6 +63,7 @@ MINIMUM_UNITS = 8
 BASIC = "span"
 BANDWIDTH = 0.25  # of log length: mostly works from three quarters to four thirds as long
 PSEUDO = 0.25
+APART_UNITS = 6  # units near the piece from which a collection or period is told apart
 ENOUGH = 0.25  # works of a unit near the piece that make it count in full
 WIDEST = 1.0
 GOOD_UNITS = 12  # the kernel widens until so many units count, where it can
@@ -99,7 +104,8 @@ class Cohort:
     unit: shape (n,), the number of each work's unit. values: by measure name,
     shape (n,), NaN where a work has none. bars, voices: shape (n,), size of each
     work. sources: units that are no composers. odd: oddness of some of the
-    cohort's own works (see `oddness`), shape (k,).
+    cohort's own works (see `oddness`), shape (k,). collection, period: of each work, shape
+    (n,), None where a work has none; shape (0,) where they are not known.
     """
 
     rung: Rung
@@ -111,6 +117,8 @@ class Cohort:
     sources: int
     collections: int
     odd: Floats = field(default_factory=lambda: np.zeros(0))
+    collection: NDArray[np.object_] = field(default_factory=lambda: np.zeros(0, object))
+    period: NDArray[np.object_] = field(default_factory=lambda: np.zeros(0, object))
 
     @property
     def works(self) -> int:
@@ -195,7 +203,8 @@ class Size:
 class Placement:
     """Where a value lies. All in percentile points except median; None where not placed.
 
-    tied: share of the cohort (0 to 1) with exactly this value.
+    tied: share of the cohort (0 to 1) with exactly this value. collections, periods: the
+    percentile within each of them that has enough works near the piece, by name.
     """
 
     percentile: float | None
@@ -204,6 +213,14 @@ class Placement:
     quartiles: tuple[float, float] | None
     tied: float
     reason: str = ""
+    collections: Mapping[str, float] = field(default_factory=dict)
+    periods: Mapping[str, float] = field(default_factory=dict)
+
+    @property
+    def range(self) -> tuple[float, float] | None:
+        """The lowest and the highest place in a collection; None below two collections."""
+        places = sorted(self.collections.values())
+        return (places[0], places[-1]) if len(places) > 1 else None
 
 
 def ladder(kind: str, words: str, family: str, *, medium: bool = True) -> list[Rung]:
@@ -269,7 +286,30 @@ def place(cohort: Cohort, name: str, value: float, size: Size) -> Placement:
         median=median,
         quartiles=(low, high),
         tied=float(weights[own == value].sum()),
+        collections=_apart(cohort.collection, cohort.unit, kernel, values, value),
+        periods=_apart(cohort.period, cohort.unit, kernel, values, value),
     )
+
+
+def _apart(
+    groups: NDArray[np.object_],
+    unit: NDArray[np.int64],
+    kernel: Floats,
+    values: Floats,
+    value: float,
+) -> dict[str, float]:
+    """The percentile within each group of works that has enough near the piece, by group."""
+    found = {}
+    for group in sorted({each for each in groups.tolist() if each is not None}):
+        rows = (groups == group) & (kernel > _NEGLIGIBLE)
+        units, index = np.unique(unit[rows], return_inverse=True)
+        trust = _trust(np.bincount(index, kernel[rows], len(units)))
+        if trust.sum() < APART_UNITS:
+            continue
+        weights = unit_weights(unit[rows], kernel[rows])
+        below = (values[rows] < value) + 0.5 * (values[rows] == value)
+        found[str(group)] = 100 * float((weights * below).sum())
+    return found
 
 
 def oddness(placements: Iterable[Placement]) -> float:

@@ -30,6 +30,7 @@ ORDER: Mapping[str, str] = {
     "saturation": "work, stay NULLS FIRST, band",
     "band_weights": "work, band",
     "pitch_weights": "work, pitch",
+    "curves": "work, part",
     "shingles": "work, shingle",
     "work_columns": "work, name",
     "part_pitches": "work, part, pitch",

@@ -347,6 +347,20 @@ COMMENT ON COLUMN pitch_weights.pitch IS 'Sounding pitch [MIDI note number]';
 COMMENT ON COLUMN pitch_weights.share IS 'Share of the weight of the work [0-1]';
 COMMENT ON COLUMN pitch_weights.notes IS 'Sounding notes as played at this pitch [notes]';
 
+CREATE TABLE curves (
+    work VARCHAR NOT NULL,
+    part INTEGER NOT NULL,
+    low INTEGER,
+    middle INTEGER,
+    high INTEGER
+);
+COMMENT ON TABLE curves IS 'The shape of register over a work: edges and middle in ten equal parts of its bars';
+COMMENT ON COLUMN curves.work IS 'Work, as in works.work';
+COMMENT ON COLUMN curves.part IS 'Number of the tenth, from 0';
+COMMENT ON COLUMN curves.low IS 'Pitch below which 5 % of the weight lies [MIDI note number]';
+COMMENT ON COLUMN curves.middle IS 'Pitch below which half of the weight lies [MIDI note number]';
+COMMENT ON COLUMN curves.high IS 'Pitch below which 95 % of the weight lies [MIDI note number]';
+
 CREATE TABLE shingles (
     work VARCHAR NOT NULL,
     shingle UBIGINT NOT NULL
