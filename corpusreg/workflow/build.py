@@ -157,7 +157,7 @@ def build(
             kept,
             tally.files,
             tables={"corpora": _corpora_rows(sources.files)},
-            finish=_finishing(tiers, sources.problems),
+            finish=_finishing(tiers),
             started=started,
             made_of={
                 "tiers": sorted(tiers),
@@ -276,11 +276,11 @@ def _shards(versions: dict[str, str], fresh: bool, elsewhere: str | None) -> Sha
     )
 
 
-def _finishing(tiers: Sequence[str], problems: list[str]) -> Callable[[Draft], None]:
+def _finishing(tiers: Sequence[str]) -> Callable[[Draft], None]:
     """The last step of a build, which is no build when there is no work in it."""
     from corpusreg.store.building.finish import finishing
 
-    finish = finishing(tiers, problems)
+    finish = finishing(tiers)
 
     def finish_some(draft: Draft) -> None:
         finish(draft)

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from corpusreg.instruments.ensembles import kinds
 from corpusreg.measures.definitions import MEASURES
 from corpusreg.norms.cohorts import fetch_cohort
-from corpusreg.norms.profiles.stored import WITHOUT_LIBRARY, profile_rows
+from corpusreg.norms.profiles.stored import profile_rows
 from corpusreg.norms.reference import (
     Cohort,
     Rung,
@@ -41,11 +41,8 @@ _SLICE = 100_000
 _TABLES = (*(table for table in EXTRACTED if table not in ("works", "failures")), "works")
 
 
-def finishing(tiers: Sequence[str], problems: list[str]) -> Callable[[Draft], None]:
-    """The step that `publish` calls with the draft; tiers: those the user asked for.
-
-    What could not be made, and why, is appended to `problems`, one line each.
-    """
+def finishing(tiers: Sequence[str]) -> Callable[[Draft], None]:
+    """The step that `publish` calls with the draft; tiers: those the user asked for."""
 
     def finish(draft: Draft) -> None:
         for table in _TABLES:
@@ -53,7 +50,7 @@ def finishing(tiers: Sequence[str], problems: list[str]) -> Callable[[Draft], No
         _mark_copies(draft)
         draft.insert("left_out", doubtful(draft))
         _make_matrix(draft)
-        _store_rungs(draft, problems)
+        _store_rungs(draft)
 
     return finish
 
@@ -89,7 +86,7 @@ def _make_matrix(draft: Draft) -> None:
     draft.execute("DROP TABLE temp.unit_numbers")
 
 
-def _store_rungs(draft: Draft, problems: list[str]) -> None:
+def _store_rungs(draft: Draft) -> None:
     found = draft.fetch_columns(sql.load("rung_values"))
     rungs: dict[str, Rung] = {}
     for name in found["ensemble"]:
@@ -107,8 +104,6 @@ def _store_rungs(draft: Draft, problems: list[str]) -> None:
     profiles = profile_rows(draft, rungs.values())
     for table, each in profiles.items():
         draft.insert(table, each)
-    if any(row[-1] == WITHOUT_LIBRARY for row in profiles["profile_rungs"]):
-        problems.append(WITHOUT_LIBRARY)
 
 
 def _rung_row(cohort: Cohort) -> tuple[object, ...]:
