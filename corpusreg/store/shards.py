@@ -170,8 +170,8 @@ class Shards:
     ) -> None:
         """Read and check the labels; `fresh` ignores what was measured before.
 
-        batches: when they are full; a crash loses at most one of each worker. on_written: called
-        with the name of every shard when it is whole.
+        batches: when they are full; a crash loses at most one of each worker.
+        on_written: called with the name of every shard when it is whole.
         Raises StoreError when the folder cannot be written.
         """
         self.folder = folder
