@@ -17,7 +17,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from corpusreg.measures.definitions import VERSION
-from corpusreg.store import open_reference, sql
+from corpusreg.store import open_reference, pointed, sql
 from corpusreg.system import settings
 from corpusreg.system.errors import ReadError, StoreError, UsageError
 
@@ -160,7 +160,7 @@ def build(
         }
         tables = {"corpora": _corpora_rows(sources.files)}
         made_of["inputs"] = inputs(kept, tally.files, {**made_of, **tables})
-        before = _in_force()
+        before = _built_before()
         with before or nullcontext():
             if before is None or before.settings.get("inputs") != made_of["inputs"]:
                 publish(
@@ -192,20 +192,26 @@ def made_of() -> dict[str, Any]:
     """
     from corpusreg.store.building.extract import EXTRACTION_VERSION
 
-    reference = _in_force()
-    if reference is None:
+    try:
+        with open_reference() as reference:
+            found = reference.settings
+    except StoreError:
         return {}
-    with reference:
-        found = reference.settings
     return found if found.get("extraction") == EXTRACTION_VERSION else {}
 
 
-def _in_force() -> Reference | None:
-    """The reference in force, None where there is none that can be used."""
+def _built_before() -> Reference | None:
+    """The reference that was built here before, where it can be used and is whole."""
     try:
-        return open_reference()
+        if pointed(settings.reference_folder()) is None:
+            return None
+        reference = open_reference()
     except StoreError:
         return None
+    if "on_top_of" not in reference.settings:
+        return reference
+    reference.close()
+    return None
 
 
 class _Sources:
