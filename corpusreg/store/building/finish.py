@@ -54,9 +54,7 @@ _SLICE = 100_000
 _TABLES = (*(table for table in EXTRACTED if table not in ("works", "failures")), "works")
 
 
-def finishing(
-    tiers: Sequence[str], before: Reference | None = None
-) -> Callable[[Draft], None]:
+def finishing(tiers: Sequence[str], before: Reference | None = None) -> Callable[[Draft], None]:
     """The step that `publish` calls with the draft; tiers: those the user asked for.
 
     before: a reference from which rungs are taken that have not changed.
