@@ -307,7 +307,9 @@ def _shards(versions: dict[str, str], fresh: bool, elsewhere: str | None) -> Sha
     )
 
 
-def _finishing(tiers: Sequence[str], before: Reference | None) -> Callable[[Draft], None]:
+def _finishing(
+    tiers: Sequence[str], before: Reference | None = None
+) -> Callable[[Draft], None]:
     """The last step of a build, which is no build when there is no work in it."""
     from corpusreg.store.building.finish import finishing
 
