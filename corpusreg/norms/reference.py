@@ -31,8 +31,8 @@ effective   (sum of weights)^2 / sum of squared weights (Kish 1965).
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field, replace
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
 from functools import cached_property
 from statistics import NormalDist
 from typing import Any
@@ -55,6 +55,7 @@ __all__ = [
     "student_t",
     "unit_weights",
     "weighted_quantile",
+    "weighted_quantiles",
 ]
 
 MINIMUM_WORKS = 30
@@ -151,6 +152,22 @@ class Cohort:
         if key not in self._kernels:
             self._kernels[key] = self._kernel(size, has)
         return self._kernels[key]
+
+    def percentiles(
+        self, values: Floats, own: Floats, size: Size, *, among: NDArray[np.bool_]
+    ) -> Floats | None:
+        """Percentiles of `own`, shape (m,), in `values`, shape (n, m), as `place` gives them.
+
+        All columns are there for the same works. among: shape (n,), the works that count.
+        None where there are too few of about this size.
+        """
+        kernel = self._kernel(size, among & np.isfinite(values[:, 0]))
+        if kernel is None:
+            return None
+        near = kernel > _NEGLIGIBLE
+        weights = unit_weights(self._unit_index[near], kernel[near])
+        there = values[near]
+        return np.asarray(100 * (weights @ ((there < own) + 0.5 * (there == own))))
 
     @cached_property
     def _kernels(self) -> dict[tuple[Size, bytes], Floats | None]:
@@ -258,10 +275,15 @@ def _trust(added: NDArray[Any]) -> Floats:
 
 def weighted_quantile(values: Floats, weights: Floats, share: float) -> float:
     """Quantile at a share in [0, 1]; values and weights of shape (n,), weights > 0."""
+    return float(weighted_quantiles(values, weights, (share,))[0])
+
+
+def weighted_quantiles(values: Floats, weights: Floats, shares: Sequence[float]) -> Floats:
+    """`weighted_quantile` at several shares, shape (shares,)."""
     distinct, index = np.unique(values, return_inverse=True)
     mass = np.bincount(index, weights)
     middle = (np.cumsum(mass) - mass / 2) / mass.sum()
-    return float(np.interp(share, middle, distinct))
+    return np.asarray(np.interp(shares, middle, distinct))
 
 
 def place(cohort: Cohort, name: str, value: float, size: Size) -> Placement:
@@ -279,7 +301,7 @@ def place(cohort: Cohort, name: str, value: float, size: Size) -> Placement:
     below = (own < value) + 0.5 * (own == value)
     shares = np.bincount(index, near * below) / added
     trust = _trust(added)
-    median, low, high = (weighted_quantile(own, weights, share) for share in (0.5, 0.25, 0.75))
+    low, median, high = weighted_quantiles(own, weights, (0.25, 0.5, 0.75)).tolist()
     return Placement(
         percentile=100 * float((trust * shares).sum() / trust.sum()),
         interval=_interval(shares, trust),
@@ -326,24 +348,24 @@ def oddness_of_works(cohort: Cohort, sample: int) -> Floats:
     answer; each is compared with the works of other units only.
     """
     steps = np.unique(np.linspace(0, cohort.works - 1, min(sample, cohort.works)).astype(int))
+    values = np.column_stack([*cohort.values.values()]) if cohort.values else np.zeros((0, 0))
+    finite = np.isfinite(values)
+    # Measures that the same works have are ranked together.
+    alike: dict[bytes, list[int]] = {}
+    for column in range(finite.shape[1]):
+        alike.setdefault(finite[:, column].tobytes(), []).append(column)
     found = []
     for row in steps.tolist():
         others = cohort.unit != cohort.unit[row]
-        rest = replace(
-            cohort,
-            unit=cohort.unit[others],
-            values={name: values[others] for name, values in cohort.values.items()},
-            bars=cohort.bars[others],
-            voices=cohort.voices[others],
-        )
         size = Size(float(cohort.bars[row]), float(cohort.voices[row]))
-        places = [
-            place(rest, name, float(values[row]), size)
-            for name, values in cohort.values.items()
-            if np.isfinite(values[row])
+        percentiles = [
+            cohort.percentiles(values[:, columns], values[row, columns], size, among=others)
+            for columns in alike.values()
+            if finite[row, columns[0]]
         ]
-        if any(each.percentile is not None for each in places):
-            found.append(oddness(places))
+        ranked = [each for each in percentiles if each is not None]
+        if ranked:
+            found.append(float(np.abs(np.concatenate(ranked) - 50).max()))
     return np.array(sorted(found))
 
 

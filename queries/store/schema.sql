@@ -471,7 +471,8 @@ CREATE TABLE rungs (
     composers INTEGER,
     sources INTEGER,
     collections INTEGER,
-    effective DOUBLE
+    effective DOUBLE,
+    made_of VARCHAR
 );
 COMMENT ON TABLE rungs IS 'Groups of works that a piece can be placed among';
 COMMENT ON COLUMN rungs.rung IS 'Id of the group';
@@ -482,6 +483,7 @@ COMMENT ON COLUMN rungs.composers IS 'Composers, or sources of anonymous works [
 COMMENT ON COLUMN rungs.sources IS 'Sources that stand for composers of anonymous works [sources]';
 COMMENT ON COLUMN rungs.collections IS 'Collections [collections]';
 COMMENT ON COLUMN rungs.effective IS 'Effective number of composers after weighting [units]';
+COMMENT ON COLUMN rungs.made_of IS 'Hash of its works and what was measured in them; where it is the same, a later build keeps what is known of the group';
 
 CREATE TABLE rung_quantiles (
     rung VARCHAR NOT NULL,
