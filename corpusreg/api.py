@@ -42,9 +42,7 @@ _STAY_UNITS = {
     "first": "bars as played, from 0",
     "last": "bars as played, half-open",
     "bars": "bars",
-    "width": "semitones",
 }
-_SHIFT_UNITS = {"bar": "printed bar", "played": "bars as played, from 0", "size": "semitones"}
 
 
 def compare(
@@ -225,14 +223,8 @@ class PlacedFile:
         """
         rows = [
             {
-                **{name: work["piece"][name] for name in _PIECE},
-                "cohort": work["cohort"]["rung"],
-                "broad": work["cohort"]["broad"],
-                "cohort_works": work["cohort"]["works"],
-                **{
-                    name: work["cohort"][name]
-                    for name in ("composers", "sources", "collections")
-                },
+                **{name: work["piece"][key] for name, key in _PIECE.items()},
+                **{name: work["company"][key] for name, key in _COMPANY.items()},
             }
             for work in self.document["works"]
         ]
@@ -248,11 +240,12 @@ class PlacedFile:
         rows = []
         for number, work in enumerate(self.document["works"]):
             for each in work["measures"]:
-                low, high = each["interval"] or (None, None)
+                rank = each.get("rank")
+                low, high = rank["interval"] if rank else (None, None)
                 rows.append(
-                    {"work": number}
-                    | {name: each[name] for name in ("name", "value", "unit", "percentile")}
-                    | {"low": low, "high": high, "median": each["median"]}
+                    {"work": number, "name": each["name"], "value": each.get("size")}
+                    | {"unit": each["unit"], "percentile": rank and rank["percentile"]}
+                    | {"low": low, "high": high, "median": rank and rank["median"]}
                     | {"words": each["words"], "reason": each.get("reason", "")}
                 )
         return self._frame(rows, _MEASURE_UNITS)
@@ -262,25 +255,38 @@ class PlacedFile:
         """One row a stay of the whole (`part` is None) or of a part, by rank.
 
         start_bar, end_bar [printed bars]; first, last [bars as played, half-open];
-        bars [bars]; low, high [note names]; width [semitones].
+        bars [bars]; low, high [note names].
         """
         rows = []
         for number, work in enumerate(self.document["works"]):
             for each in work["stays"]:
-                first, last = each["played"]
-                kept = {name: each[name] for name in _STAY}
-                rows.append({"work": number, **kept, "first": first, "last": last})
+                at = each["place"]
+                rows.append(
+                    {"work": number, "part": each.get("part"), "rank": each["order"]}
+                    | {"start_bar": at["start"]["number"], "end_bar": at["end"]["number"]}
+                    | {"bars": each["size"], "low": each["low"], "high": each["high"]}
+                    | {"narrow": each.get("narrow", False)}
+                    | {"first": at["first"], "last": at["last"]}
+                )
         return self._frame(rows, _STAY_UNITS)
 
     @cached_property
-    def shifts(self) -> pd.DataFrame:
-        """One row a shift: bar [printed], played [bars as played], size [semitones]."""
+    def events(self) -> pd.DataFrame:
+        """One row an event of the whole (`part` is None) or of a part, strongest first.
+
+        bar [printed]; first, last [bars as played, half-open]; size [in `unit`]; strength
+        [0 to 1, within a kind].
+        """
         rows = [
-            {"work": number, **each}
+            {"work": number, "kind": each["name"], "part": each.get("part")}
+            | {"bar": each["bar"]["number"], "size": each.get("size")}
+            | {"unit": each.get("unit", ""), "strength": each["strength"]}
+            | {"first": each["place"]["first"], "last": each["place"]["last"]}
+            | {"words": each["words"]}
             for number, work in enumerate(self.document["works"])
-            for each in work["shifts"]
+            for each in work["events"]
         ]
-        return self._frame(rows, _SHIFT_UNITS, _SHIFT)
+        return self._frame(rows, {"first": "bars", "last": "bars"}, _EVENT)
 
     def _frame(
         self, rows: Sequence[Mapping[str, Any]], units: Mapping[str, str], columns: Any = None
@@ -291,11 +297,15 @@ class PlacedFile:
         return _marked(frame, units, self.reference_id)
 
 
-_PIECE = ("title", "path", "ensemble", "bars", "played_bars", "lowest", "highest")
-_STAY = (
-    "part", "rank", "start_bar", "end_bar", "bars", "low", "high", "width", "narrow", "bands",
-)  # fmt: skip
-_SHIFT = ["work", "bar", "index", "played", "size", "direction", "by"]
+_PIECE = {
+    "title": "title", "path": "path", "ensemble": "ensemble", "bars": "written_bars",
+    "played_bars": "played_bars", "lowest": "lowest", "highest": "highest",
+}  # fmt: skip
+_COMPANY = {
+    "cohort": "rung", "broad": "family", "cohort_works": "works", "composers": "composers",
+    "sources": "sources", "collections": "collections",
+}  # fmt: skip
+_EVENT = ["work", "kind", "part", "bar", "size", "unit", "strength", "first", "last", "words"]
 
 
 class Reference:

@@ -141,7 +141,9 @@ def build_forever(home: str) -> None:
     files = make_files(root / "scores", {f"p{n:02}.txt": f"wait 0.06 {n}" for n in range(40)})
     with store.build_lock(root / "build.lock"):
         shards = store.Shards(
-            root / "shards", store.Recipe(definitions.VERSION, "test"), batch_seconds=0.1
+            root / "shards",
+            store.Recipe(definitions.VERSION, "test"),
+            batches=store.BatchLimits(seconds=0.1),
         )
         tally = batch.run(files, work, shards, workers=2)
         store.publish(

@@ -72,11 +72,11 @@ def chosen_files() -> list[SourceFile]:
     return chosen
 
 
-def at_the_piano(tiers: Sequence[str], problems: list[str]) -> Callable[[Draft], None]:
+def at_the_piano(tiers: Sequence[str]) -> Callable[[Draft], None]:
     """The last step of a build, before which works of several voices come in once more as
     piano works: the bundled scores have few of them, and pieces are placed among no others.
     """
-    last = _finishing(tiers, problems)
+    last = _finishing(tiers)
 
     def finished(draft: Draft) -> None:
         for table in (each for each in EXTRACTED if each not in ("shingles", "failures")):

@@ -114,7 +114,9 @@ def test_a_file_that_crashed_once_is_measured_alone(tmp_path: Path) -> None:
 def test_rows_do_not_depend_on_the_number_of_workers(tmp_path: Path, workers: int) -> None:
     files = make_files(tmp_path / "scores", plain(30) | {"bad.txt": "bad"})
     tally, shards = run(tmp_path / "a", files, workers=workers)
-    other, other_shards = run(tmp_path / "b", list(reversed(files)), workers=1, batch_rows=50)
+    other, other_shards = run(
+        tmp_path / "b", list(reversed(files)), workers=1, batches=store.BatchLimits(rows=50)
+    )
     with (
         publish(tmp_path / "a", tally, shards) as one,
         publish(tmp_path / "b", other, other_shards) as two,

@@ -63,7 +63,7 @@ def build(folder: Path, files: list[SourceFile], tiers: tuple[str, ...] = TIERS)
         shards.add(file.corpus, file.relative, content, extract_file(file))
         wanted.append((file.corpus, file.relative, content))
     shards.flush()
-    last = finish.finishing(tiers, [])
+    last = finish.finishing(tiers)
     return store.publish(shards, wanted, folder=folder / "reference", finish=last)
 
 

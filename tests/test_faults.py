@@ -27,7 +27,7 @@ RECIPE = store.Recipe(definitions.VERSION, "test")
 def built(home: Path, texts: dict[str, str], recipe: store.Recipe = RECIPE) -> batch.Tally:
     """One build in this process."""
     scores = make_files(home.with_name(f"{home.name}, {len(texts)} scores"), texts)
-    shards = store.Shards(home / "shards", recipe, batch_rows=20)
+    shards = store.Shards(home / "shards", recipe, batches=store.BatchLimits(rows=20))
     tally = batch.run(scores, work, shards, workers=2)
     store.publish(shards, tally.files, folder=home / "reference")
     shards.tidy()

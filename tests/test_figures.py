@@ -359,22 +359,6 @@ def test_a_full_disk_leaves_the_old_picture(
     assert list(tmp_path.iterdir()) == [path]
 
 
-# --- without the extra ----------------------------------------------------------------
-
-
-def test_without_matplotlib_one_line_says_what_to_install(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
-) -> None:
-    monkeypatch.setitem(sys.modules, "matplotlib", None)
-    assert cli.main([*ASKED, "--picture", str(tmp_path / "a.png")]) == 1
-    out, err = capsys.readouterr()
-    assert (out, err.count("\n")) == ("", 1)
-    assert "pictures need matplotlib, which is not installed" in err
-    assert "run: pip install 'corpusreg[report]'" in err
-    assert list(tmp_path.iterdir()) == []
-    assert cli.main(ASKED) == 0, "and all else goes on"
-
-
 def test_matplotlib_is_loaded_for_a_picture_only(tmp_path: Path) -> None:
     code = (
         "import sys; from corpusreg.cli import main; main(sys.argv[1:]); "

@@ -1,7 +1,7 @@
 """The licences of everything that corpusreg installs, against what the packages say.
 
 The table is corpusreg/data/dependencies.csv: package, licence (SPDX), install (core, or
-the first of the extras report, cluster, lilypond, room, dev that brings it), only (a
+the first of the extras cluster, lilypond, dev that brings it), only (a
 platform, where it is installed there alone), used_as ('wheel': an unmodified package that
 is imported; 'program': a separate program that is started), note.
 
@@ -105,7 +105,7 @@ def installed() -> dict[str, str]:
                 follow(name, tuple(need.extras), install)
 
     follow("corpusreg", (), "core")
-    for extra in ("report", "cluster", "lilypond", "room", "dev"):
+    for extra in ("cluster", "lilypond", "dev"):
         follow("corpusreg", (extra,), extra)
     return found
 

@@ -453,14 +453,3 @@ def test_an_unknown_ending_is_one_line(run: Command, tmp_path: Path) -> None:
     ran = run("compare", PIECES / "stairs.musicxml", "--report", tmp_path / "page.doc")
     assert ran.returncode == 2
     assert ran.stderr.count("\n") == 1 and ".html" in ran.stderr
-
-
-def test_a_missing_library_says_how_to_get_it(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    from corpusreg.documents.report import writing
-    from corpusreg.system.errors import CorpusregError
-
-    monkeypatch.setattr(writing.importlib.util, "find_spec", lambda name: None)
-    with pytest.raises(CorpusregError, match=r"pip install 'corpusreg\[report\]'"):
-        writing.check_report(tmp_path / "page.html")

@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-import builtins
 import json
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from pathlib import Path
-from types import ModuleType
 from typing import Any
 
 import numpy as np
@@ -43,7 +41,6 @@ from corpusreg.norms.profiles.model import (
     shape,
 )
 from corpusreg.norms.profiles.stored import (
-    WITHOUT_LIBRARY,
     fetch_profiles,
     listed_profiles,
     profiled,
@@ -330,13 +327,12 @@ def invented(kinds: int) -> dict[str, list[tuple[Any, ...]]]:
     return rows
 
 
-def build(folder: Path, kinds: int, problems: list[str] | None = None) -> store.Reference:
+def build(folder: Path, kinds: int) -> store.Reference:
     shards = store.Shards(folder / "shards", store.Recipe(definitions.VERSION, "test"))
     shards.add("c", "book.abc", "h", invented(kinds))
     shards.flush()
-    said: list[str] = [] if problems is None else problems
     path = store.publish(
-        shards, [("c", "book.abc", "h")], folder=folder, finish=finishing(["open"], said)
+        shards, [("c", "book.abc", "h")], folder=folder, finish=finishing(["open"])
     )
     return store.Reference(path)
 
@@ -428,29 +424,6 @@ def test_a_piece_that_lacks_a_measure_is_told_why(two_kinds: store.Reference) ->
 def test_a_rung_too_small_is_told_why(two_kinds: store.Reference) -> None:
     said = fetch_profiles(two_kinds, [Rung({"ensemble": "piano"}, "piano works")])
     assert said == "too few works like it in the reference (wanted: 30 works by 8 composers)"
-
-
-def test_without_the_library_a_build_says_so_once_and_has_the_rest(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    real: Callable[..., ModuleType] = builtins.__import__
-
-    def blocked(name: str, *given: Any, **more: Any) -> ModuleType:
-        if name.partition(".")[0] in ("sklearn", "threadpoolctl"):
-            raise ImportError(name)
-        return real(name, *given, **more)
-
-    monkeypatch.setattr(builtins, "__import__", blocked)
-    problems: list[str] = []
-    with build(tmp_path, 2, problems) as reference:
-        assert problems == [WITHOUT_LIBRARY]
-        assert "scikit-learn" in WITHOUT_LIBRARY
-        count = "SELECT count(*) AS n FROM {}"
-        assert reference.fetch_columns(count.format("rungs"))["n"][0] == 1
-        assert reference.fetch_columns(count.format("profiles"))["n"][0] == 0
-        said = fetch_profiles(reference, [CHOIR])
-        assert said == WITHOUT_LIBRARY
-        assert WITHOUT_LIBRARY in " ".join(profiles_text(listed_profiles(reference)).split())
 
 
 def test_the_command_lists_what_was_found(run: Command) -> None:

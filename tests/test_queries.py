@@ -306,7 +306,7 @@ def test_what_is_left_out_of_norms_says_why(tmp_path: Path) -> None:
     shards.add("c", "book.abc", "h", rows)
     shards.flush()
     path = store.publish(
-        shards, [("c", "book.abc", "h")], folder=tmp_path, finish=finishing(["open"], [])
+        shards, [("c", "book.abc", "h")], folder=tmp_path, finish=finishing(["open"])
     )
     with store.Reference(path) as found:
         (told,) = answer(found, "left_out")

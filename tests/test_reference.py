@@ -365,6 +365,24 @@ def test_a_unit_too_far_away_at_the_widest_does_not_make_up_the_number(
     assert (found.near(PIECE) is not None) == placed
 
 
+def test_a_place_is_told_apart_by_collection_and_never_put_into_the_interval() -> None:
+    """Two collections of eight composers each, one wide and one narrow; a third has five."""
+    values = [*range(40), *range(40, 80), *([0.0] * 10)]
+    unit = [
+        *(i % 8 for i in range(40)),
+        *(8 + i % 8 for i in range(40)),
+        *(16 + i % 5 for i in range(10)),
+    ]
+    plain = cohort(list(map(float, values)), unit)
+    names = np.array(["narrow"] * 40 + ["wide"] * 40 + ["few"] * 10, object)
+    told = replace(plain, collection=names)
+    place_ = place(told, "span", 20.0, PIECE)
+    assert place_.collections == {"narrow": pytest.approx(100 * 20.5 / 40), "wide": 0.0}
+    assert place_.range == (0.0, pytest.approx(51.25))
+    assert place_.interval == place(plain, "span", 20.0, PIECE).interval
+    assert place(plain, "span", 20.0, PIECE).range is None
+
+
 # Oddness
 
 

@@ -180,7 +180,7 @@ def test_a_reference_is_one_closed_file_of_an_older_format(tmp_path: Path) -> No
 def test_rows_are_in_order_whatever_the_shards(tmp_path: Path) -> None:
     one = published(tmp_path / "a", VALUES)
     backwards = dict(reversed(VALUES.items()))
-    shards = filled(tmp_path / "b", backwards, batch_rows=1)
+    shards = filled(tmp_path / "b", backwards, batches=store.BatchLimits(rows=1))
     two = store.publish(shards, wanted(backwards), folder=tmp_path / "b")
     assert store.row_hashes(one) == store.row_hashes(two)
     assert one.name == two.name

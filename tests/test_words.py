@@ -17,7 +17,6 @@ from corpusreg.norms.reference import Placement
 from corpusreg.score.played import PlayedBars, segments
 from corpusreg.system.errors import ReadError, UsageError
 from corpusreg.text import bars, sentences, tabular
-from corpusreg.text.outputs import console
 
 SPAN, SHIFTS = BY_NAME["span"], BY_NAME["shift_rate"]
 
@@ -84,7 +83,6 @@ def test_at_an_atom_the_share_that_is_alike() -> None:
 def test_what_is_not_placed_says_why() -> None:
     reason = Placement(None, None, None, None, 0.0, "short")
     assert sentences.measure_words(SPAN, 3.0, reason) == "short"
-    assert console.strip(reason).strip() == ""
 
 
 @pytest.mark.parametrize("low", range(0, 100, 7))
@@ -96,9 +94,6 @@ def test_every_interval_has_words_that_fit_the_table(low: int, width: int) -> No
         for measure in MEASURES:
             assert sentences.measure_words(measure, 1.0, placement)
             assert 0 < len(sentences.place_words(measure, 1.0, placement)) <= 18
-        strip = console.strip(placement)
-        assert len(strip) == 17
-        assert strip.count("o") == 1
 
 
 def test_bars_as_people_write_them() -> None:
@@ -169,8 +164,8 @@ def test_a_table_prints_nothing_as_zero_that_is_not() -> None:
 def test_frames_have_units(in_home: Path) -> None:
     found = corpusreg.compare(PIECES / "stairs.musicxml")
     assert list(found.measures["name"]) == [m.name for m in MEASURES]
-    assert found.stays.attrs["units"]["width"] == "semitones"
-    assert found.shifts.attrs["reference_id"] == found.reference_id
+    assert found.stays.attrs["units"]["bars"] == "bars"
+    assert found.events.attrs["reference_id"] == found.reference_id
     assert str(found).startswith("Stairs")
     assert found.works.loc[0, "bars"] == 32
     with corpusreg.open_reference() as reference:

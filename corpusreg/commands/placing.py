@@ -50,6 +50,9 @@ def add_compare(commands: Any) -> None:
         metavar="EARLIER",
         help="an earlier draft of the piece: what changed, and where",
     )
+    compare.add_argument(
+        "--full", action="store_true", help="print all measures, events, stays and players"
+    )
     compare.add_argument("--json", action="store_true", help="print JSON")
     trust_option(compare)
     compare.set_defaults(run=_compare)
@@ -97,7 +100,7 @@ def _compare(options: argparse.Namespace) -> int:
     elif found.drafts:
         _print_drafts(found)
     elif found.comparisons:
-        _print_comparisons(found)
+        _print_comparisons(found, full=options.full)
     for failure in found.failures:
         say(failure)
     return 1 if found.failures else 0
@@ -114,12 +117,17 @@ def _print_drafts(found: Compared) -> None:
     print(_RULE.join(drafts_text(d, found.reference_id) for d in found.drafts))
 
 
-def _print_comparisons(found: Compared) -> None:
-    from corpusreg.text.outputs.console import comparison_text
+def _print_comparisons(found: Compared, *, full: bool) -> None:
+    """One piece with its map, several in a table; full: each with all its details."""
+    from corpusreg.text.outputs.console import class_text, comparison_text
     from corpusreg.text.outputs.examples_text import study_text
 
+    if len(found.comparisons) > 1 and not full:
+        print(class_text(found.comparisons))
+        return
     texts = [
-        comparison_text(each, found.reference_id) + study_text(each, *studied)
+        comparison_text(each, found.reference_id, full=full)
+        + (study_text(each, *studied) if full else "")
         for each, studied in zip(found.comparisons, found.studied, strict=True)
     ]
     print(_RULE.join(texts))

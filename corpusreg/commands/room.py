@@ -5,16 +5,12 @@ from __future__ import annotations
 import argparse
 import contextlib
 import signal
-from importlib.util import find_spec
 from typing import Any
 
 from corpusreg.commands.building import positive
 from corpusreg.commands.common import command
-from corpusreg.system.errors import CorpusregError
 
 __all__ = ["add_room"]
-
-_NEEDED = ("flask", "typst", "verovio")
 
 
 def add_room(commands: Any) -> None:
@@ -30,9 +26,6 @@ def add_room(commands: Any) -> None:
 
 
 def _room(options: argparse.Namespace) -> int:
-    for library in _NEEDED:
-        if find_spec(library) is None:
-            raise CorpusregError(f"room needs {library}; run pip install 'corpusreg[room]'")
     from corpusreg.room.serve import serve
 
     # Being asked to end is an end like Ctrl-C: what was given is removed.

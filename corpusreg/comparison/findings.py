@@ -24,6 +24,8 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Literal
 
+import numpy as np
+
 from corpusreg.comparison.comparison import Comparison, PlacedMeasure
 from corpusreg.measures.analysis import Analysis
 from corpusreg.measures.definitions import Measure
@@ -113,7 +115,8 @@ class Rank:
 
     interval: 95 %. by_collection: lowest and highest percentile over collections, None
     where it is not known. tied: share of works with exactly this value (0 to 1). side:
-    'tied' where that share is large. sure: the whole interval is on that side.
+    'tied' where that share is large. sure: the whole interval is on that side. collections,
+    periods: the percentile within each that has enough works near the piece, by name.
     """
 
     percentile: float
@@ -123,6 +126,8 @@ class Rank:
     tied: float
     side: Side
     sure: bool
+    collections: Mapping[str, float] = field(default_factory=dict)
+    periods: Mapping[str, float] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -133,9 +138,11 @@ class Finding:
     is, None for a measure; bar, beat: where it happens. notes: those that prove it, lowest
     first; low, high: the register it is about. size, unit: silence in bars, distance in
     semitones, length in bars, or the value of a measure. rank: None where it has no place
-    among works, with the reason. strength: of an event, in (0, 1]; order: from 1, within its list.
+    among works, with the reason. strength: of an event, in (0, 1]; order: from 1, within its
+    list.
     shown_in: bars to listen to for a measure. players: parts that do it. since, again,
-    also: printed bars of the event's own fields. event: the event itself, for its details.
+    also: printed bars of the event's own fields. rest: whole bars for which its one player
+    had been silent, from_start: since the piece began. event: the event itself, for details.
     """
 
     kind: Kind
@@ -161,6 +168,8 @@ class Finding:
     since: PrintedBar | None = None
     again: PrintedBar | None = None
     also: tuple[PrintedBar, ...] = ()
+    rest: int | None = None
+    from_start: bool = False
     event: Event | None = None
 
 
@@ -208,14 +217,16 @@ class Company:
 
 @dataclass(frozen=True)
 class PieceFacts:
-    """What the piece is. forces: for whom, as people say it. written_bars, played_bars:
-    as printed and as heard; lowest, highest: its outermost notes."""
+    """What the piece is. ensemble: for whom, as people say it. parts: sounding parts in
+    score order; instruments: of each, None where it is not known. written_bars,
+    played_bars: as printed and as heard. lowest, highest: its outermost notes."""
 
     title: str
     path: str
     number: str
     ensemble: str
     parts: tuple[str, ...]
+    instruments: tuple[str | None, ...]
     written_bars: int
     played_bars: int
     upbeat: bool
@@ -277,7 +288,7 @@ def reading(c: Comparison) -> Reading:
     unusual, alike = _unusual(c, measures)
     high = next((each for each in whole if each.name == "high_point"), None)
     return Reading(
-        piece=_piece(c),
+        piece=_piece(c, names),
         company=_company(c),
         first=first,
         unusual=unusual,
@@ -345,7 +356,7 @@ def _names(c: Comparison) -> _Names:
     return _Names(part_names(c.whole.played), known)
 
 
-def _piece(c: Comparison) -> PieceFacts:
+def _piece(c: Comparison, names: _Names) -> PieceFacts:
     piece = c.piece
     return PieceFacts(
         title=piece.title,
@@ -353,6 +364,7 @@ def _piece(c: Comparison) -> PieceFacts:
         number=piece.number,
         ensemble=piece.ensemble,
         parts=piece.parts,
+        instruments=tuple(names.instruments.get(part) for part in piece.parts),
         written_bars=c.written_bars,
         played_bars=len(c.bars),
         upbeat=c.written_bars > 1 and c.bars.labels[0] == "0",
@@ -431,7 +443,9 @@ def _rank(placement: Placement) -> Rank | None:
     return Rank(
         percentile=p,
         interval=(low, high),
-        by_collection=getattr(placement, "by_collection", None),
+        by_collection=placement.range,
+        collections=placement.collections,
+        periods=placement.periods,
         median=placement.median,
         tied=placement.tied,
         side=side,
@@ -514,6 +528,7 @@ def _events(
     for order, event in enumerate(ranked(events, len(c.bars)), start=1):
         source, unit = _SIZES.get(event.kind, ("", ""))
         size = getattr(event, source) if source else None
+        rest = _rest(c, event)
         yield Finding(
             kind="event",
             name=event.kind,
@@ -534,8 +549,25 @@ def _events(
             since=None if event.since is None else printed_bar(c.bars, event.since),
             again=None if event.again is None else printed_bar(c.bars, event.again),
             also=tuple(printed_bar(c.bars, bar) for bar in event.bars),
+            rest=rest,
+            from_start=rest is not None and rest == event.bar,
             event=event,
         )
+
+
+def _rest(c: Comparison, event: Event) -> int | None:
+    """Whole bars for which the one player of an event is silent before it, None for several."""
+    if len(event.players) != 1:
+        return None
+    played = c.whole.played
+    rows = played.notes.part == event.players[0]
+    ends = (played.notes.onset + played.notes.duration)[rows]
+    start = int(played.bars.start[event.bar])
+    before = ends[played.notes.onset[rows] < start]
+    if not len(before):
+        return event.bar
+    heard = int(np.searchsorted(played.bars.start, min(int(before.max()), start)))
+    return max(event.bar - heard, 0)
 
 
 def _may_be_first(each: Finding, bars: int) -> bool:
@@ -554,13 +586,19 @@ def _suggestion(c: Comparison, found: Finding | None, names: _Names) -> Suggesti
         return None
     event, bars = found.event, len(c.bars)
     part = found.players[0] if len(found.players) == 1 else None
-    who = {"part": part, "instrument": names.instruments.get(part) if part else None}
+    who: dict[str, Any] = {
+        "part": part,
+        "instrument": names.instruments.get(part) if part else None,
+    }
     before = place(c, max(event.bar - 4, 0), max(event.bar, 1))
     if found.name in ("withheld_bass", "withheld_top") and event.edge is not None:
         low = found.name == "withheld_bass"
         kind: Any = "keep_above" if low else "keep_below"
         # A third further from what is withheld: what then enters stands further apart.
         note = event.edge + (4 if low else -4)
+        holder = _outermost(c, event)
+        part = names.parts.get(holder) if holder is not None and len(c.parts) > 1 else None
+        who = {"part": part, "instrument": names.instruments.get(part) if part else None}
         return Suggestion(kind, found, before, note=note, **who)
     if found.name in ("cleared", "entry", "voice_entry") and event.bar + 2 < bars:
         return Suggestion("keep_clear", found, before, bars=2, **who)
@@ -579,6 +617,14 @@ def _suggestion(c: Comparison, found: Finding | None, names: _Names) -> Suggesti
             start = place(c, 0, max(event.bar, 1))
             return Suggestion("save_the_top", found, start, note=rivals, **who)
     return Suggestion("listen_for", found, found.place, **who)
+
+
+def _outermost(c: Comparison, event: Event) -> int | None:
+    """The one part that plays the outermost note of the bars before an event, if it is one."""
+    notes = c.whole.played.notes
+    waiting = (notes.bar < event.bar) & (notes.bar >= event.bar - round(event.silence))
+    at = np.unique(notes.part[waiting & (notes.pitch == event.edge)])
+    return int(at[0]) if len(at) == 1 else None
 
 
 def _rivals(c: Comparison, high: Event) -> int | None:

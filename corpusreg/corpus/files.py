@@ -12,6 +12,7 @@ import hashlib
 import os
 from dataclasses import dataclass
 from fnmatch import fnmatchcase
+from functools import lru_cache
 from importlib.util import find_spec
 from pathlib import Path
 
@@ -172,5 +173,13 @@ def one_file(path: Path, corpus: str) -> SourceFile:
 
 def content_hash(path: Path) -> str:
     """First 32 hexadecimal digits of the SHA-256 of a file's bytes."""
-    with Path(path).open("rb") as stream:
+    path = Path(path)
+    state = path.stat()
+    return _hashed(path, state.st_size, state.st_mtime_ns)
+
+
+@lru_cache(maxsize=16)
+def _hashed(path: Path, size: int, changed: int) -> str:
+    """The hash of a file in this state: asked for more than once while it is measured."""
+    with path.open("rb") as stream:
         return hashlib.file_digest(stream, "sha256").hexdigest()[:32]

@@ -100,6 +100,8 @@ def fetch_cohort(source: Source, rung: Rung, leave_out: Sequence[str] = ()) -> C
         composers=int(counts["composers"][0]),
         sources=int(counts["sources"][0]),
         collections=int(counts["collections"][0]),
+        collection=rows["collection"].astype(object),
+        period=rows["period"].astype(object),
     )
 
 

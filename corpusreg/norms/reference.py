@@ -19,6 +19,10 @@ percentile  mid-rank, 0 to 100: the weighted share of the cohort below the value
 interval    95 %, Student's t on the logit scale, from the spread of the units' own
             shares below the value; the degrees of freedom are the effective number
             of units less one.
+apart       the same percentile within each collection of the cohort that has works by
+            APART_UNITS units near the piece, and within each period likewise. The interval
+            says how sure the place is among these works; that the place differs from
+            collection to collection is another matter and is never put into it.
 quantile    the inverse of the mid-rank percentile, linear between values; with
             equal weights type 5 of Hyndman and Fan 1996 (American Statistician
             50:361-365).
@@ -27,8 +31,8 @@ effective   (sum of weights)^2 / sum of squared weights (Kish 1965).
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field, replace
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
 from functools import cached_property
 from statistics import NormalDist
 from typing import Any
@@ -51,6 +55,7 @@ __all__ = [
     "student_t",
     "unit_weights",
     "weighted_quantile",
+    "weighted_quantiles",
 ]
 
 MINIMUM_WORKS = 30
@@ -59,6 +64,7 @@ MINIMUM_UNITS = 8
 BASIC = "span"
 BANDWIDTH = 0.25  # of log length: mostly works from three quarters to four thirds as long
 PSEUDO = 0.25
+APART_UNITS = 6  # units near the piece from which a collection or period is told apart
 ENOUGH = 0.25  # works of a unit near the piece that make it count in full
 WIDEST = 1.0
 GOOD_UNITS = 12  # the kernel widens until so many units count, where it can
@@ -99,7 +105,8 @@ class Cohort:
     unit: shape (n,), the number of each work's unit. values: by measure name,
     shape (n,), NaN where a work has none. bars, voices: shape (n,), size of each
     work. sources: units that are no composers. odd: oddness of some of the
-    cohort's own works (see `oddness`), shape (k,).
+    cohort's own works (see `oddness`), shape (k,). collection, period: of each work, shape
+    (n,), None where a work has none; shape (0,) where they are not known.
     """
 
     rung: Rung
@@ -111,6 +118,8 @@ class Cohort:
     sources: int
     collections: int
     odd: Floats = field(default_factory=lambda: np.zeros(0))
+    collection: NDArray[np.object_] = field(default_factory=lambda: np.zeros(0, object))
+    period: NDArray[np.object_] = field(default_factory=lambda: np.zeros(0, object))
 
     @property
     def works(self) -> int:
@@ -143,6 +152,22 @@ class Cohort:
         if key not in self._kernels:
             self._kernels[key] = self._kernel(size, has)
         return self._kernels[key]
+
+    def percentiles(
+        self, values: Floats, own: Floats, size: Size, *, among: NDArray[np.bool_]
+    ) -> Floats | None:
+        """Percentiles of `own`, shape (m,), in `values`, shape (n, m), as `place` gives them.
+
+        All columns are there for the same works. among: shape (n,), the works that count.
+        None where there are too few of about this size.
+        """
+        kernel = self._kernel(size, among & np.isfinite(values[:, 0]))
+        if kernel is None:
+            return None
+        near = kernel > _NEGLIGIBLE
+        weights = unit_weights(self._unit_index[near], kernel[near])
+        there = values[near]
+        return np.asarray(100 * (weights @ ((there < own) + 0.5 * (there == own))))
 
     @cached_property
     def _kernels(self) -> dict[tuple[Size, bytes], Floats | None]:
@@ -195,7 +220,8 @@ class Size:
 class Placement:
     """Where a value lies. All in percentile points except median; None where not placed.
 
-    tied: share of the cohort (0 to 1) with exactly this value.
+    tied: share of the cohort (0 to 1) with exactly this value. collections, periods: the
+    percentile within each of them that has enough works near the piece, by name.
     """
 
     percentile: float | None
@@ -204,6 +230,14 @@ class Placement:
     quartiles: tuple[float, float] | None
     tied: float
     reason: str = ""
+    collections: Mapping[str, float] = field(default_factory=dict)
+    periods: Mapping[str, float] = field(default_factory=dict)
+
+    @property
+    def range(self) -> tuple[float, float] | None:
+        """The lowest and the highest place in a collection; None below two collections."""
+        places = sorted(self.collections.values())
+        return (places[0], places[-1]) if len(places) > 1 else None
 
 
 def ladder(kind: str, words: str, family: str, *, medium: bool = True) -> list[Rung]:
@@ -241,10 +275,15 @@ def _trust(added: NDArray[Any]) -> Floats:
 
 def weighted_quantile(values: Floats, weights: Floats, share: float) -> float:
     """Quantile at a share in [0, 1]; values and weights of shape (n,), weights > 0."""
+    return float(weighted_quantiles(values, weights, (share,))[0])
+
+
+def weighted_quantiles(values: Floats, weights: Floats, shares: Sequence[float]) -> Floats:
+    """`weighted_quantile` at several shares, shape (shares,)."""
     distinct, index = np.unique(values, return_inverse=True)
     mass = np.bincount(index, weights)
     middle = (np.cumsum(mass) - mass / 2) / mass.sum()
-    return float(np.interp(share, middle, distinct))
+    return np.asarray(np.interp(shares, middle, distinct))
 
 
 def place(cohort: Cohort, name: str, value: float, size: Size) -> Placement:
@@ -262,14 +301,37 @@ def place(cohort: Cohort, name: str, value: float, size: Size) -> Placement:
     below = (own < value) + 0.5 * (own == value)
     shares = np.bincount(index, near * below) / added
     trust = _trust(added)
-    median, low, high = (weighted_quantile(own, weights, share) for share in (0.5, 0.25, 0.75))
+    low, median, high = weighted_quantiles(own, weights, (0.25, 0.5, 0.75)).tolist()
     return Placement(
         percentile=100 * float((trust * shares).sum() / trust.sum()),
         interval=_interval(shares, trust),
         median=median,
         quartiles=(low, high),
         tied=float(weights[own == value].sum()),
+        collections=_apart(cohort.collection, cohort.unit, kernel, values, value),
+        periods=_apart(cohort.period, cohort.unit, kernel, values, value),
     )
+
+
+def _apart(
+    groups: NDArray[np.object_],
+    unit: NDArray[np.int64],
+    kernel: Floats,
+    values: Floats,
+    value: float,
+) -> dict[str, float]:
+    """The percentile within each group of works that has enough near the piece, by group."""
+    found = {}
+    for group in sorted({each for each in groups.tolist() if each is not None}):
+        rows = (groups == group) & (kernel > _NEGLIGIBLE)
+        units, index = np.unique(unit[rows], return_inverse=True)
+        trust = _trust(np.bincount(index, kernel[rows], len(units)))
+        if trust.sum() < APART_UNITS:
+            continue
+        weights = unit_weights(unit[rows], kernel[rows])
+        below = (values[rows] < value) + 0.5 * (values[rows] == value)
+        found[str(group)] = 100 * float((weights * below).sum())
+    return found
 
 
 def oddness(placements: Iterable[Placement]) -> float:
@@ -286,24 +348,24 @@ def oddness_of_works(cohort: Cohort, sample: int) -> Floats:
     answer; each is compared with the works of other units only.
     """
     steps = np.unique(np.linspace(0, cohort.works - 1, min(sample, cohort.works)).astype(int))
+    values = np.column_stack([*cohort.values.values()]) if cohort.values else np.zeros((0, 0))
+    finite = np.isfinite(values)
+    # Measures that the same works have are ranked together.
+    alike: dict[bytes, list[int]] = {}
+    for column in range(finite.shape[1]):
+        alike.setdefault(finite[:, column].tobytes(), []).append(column)
     found = []
     for row in steps.tolist():
         others = cohort.unit != cohort.unit[row]
-        rest = replace(
-            cohort,
-            unit=cohort.unit[others],
-            values={name: values[others] for name, values in cohort.values.items()},
-            bars=cohort.bars[others],
-            voices=cohort.voices[others],
-        )
         size = Size(float(cohort.bars[row]), float(cohort.voices[row]))
-        places = [
-            place(rest, name, float(values[row]), size)
-            for name, values in cohort.values.items()
-            if np.isfinite(values[row])
+        percentiles = [
+            cohort.percentiles(values[:, columns], values[row, columns], size, among=others)
+            for columns in alike.values()
+            if finite[row, columns[0]]
         ]
-        if any(each.percentile is not None for each in places):
-            found.append(oddness(places))
+        ranked = [each for each in percentiles if each is not None]
+        if ranked:
+            found.append(float(np.abs(np.concatenate(ranked) - 50).max()))
     return np.array(sorted(found))
 
 

@@ -14,7 +14,7 @@ DuckDB itself is imported when the first connection is made.
 from __future__ import annotations
 
 from corpusreg.store.lock import build_lock
-from corpusreg.store.publish import Draft, publish
+from corpusreg.store.publish import Draft, inputs, publish
 from corpusreg.store.reading import (
     Reference,
     Result,
@@ -23,11 +23,13 @@ from corpusreg.store.reading import (
     row_hashes,
     ships,
 )
-from corpusreg.store.shards import Entry, Recipe, Shards
+from corpusreg.store.shards import Batch, BatchLimits, Entry, Recipe, Shards, Written
 from corpusreg.store.tables import EXTRACTED, Rows, columns
 
 __all__ = [
     "EXTRACTED",
+    "Batch",
+    "BatchLimits",
     "Draft",
     "Entry",
     "Recipe",
@@ -35,8 +37,10 @@ __all__ = [
     "Result",
     "Rows",
     "Shards",
+    "Written",
     "build_lock",
     "columns",
+    "inputs",
     "open_reference",
     "pointed",
     "publish",

@@ -36,14 +36,21 @@ _FROM_THE_START = (
 _HOLDER = re.compile(r"\(PID (\d+)\)")
 
 
-def working(spill: Path | None = None) -> duckdb.DuckDBPyConnection:
-    """An empty in-memory database for writing files; spills into folder `spill`."""
+def working(
+    spill: Path | None = None, *, threads: int | None = None
+) -> duckdb.DuckDBPyConnection:
+    """An empty in-memory database for writing files; spills into folder `spill`.
+
+    threads: by default one for each processor.
+    """
     import duckdb
 
     config: dict[str, Any] = {
         "memory_limit": settings.BUILD_MEMORY,
         "temp_directory": str(spill or ""),
     }
+    if threads is not None:
+        config["threads"] = threads
     return duckdb.connect(":memory:", config=config)
 
 

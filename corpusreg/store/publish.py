@@ -34,7 +34,7 @@ if TYPE_CHECKING:
     import duckdb
     from numpy.typing import NDArray
 
-__all__ = ["Draft", "publish"]
+__all__ = ["Draft", "inputs", "publish"]
 
 _LIBRARIES = ("duckdb", "lxml", "lytk", "mido", "music21", "numpy")
 
@@ -116,6 +116,23 @@ def publish(
             return _switch(draft, folder / f"{name}.duckdb")
     finally:
         _remove_drafts(folder)
+
+
+def inputs(
+    shards: Shards, files: Iterable[tuple[str, str, str]], made_of: Mapping[str, Any]
+) -> str:
+    """Hash of all that a reference depends on, 32 hexadecimal digits.
+
+    files: as for `publish`. made_of: whatever else goes into it, as JSON takes it.
+    """
+    found = sorted(
+        (corpus, printable(path), content, shards.entries[corpus, printable(path)].shard)
+        for corpus, path, content in files
+    )
+    libraries = [_version(name) for name in ("corpusreg", "scikit-learn", *_LIBRARIES)]
+    said = [settings.SCHEMA_VERSION, shards.recipe.key, libraries, dict(made_of), found]
+    text = json.dumps(said, sort_keys=True)
+    return hashlib.blake2b(text.encode(), digest_size=16).hexdigest()
 
 
 def _fill(

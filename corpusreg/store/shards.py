@@ -1,10 +1,11 @@
 """Shards: rows of finished files, from which a reference is built.
 
 A shard holds the rows of a batch of files: a folder `<name>` with a Parquet
-file for each table, and `<name>.json`, its label. The name is a hash of the
-rows. A shard counts from the moment its label is renamed into place, after
+file for each table, and `<name>.json`, its label. The name is random. Whoever has the
+rows writes the folder, a worker or the parent (`Batch`); the parent alone writes labels
+(`Shards`). A shard counts from the moment its label is renamed into place, after
 everything else has reached the disk; what a crash leaves without a label is
-rubbish, and at most the open batch is lost.
+rubbish, and at most the open batches are lost.
 
 The label says which files the shard holds, with the hash of their content and
 the recipe by which they were measured, so that a later run measures only what
@@ -16,7 +17,7 @@ is new or changed. Where two shards hold one file, the one written last counts.
       fresh.json        while a fresh build is unfinished: where it began
       damaged/          shards that did not pass their checksums
 
-Only the holder of the build lock may write here.
+Only the holder of the build lock, and workers on its behalf, may write here.
 """
 
 from __future__ import annotations
@@ -25,6 +26,7 @@ import hashlib
 import json
 import shutil
 import time
+import uuid
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 from functools import partial
@@ -32,11 +34,11 @@ from pathlib import Path
 from typing import Any
 
 from corpusreg.store import door, sql
-from corpusreg.store.tables import EXTRACTED, Rows, checked, columns, insert, printable
+from corpusreg.store.tables import EXTRACTED, Rows, arrays, checked, columns, printable
 from corpusreg.system.errors import DataError
 from corpusreg.system.writing import flush, flush_folder, replace_text
 
-__all__ = ["Entry", "Recipe", "Shards", "file_hash"]
+__all__ = ["Batch", "BatchLimits", "Entry", "Recipe", "Shards", "Written", "file_hash"]
 
 
 @dataclass(frozen=True)
@@ -76,6 +78,81 @@ class _Label:
     files: tuple[tuple[str, str, str, bool], ...]  # corpus, path, content, final
 
 
+@dataclass(frozen=True)
+class Written:
+    """A shard that is on the disk and has no label yet.
+
+    tables: hash of each table's file. files: (corpus, path, content, final).
+    """
+
+    name: str
+    tables: Mapping[str, str]
+    files: tuple[tuple[str, str, str, bool], ...]
+
+
+@dataclass(frozen=True)
+class BatchLimits:
+    """A batch is full when it holds so many rows, or has been open so many seconds."""
+
+    rows: int = 100_000
+    seconds: float = 20.0
+
+
+class Batch:
+    """Rows of files on their way into one shard of `folder`."""
+
+    def __init__(self, folder: Path, limits: BatchLimits | None = None) -> None:
+        self._folder = folder
+        self._limits = limits or BatchLimits()
+        self._files: list[tuple[str, str, str, bool]] = []
+        self._rows: Rows = {}
+        self._opened = 0.0
+
+    def add(
+        self,
+        corpus: str,
+        path: str,
+        content: str,
+        rows: Mapping[str, Any],
+        *,
+        final: bool = True,
+    ) -> None:
+        """Take the rows of one file.
+
+        Raises DataError, and takes nothing, when rows do not fit their tables.
+        """
+        path = printable(path)
+        taken = checked(rows)
+        _check_ids(corpus, path, taken)
+        if not self._files:
+            self._opened = time.monotonic()
+        self._files.append((corpus, path, content, final))
+        for table, part in taken.items():
+            self._rows.setdefault(table, []).extend(part)
+
+    @property
+    def full(self) -> bool:
+        """Whether it is time to write."""
+        return bool(self._files) and (
+            sum(map(len, self._rows.values())) >= self._limits.rows
+            or time.monotonic() - self._opened >= self._limits.seconds
+        )
+
+    def write(self) -> Written | None:
+        """Write what was added and begin anew; None where nothing was.
+
+        Raises StoreError when it cannot be written; the batch is still there then.
+        """
+        if not self._files:
+            return None
+        name = uuid.uuid4().hex
+        with door.storing(f"{self._folder}"):
+            tables = _write_tables(self._folder / name, self._rows)
+        written = Written(name, tables, tuple(self._files))
+        self._files, self._rows = [], {}
+        return written
+
+
 class Shards:
     """The shards in one folder, as seen by one recipe.
 
@@ -88,27 +165,22 @@ class Shards:
         recipe: Recipe,
         *,
         fresh: bool = False,
-        batch_rows: int = 100_000,
-        batch_seconds: float = 20.0,
+        batches: BatchLimits | None = None,
         on_written: Callable[[str], None] | None = None,
     ) -> None:
         """Read and check the labels; `fresh` ignores what was measured before.
 
-        batch_rows, batch_seconds: a batch is written when it holds so many rows
-        or has been open so long; a crash loses at most one. on_written: called with
-        the name of every shard when it is whole.
+        batches: when they are full; a crash loses at most one of each worker.
+        on_written: called with the name of every shard when it is whole.
         Raises StoreError when the folder cannot be written.
         """
         self.folder = folder
         self.recipe = recipe
         self.damaged: list[str] = []
         self.entries: dict[tuple[str, str], Entry] = {}
-        self._batch_rows = batch_rows
-        self._batch_seconds = batch_seconds
+        self.batches = batches or BatchLimits()
         self._on_written = on_written
-        self._batch: list[tuple[str, str, str, bool]] = []
-        self._rows: Rows = {}
-        self._opened = 0.0
+        self._batch = Batch(folder, self.batches)
         with door.storing(f"{folder}"):
             folder.mkdir(parents=True, exist_ok=True)
             self._labels = self._read_labels()
@@ -136,36 +208,26 @@ class Shards:
         Raises DataError, and takes nothing, when rows do not fit their tables.
         Raises StoreError when a full batch cannot be written.
         """
-        path = printable(path)
-        taken = checked(rows)
-        _check_ids(corpus, path, taken)
-        if not self._batch:
-            self._opened = time.monotonic()
-        self._batch.append((corpus, path, content, final))
-        for table, part in taken.items():
-            self._rows.setdefault(table, []).extend(part)
-        full = sum(map(len, self._rows.values())) >= self._batch_rows
-        if full or time.monotonic() - self._opened >= self._batch_seconds:
+        self._batch.add(corpus, path, content, rows, final=final)
+        if self._batch.full:
             self.flush()
 
     def flush(self) -> None:
         """Write the open batch as a shard. Raises StoreError when that fails."""
-        if not self._batch:
-            return
-        name = _hash([self.recipe.key, self._batch, self._rows])
-        # The same rows may be there already, from before a fresh build began.
-        same = next((label for label in self._labels if label.name == name), None)
+        written = self._batch.write()
+        if written is not None:
+            self.take(written)
+
+    def take(self, written: Written) -> None:
+        """Label a shard that lies in the folder. Raises StoreError when that fails."""
+        label = _Label(written.name, self.recipe.key, self._next, written.tables, written.files)
         with door.storing(f"{self.folder}"):
-            tables = same.tables if same else self._write_tables(name, self._rows)
-            label = _Label(name, self.recipe.key, self._next, tables, tuple(self._batch))
             self._write_label(label)
         self._next += 1
-        self._labels = [old for old in self._labels if old.name != name] + [label]
+        self._labels.append(label)
         self._enter(label)
-        self._batch = []
-        self._rows = {}
         if self._on_written is not None:
-            self._on_written(name)
+            self._on_written(written.name)
 
     def missing(self, files: Iterable[tuple[str, str, str]]) -> list[tuple[str, str, str]]:
         """The (corpus, path, content) among `files` that have no rows of that content."""
@@ -255,34 +317,6 @@ class Shards:
             shutil.rmtree(aside / label.stem, ignore_errors=True)
             rows.replace(aside / label.stem)
 
-    def _write_tables(self, name: str, rows: Rows) -> dict[str, str]:
-        """Write and flush the Parquet files of a shard; returns their hashes by table."""
-        target = self.folder / name
-        if target.is_dir():
-            shutil.rmtree(target)
-        target.mkdir()
-        hashes = {}
-        connection = door.working()
-        try:
-            for table, part in rows.items():
-                path = target / f"{table}.parquet"
-                kinds = ", ".join(
-                    f'"{column}" {kind}' for column, kind in columns(table).items()
-                )
-                connection.execute(f"CREATE TABLE {table} ({kinds})")
-                insert(connection, table, part)
-                connection.execute(
-                    sql.load("write_shard").format(
-                        shard=name, table=table, path=str(path).replace("'", "''")
-                    )
-                )
-                flush(path)
-                hashes[table] = file_hash(path)
-        finally:
-            connection.close()
-        flush_folder(target)
-        return hashes
-
     def _write_label(self, label: _Label) -> None:
         body = json.dumps(
             {
@@ -293,6 +327,34 @@ class Shards:
             }
         )
         replace_text(self.folder / f"{label.name}.json", f"{_hash(body)}\n{body}\n")
+
+
+def _write_tables(target: Path, rows: Rows) -> dict[str, str]:
+    """Write and flush the Parquet files of a shard; returns their hashes by table."""
+    target.mkdir()
+    hashes = {}
+    # Others are at work beside this process: one thread.
+    connection = door.working(threads=1)
+    try:
+        for table, part in rows.items():
+            path = target / f"{table}.parquet"
+            connection.register("rows", arrays(table, part))
+            connection.execute(
+                sql.load("write_shard").format(
+                    columns=", ".join(
+                        f'"{column}"::{kind} AS "{column}"'
+                        for column, kind in columns(table).items()
+                    ),
+                    shard=target.name,
+                    path=str(path).replace("'", "''"),
+                )
+            )
+            flush(path)
+            hashes[table] = file_hash(path)
+    finally:
+        connection.close()
+    flush_folder(target)
+    return hashes
 
 
 def _read_label(path: Path) -> _Label | None:

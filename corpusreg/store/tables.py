@@ -12,8 +12,19 @@ from corpusreg.system.errors import DataError
 
 if TYPE_CHECKING:
     import duckdb
+    from numpy.typing import NDArray
 
-__all__ = ["EXTRACTED", "ORDER", "Rows", "checked", "columns", "insert", "names", "printable"]
+__all__ = [
+    "EXTRACTED",
+    "ORDER",
+    "Rows",
+    "arrays",
+    "checked",
+    "columns",
+    "insert",
+    "names",
+    "printable",
+]
 
 # Rows of one file by table, each in the order of the table's columns.
 Rows = dict[str, list[tuple[Any, ...]]]
@@ -30,6 +41,7 @@ ORDER: Mapping[str, str] = {
     "saturation": "work, stay NULLS FIRST, band",
     "band_weights": "work, band",
     "pitch_weights": "work, pitch",
+    "curves": "work, part",
     "shingles": "work, shingle",
     "work_columns": "work, name",
     "part_pitches": "work, part, pitch",
@@ -49,6 +61,18 @@ _PYTHON_TYPES: Mapping[str, frozenset[type]] = {
     "UBIGINT": frozenset({int}),
     "DOUBLE": frozenset({float, int}),
     "BOOLEAN": frozenset({bool}),
+}
+_NUMPY_TYPES: Mapping[str, str] = {
+    "INTEGER": "int32",
+    "BIGINT": "int64",
+    "UBIGINT": "uint64",
+    "DOUBLE": "float64",
+    "BOOLEAN": "bool",
+}
+_WHOLE: Mapping[str, tuple[int, int]] = {
+    "INTEGER": (-(2**31), 2**31 - 1),
+    "BIGINT": (-(2**63), 2**63 - 1),
+    "UBIGINT": (0, 2**64 - 1),
 }
 _TABLE = re.compile(r"^CREATE TABLE (\w+) \((.*?)^\);", re.MULTILINE | re.DOTALL)
 
@@ -82,6 +106,34 @@ def checked(rows: Mapping[str, Sequence[tuple[Any, ...]]]) -> Rows:
     another type, NaN or infinity.
     """
     return {table: _checked_table(table, list(part)) for table, part in rows.items() if part}
+
+
+def arrays(table: str, rows: Sequence[tuple[Any, ...]]) -> dict[str, NDArray[Any]]:
+    """Checked rows as one array a column, shape (rows,); what is NULL is masked.
+
+    Columns of text and lists are arrays of objects.
+    """
+    return {
+        name: _array(kind, column)
+        for (name, kind), column in zip(
+            columns(table).items(), zip(*rows, strict=True), strict=True
+        )
+    }
+
+
+def _array(kind: str, column: Sequence[Any]) -> NDArray[Any]:
+    import numpy as np
+
+    plain = _NUMPY_TYPES.get(kind)
+    if plain is None:
+        found = np.empty(len(column), object)
+        found[:] = column
+        return found
+    if None not in column:
+        return np.array(column, plain)
+    absent = [value is None for value in column]
+    filled = [0 if value is None else value for value in column]
+    return np.ma.array(np.array(filled, plain), mask=absent)
 
 
 def insert(
@@ -137,6 +189,11 @@ def _checked_column(name: str, kind: str, column: Sequence[Any]) -> Sequence[Any
         for value in column:
             if type(value) not in allowed:
                 raise DataError(f"{name}: {value!r} is no {kind}")
+    if kind in _WHOLE:
+        low, high = _WHOLE[kind]
+        for value in column:
+            if value is not None and not low <= value <= high:
+                raise DataError(f"{name}: {value} is too large for {kind}")
     if kind == "DOUBLE" and not _finite(column):
         raise DataError(f"{name}: not a finite number; store None with a reason")
     if kind == "VARCHAR" and not _encodable(column):

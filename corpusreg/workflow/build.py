@@ -10,21 +10,21 @@ import datetime
 import hashlib
 import os
 from collections import Counter
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from contextlib import AbstractContextManager, nullcontext
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from corpusreg.measures.definitions import VERSION
-from corpusreg.store import open_reference, sql
+from corpusreg.store import open_reference, pointed, sql
 from corpusreg.system import settings
 from corpusreg.system.errors import ReadError, StoreError, UsageError
 
 if TYPE_CHECKING:
     from corpusreg.corpus.catalogue import SourceFile
     from corpusreg.corpus.corpora import Added
-    from corpusreg.store import Draft, Shards
+    from corpusreg.store import Draft, Reference, Shards
     from corpusreg.store.building.batch import Measuring, Progress
 
 __all__ = ["DEFAULT_TIERS", "Built", "build", "check", "chosen", "extract", "made_of"]
@@ -132,7 +132,7 @@ def build(
 
     Raises UsageError where they hold no scores, and what `extract` raises besides.
     """
-    from corpusreg.store import build_lock, publish
+    from corpusreg.store import build_lock, inputs, publish
     from corpusreg.store.building import batch
     from corpusreg.store.building.extract import EXTRACTION_VERSION, extract_file
 
@@ -153,22 +153,28 @@ def build(
             on_progress=on_progress,
             measuring=measuring,
         )
-        path = publish(
-            kept,
-            tally.files,
-            tables={"corpora": _corpora_rows(sources.files)},
-            finish=_finishing(tiers, sources.problems),
-            started=started,
-            made_of={
-                "tiers": sorted(tiers),
-                "corpora": sources.states,
-                "extraction": EXTRACTION_VERSION,
-            },
-        )
+        made_of = {
+            "tiers": sorted(tiers),
+            "corpora": sources.states(tally.files),
+            "extraction": EXTRACTION_VERSION,
+        }
+        tables = {"corpora": _corpora_rows(sources.files)}
+        made_of["inputs"] = inputs(kept, tally.files, {**made_of, **tables})
+        before = _built_before()
+        with before or nullcontext():
+            if before is None or before.settings.get("inputs") != made_of["inputs"]:
+                publish(
+                    kept,
+                    tally.files,
+                    tables=tables,
+                    finish=_finishing(tiers, before),
+                    started=started,
+                    made_of=made_of,
+                )
         kept.tidy()
     with open_reference() as reference:
         return Built(
-            path=path,
+            path=reference.path,
             reference_id=reference.reference_id,
             works=reference.works,
             measured=tally.measured,
@@ -194,6 +200,20 @@ def made_of() -> dict[str, Any]:
     return found if found.get("extraction") == EXTRACTION_VERSION else {}
 
 
+def _built_before() -> Reference | None:
+    """The reference that was built here before, where it can be used and is whole."""
+    try:
+        if pointed(settings.reference_folder()) is None:
+            return None
+        reference = open_reference()
+    except StoreError:
+        return None
+    if "on_top_of" not in reference.settings:
+        return reference
+    reference.close()
+    return None
+
+
 class _Sources:
     """The files of several corpora, with what was left out of them."""
 
@@ -201,7 +221,7 @@ class _Sources:
         self.files: list[SourceFile] = []
         self.left_out: Counter[tuple[str, str]] = Counter()
         self.problems: list[str] = []
-        self.states: dict[str, str] = {}
+        self._listed: dict[str, list[SourceFile]] = {}
         self._tiers = tiers
 
     def take(self, corpus: Added | None) -> None:
@@ -227,7 +247,12 @@ class _Sources:
         self.problems += listing.problems
         for reason, count in (listing.left_out + refused).items():
             self.left_out[corpus.name, reason] += count
-        self.states[corpus.name] = state(listing.files)
+        self._listed[corpus.name] = list(listing.files)
+
+    def states(self, measured: Iterable[tuple[str, str, str]]) -> dict[str, str]:
+        """The state of each added corpus; measured: (corpus, path, content hash) of files."""
+        known = {(corpus, path): content for corpus, path, content in measured}
+        return {name: state(files, known) for name, files in self._listed.items()}
 
     def nothing(self, corpora: Sequence[Added | None]) -> str:
         """Why there is no file at all, in one line."""
@@ -237,13 +262,19 @@ class _Sources:
         return f"no scores in {names}{why}; name a folder that holds scores"
 
 
-def state(files: Iterable[SourceFile]) -> str:
-    """Hash of the files of a corpus and of what is known of them, 32 hexadecimal digits."""
+def state(
+    files: Iterable[SourceFile], known: Mapping[tuple[str, str], str] | None = None
+) -> str:
+    """Hash of the files of a corpus and of what is known of them, 32 hexadecimal digits.
+
+    known: content hashes of files that have just been read, by corpus and path.
+    """
     from corpusreg.store.building.batch import state_of
 
     digest = hashlib.blake2b(digest_size=16)
     for file in files:
-        digest.update(f"{file.relative}\0{state_of(file)}\n".encode("utf-8", "replace"))
+        content = (known or {}).get((file.corpus, file.relative)) or state_of(file)
+        digest.update(f"{file.relative}\0{content}\n".encode("utf-8", "replace"))
     return digest.hexdigest()
 
 
@@ -276,11 +307,13 @@ def _shards(versions: dict[str, str], fresh: bool, elsewhere: str | None) -> Sha
     )
 
 
-def _finishing(tiers: Sequence[str], problems: list[str]) -> Callable[[Draft], None]:
+def _finishing(
+    tiers: Sequence[str], before: Reference | None = None
+) -> Callable[[Draft], None]:
     """The last step of a build, which is no build when there is no work in it."""
     from corpusreg.store.building.finish import finishing
 
-    finish = finishing(tiers, problems)
+    finish = finishing(tiers, before)
 
     def finish_some(draft: Draft) -> None:
         finish(draft)

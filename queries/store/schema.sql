@@ -347,6 +347,20 @@ COMMENT ON COLUMN pitch_weights.pitch IS 'Sounding pitch [MIDI note number]';
 COMMENT ON COLUMN pitch_weights.share IS 'Share of the weight of the work [0-1]';
 COMMENT ON COLUMN pitch_weights.notes IS 'Sounding notes as played at this pitch [notes]';
 
+CREATE TABLE curves (
+    work VARCHAR NOT NULL,
+    part INTEGER NOT NULL,
+    low INTEGER,
+    middle INTEGER,
+    high INTEGER
+);
+COMMENT ON TABLE curves IS 'The shape of register over a work: edges and middle in ten equal parts of its bars';
+COMMENT ON COLUMN curves.work IS 'Work, as in works.work';
+COMMENT ON COLUMN curves.part IS 'Number of the tenth, from 0';
+COMMENT ON COLUMN curves.low IS 'Pitch below which 5 % of the weight lies [MIDI note number]';
+COMMENT ON COLUMN curves.middle IS 'Pitch below which half of the weight lies [MIDI note number]';
+COMMENT ON COLUMN curves.high IS 'Pitch below which 95 % of the weight lies [MIDI note number]';
+
 CREATE TABLE shingles (
     work VARCHAR NOT NULL,
     shingle UBIGINT NOT NULL
@@ -457,7 +471,8 @@ CREATE TABLE rungs (
     composers INTEGER,
     sources INTEGER,
     collections INTEGER,
-    effective DOUBLE
+    effective DOUBLE,
+    made_of VARCHAR
 );
 COMMENT ON TABLE rungs IS 'Groups of works that a piece can be placed among';
 COMMENT ON COLUMN rungs.rung IS 'Id of the group';
@@ -468,6 +483,7 @@ COMMENT ON COLUMN rungs.composers IS 'Composers, or sources of anonymous works [
 COMMENT ON COLUMN rungs.sources IS 'Sources that stand for composers of anonymous works [sources]';
 COMMENT ON COLUMN rungs.collections IS 'Collections [collections]';
 COMMENT ON COLUMN rungs.effective IS 'Effective number of composers after weighting [units]';
+COMMENT ON COLUMN rungs.made_of IS 'Hash of its works and what was measured in them; where it is the same, a later build keeps what is known of the group';
 
 CREATE TABLE rung_quantiles (
     rung VARCHAR NOT NULL,

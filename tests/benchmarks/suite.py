@@ -140,7 +140,7 @@ def _notes(rows: list[Rows]) -> tuple[int, int]:
 
 
 def _publish(shards: store.Shards, wanted: list[tuple[str, str, str]], folder: Path) -> Path:
-    return store.publish(shards, wanted, folder=folder, finish=finishing(TIERS, []))
+    return store.publish(shards, wanted, folder=folder, finish=finishing(TIERS))
 
 
 def _scan(shards: store.Shards) -> None:

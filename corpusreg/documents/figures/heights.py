@@ -32,7 +32,7 @@ from corpusreg.documents.figures.style import rules
 from corpusreg.documents.pictures.look import COLOURS
 from corpusreg.instruments import Instrument
 from corpusreg.score.pitch import note_name
-from corpusreg.system.errors import CorpusregError, UsageError
+from corpusreg.system.errors import UsageError
 from corpusreg.system.writing import replacing_named
 from corpusreg.text.outputs.heights_text import moved_words, passage_heading
 from corpusreg.text.players import TIRING
@@ -112,9 +112,11 @@ def heights_figure(found: Passage, ax: Axes | None = None) -> Axes:
     ax: axes to draw on, which need room on all sides; left out, those of a new figure
     of the right size (`ax.figure`), which opens no window. The bar is the range of
     professional players, triangles are notes beyond that of the highest level asked
-    for. Raises CorpusregError without matplotlib.
+    for.
     """
-    matplotlib = _matplotlib()
+    import matplotlib
+    import matplotlib.figure
+
     rows = _rows(found)
     if ax is None:
         ax = _new_axes(matplotlib, len(rows))
@@ -137,7 +139,7 @@ def write_heights(found: Passage, path: Path) -> None:
     """Write `heights_figure` to a file whose ending names the format (see ENDINGS).
 
     A file of that name is replaced, and only by a whole one. Raises UsageError for
-    another ending, CorpusregError where the file cannot be written or without matplotlib.
+    another ending, CorpusregError where the file cannot be written.
     """
     ending = path.suffix.lower()
     if ending not in ENDINGS:
@@ -145,7 +147,9 @@ def write_heights(found: Passage, path: Path) -> None:
             f"{path.name}: a picture is written as one of {', '.join(ENDINGS)}; "
             "end the name with one of these"
         )
-    matplotlib = _matplotlib()
+    import matplotlib
+    import matplotlib.figure
+
     # Letters as shapes: the face that matplotlib brings along may not be where it is read.
     # The sign for the range of students is set as a formula; all text from scores is not.
     style = rules(matplotlib) | {"svg.fonttype": "path", "text.parse_math": True}
@@ -161,18 +165,6 @@ def write_heights(found: Passage, path: Path) -> None:
             format=ending[1:],
             metadata={"Title": passage_heading(found), **ENDINGS[ending]},
         )
-
-
-def _matplotlib() -> ModuleType:
-    try:
-        import matplotlib
-        import matplotlib.figure
-    except ImportError as error:
-        raise CorpusregError(
-            "pictures need matplotlib, which is not installed; "
-            "run: pip install 'corpusreg[report]'"
-        ) from error
-    return matplotlib
 
 
 def _new_axes(matplotlib: ModuleType, rows: int) -> Axes:

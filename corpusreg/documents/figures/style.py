@@ -19,7 +19,6 @@ from typing import TYPE_CHECKING, Any
 
 from corpusreg.documents.pictures.look import COLOURS, FONT, SIZES, STROKES
 from corpusreg.documents.pictures.svg import Picture, element, escaped, wrapped
-from corpusreg.system.errors import CorpusregError
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -45,16 +44,11 @@ _DOTS = 72  # to the inch: one unit is one pixel
 def styled() -> Iterator[ModuleType]:
     """The look as settings of matplotlib inside a with block, which gives seaborn.
 
-    Nothing of a user's own settings comes in, none of ours stays. Raises CorpusregError
-    where seaborn is not installed.
+    Nothing of a user's own settings comes in, none of ours stays.
     """
-    try:
-        import matplotlib
-        import seaborn
-    except ImportError as error:
-        raise CorpusregError(
-            "figures need seaborn, which is not installed; run: pip install 'corpusreg[report]'"
-        ) from error
+    import matplotlib
+    import seaborn
+
     # The user's fonts are none of our business, and their absence no message of ours.
     noise = logging.getLogger("matplotlib.font_manager")
     level = noise.level

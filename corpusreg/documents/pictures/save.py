@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Literal
 
 from corpusreg.documents.pictures.svg import Picture
-from corpusreg.system.errors import CorpusregError, UsageError
+from corpusreg.system.errors import UsageError
 from corpusreg.system.writing import write_files
 
 __all__ = ["ENDINGS", "check_name", "pdf", "png", "save"]
@@ -80,13 +80,8 @@ def png(picture: Picture) -> bytes:
 def _compiled(pictures: Sequence[Picture], form: Literal["pdf", "png"]) -> bytes:
     import json
 
-    try:
-        import typst
-    except ImportError as error:
-        raise CorpusregError(
-            "pictures as .png or .pdf need typst, which is not installed; "
-            "run: pip install 'corpusreg[report]', or write an .svg"
-        ) from error
+    import typst
+
     given = {
         f"picture-{number}": json.dumps(
             {

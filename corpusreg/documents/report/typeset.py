@@ -15,11 +15,9 @@ import json
 from collections.abc import Mapping
 from dataclasses import dataclass
 from importlib import resources
-from types import ModuleType
 from typing import Any
 
 from corpusreg.documents.pictures.look import COLOURS
-from corpusreg.system.errors import CorpusregError
 
 __all__ = ["PAPERS", "Sheet", "typeset"]
 
@@ -42,16 +40,17 @@ def typeset(template: str, data: Mapping[str, Any], *, paper: str = "a4") -> She
 
     template: typst source, which follows `assets/base.typ`; that gives it `data`, `look`
     and the shapes that all sheets share. data: what JSON can hold, with 'title' for the
-    document. paper: a key of PAPERS. Raises CorpusregError where typst is not installed.
+    document. paper: a key of PAPERS.
     """
-    typst = _typst()
+    import typst
+
     base = resources.files("corpusreg.documents.report") / "assets" / "base.typ"
     source = f"{base.read_text(encoding='utf-8')}\n{template}".encode()
     given = {**_on_white(data), "look": COLOURS, "paper": PAPERS[paper]}
     inputs = {"data": json.dumps(given)}
 
     def compiled(*, system_fonts: bool, standards: list[str]) -> bytes:
-        compiler = typst.Compiler(
+        compiler: Any = typst.Compiler(
             source, ignore_system_fonts=not system_fonts, sys_inputs=inputs
         )
         pdf: bytes = compiler.compile(format="pdf", pdf_standards=standards)
@@ -80,13 +79,3 @@ def _on_white(value: Any) -> Any:
     if isinstance(value, str) and value.startswith("<svg"):
         return value.replace(COLOURS["paper"], _WHITE)
     return value
-
-
-def _typst() -> ModuleType:
-    try:
-        import typst
-    except ImportError as error:
-        raise CorpusregError(
-            "PDF needs typst, which is not installed; run: pip install 'corpusreg[report]'"
-        ) from error
-    return typst

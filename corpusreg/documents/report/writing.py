@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import importlib.util
 from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from corpusreg.comparison.comparison import Comparison
 from corpusreg.comparison.drafts import Drafts
-from corpusreg.system.errors import CorpusregError, UsageError
+from corpusreg.system.errors import UsageError
 from corpusreg.system.writing import write_files
 
 if TYPE_CHECKING:
@@ -20,23 +19,15 @@ if TYPE_CHECKING:
 
 __all__ = ["REPORTS", "check_report", "write_report"]
 
-# Kinds of report by ending, and the libraries that each needs beyond the core install.
-REPORTS = {".html": ("verovio",), ".pdf": ("typst", "verovio")}
+# Kinds of report, by ending.
+REPORTS = (".html", ".pdf")
 
 
 def check_report(path: Path) -> None:
-    """Raise before anything is measured where no such report can be written.
-
-    UsageError for an unknown ending, CorpusregError for a missing library.
-    """
+    """Raise UsageError before anything is measured where the ending is unknown."""
     kind = path.suffix.lower()
     if kind not in REPORTS:
         raise UsageError(f"{path}: a report ends in {' or '.join(REPORTS)}; name it so")
-    for library in REPORTS[kind]:
-        if importlib.util.find_spec(library) is None:
-            raise CorpusregError(
-                f"{path}: a report needs {library}; run pip install 'corpusreg[report]'"
-            )
 
 
 def write_report(

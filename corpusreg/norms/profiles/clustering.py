@@ -30,7 +30,6 @@ __all__ = [
     "Clustering",
     "adjusted_rand",
     "cluster",
-    "has_library",
     "lumps",
     "silhouette",
     "without_length",
@@ -71,15 +70,6 @@ class Clustering:
     stability_null: float | None
     surprise: float
     surprise_null: float
-
-
-def has_library() -> bool:
-    """Whether scikit-learn can be imported, on which all this rests."""
-    try:
-        import sklearn.cluster  # noqa: F401
-    except ImportError:
-        return False
-    return True
 
 
 def silhouette(points: Floats, labels: Ints, weights: Floats) -> float:

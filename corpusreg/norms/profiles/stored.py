@@ -14,7 +14,7 @@ import numpy as np
 
 from corpusreg.measures.definitions import BY_NAME, MEASURES
 from corpusreg.norms.cohorts import Source
-from corpusreg.norms.profiles.clustering import Clustering, cluster, has_library, without_length
+from corpusreg.norms.profiles.clustering import Clustering, cluster, without_length
 from corpusreg.norms.profiles.model import (
     FAMILIES,
     Floats,
@@ -34,7 +34,6 @@ from corpusreg.store import sql
 from corpusreg.text.profiles import centre_words
 
 __all__ = [
-    "WITHOUT_LIBRARY",
     "fetch_profiles",
     "listed_profiles",
     "profile_rows",
@@ -46,10 +45,6 @@ _COVERED = 0.75
 _TYPICAL = 3
 _PITCHES = 128
 _SLICE = 50_000  # works whose shapes are taken at once: memory beside that of their weights
-WITHOUT_LIBRARY = (
-    "profiles need scikit-learn, which is not installed here, so this reference has none; "
-    "all else is in it; to have them, install scikit-learn and run 'corpusreg extract'"
-)
 
 Rows = dict[str, list[tuple[object, ...]]]
 
@@ -71,10 +66,7 @@ class _Points:
 
 
 def profile_rows(source: Source, rungs: Iterable[Rung]) -> Rows:
-    """Rows of all tables of profiles, by table; a source with pitch_weights and matrix.
-
-    Without scikit-learn only rows that say so.
-    """
+    """Rows of all tables of profiles, by table; a source with pitch_weights and matrix."""
     tables = ("profile_rungs", "profile_scales", "profiles", "profile_centres", "profile_works")
     rows: Rows = {table: [] for table in tables}
     for rung in sorted(rungs, key=lambda each: each.name):
@@ -82,9 +74,6 @@ def profile_rows(source: Source, rungs: Iterable[Rung]) -> Rows:
             continue
         points = _points(source, rung)
         if len(points.works) < MINIMUM_WORKS or len(np.unique(points.unit)) < MINIMUM_UNITS:
-            continue
-        if not has_library():
-            rows["profile_rungs"].append(_rung_row(rung, points, None, None))
             continue
         left = without_length(points.weighted, points.bars, points.unit)
         both = [cluster(each, points.unit) for each in (points.weighted, left)]
@@ -263,11 +252,9 @@ def _rows_of(rung: Rung, points: _Points, found: Clustering, left: Clustering) -
 
 
 def _rung_row(
-    rung: Rung, points: _Points, found: Clustering | None, left: Clustering | None
+    rung: Rung, points: _Points, found: Clustering, left: Clustering
 ) -> tuple[object, ...]:
     counts = (rung.name, len(points.works), len(np.unique(points.unit)))
-    if found is None or left is None:
-        return (*counts, None, None, None, None, None, None, None, WITHOUT_LIBRARY)
     figures = (found.silhouette, found.silhouette_null, found.stability, found.stability_null)
     rounded = [None if each is None else round(each, 4) for each in figures]
     words = _rung_words(rung.title, found, left)

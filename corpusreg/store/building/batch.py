@@ -1,8 +1,11 @@
-"""Many files measured in worker processes, their rows put into shards by one writer.
+"""Many files measured in worker processes, which write the rows themselves as shards.
 
 `run` measures what the shards do not hold yet. Each worker is a long-lived child
-(`isolate.Child`) with a few files in its queue. A file in which a worker
-crashes, hangs or balloons costs that worker, which is replaced, and is tried
+(`isolate.Child`) with a few files in its queue. It puts rows into shards of its own; what
+comes back to the parent is how many works a file had, and from time to time the name of a
+shard, which the parent labels. A file in which a worker
+crashes, hangs or balloons costs that worker, which is replaced, and the rows that it had
+not written, which are measured again; the file is tried
 once more at the end, alone, in a fresh process; when it fails again it becomes
 a row in failures. A verdict that depends on the moment (time, memory, a process
 killed from outside, an unexpected error) is not kept as final: the next run
@@ -21,10 +24,11 @@ import time
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
+from pathlib import Path
 from typing import Any
 
 from corpusreg.corpus.files import SourceFile, content_hash
-from corpusreg.store import Rows, Shards
+from corpusreg.store import Batch, BatchLimits, Rows, Shards, Written
 from corpusreg.system import isolate
 from corpusreg.system.errors import CorpusregError, DataError, StoreError
 from corpusreg.system.isolate import Answer, Child, Limits, StoppedError
@@ -38,6 +42,7 @@ Measuring = Callable[
 # Files in a worker's queue: enough that it never waits, few to send again.
 _QUEUED = 4
 _WATCH_SECONDS = 0.05
+_LAST_SECONDS = 10.0  # in which workers may write what they have when a run is broken off
 _TRY_AGAIN = ("time", "memory", "crash", "killed")
 
 
@@ -71,12 +76,42 @@ class Tally:
 
 @dataclass(frozen=True)
 class _Measure:
-    """The call made in a worker: rows of a file, and the hash of what was read."""
+    """The call whose rows come back: the hash of what was read, and its rows."""
 
     work: Callable[[SourceFile], Rows]
 
     def __call__(self, file: SourceFile) -> tuple[str, Rows]:
         return state_of(file), self.work(file)
+
+
+@dataclass(frozen=True)
+class _Kept:
+    """What a worker says of a file whose rows it keeps, and of a shard that it wrote."""
+
+    content: str = ""
+    works: int = 0
+    failed: bool = False
+    written: Written | None = None
+
+
+class _Keep:
+    """The call made in a worker that writes what it measures; None: write all there is."""
+
+    def __init__(self, measure: _Measure, folder: Path, limits: BatchLimits) -> None:
+        self._measure = measure
+        self._batch = Batch(folder, limits)
+
+    def __call__(self, file: SourceFile | None) -> _Kept:
+        if file is None:
+            return _Kept(written=self._batch.write())
+        content, rows = self._measure(file)
+        try:
+            self._batch.add(file.corpus, file.relative, content, rows)
+        except DataError as error:
+            rows = _failure(file, error)
+            self._batch.add(file.corpus, file.relative, content, rows, final=False)
+        written = self._batch.write() if self._batch.full else None
+        return _Kept(content, len(rows.get("works", ())), bool(rows.get("failures")), written)
 
 
 def run(
@@ -106,9 +141,9 @@ def run(
         if measuring is None:
             again = state.measure(deque(pending), workers)
         else:
-            again = state.sort_out(measuring(state.call, pending, state.limits))
+            again = state.sort_out(measuring(state.call, pending, state.limits), [])
         for file in again:
-            state.take(_alone(state.call, file, state.limits))
+            state.take(_alone(state.call, file, state.limits), [])
     except StoreError:
         raise
     except BaseException:
@@ -131,6 +166,7 @@ class _Run:
         self.call = _Measure(work)
         self.limits = limits
         self.tally = Tally()
+        self._noted: set[tuple[str, str]] = set()
         self._shards = shards
         self._on_progress = on_progress
         self._began = time.monotonic()
@@ -154,30 +190,71 @@ class _Run:
         """Measure files in `workers` processes; returns those to try again alone."""
         again: list[SourceFile] = []
         notices: queue.SimpleQueue[Child] = queue.SimpleQueue()
-        children = [self._child(notices) for _ in range(min(workers, len(pending)))]
+        count = min(workers, len(pending))
+        writers = [_Writer(self._child(notices)) for _ in range(count)]
         watched = time.monotonic()
         try:
-            while pending or any(child.waiting for child in children):
-                _deal(pending, children)
-                with contextlib.suppress(queue.Empty):
-                    notices.get(timeout=_WATCH_SECONDS)
-                for place, child in enumerate(children):
-                    again += self._collect(child)
-                    if child.ended:
-                        pending.extendleft(reversed(child.waiting))
-                        child.close()
-                        children[place] = self._child(notices)
-                if time.monotonic() - watched >= _WATCH_SECONDS:
-                    watched = time.monotonic()
-                    for child in children:
-                        child.watch()
+            try:
+                while pending or any(writer.busy for writer in writers):
+                    _deal(pending, writers)
+                    with contextlib.suppress(queue.Empty):
+                        notices.get(timeout=_WATCH_SECONDS)
+                    for place, writer in enumerate(writers):
+                        again += self.sort_out(writer.child.collect(), writer.held)
+                        if writer.child.ended:
+                            # What it had not written is lost with it.
+                            left = [file for file in writer.child.waiting if file is not None]
+                            pending.extendleft(reversed([*writer.held, *left]))
+                            writer.child.close()
+                            writers[place] = _Writer(self._child(notices))
+                    if time.monotonic() - watched >= _WATCH_SECONDS:
+                        watched = time.monotonic()
+                        for writer in writers:
+                            writer.child.watch()
+            except StoreError:
+                raise
+            except BaseException:
+                self._save(writers)
+                raise
         finally:
-            for child in children:
-                child.close()
+            for writer in writers:
+                writer.child.close()
         return again
 
-    def take(self, answer: Answer) -> None:
-        """Put what became of a file into the shards."""
+    def _save(self, writers: Sequence[_Writer]) -> None:
+        """Let workers write what they have, for as long as an impatient user waits."""
+        for writer in writers:
+            writer.child.send(None)
+        end = time.monotonic() + _LAST_SECONDS
+        while any(writer.held for writer in writers) and time.monotonic() < end:
+            for writer in writers:
+                self.sort_out(writer.child.collect(), writer.held)
+                if writer.child.ended:
+                    writer.held.clear()
+            time.sleep(_WATCH_SECONDS)
+
+    def take(self, answer: Answer, held: list[SourceFile]) -> None:
+        """Note what became of a file, and put it into the shards where no worker has.
+
+        held: files whose rows the worker has and has not written yet.
+        """
+        if answer.error is not None and (
+            answer.item is None or isinstance(answer.error, StoreError)
+        ):
+            raise answer.error
+        if not isinstance(answer.result, _Kept):
+            self._put(answer)
+            return
+        kept, file = answer.result, answer.item
+        if kept.written is not None:
+            self._shards.take(kept.written)
+            held.clear()
+        elif file is not None:
+            held.append(file)
+        if file is not None:
+            self._count(file, kept.content, kept.works, failed=kept.failed)
+
+    def _put(self, answer: Answer) -> None:
         file: SourceFile = answer.item
         final = True
         if answer.error is None:
@@ -190,28 +267,34 @@ class _Run:
         except DataError as error:
             rows = _failure(file, error)
             self._shards.add(file.corpus, file.relative, content, rows, final=False)
+        failed = bool(rows.get("failures"))
+        self._count(file, content, len(rows.get("works", ())), failed=failed)
+
+    def _count(self, file: SourceFile, content: str, works: int, *, failed: bool) -> None:
+        """Count a measured file, once also where a worker took its rows to the grave."""
+        if (file.corpus, file.relative) in self._noted:
+            return
         self.tally.measured += 1
-        self.tally.works += len(rows.get("works", ()))
-        self.tally.failed += bool(rows.get("failures"))
+        self.tally.works += works
+        self.tally.failed += failed
         self._note(file, content)
 
     def _child(self, notices: queue.SimpleQueue[Child]) -> Child:
-        return Child(self.call, self.limits, notices)
+        keep = _Keep(self.call, self._shards.folder, self._shards.batches)
+        return Child(keep, self.limits, notices)
 
-    def _collect(self, child: Child) -> list[SourceFile]:
-        return self.sort_out(child.collect())
-
-    def sort_out(self, answers: Iterable[Answer]) -> list[SourceFile]:
-        """Take answers; returns the files to try again alone."""
+    def sort_out(self, answers: Iterable[Answer], held: list[SourceFile]) -> list[SourceFile]:
+        """Take answers, see `take`; returns the files to try again alone."""
         again = []
         for answer in answers:
             if isinstance(answer.error, StoppedError) and answer.error.kind in _TRY_AGAIN:
-                again.append(answer.item)
+                again += [answer.item] if answer.item is not None else []
             else:
-                self.take(answer)
+                self.take(answer, held)
         return again
 
     def _note(self, file: SourceFile, content: str) -> None:
+        self._noted.add((file.corpus, file.relative))
         self.tally.files.append((file.corpus, file.relative, content))
         self._bytes += file.size
         if self._on_progress is not None:
@@ -229,17 +312,32 @@ class _Run:
             )
 
 
-def _deal(pending: deque[SourceFile], children: Sequence[Child]) -> None:
+@dataclass
+class _Writer:
+    """A worker, and the files whose rows it has and has not written yet."""
+
+    child: Child
+    held: list[SourceFile] = field(default_factory=list)
+
+    @property
+    def busy(self) -> bool:
+        return bool(self.child.waiting or self.held)
+
+
+def _deal(pending: deque[SourceFile], writers: Sequence[_Writer]) -> None:
     """Give every child something to do, then something to do next.
 
     Towards the end nothing is queued, so that no child waits while another has
-    files left.
+    files left; a child that has nothing left to do writes what it holds.
     """
-    depth = _QUEUED if len(pending) > _QUEUED * len(children) else 1
+    depth = _QUEUED if len(pending) > _QUEUED * len(writers) else 1
     for level in range(1, depth + 1):
-        for child in children:
-            if pending and len(child.waiting) < level:
-                child.send(pending.popleft())
+        for writer in writers:
+            if pending and len(writer.child.waiting) < level:
+                writer.child.send(pending.popleft())
+    for writer in writers:
+        if writer.held and not writer.child.waiting:
+            writer.child.send(None)
 
 
 def _alone(call: Callable[[Any], Any], file: SourceFile, limits: Limits) -> Answer:

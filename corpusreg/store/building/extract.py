@@ -24,6 +24,7 @@ from corpusreg.measures.analysis import (
     occupied_bands,
     part_events,
 )
+from corpusreg.measures.curve import curve
 from corpusreg.measures.events import Event
 from corpusreg.measures.rebar import REBARRED, rebarred
 from corpusreg.measures.saturation import full
@@ -39,7 +40,7 @@ __all__ = ["EXTRACTION_VERSION", "extract_file"]
 
 # Raised when readers, tables of facts or this module give other rows for the same file and
 # definitions.
-EXTRACTION_VERSION = "13"
+EXTRACTION_VERSION = "14"
 EDGE = -1  # number of the event that tells of a part at the edge of its range
 HEARD = 0.01  # mean saturation from which an octave gets a row
 
@@ -124,6 +125,7 @@ def _work_rows(
             (work, int(pitch), float(total[pitch] / total.sum()), int(count[pitch]))
             for pitch in used
         ],
+        "curves": _curve_rows(work, analysis),
         "shingles": [(work, int(mark)) for mark in shingles(score)],
         "work_columns": [
             (work, name.removeprefix("column:"), value)
@@ -132,6 +134,15 @@ def _work_rows(
         ],
         **_line_rows(work, score, analysis),
     }
+
+
+def _curve_rows(work: str, analysis: Analysis) -> list[tuple[Any, ...]]:
+    found = curve(analysis.texture)
+    if found is None:
+        return []
+    return [
+        (work, part, *edges) for part, edges in enumerate(np.round(found).astype(int).tolist())
+    ]
 
 
 def _ensemble(

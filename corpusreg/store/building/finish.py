@@ -2,35 +2,48 @@
 
 Works outside the chosen licence tiers go, copies of the same music are marked,
 the matrix that comparisons read is made, and every rung of the ladder gets its
-table of quantiles before any piece is seen.
+table of quantiles before any piece is seen. What is known of a rung is taken from the
+reference in force where the works of the rung, and what was measured in them, are the same.
 """
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Callable, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
 
 from corpusreg.instruments.ensembles import kinds
-from corpusreg.measures.definitions import MEASURES
+from corpusreg.measures.definitions import MEASURES, VERSION
 from corpusreg.norms.cohorts import fetch_cohort
-from corpusreg.norms.profiles.stored import WITHOUT_LIBRARY, profile_rows
+from corpusreg.norms.profiles.stored import profile_rows
 from corpusreg.norms.reference import (
     Cohort,
     Rung,
     ladder,
     oddness_of_works,
     unit_weights,
-    weighted_quantile,
+    weighted_quantiles,
 )
 from corpusreg.score.duplicates import FEWEST_SHARED, SAME_SHARE, groups
-from corpusreg.store import Draft, sql
+from corpusreg.store import Draft, Reference, sql
 from corpusreg.store.building.doubts import doubtful
 from corpusreg.store.tables import EXTRACTED
 
 __all__ = ["finishing"]
 
+# Raised when what is stored of a rung is worked out in another way from the same works.
+_VERSION = "1"
+_RUNG_TABLES = (
+    "rungs",
+    "rung_quantiles",
+    "profile_rungs",
+    "profile_scales",
+    "profiles",
+    "profile_centres",
+    "profile_works",
+)
 _SHARES = (0.05, 0.1, 0.25, 0.5, 0.75, 0.9, 0.95)
 # How odd the works of a rung are among each other: from so many works, kept at
 # so many shares.
@@ -41,10 +54,10 @@ _SLICE = 100_000
 _TABLES = (*(table for table in EXTRACTED if table not in ("works", "failures")), "works")
 
 
-def finishing(tiers: Sequence[str], problems: list[str]) -> Callable[[Draft], None]:
+def finishing(tiers: Sequence[str], before: Reference | None = None) -> Callable[[Draft], None]:
     """The step that `publish` calls with the draft; tiers: those the user asked for.
 
-    What could not be made, and why, is appended to `problems`, one line each.
+    before: a reference from which rungs are taken that have not changed.
     """
 
     def finish(draft: Draft) -> None:
@@ -53,7 +66,7 @@ def finishing(tiers: Sequence[str], problems: list[str]) -> Callable[[Draft], No
         _mark_copies(draft)
         draft.insert("left_out", doubtful(draft))
         _make_matrix(draft)
-        _store_rungs(draft, problems)
+        _store_rungs(draft, before)
 
     return finish
 
@@ -89,32 +102,59 @@ def _make_matrix(draft: Draft) -> None:
     draft.execute("DROP TABLE temp.unit_numbers")
 
 
-def _store_rungs(draft: Draft, problems: list[str]) -> None:
+def _store_rungs(draft: Draft, before: Reference | None) -> None:
     found = draft.fetch_columns(sql.load("rung_values"))
     rungs: dict[str, Rung] = {}
     for name in found["ensemble"]:
         kind = kinds()[str(name)]
         for rung in ladder(kind.kind, kind.works, kind.family, medium=kind.placed):
             rungs[rung.name] = rung
-    rows: list[tuple[object, ...]] = []
-    quantiles: list[tuple[object, ...]] = []
+    known = _known_rungs(before)
+    changed: list[Rung] = []
     for name in sorted(rungs):
         cohort = fetch_cohort(draft, rungs[name])
-        rows.append(_rung_row(cohort))
-        quantiles += _quantile_rows(cohort)
-    draft.insert("rungs", rows)
-    draft.insert("rung_quantiles", quantiles)
-    profiles = profile_rows(draft, rungs.values())
-    for table, each in profiles.items():
+        mark = _made_of(draft, cohort)
+        if before is not None and known.get(name) == mark:
+            for table in _RUNG_TABLES:
+                rows = before.query(sql.load("rung_rows").format(table=table), {"rung": name})
+                draft.insert(table, rows.rows)
+            continue
+        changed.append(rungs[name])
+        draft.insert("rungs", [_rung_row(cohort, mark)])
+        draft.insert("rung_quantiles", _quantile_rows(cohort))
+    for table, each in profile_rows(draft, changed).items():
         draft.insert(table, each)
-    if any(row[-1] == WITHOUT_LIBRARY for row in profiles["profile_rungs"]):
-        problems.append(WITHOUT_LIBRARY)
 
 
-def _rung_row(cohort: Cohort) -> tuple[object, ...]:
+def _known_rungs(before: Reference | None) -> dict[str, str]:
+    """What each rung of the reference in force was made of."""
+    if before is None:
+        return {}
+    found = before.fetch_columns(sql.load("rungs_made_of"))
+    return dict(zip(map(str, found["rung"]), map(str, found["made_of"]), strict=True))
+
+
+def _made_of(draft: Draft, cohort: Cohort) -> str:
+    """Hash of all that the rows of a rung depend on, 32 hexadecimal digits."""
+    where = cohort.rung.where
+    conditions = " AND ".join(f'"{column}" = ${column}' for column in where)
+    works = draft.fetch_columns(
+        sql.load("rung_works").format(conditions=conditions), dict(where)
+    )
+    digest = hashlib.blake2b(digest_size=16)
+    said = (_VERSION, VERSION, cohort.rung.name, cohort.rung.title)
+    digest.update(repr((said, works["work"].tolist(), works["content"].tolist())).encode())
+    # Units are numbered throughout the reference; within the rung their order is the same.
+    units = np.unique(cohort.unit, return_inverse=True)[1]
+    for column in (units, cohort.bars, cohort.voices, *cohort.values.values()):
+        digest.update(np.ascontiguousarray(column).tobytes())
+    return digest.hexdigest()
+
+
+def _rung_row(cohort: Cohort, mark: str) -> tuple[object, ...]:
     rung = cohort.rung
     counts = (cohort.works, cohort.composers, cohort.sources, cohort.collections)
-    return (rung.name, rung.title, rung.broad, *counts, cohort.effective)
+    return (rung.name, rung.title, rung.broad, *counts, cohort.effective, mark)
 
 
 def _quantile_rows(cohort: Cohort) -> list[tuple[object, ...]]:
@@ -137,7 +177,5 @@ def _quantiles(
     if not len(values):
         return []
     # Rounded, since sums may differ in their last bits from machine to machine.
-    return [
-        (rung, measure, share, round(weighted_quantile(values, weights, share), 9))
-        for share in shares
-    ]
+    found = weighted_quantiles(values, weights, shares).round(9).tolist()
+    return [(rung, measure, *pair) for pair in zip(shares, found, strict=True)]

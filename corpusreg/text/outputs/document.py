@@ -1,32 +1,46 @@
-"""A comparison as the JSON document that `compare --json` prints.
+"""Comparisons as the JSON document that `compare --json` prints.
 
-Its JSON Schema is `corpusreg/data/comparison.schema.json`.
+Each work is its `Reading`, dumped field by field, with what stands beside it: parts, the
+two-level placement, saturation, the profile. Notes are written by name. What is empty (null,
+'', []) is left out of findings, so that a finding holds what it has. `SCHEMA` is raised
+whenever a key goes or changes its meaning; the JSON Schema is
+`corpusreg/data/comparison.schema.json`.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import fields, is_dataclass
 from typing import Any
 
-from corpusreg.comparison.comparison import Comparison, PlacedEvent, PlacedMeasure, PlacedStay
+from corpusreg.comparison.comparison import Comparison
 from corpusreg.comparison.drafts import Drafts
 from corpusreg.comparison.examples import Example
+from corpusreg.comparison.findings import Finding, PieceFacts, Reading, Suggestion, reading
 from corpusreg.measures.background import Background
 from corpusreg.measures.definitions import VERSION
-from corpusreg.measures.events import UNIT
-from corpusreg.measures.shifts import Shift
+from corpusreg.measures.events_model import Event
 from corpusreg.norms.profiles.model import PlacedProfile
 from corpusreg.score.pitch import band_name, note_name
-from corpusreg.score.played import PlayedBars, segments
-from corpusreg.text import sentences
-from corpusreg.text.events import event_words
+from corpusreg.score.played import PlayedBars
+from corpusreg.text.findings import sentence
 from corpusreg.text.outputs.drafts_text import drafts_document
 from corpusreg.text.outputs.numbers import labels, rounded
 from corpusreg.text.outputs.player_document import parts_document, two_level_document
 from corpusreg.text.outputs.study_document import study_document
 from corpusreg.text.profiles import firmness_words, neighbour_words
+from corpusreg.text.reading import first_screen, suggestion_sentence
 
-__all__ = ["document", "rounded"]
+__all__ = ["SCHEMA", "document", "reading_document", "rounded"]
+
+SCHEMA = 2
+_DIGITS = 4
+# Fields of an event that its finding has already, some of them by name or as printed.
+_IN_FINDING = frozenset((
+    "kind", "part", "first", "last", "bar", "beat", "pitches", "low", "high", "strength",
+    "direction", "players", "since", "again", "bars",
+))  # fmt: skip
+_EDGE = "edge"  # a note
 
 
 def document(
@@ -47,6 +61,7 @@ def document(
     for work, changed in zip(works, drafts, strict=False):
         work["drafts"] = drafts_document(changed)
     return {
+        "schema": SCHEMA,
         "works": works,
         "failures": list(failures),
         "reference_id": reference_id,
@@ -54,119 +69,71 @@ def document(
     }
 
 
+def reading_document(r: Reading) -> dict[str, Any]:
+    """A reading as plain data, with its first screen and the sentence of every finding."""
+    found: dict[str, Any] = _dumped(r, r.piece)
+    found["words"] = first_screen(r)
+    if r.suggestion:
+        found["suggestion"]["words"] = suggestion_sentence(r.suggestion, r)
+    return found
+
+
+def _dumped(value: Any, piece: PieceFacts) -> Any:
+    if isinstance(value, Event):
+        return _details(value)
+    if is_dataclass(value):
+        found = {
+            each.name: _named(getattr(value, each.name))
+            if each.metadata.get("pitch")
+            else _dumped(getattr(value, each.name), piece)
+            for each in fields(value)
+        }
+        if isinstance(value, Finding | Suggestion):
+            found = {key: each for key, each in found.items() if not _empty(each)}
+        if isinstance(value, Finding):
+            found["words"] = sentence(value, piece)
+        return found
+    if isinstance(value, Mapping):
+        return {key: _dumped(each, piece) for key, each in value.items()}
+    if isinstance(value, list | tuple):
+        return [_dumped(each, piece) for each in value]
+    return rounded(value, _DIGITS) if isinstance(value, float) else value
+
+
+def _empty(value: Any) -> bool:
+    return value is None or value is False or value in ("", [])
+
+
+def _named(value: Any) -> Any:
+    """Notes by name."""
+    if value is None:
+        return None
+    return [note_name(each) for each in value] if isinstance(value, tuple) else note_name(value)
+
+
+def _details(event: Event) -> dict[str, Any]:
+    """What an event has beyond its finding."""
+    found: dict[str, Any] = {}
+    for each in fields(event):
+        value = getattr(event, each.name)
+        if each.name in _IN_FINDING or _empty(value) or value == 0:
+            continue
+        if each.name == _EDGE:
+            found[each.name] = note_name(value)
+        else:
+            found[each.name] = rounded(value, _DIGITS) if isinstance(value, float) else value
+    return found
+
+
 def _work(c: Comparison) -> dict[str, Any]:
-    piece, cohort = c.piece, c.cohort
     return {
-        "piece": {
-            "title": piece.title,
-            "path": piece.path,
-            "bars": c.written_bars,
-            "played_bars": len(c.bars),
-            "parts": list(piece.parts),
-            "ensemble": piece.ensemble,
-            "lowest": note_name(c.whole.lowest),
-            "highest": note_name(c.whole.highest),
-        },
-        "cohort": {
-            "rung": cohort.rung.name,
-            "broad": cohort.rung.broad,
-            "works": cohort.works,
-            "composers": cohort.composers,
-            "sources": cohort.sources,
-            "collections": cohort.collections,
-            "description": sentences.cohort_words(cohort),
-        },
-        "measures": [_measure(each, c.bars) for each in c.measures],
-        "neighbours": [
-            {
-                "cohort": title,
-                "percentiles": {n: rounded(p.percentile) for n, p in places.items()},
-            }
-            for title, places in c.others.items()
-        ],
-        "stands_out": [each.measure.name for each in sentences.standing_out(c)],
-        "as_far_out": rounded(c.odder, 3),
-        "stays": [_stay(each, c.bars) for each in c.stays],
-        "shifts": [_shift(each, c.bars) for each in c.shifts],
-        "events": [_event(each, c.bars) for each in c.events],
+        **reading_document(reading(c)),
         "background": [_background(each, c.bars) for each in c.background],
         "saturation": _saturation(c),
         "parts": parts_document(c),
         "two_level": two_level_document(c),
         "profile": _profile(c.profile),
         "profile_reason": c.profile if isinstance(c.profile, str) else None,
-        "assumed": list(piece.assumed),
-        "notes": [*piece.notes, *sentences.disagreements(c)],
-    }
-
-
-def _measure(each: PlacedMeasure, bars: PlayedBars) -> dict[str, Any]:
-    placement = each.placement
-    interval = placement.interval
-    result: dict[str, Any] = {
-        "name": each.measure.name,
-        "value": rounded(each.value, 4),
-        "unit": each.measure.unit,
-        "percentile": rounded(placement.percentile),
-        "interval": None if interval is None else [rounded(edge) for edge in interval],
-        "median": rounded(placement.median, 4),
-        "words": sentences.measure_words(each.measure, each.value, placement),
-        "bars": [labels(bars, a, b) for a, b in each.passages],
-    }
-    if placement.percentile is None:
-        result["reason"] = placement.reason
-    return result
-
-
-def _stay(each: PlacedStay, bars: PlayedBars) -> dict[str, Any]:
-    stay = each.stay
-    start, end = labels(bars, stay.first, stay.last)
-    return {
-        "part": each.part,
-        "start_bar": start,
-        "end_bar": end,
-        "segments": [list(run) for run in segments(bars, stay.first, stay.last)],
-        "played": [stay.first, stay.last],
-        "bars": stay.bars,
-        "bands": [band_name(band) for band in each.bands],
-        "low": note_name(stay.low),
-        "high": note_name(stay.high),
-        "width": stay.width,
-        "narrow": each.narrow,
-        "rank": each.rank,
-    }
-
-
-def _shift(shift: Shift, bars: PlayedBars) -> dict[str, Any]:
-    return {
-        "bar": bars.labels[shift.bar],
-        "index": int(bars.written[shift.bar]),
-        "played": shift.bar,
-        "size": rounded(shift.size, 2),
-        "direction": shift.direction,
-        "by": shift.by,
-    }
-
-
-def _event(each: PlacedEvent, bars: PlayedBars) -> dict[str, Any]:
-    event = each.event
-    start, end = labels(bars, event.first, event.last)
-    return {
-        "part": each.part,
-        "kind": event.kind,
-        "start_bar": start,
-        "end_bar": end,
-        "index": int(bars.written[event.first]),
-        "played": [event.first, event.last],
-        "beat": event.beat,
-        "low": None if event.low is None else note_name(event.low),
-        "high": None if event.high is None else note_name(event.high),
-        "bars": rounded(event.bars, 2),
-        "first_time": event.never,
-        "again_from": None if event.again is None else bars.labels[event.again],
-        "strength": rounded(event.strength, 1),
-        "unit": UNIT,
-        "words": event_words(event, bars),
     }
 
 

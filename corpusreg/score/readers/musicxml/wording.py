@@ -45,6 +45,7 @@ RUN = "run-of-notes"  # the element that stands where notes were cut out
 _MOST_WORDINGS = 1 << 16
 _AFTER_NAME = frozenset((b">", b" ", b"\n", b"\r", b"\t", b"/"))
 _DECLARED = re.compile(rb"""\s*<\?xml[^>]*?\bencoding\s*=\s*["']([^"']*)""")
+_COMMENT = re.compile(rb"<!--[^-]*(?:-[^-]+)*-->")
 _ATTRIBUTES = re.compile(rb"""(?:\s+(?!dynamics)[a-z-]+="[^"<>&]*")*\s*>""")
 _LYRIC = re.compile(
     rb'\s*<lyric(?:\s+number="([^"<&]*)")?(?:\s+(?!number)[a-z-]+="[^"<&]*")*>\s*'
@@ -111,8 +112,10 @@ def cut(data: bytes) -> tuple[bytes, list[list[bytes]]]:
     """A text with a RUN element for each run of notes, and the notes of each run.
 
     A note is what stands between `<note` and `</note>`. Raises UnusualError where notes
-    might not be what they seem: comments, other encodings, declarations of entities.
+    might not be what they seem: other encodings, CDATA, declarations of entities.
     """
+    if data.find(b"<!--") > 0:
+        data = _COMMENT.sub(b"", data)
     if not _is_plain(data):
         raise UnusualError
     before, *pieces = _split(data)

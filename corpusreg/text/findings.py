@@ -1,0 +1,355 @@
+"""A finding as a sentence: one place for every kind of event, and for stays.
+
+The sentence about an event of a kind is in the function that carries its name in `EVENTS`.
+Each says the musical fact first, and nothing that its notes do not prove: what a sentence
+claims about notes is worked out again from them by `tests/test_claims.py`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+
+from corpusreg.comparison.findings import Finding, PieceFacts
+from corpusreg.measures.events_model import Event
+from corpusreg.text.measures import measure_sentence, measure_short
+from corpusreg.text.wording import (
+    about_bars,
+    bar_words,
+    capital,
+    interval,
+    note,
+    notes,
+    number,
+    place_words,
+    player,
+    players,
+    register,
+)
+
+__all__ = ["EVENTS", "NAMES", "sentence", "short"]
+
+# What each kind is called, in headings, tables and the glossary.
+NAMES: Mapping[str, str] = {
+    "withheld_bass": "bass withheld",
+    "withheld_top": "top withheld",
+    "cleared": "register cleared and filled again",
+    "climb": "climb",
+    "descent": "descent",
+    "wedge": "wedge",
+    "pedal_point": "pedal point",
+    "shift": "shift",
+    "octave_return": "music returns in another octave",
+    "voice_entry": "voice enters",
+    "high_point": "high point",
+    "low_point": "low point",
+    "isolated": "isolated note",
+    "in_octaves": "in octaves",
+    "dialogue": "dialogue of registers",
+    "gap": "gap",
+    "crossing": "voice crossing",
+    "closing": "closing register",
+    "entry": "enters after silence",
+}
+
+
+def sentence(found: Finding, piece: PieceFacts) -> str:
+    """A finding as one sentence, with its full stop."""
+    if found.kind == "measure":
+        return measure_sentence(found)
+    if found.kind == "stay":
+        return f"{stay(found)}."
+    words = EVENTS[found.name](found, _event(found), piece)
+    whose = f"{capital(player(piece, found.part))}: " if found.part else ""
+    return f"{whose}{words if whose and words[:4] in _KEEP else capital(words)}."
+
+
+_KEEP = ("the ", "its ")
+
+
+def short(found: Finding, piece: PieceFacts) -> str:
+    """A finding in a few words and its bar, for a cell of a table."""
+    if found.kind == "measure":
+        return measure_short(found)
+    if found.kind == "stay":
+        return stay(found)
+    assert found.bar is not None
+    return f"{_what(found, piece)}, {bar_words(found.bar)}"
+
+
+def stay(found: Finding) -> str:
+    """Where it stays, and between which notes."""
+    assert found.place is not None and found.low is not None and found.high is not None
+    return f"{capital(place_words(found.place))} stay{_s(found)} in {_reg(found)}"
+
+
+def _s(found: Finding) -> str:
+    return "s" if found.place is not None and found.place.bars == 1 else ""
+
+
+def _reg(found: Finding) -> str:
+    assert found.low is not None and found.high is not None
+    return register(found.low, found.high)
+
+
+def _event(found: Finding) -> Event:
+    assert found.event is not None
+    return found.event
+
+
+def _bar(found: Finding) -> str:
+    assert found.bar is not None
+    return bar_words(found.bar)
+
+
+def _place(found: Finding) -> str:
+    assert found.place is not None
+    return place_words(found.place)
+
+
+def _what(found: Finding, piece: PieceFacts) -> str:
+    name = NAMES[found.name]
+    if found.name in ("withheld_bass", "withheld_top"):
+        return f"{name} for {about_bars(_event(found).silence)}"
+    if found.name in ("high_point", "low_point", "pedal_point") and found.notes:
+        return f"{name} {note(found.notes[0])}"
+    if found.name in ("climb", "descent"):
+        return f"{name} of {interval(_event(found).distance)}"
+    if found.name == "voice_entry" and len(found.players) == 1 and len(piece.parts) > 1:
+        return f"{player(piece, found.players[0])} enters"
+    return name
+
+
+def _withheld(found: Finding, event: Event, piece: PieceFacts, *, bass: bool) -> str:
+    """Bass or top withheld, and the note that brings it."""
+    assert event.edge is not None
+    side, end = ("below", "bass") if bass else ("above", "top")
+    hardly = "almost nothing" if event.grazes else "nothing"
+    wait = about_bars(event.silence)
+    comes = note(event.low if bass else event.high)
+    again = _again(
+        found, ", under the music of {} again" if bass else ", over the music of {} again"
+    )
+    alone = len(found.players) == 1 and len(piece.parts) > 1
+    first = event.since is None and not event.grazes
+    if alone and found.rest and found.rest >= 2 and event.by == "enters":
+        who = player(piece, found.players[0])
+        if first:
+            return (
+                f"{who} is silent for {about_bars(found.rest)}; its {comes} in {_bar(found)} "
+                f"is the first note {side} {note(event.edge)}{again}"
+            )
+        return (
+            f"{who} rests for {about_bars(found.rest)} and brings the {end} back with "
+            f"{comes} in {_bar(found)}{again}"
+        )
+    return (
+        f"the {end} is withheld: {hardly} {side} {note(event.edge)} for {wait}, then {comes} "
+        f"in {_bar(found)}{again}"
+    )
+
+
+def _again(found: Finding, words: str) -> str:
+    return words.format(bar_words(found.again)) if found.again else ""
+
+
+def withheld_bass(found: Finding, event: Event, piece: PieceFacts) -> str:
+    """The bass is withheld, then comes."""
+    return _withheld(found, event, piece, bass=True)
+
+
+def withheld_top(found: Finding, event: Event, piece: PieceFacts) -> str:
+    """The top is withheld, then comes."""
+    return _withheld(found, event, piece, bass=False)
+
+
+def cleared(found: Finding, event: Event, piece: PieceFacts) -> str:
+    """A place was full, emptied, and is filled again."""
+    since = f" after {bar_words(found.since)}" if found.since else ""
+    return (
+        f"the middle clears{since} for {about_bars(event.silence)}; {_bar(found)} fills it "
+        f"again with {notes(event.pitches)}"
+    )
+
+
+def entry(found: Finding, event: Event, piece: PieceFacts) -> str:
+    """A place fills that was long silent."""
+    when = "for the first time" if event.since is None else f"after {about_bars(event.silence)}"
+    return f"the space at {register(event.low, event.high)} fills in {_bar(found)} {when}"
+
+
+def _line(event: Event) -> str:
+    return "the lowest line" if event.by == "bottom" else "the top line"
+
+
+def climb(found: Finding, event: Event, piece: PieceFacts) -> str:
+    """An outer line climbs."""
+    return (
+        f"{_line(event)} climbs {interval(event.distance)} in {_place(found)}, from "
+        f"{note(event.low)} to {note(event.high)}"
+    )
+
+
+def descent(found: Finding, event: Event, piece: PieceFacts) -> str:
+    """An outer line descends."""
+    return (
+        f"{_line(event)} descends {interval(event.distance)} in {_place(found)}, from "
+        f"{note(event.high)} to {note(event.low)}"
+    )
+
+
+def wedge(found: Finding, event: Event, piece: PieceFacts) -> str:
+    """Both outer lines part or meet."""
+    way = "open out" if event.direction == "opening" else "close in"
+    return f"the outer lines {way} by {interval(event.distance)} in {_place(found)}"
+
+
+def pedal_point(found: Finding, event: Event, piece: PieceFacts) -> str:
+    """A note stays while the music moves, and ends."""
+    where = {"bass": "in the bass", "top": "at the top", "inner": "in the middle"}[
+        event.place or "inner"
+    ]
+    who = ""
+    if len(found.players) == 1 and len(piece.parts) > 1:
+        where = f"in {player(piece, found.players[0])}"
+        if event.place == "inner":
+            who = ", inside the texture"
+    tone = note(event.low if event.place != "top" else event.high)
+    end = {
+        "resolves": f"; it resolves in {_bar(found)}",
+        "moves off": f"; it moves off in {_bar(found)}",
+        "stops": f"; it stops in {_bar(found)}",
+        "with the piece": "; it lasts to the end",
+    }.get(event.ending, "")
+    long = about_bars(event.lasts)
+    return f"{tone} is held or repeated {where} for {long}{who}, a pedal point{end}"
+
+
+def shift(found: Finding, event: Event, piece: PieceFacts) -> str:
+    """The texture, or one edge of it, moves to another place."""
+    far = interval(event.distance)
+    if event.direction == "opening":
+        return f"{_bar(found)} opens out; one edge moves by {far}"
+    if event.direction == "closing":
+        return f"{_bar(found)} closes in; one edge moves by {far}"
+    up = event.direction == "up"
+    if event.by == "bottom":
+        return f"{_bar(found)} {'lifts' if up else 'drops'} the bass by {far}"
+    if event.by == "top":
+        return f"{_bar(found)} {'lifts' if up else 'drops'} the top by {far}"
+    return f"the texture {'rises' if up else 'falls'} by up to {far} in {_bar(found)}"
+
+
+def octave_return(found: Finding, event: Event, piece: PieceFacts) -> str:
+    """Music comes back in another octave."""
+    assert event.interval is not None and found.again is not None
+    way = "higher" if event.interval > 0 else "lower"
+    return (
+        f"{_place(found)} repeat{'s' if found.place and found.place.bars == 1 else ''} a line "
+        f"of {bar_words(found.again)} {interval(abs(event.interval))} {way}"
+    )
+
+
+def voice_entry(found: Finding, event: Event, piece: PieceFacts) -> str:
+    """A voice enters after its own silence."""
+    named = bool(found.players) and len(piece.parts) > 1
+    who = players(piece, found.players) if named else "a voice"
+    enter = "enter" if named and len(found.players) > 1 else "enters"
+    after = f" after {about_bars(event.silence)} of rest" if event.silence >= 0.9 else ""
+    how = ""
+    if found.again is not None and event.theme:
+        how = f", with the line of {bar_words(found.again)}"
+        if event.interval:
+            way = "higher" if event.interval > 0 else "lower"
+            how += f" {interval(abs(event.interval))} {way}"
+    return f"{who} {enter} in {_bar(found)} with {note(event.low)}{after}{how}"
+
+
+def _point(found: Finding, event: Event, piece: PieceFacts, name: str) -> str:
+    tone = note(event.high if name == "high point" else event.low)
+    words = f"{name} {tone} in {_bar(found)}"
+    if len(found.players) == 1 and len(piece.parts) > 1:
+        words += f" ({player(piece, found.players[0], given=False)})"
+    if event.approach in ("step", "leap"):
+        words += f", by {event.approach}"
+    if event.approach == "leap" and event.distance >= 12:
+        words = words.removesuffix("by leap") + f"by a leap of {interval(event.distance)}"
+    if name == "high point" and event.times:
+        bars = "bar comes" if event.times == 1 else "bars come"
+        words += f"; {number(event.times)} earlier {bars} within a tone of it"
+    return words
+
+
+def high_point(found: Finding, event: Event, piece: PieceFacts) -> str:
+    """The highest note, and how it is reached."""
+    return _point(found, event, piece, "high point")
+
+
+def low_point(found: Finding, event: Event, piece: PieceFacts) -> str:
+    """The lowest note, and how it is reached."""
+    return _point(found, event, piece, "low point")
+
+
+def isolated(found: Finding, event: Event, piece: PieceFacts) -> str:
+    """A brief note far from everything around it."""
+    side = "above" if event.direction == "up" else "below"
+    stand = "stands" if len(event.pitches) == 1 else "stand"
+    return (
+        f"{notes(event.pitches)} in {_bar(found)} {stand} alone, "
+        f"{interval(event.distance)} {side} everything in the bars around"
+    )
+
+
+def in_octaves(found: Finding, event: Event, piece: PieceFacts) -> str:
+    """A line doubled at the octave."""
+    line = "the bass" if event.place == "bass" else "the tune"
+    wide = interval(event.interval or 12).removeprefix("an ").removesuffix("s")
+    if event.by == "alone":
+        far = "octaves" if wide == "octave" else interval(event.interval or 12)
+        return f"{_place(found)}: bare {far}, nothing between or around"
+    apart = (
+        "in octaves" if wide == "octave" else f"doubled {interval(event.interval or 12)} away"
+    )
+    return f"{_place(found)}: {line} is {apart}"
+
+
+def dialogue(found: Finding, event: Event, piece: PieceFacts) -> str:
+    """Two registers take turns."""
+    return (
+        f"{_place(found)} alternate between a low and a high register, {number(event.times)} "
+        f"turns within {register(event.low, event.high)}"
+    )
+
+
+def gap(found: Finding, event: Event, piece: PieceFacts) -> str:
+    """A wide empty space inside the texture."""
+    space = f"{note(event.low)} and {note(event.high)}"
+    return f"{_place(found)} leave a gap: nothing sounds between {space}"
+
+
+def crossing(found: Finding, event: Event, piece: PieceFacts) -> str:
+    """Voices or hands cross."""
+    if event.by == "hands":
+        return f"{_place(found)}: the hands are crossed"
+    if len(found.players) == 2:
+        upper, lower = (player(piece, each) for each in found.players)
+        return f"{lower} sounds above {upper} in {_place(found)}"
+    return f"voices cross in {_place(found)}"
+
+
+def closing(found: Finding, event: Event, piece: PieceFacts) -> str:
+    """The end lies elsewhere than the beginning."""
+    way = "higher" if event.distance > 0 else "lower"
+    return (
+        f"the close ({_place(found)}) lies about {interval(abs(event.distance))} {way} than "
+        "the opening"
+    )
+
+
+EVENTS: Mapping[str, Callable[[Finding, Event, PieceFacts], str]] = {
+    "withheld_bass": withheld_bass, "withheld_top": withheld_top, "cleared": cleared,
+    "climb": climb, "descent": descent, "wedge": wedge, "pedal_point": pedal_point,
+    "shift": shift, "octave_return": octave_return, "voice_entry": voice_entry,
+    "high_point": high_point, "low_point": low_point, "isolated": isolated,
+    "in_octaves": in_octaves, "dialogue": dialogue, "gap": gap, "crossing": crossing,
+    "closing": closing, "entry": entry,
+}  # fmt: skip

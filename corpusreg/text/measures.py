@@ -1,0 +1,192 @@
+"""Measures in words: a value, its place among other works, a sentence, a cell of a table.
+
+A sentence says the musical fact, then how it compares: 'The register shifts 4 times in
+100 bars, less often than in about 78 of 100 piano works.' A table has 'P22 (15 to 30)'.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from corpusreg.comparison.findings import NEARLY_ALL, Company, Finding, Rank
+from corpusreg.measures.definitions import BY_NAME
+from corpusreg.text.wording import company_title, interval, register
+
+__all__ = [
+    "compared",
+    "measure_sentence",
+    "measure_short",
+    "rank_cell",
+    "rank_range",
+    "title",
+    "value_words",
+]
+
+
+@dataclass(frozen=True)
+class _Words:
+    """title: in tables. fact: the value in a sentence, with {v}. more, less: before 'than in
+    about 78 of 100'. none: the fact where the value is zero. much, little: in a few words."""
+
+    title: str
+    fact: str
+    more: str
+    less: str
+    much: str
+    little: str
+    none: str = ""
+
+
+_WORDS: Mapping[str, _Words] = {
+    "span": _Words(
+        "range", "The range is {v}", "wider", "narrower", "wide range", "narrow range"
+    ),
+    "core_span": _Words(
+        "main range", "The main range is {v}", "wider", "narrower",
+        "wide main range", "narrow main range",
+    ),
+    "octaves_in_use": _Words(
+        "octaves in use", "The sound spreads over {v}", "more", "fewer",
+        "spread over many octaves", "gathered in few octaves",
+    ),
+    "movement_beat": _Words(
+        "activity from beat to beat", "From beat to beat the texture moves {v}", "more",
+        "less", "active from beat to beat", "calm from beat to beat",
+    ),
+    "movement_bar": _Words(
+        "registral activity", "From bar to bar the texture moves {v}", "more", "less",
+        "active from bar to bar", "calm from bar to bar",
+    ),
+    "movement_phrase": _Words(
+        "activity from phrase to phrase", "From phrase to phrase the texture moves {v}",
+        "more", "less", "active from phrase to phrase", "calm from phrase to phrase",
+    ),
+    "travel": _Words(
+        "total leap within the bar", "Within a bar the texture moves {v} in all", "more",
+        "less", "active within the bar", "calm within the bar",
+    ),
+    "shift_rate": _Words(
+        "shifts", "The register shifts {v}", "more often", "less often", "shifts often",
+        "seldom shifts", "The register never shifts",
+    ),
+    "longest_dwell": _Words(
+        "longest time in one register", "It stays in one register for up to {v}", "longer",
+        "shorter", "long in one register", "never long in one register",
+    ),
+    "expected_dwell": _Words(
+        "typical time in one register", "It typically stays in one register for {v}",
+        "longer", "shorter", "long in one register", "never long in one register",
+    ),
+    "narrow_dwell": _Words(
+        "time in a narrow register", "It spends {v} in a narrow register", "more", "less",
+        "narrow for long", "hardly ever narrow", "It never stays in a narrow register",
+    ),
+    "hollow_share": _Words(
+        "time with a gap", "A gap stands inside the texture for {v}", "more", "less",
+        "gaps inside the texture", "hardly a gap", "No gap opens inside the texture",
+    ),
+}  # fmt: skip
+
+
+def _words(name: str) -> _Words:
+    known = _WORDS.get(name)
+    if known is not None:
+        return known
+    measure = BY_NAME[name]
+    heading = measure.title[:1].upper() + measure.title[1:]
+    return _Words(
+        measure.title, f"{heading}: {{v}}", "more", "less",
+        f"much: {measure.title}", f"little: {measure.title}",
+    )  # fmt: skip
+
+
+def title(name: str) -> str:
+    """What a measure is called in tables and headings."""
+    return _words(name).title
+
+
+def value_words(found: Finding) -> str:
+    """The value of a measure with its unit, for a table; '–' where it has none."""
+    value, unit = found.size, found.unit
+    if value is None:
+        return "–"
+    if unit.startswith("share"):
+        return f"{100 * value:.0f} %"
+    digits = 0 if value == int(value) or value >= 100 else 1
+    if value == 1 and unit.endswith("s"):
+        unit = unit[:-1]
+    return f"{value:.{digits}f} {unit}"
+
+
+def _value(found: Finding) -> str:
+    """The value inside a sentence."""
+    value, unit = found.size or 0.0, found.unit
+    if found.low is not None and found.high is not None:
+        return f"{register(found.low, found.high)}, {interval(value)}"
+    if unit.startswith("share"):
+        return f"{100 * value:.0f} % of the {'bars' if 'bars' in unit else 'time'}"
+    if unit == "per 100 bars":
+        return f"{value:.0f} times in 100 bars"
+    if unit == "bars":
+        return f"{value:.0f} bar{'' if round(value) == 1 else 's'}"
+    return f"{value:.1f} {unit.replace(' a bar', '')}"
+
+
+def rank_cell(rank: Rank | None) -> str:
+    """A rank as a table shows it.
+
+    'P22 (15 to 30)', or 'as 70 of 100' where many works share the value.
+    """
+    if rank is None:
+        return ""
+    if rank.side == "tied":
+        return f"as {_hundreds(100 * rank.tied)} of 100"
+    low, high = rank.interval
+    return f"P{rank.percentile:.0f} ({low:.0f} to {high:.0f})"
+
+
+def rank_range(rank: Rank | None) -> str:
+    """The range over collections, '' where it is not known."""
+    if rank is None or rank.by_collection is None or rank.side == "tied":
+        return ""
+    low, high = rank.by_collection
+    return f"{low:.0f} to {high:.0f}"
+
+
+def compared(found: Finding, company: Company | None = None) -> str:
+    """How a measure compares, '' where it has no rank: 'less than in about 78 of 100'."""
+    rank = found.rank
+    if rank is None:
+        return ""
+    works = f" {company_title(company)}" if company else ""
+    words = _words(found.name)
+    if rank.side == "tied":
+        return f"as in about {_hundreds(100 * rank.tied)} of 100{works}"
+    if rank.side == "middle":
+        return "about as in most"
+    side = words.more if rank.side == "more" else words.less
+    if min(rank.percentile, 100 - rank.percentile) < NEARLY_ALL:
+        return f"{side} than in nearly all{works}"
+    share = rank.percentile if rank.side == "more" else 100 - rank.percentile
+    return f"{side} than in about {_hundreds(share)} of 100{works}"
+
+
+def measure_sentence(found: Finding, company: Company | None = None) -> str:
+    """A measure as a sentence: the fact, then how it compares."""
+    words = _words(found.name)
+    if found.size is None:
+        return f"{words.title[:1].upper()}{words.title[1:]}: {found.reason}."
+    fact = words.none if words.none and found.size == 0 else words.fact.format(v=_value(found))
+    said = compared(found, company)
+    return f"{fact}, {said}." if said else f"{fact}."
+
+
+def measure_short(found: Finding) -> str:
+    """A measure that is unusual, in a few words."""
+    words = _words(found.name)
+    return words.much if found.rank and found.rank.percentile > 50 else words.little
+
+
+def _hundreds(share: float) -> int:
+    return min(max(round(share), 1), 99)

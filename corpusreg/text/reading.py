@@ -1,0 +1,275 @@
+"""A reading in words: the first screen, the details behind it, and the table of a class.
+
+The first screen is a heading and five lines: what the piece does first; what is unusual
+among works of its medium, or its high point; where it stays and shifts most clearly; one
+thing to try; with whom it was compared. No sentence of it has more than 25 words.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from corpusreg.comparison.findings import Company, Finding, Reading, Suggestion
+from corpusreg.text.findings import sentence, short
+from corpusreg.text.measures import (
+    measure_sentence,
+    measure_short,
+    rank_cell,
+    rank_range,
+    title,
+    value_words,
+)
+from corpusreg.text.wording import (
+    a_list,
+    bar_words,
+    capital,
+    clean,
+    count,
+    note,
+    number,
+    place_words,
+    player,
+    register,
+)
+
+__all__ = [
+    "CLASS_COLUMNS",
+    "MEASURE_COLUMNS",
+    "Section",
+    "class_row",
+    "company_sentence",
+    "details",
+    "first_screen",
+    "heading",
+    "length_words",
+    "measure_rows",
+    "suggestion_sentence",
+    "unranked",
+]
+
+MOST = 6  # stays, events of one list behind --full
+
+
+def heading(r: Reading) -> str:
+    """Title, forces, length and range in one line."""
+    piece = r.piece
+    facts = (
+        clean(piece.title), piece.ensemble, length_words(r),
+        register(piece.lowest, piece.highest),
+    )  # fmt: skip
+    return ", ".join(facts)
+
+
+def length_words(r: Reading) -> str:
+    """How many bars there are, and how many are heard where that differs."""
+    piece = r.piece
+    printed = piece.written_bars - (1 if piece.upbeat else 0)
+    words = count(printed, "bar")
+    heard = piece.played_bars
+    return words + (f" ({heard} as played)" if heard != piece.written_bars else "")
+
+
+def first_screen(r: Reading) -> list[str]:
+    """The five lines below the heading; a line that has nothing to say is left out."""
+    return [line for line in (_first(r), _second(r), _third(r), _try(r), _company(r)) if line]
+
+
+def _first(r: Reading) -> str:
+    if r.first is not None:
+        return sentence(r.first, r.piece)
+    return "No event of register: nothing is withheld, cleared or shifted."
+
+
+def _second(r: Reading) -> str:
+    """What is unusual, or the high point."""
+    if r.unusual:
+        return " ".join(measure_sentence(each, r.company) for each in r.unusual)
+    return (
+        sentence(r.high_point, r.piece) if r.high_point and r.high_point is not r.first else ""
+    )
+
+
+def _third(r: Reading) -> str:
+    """Where it stays, and where it shifts most clearly."""
+    stays = ""
+    if r.stay and r.stay.place:
+        if r.stay.place.bars == r.piece.played_bars:
+            stays = (
+                f"It stays in one register throughout, {register(_low(r.stay), _high(r.stay))}."
+            )
+        else:
+            where = capital(place_words(r.stay.place))
+            verb = "stays" if r.stay.place.bars == 1 else "stay"
+            stays = (
+                f"{where} {verb} mostly between {note(_low(r.stay))} and {note(_high(r.stay))}."
+            )
+    shift = ""
+    if r.shift is not None and r.shift is not r.first:
+        shift = sentence(r.shift, r.piece)
+    return " ".join(filter(None, (stays, shift)))
+
+
+def _low(found: Finding) -> int:
+    assert found.low is not None
+    return found.low
+
+
+def _high(found: Finding) -> int:
+    assert found.high is not None
+    return found.high
+
+
+def _try(r: Reading) -> str:
+    return suggestion_sentence(r.suggestion, r) if r.suggestion else ""
+
+
+def suggestion_sentence(s: Suggestion, r: Reading) -> str:
+    """One thing to try, as a question or an offer."""
+    where = bar_words(s.serves.bar) if s.serves.bar else place_words(s.place)
+    who = player(r.piece, s.part) if s.part and len(r.piece.parts) > 1 else ""
+    if s.kind in ("keep_above", "keep_below") and s.note is not None:
+        side = "above" if s.kind == "keep_above" else "below"
+        return (
+            f"Listen: what changes at {where} if {who or 'everything'} stays {side} "
+            f"{note(s.note)} until then?"
+        )
+    if s.kind == "keep_clear":
+        return (
+            f"Try: leave this register empty for {number(s.bars)} more bars and enter it "
+            f"later than {where}; what does the entry gain?"
+        )
+    if s.kind == "hold_arrival" and s.note is not None:
+        return (
+            f"Try: when the line arrives on {note(s.note)} in {where}, hold it for a bar "
+            "before anything else moves."
+        )
+    if s.kind == "hold_longer" and s.note is not None:
+        return (
+            f"Try: hold the {note(s.note)} for {number(s.bars)} bars beyond {where}, "
+            "and let go of it later; what does its end gain?"
+        )
+    if s.kind == "settle_before":
+        return (
+            f"Try: keep the register still for one more bar before {where}; is the shift "
+            "clearer?"
+        )
+    if s.kind == "save_the_top" and s.note is not None:
+        return (
+            f"Listen: what changes at {where} if nothing before it goes as high as "
+            f"{note(s.note)}?"
+        )
+    if s.serves.place:
+        where = place_words(s.serves.place)
+    return f"Listen to {where}: {_LISTEN.get(s.serves.name, _ELSE)}"
+
+
+_ELSE = "what else changes there?"
+_LISTEN = {
+    "crossing": "which of the two is heard as the top?",
+    "in_octaves": "what would one octave alone leave open?",
+    "dialogue": "which register has the last word, and why?",
+    "octave_return": "what is new in it besides the octave?",
+    "gap": "what does the empty space let through?",
+    "pedal_point": "what moves against the held note?",
+    "isolated": "does anything answer it?",
+    "high_point": "what else leads up to the high point?",
+}
+
+
+def company_sentence(company: Company) -> str:
+    """With how many works of which kind, by how many composers."""
+    if not company.placed:
+        return f"No rank: {_reason(company)}."
+    people = [count(company.composers, "composer")] if company.composers else []
+    if company.sources:
+        people.append(count(company.sources, "source") + " of anonymous music")
+    by = f" by {a_list(people)}" if people else ""
+    what = company.title
+    wider = " (its wider family)" if company.family else ""
+    return f"Compared with {company.works:,} {what}{wider}{by}."
+
+
+def _reason(company: Company) -> str:
+    if not company.works:
+        return f"the reference has no {company.title}"
+    held = f"{company.works:,} {company.title} by {count(company.composers, 'composer')}"
+    return f"the reference has {held}, too few of about this length"
+
+
+def _company(r: Reading) -> str:
+    words = company_sentence(r.company)
+    if r.company.placed and not r.unusual and r.unusual_known:
+        return f"{words[:-1]}; nothing unusual among them."
+    return words
+
+
+CLASS_COLUMNS = ("piece", "medium", "what it does first", "bars", "what is unusual")
+
+
+def class_row(r: Reading) -> tuple[str, ...]:
+    """One piece of several in the columns of CLASS_COLUMNS."""
+    first = r.first or r.high_point
+    if r.unusual:
+        unusual = a_list([measure_short(each) for each in r.unusual])
+    else:
+        unusual = "nothing" if r.unusual_known else "no rank"
+    return (
+        clean(r.piece.title),
+        r.piece.ensemble,
+        short(first, r.piece) if first else "no event",
+        str(r.piece.written_bars - (1 if r.piece.upbeat else 0)),
+        unusual,
+    )
+
+
+MEASURE_COLUMNS = ("measure", "value", "rank", "by collection")
+
+
+def measure_rows(r: Reading) -> list[tuple[str, ...]]:
+    """All measures in the columns of MEASURE_COLUMNS."""
+    return [
+        (title(each.name), value_words(each), rank_cell(each.rank), rank_range(each.rank))
+        for each in r.measures
+    ]
+
+
+@dataclass(frozen=True)
+class Section:
+    """A heading with lines below it."""
+
+    heading: str
+    lines: tuple[str, ...]
+
+
+def details(r: Reading) -> list[Section]:
+    """What stands behind the first screen, section by section; empty ones are left out."""
+    events = [sentence(each, r.piece) for each in r.of_whole()]
+    stays = [each for each in r.stays if each.part is None][:MOST]
+    found = [
+        Section("What happens", tuple(events)),
+        Section("Where it stays", tuple(sentence(each, r.piece) for each in stays)),
+        Section("In other company", tuple(_others(r))),
+        Section("Worth knowing", tuple(map(clean, r.piece.notes))),
+        Section(
+            "Taken for granted", tuple(capital(clean(text)) + "." for text in r.piece.assumed)
+        ),
+    ]
+    return [each for each in found if each.lines]
+
+
+def unranked(r: Reading) -> list[str]:
+    """Why measures have no rank, a line for each reason, the measures named where some have."""
+    said: dict[str, list[str]] = {}
+    for each in r.measures:
+        if each.rank is None:
+            said.setdefault(each.reason, []).append(title(each.name))
+    if len(said) == 1 and not r.company.placed:
+        return [f"No rank: {reason}." for reason in said]
+    return [f"No rank for {a_list(names)}: {reason}." for reason, names in said.items()]
+
+
+def _others(r: Reading) -> list[str]:
+    said: dict[str, list[str]] = {}
+    for group, name, percentile in r.company.others:
+        said.setdefault(group, []).append(f"{title(name)} P{percentile:.0f}")
+    return [f"Among {group}: {a_list(texts)}." for group, texts in said.items()]

@@ -1,0 +1,200 @@
+"""The small pieces that sentences are made of: notes, intervals, counts, bars, players.
+
+Note names carry ♭ and ♯ here, for screens and sheets; `score.pitch.note_name` writes the
+plain letters of JSON and of tables that programs read.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from corpusreg.comparison.findings import Company, PieceFacts, Place, PrintedBar
+from corpusreg.score.pitch import note_name
+
+__all__ = [
+    "a_list",
+    "about_bars",
+    "bar_words",
+    "capital",
+    "clean",
+    "company_title",
+    "count",
+    "interval",
+    "note",
+    "notes",
+    "number",
+    "place_words",
+    "player",
+    "players",
+    "register",
+]
+
+_NUMBERS = (
+    "no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten",
+    "eleven", "twelve",
+)  # fmt: skip
+_ORDINALS = ("", "first", "second", "third", "fourth", "fifth", "sixth", "seventh", "eighth")
+_INTERVALS = (
+    "", "semitone", "whole tone", "minor third", "major third", "fourth", "tritone",
+    "fifth", "minor sixth", "major sixth", "minor seventh", "major seventh",
+)  # fmt: skip
+_COMPOUND = {13: "a minor ninth", 14: "a ninth", 15: "a minor tenth", 16: "a tenth",
+             17: "an eleventh", 19: "a twelfth"}  # fmt: skip
+_OCTAVES = ("", "an octave", "two octaves", "three octaves", "four octaves", "five octaves")
+LONGEST_TITLE = 32  # letters of a group of works inside a sentence
+
+
+def clean(text: str) -> str:
+    """Text from a file on one line, without signs that a terminal would obey."""
+    return " ".join("".join(c if c.isprintable() else " " for c in text).split())
+
+
+def capital(text: str) -> str:
+    """Text with a capital at its beginning."""
+    return text[:1].upper() + text[1:]
+
+
+def a_list(texts: Sequence[str]) -> str:
+    """A list as people say it.
+
+    >>> a_list(["flute"]), a_list(["a", "b", "c"])
+    ('flute', 'a, b and c')
+    """
+    return " and ".join(filter(None, (", ".join(texts[:-1]), *texts[-1:])))
+
+
+def number(value: int) -> str:
+    """A small number as a word.
+
+    >>> number(8), number(16)
+    ('eight', '16')
+    """
+    return _NUMBERS[value] if 0 <= value < len(_NUMBERS) else f"{value:,}"
+
+
+def ordinal(value: int) -> str:
+    """A small ordinal as a word.
+
+    >>> ordinal(3), ordinal(11)
+    ('third', '11th')
+    """
+    return _ORDINALS[value] if 0 < value < len(_ORDINALS) else f"{value}th"
+
+
+def count(value: int, noun: str) -> str:
+    """A count with its noun.
+
+    >>> count(1, "bar"), count(1200, "work")
+    ('1 bar', '1,200 works')
+    """
+    return f"{value:,} {noun}" + ("" if value == 1 else "s")
+
+
+def note(pitch: int) -> str:
+    """A note with its signs.
+
+    >>> note(58), note(61)
+    ('B♭3', 'C♯4')
+    """
+    return note_name(pitch).replace("b", "♭").replace("#", "♯")
+
+
+def notes(pitches: Sequence[int]) -> str:
+    """Up to four notes by name, more by the outer ones.
+
+    >>> notes((60, 64)), notes((60, 62, 64, 65, 67))
+    ('C4 and E4', 'notes from C4 to G4')
+    """
+    if len(pitches) > 4:
+        return f"notes from {note(min(pitches))} to {note(max(pitches))}"
+    return a_list([note(each) for each in pitches])
+
+
+def register(low: int, high: int) -> str:
+    """Two notes as a range, one note as itself.
+
+    >>> register(60, 72), register(64, 64)
+    ('C4–C5', 'E4')
+    """
+    return note(low) if low == high else f"{note(low)}–{note(high)}"
+
+
+def interval(semitones: float) -> str:
+    """A distance as musicians call it, to the nearest semitone.
+
+    >>> interval(7.2), interval(12), interval(16), interval(22), interval(1)
+    ('a fifth', 'an octave', 'a tenth', 'an octave and a minor seventh', 'a semitone')
+    """
+    whole = round(semitones)
+    if whole in _COMPOUND:
+        return _COMPOUND[whole]
+    octaves, rest = divmod(whole, 12)
+    if octaves >= len(_OCTAVES):
+        return f"{octaves} octaves"
+    parts = [_OCTAVES[octaves], f"a {_INTERVALS[rest]}" if rest else ""]
+    return " and ".join(filter(None, parts)) or "less than a semitone"
+
+
+def about_bars(bars: float) -> str:
+    """A length in bars: a whole number where it nearly is one.
+
+    >>> about_bars(16.02), about_bars(8.4), about_bars(0.5), about_bars(1.0)
+    ('16 bars', 'more than eight bars', 'less than a bar', 'one bar')
+    """
+    whole = int(bars + 0.1)
+    if whole < 1:
+        return "less than a bar"
+    words = f"{number(whole)} bar" + ("" if whole == 1 else "s")
+    return f"more than {words}" if bars - whole > 0.25 else words
+
+
+def bar_words(bar: PrintedBar) -> str:
+    """A bar as printed: 'bar 12', 'bar 12 (2nd time)', 'the upbeat'."""
+    return "the upbeat" if bar.upbeat and bar.time == 1 else f"bar {_numbered(bar)}"
+
+
+def place_words(place: Place) -> str:
+    """Bars as printed: 'bar 5', 'bars 5–9', 'from bar 40 through the repeat to bar 37'."""
+    start, end = place.start, place.end
+    if place.bars == 1:
+        return bar_words(start)
+    if start.upbeat and start.time == 1 and end.time == 1:
+        return f"the upbeat to bar {end.number}"
+    if end.index <= start.index or end.time > start.time:
+        return f"from {bar_words(start)} through the repeat to {bar_words(end)}"
+    if start.number == end.number:
+        return f"bar {_numbered(start)}"
+    if start.time == end.time:
+        again = "" if start.time == 1 else f" ({_times(start.time)})"
+        return f"bars {start.number}–{end.number}{again}"
+    return f"bars {_numbered(start)} to {_numbered(end)}"
+
+
+def _numbered(bar: PrintedBar) -> str:
+    return bar.number if bar.time == 1 else f"{bar.number} ({_times(bar.time)})"
+
+
+def _times(time: int) -> str:
+    return {2: "2nd", 3: "3rd"}.get(time, f"{time}th") + " time"
+
+
+def player(piece: PieceFacts, part: str, given: bool = True) -> str:
+    """A part as people call it: 'the cello', 'Violin I'; given: with an article."""
+    instrument = dict(zip(piece.parts, piece.instruments, strict=False)).get(part)
+    if instrument and piece.instruments.count(instrument) == 1:
+        return f"the {instrument}" if given else instrument
+    name = clean(part).replace("Bb", "B♭").replace("Eb", "E♭")
+    last = name.rpartition(" ")[2].strip(".")
+    if last.isdigit() or (last and set(last) <= set("IVX")):
+        return name
+    return f"the {name[:1].lower()}{name[1:]}" if given else name[:1].lower() + name[1:]
+
+
+def players(piece: PieceFacts, parts: Sequence[str]) -> str:
+    """Several parts as people call them."""
+    return a_list([player(piece, each) for each in parts])
+
+
+def company_title(company: Company) -> str:
+    """The works compared with, short enough for a sentence."""
+    return company.title if len(company.title) <= LONGEST_TITLE else "of these works"

@@ -1,0 +1,44 @@
+"""Make the reference that ships with the package. A maintainer's command.
+
+    python reports/make_reference.py FOLDER [--workers N]
+
+FOLDER holds the open corpora of the catalogue at their revisions, each in a folder of its
+name (songs, quartets, ...). They are measured with the bundled scores, published in
+CORPUSREG_HOME, and packed into corpusreg/data/reference. It is run and committed once for each
+version of the definitions.
+"""
+
+from __future__ import annotations
+
+import argparse
+import time
+from pathlib import Path
+
+from corpusreg.store.building.progress import ProgressBar
+from corpusreg.workflow.release import release
+
+
+def main() -> None:
+    """Make it, and say what it took."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("folder", type=Path)
+    parser.add_argument("--workers", type=int)
+    options = parser.parse_args()
+    began = time.monotonic()
+    bar = ProgressBar()
+    try:
+        made = release(options.folder, workers=options.workers, on_progress=bar)
+    finally:
+        bar.close()
+    print(
+        f"{made.folder}: {made.size:,} bytes, {made.built.works:,} works, "
+        f"{made.built.failed:,} files failed, {time.monotonic() - began:.0f} s"
+    )
+    for problem in made.built.problems:
+        print(problem)
+    if made.absent:
+        print(f"absent: {', '.join(made.absent)}")
+
+
+if __name__ == "__main__":
+    main()

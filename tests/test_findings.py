@@ -1,0 +1,146 @@
+"""What is said of a piece first, what is unusual, what may be tried: decided on plain data."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from conftest import ROOT
+from event_pieces import BAR, Row, score
+from test_comparison import BROAD, NARROW, PIECE, cohort
+from write_schema import PATH, renewed
+
+from corpusreg.comparison.comparison import Comparison, compare
+from corpusreg.comparison.findings import Reading, place, printed_bar, reading
+from corpusreg.comparison.players import NOBODY
+from corpusreg.measures.analysis import analyse
+from corpusreg.norms.reference import Placement
+from corpusreg.score.played import Played, perform
+from corpusreg.text.outputs.document import document
+
+BARS = 24
+
+
+def line(pitch: int, first: int, last: int, part: int = 0) -> list[Row]:
+    """A note a bar."""
+    return [(part, bar * BAR, BAR, pitch + (bar % 3)) for bar in range(first, last)]
+
+
+def placed(rows: list[Row], percentile: float | None = None) -> Comparison:
+    """A piece among forty works; all its measures at one percentile where it is given."""
+    played = perform(score(rows))
+    names = {f"Part {number}" for number in np.unique(played.notes.part).tolist()}
+    parts = {
+        name: analyse(played.only(played.notes.part == number))
+        for number, name in enumerate(sorted(names))
+    }
+    c = compare(PIECE, analyse(played), parts, [cohort(NARROW, 40)], BARS, NOBODY)
+    if percentile is None:
+        return c
+    spot = Placement(percentile, (percentile - 3, percentile + 3), 20.0, (10.0, 30.0), 0.0)
+    return replace(
+        c,
+        measures=tuple(replace(each, placement=spot) for each in c.measures),
+        odder=0.1,
+    )
+
+
+WITHHELD = [*line(72, 0, BARS), *line(67, 0, BARS), *line(36, 12, BARS, 1)]
+
+
+def test_a_withheld_bass_is_what_the_piece_does_first() -> None:
+    r = reading(placed(WITHHELD))
+    assert r.first is not None and r.first.bar is not None
+    assert (r.first.name, r.first.bar.number, r.first.low) == ("withheld_bass", "13", 36)
+    assert r.first.size == 12.0
+    # What is tried keeps the place empty that was withheld, and never fills it.
+    assert r.suggestion is not None and r.suggestion.note is not None
+    assert r.suggestion.kind == "keep_above"
+    assert r.suggestion.note > r.first.low + 12
+    assert r.suggestion.serves is r.first
+
+
+def test_a_piece_without_events_says_its_high_point_and_no_event() -> None:
+    r = reading(placed(line(60, 0, BARS)))
+    assert r.first is None
+    assert r.high_point is not None and r.high_point.high == 62
+
+
+@pytest.mark.parametrize(("percentile", "side"), [(97.0, "more"), (3.0, "less")])
+def test_unusual_measures_are_one_of_a_family_and_two_at_most(
+    percentile: float, side: str
+) -> None:
+    r = reading(placed(WITHHELD, percentile))
+    assert [each.name for each in r.unusual] == ["span", "movement_beat"]
+    assert r.alike["span"] == ("core_span", "octaves_in_use")
+    assert {each.rank.side for each in r.unusual if each.rank} == {side}
+
+
+@pytest.mark.parametrize("percentile", [50.0, 70.0, 89.0])
+def test_what_is_not_far_out_is_not_unusual(percentile: float) -> None:
+    assert reading(placed(WITHHELD, percentile)).unusual == ()
+
+
+def test_nothing_is_unusual_where_most_works_have_a_measure_as_far_out() -> None:
+    c = placed(WITHHELD, 97.0)
+    assert reading(replace(c, odder=0.6)).unusual == ()
+    assert reading(replace(c, odder=None)).unusual_known is False
+
+
+def test_without_enough_works_there_is_no_rank_and_a_reason() -> None:
+    played = perform(score(WITHHELD))
+    c = compare(PIECE, analyse(played), {}, [cohort(NARROW, 5), cohort(BROAD, 5)], BARS)
+    r = reading(c)
+    assert not r.company.placed and r.company.reason
+    assert r.first is not None
+    assert all(each.rank is None for each in r.measures)
+
+
+def repeated(labels: tuple[str, ...], order: list[int]) -> Played:
+    played = perform(score(line(60, 0, len(order))))
+    seen: dict[int, int] = {}
+    for bar in order:
+        seen[bar] = seen.get(bar, 0) + 1
+    times = [order[: k + 1].count(bar) for k, bar in enumerate(order)]
+    bars = replace(
+        played.bars,
+        written=np.array(order),
+        time=np.array(times),
+        labels=tuple(labels[bar] for bar in order),
+    )
+    return replace(played, bars=bars)
+
+
+def test_printed_bars_know_repeats_upbeats_and_bars_without_a_number() -> None:
+    bars = repeated(("0", "1", "X1", "2"), [0, 1, 2, 3, 1, 2, 3]).bars
+    assert printed_bar(bars, 0).upbeat
+    assert printed_bar(bars, 2).number == "1"
+    again = printed_bar(bars, 5)
+    assert (again.number, again.time, again.index) == ("1", 2, 2)
+    c = replace(placed(line(60, 0, 7)), bars=bars)
+    found = place(c, 3, 6)
+    assert (found.start.number, found.end.number, found.end.time) == ("2", "1", 2)
+
+
+def test_json_is_the_reading_and_fits_its_schema() -> None:
+    import jsonschema
+
+    found = json.loads(json.dumps(document([placed(WITHHELD, 97.0)], [], "x")))
+    schema = json.loads(PATH.read_text(encoding="utf-8"))
+    jsonschema.Draft202012Validator(schema).validate(found)
+    first = found["works"][0]["first"]
+    assert (first["name"], first["notes"], first["size"]) == ("withheld_bass", ["C2"], 12.0)
+
+
+def test_the_schema_is_made_of_the_findings() -> None:
+    schema = json.loads((ROOT / "corpusreg/data/comparison.schema.json").read_text("utf-8"))
+    assert schema == json.loads(json.dumps(renewed(schema)))
+
+
+def test_every_event_of_a_reading_is_of_the_whole_first() -> None:
+    r: Reading = reading(placed(WITHHELD))
+    parts = [each.part for each in r.events]
+    assert parts[: parts.count(None)] == [None] * parts.count(None)
+    assert parts.count(None) < len(parts)
