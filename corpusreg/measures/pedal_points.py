@@ -101,9 +101,9 @@ def _beyond(here: Moments) -> tuple[Floats, Floats]:
         if downward:
             sums = np.cumsum(time, axis=1) - time
             # Lower octaves of a pitch belong to it.
-            octaves = np.zeros_like(time)
-            for step in range(12, PITCHES, 12):
-                octaves[:, step:] += time[:, :-step]
+            padded = np.zeros((len(time), 11, 12))
+            padded.reshape(len(time), -1)[:, :PITCHES] = time
+            octaves = (np.cumsum(padded, axis=1) - padded).reshape(len(time), -1)[:, :PITCHES]
             beyond.append(sums - octaves)
         else:
             beyond.append(np.cumsum(time[:, ::-1], axis=1)[:, ::-1] - time)

@@ -31,7 +31,7 @@ Bools = NDArray[np.bool_]
 Ints = NDArray[np.int64]
 
 # Odd numbers: sums of products with them tell passages apart (a hash).
-_FACTORS = np.random.default_rng(0).integers(1 << 40, 1 << 60, 2 * NOTES) | 1
+_FACTORS = np.random.default_rng(0).integers(1 << 40, 1 << 60, NOTES) | 1
 
 
 @dataclass
@@ -45,11 +45,8 @@ class _Passage:
 
 def octave_returns(here: Moments) -> list[Event]:
     """Returns of music in another octave, in order of time."""
-    windows = _windows(here)
-    if not len(windows):
-        return []
-    found = [_event(here, passage) for passage in _joined(here, windows)]
-    same = _same_bars(here)
+    found = [_event(here, passage) for passage in _joined(here)]
+    same = _same_bars(here) if found else np.zeros(0, np.int64)
     kept: list[Event] = []
     for event in sorted((e for e in found if e), key=lambda e: (e.first, -e.lasts)):
         literal = np.diff(same[event.first : event.last])
@@ -75,8 +72,8 @@ def _same_bars(here: Moments) -> Ints:
     return np.array(found, np.int64)
 
 
-def _windows(here: Moments) -> Ints:
-    """Rows of NOTES notes in succession in every line, shape (k, NOTES)."""
+def _lines(here: Moments) -> tuple[Ints, Ints]:
+    """Rows of the notes of every line, one line after the other, and the line of each."""
     notes = here.notes
     first, last, moment = here.strikes
     lines = [
@@ -90,23 +87,38 @@ def _windows(here: Moments) -> Ints:
         onset = notes.onset[own]
         begins = np.append(True, onset[1:] != onset[:-1])
         lines += [own[begins], own[np.append(begins[1:], True)]]
-    view = np.lib.stride_tricks.sliding_window_view
-    found = np.concatenate(
-        [view(line, NOTES) for line in lines if len(line) >= NOTES]
-        or [np.zeros((0, NOTES), np.int64)]
-    )
-    pitch = np.sort(notes.pitch[found], axis=1)
-    varied = (np.diff(pitch, axis=1) > 0).sum(axis=1) + 1 >= VARIED
-    return np.asarray(found[varied], np.int64)
+    return np.concatenate(lines), np.repeat(np.arange(len(lines)), [len(own) for own in lines])
 
 
-def _joined(here: Moments, windows: Ints) -> list[_Passage]:
-    """Passages that return, joined from windows that follow each other."""
+def _again(here: Moments, rows: Ints, line: Ints) -> tuple[Ints, Ints]:
+    """First places in `rows` of passages whose shape comes more than once, and their shapes."""
     notes = here.notes
+    steps = np.diff(notes.pitch[rows]) * _FACTORS[0] + np.diff(notes.onset[rows])
+    shape = np.convolve(steps, _FACTORS[1:NOTES], "valid")
+    place = np.flatnonzero(line[: 1 - NOTES] == line[NOTES - 1 :])
+    shape = shape[place]
+    order = np.argsort(shape, kind="stable")
+    place, shape = place[order], shape[order]
+    twin = shape[1:] == shape[:-1]
+    often = np.append(twin, False) | np.append(False, twin) if len(shape) else twin[:0]
+    place, shape = place[often], shape[often]
+    pitch = np.sort(notes.pitch[rows[place[:, None] + np.arange(NOTES)]], axis=1)
+    varied = (pitch[:, 1:] > pitch[:, :-1]).sum(axis=1) + 1 >= VARIED
+    return place[varied], shape[varied]
+
+
+def _joined(here: Moments) -> list[_Passage]:
+    """Passages that return, joined from passages of NOTES notes that follow each other."""
+    notes = here.notes
+    line_rows, line = _lines(here)
+    if len(line_rows) < NOTES:
+        return []
+    place, shape = _again(here, line_rows, line)
+    if not len(place):
+        return []
+    windows = line_rows[place[:, None] + np.arange(NOTES)]
     onset, last = notes.onset[windows[:, 0]], notes.onset[windows[:, -1]]
     pitch = notes.pitch[windows[:, 0]]
-    shape = np.diff(notes.pitch[windows], axis=1) @ _FACTORS[: NOTES - 1]
-    shape += np.diff(notes.onset[windows], axis=1) @ _FACTORS[NOTES : 2 * NOTES - 1]
     order = np.lexsort((pitch, onset, shape))
     windows, onset, last = windows[order], onset[order], last[order]
     pitch, shape = pitch[order], shape[order]
