@@ -19,6 +19,7 @@ __all__ = [
     "FILE_CPU_SECONDS",
     "FILE_MEMORY",
     "FILE_WALL_SECONDS",
+    "LILYPOND_CACHE",
     "QUERY_MEMORY",
     "SCHEMA_VERSION",
     "STORAGE_VERSION",
@@ -50,9 +51,11 @@ FILE_WALL_SECONDS = 600.0
 FILE_MEMORY = 1_500_000_000  # bytes, resident
 
 # Raised when what was kept before must not be used any more.
-_LILYPOND_CACHE = "2"
+_LILYPOND_FORM = "2"
 
-# An environment variable, since worker processes must know it too.
+# Environment variables, since worker processes must know them too. The first names another
+# folder for what LilyPond made of sources, where nothing of them may outlast a run.
+LILYPOND_CACHE = "CORPUSREG_LILYPOND_CACHE"
 _TRUST = "CORPUSREG_TRUST"
 
 
@@ -96,7 +99,8 @@ def lilypond_cache() -> Path:
 
     What lies beside it in its parent is of an older form, and may be removed.
     """
-    return home() / "lilypond-cache" / _LILYPOND_CACHE
+    folder = os.environ.get(LILYPOND_CACHE) or home() / "lilypond-cache"
+    return Path(folder) / _LILYPOND_FORM
 
 
 def trust() -> None:
