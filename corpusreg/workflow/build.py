@@ -143,7 +143,7 @@ def build(
     if not sources.files:
         raise UsageError(sources.nothing(corpora))
     versions = {"definitions": VERSION, "extraction": EXTRACTION_VERSION}
-    with build_lock(settings.lock_file()), _far(cluster, versions) as measuring:
+    with build_lock(settings.lock_file()), _far(cluster) as measuring:
         kept = _shards(versions, fresh, shards)
         tally = batch.run(
             sources.files,
@@ -278,15 +278,13 @@ def state(
     return digest.hexdigest()
 
 
-def _far(
-    address: str | None, versions: dict[str, str]
-) -> AbstractContextManager[Measuring | None]:
+def _far(address: str | None) -> AbstractContextManager[Measuring | None]:
     """Where files are measured: on a cluster, or None for processes here."""
     if address is None:
         return nullcontext()
     from corpusreg.store.building.cluster import cluster
 
-    return cluster(address, versions)
+    return cluster(address)
 
 
 def _shards(versions: dict[str, str], fresh: bool, elsewhere: str | None) -> Shards:
