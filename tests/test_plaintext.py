@@ -110,7 +110,7 @@ def test_queries(hostile_home: Path, question: str) -> None:
         ("table", "shift_rate", "--by", "composer", "--csv"),
         ("corpora", "coverage"),
         ("corpora", "list"),
-        ("examples", "stay"),
+        ("examples", "dwell"),
         ("compare", "demo/pieces/stairs.musicxml"),
         ("profiles",),
     ],

@@ -152,6 +152,8 @@ def _check(options: argparse.Namespace) -> int:
     for name, value in found.items():
         if name == "counts":
             value = ", ".join(f"{count:,} {what}" for what, count in value.items())
+        elif name == "damaged_shards":
+            value = ", ".join(value) or "none"
         print(
             f"{name.replace('_', ' ')}: {value if name != 'ok' else 'yes' if value else 'no'}"
         )

@@ -178,7 +178,7 @@ def _field(name: str, words: str) -> str:
 
 
 def _start_page(desk: Desk, problem: str = "") -> str:
-    found = workflow.check()
+    found = workflow.reference_state()
     works = f"{found['counts']['counted']:,}" if found["ok"] else ""
     return render_template(
         "start.html", reference=found, works=works, state=desk.measuring,

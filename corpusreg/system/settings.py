@@ -14,6 +14,8 @@ from __future__ import annotations
 import os
 from pathlib import Path
 
+from corpusreg.system.errors import StoreError
+
 __all__ = [
     "BUILD_MEMORY",
     "FILE_CPU_SECONDS",
@@ -60,10 +62,17 @@ _TRUST = "CORPUSREG_TRUST"
 
 
 def home() -> Path:
-    """The folder that holds all data; it need not exist yet."""
+    """The folder that holds all data; it need not exist yet.
+
+    Raises StoreError where CORPUSREG_HOME names a file, or a place inside a file.
+    """
     chosen = os.environ.get("CORPUSREG_HOME")
     if chosen:
-        return Path(chosen).expanduser()
+        path = Path(chosen).expanduser()
+        for each in (path, *path.parents):
+            if each.is_file():
+                raise StoreError(f"CORPUSREG_HOME: {each} is a file; set it to a folder")
+        return path
     import platformdirs
 
     return Path(platformdirs.user_data_dir("corpusreg", appauthor=False))
