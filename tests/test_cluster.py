@@ -11,6 +11,7 @@ import sys
 import time
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import batch_work
 import dask.config as dask_config
@@ -125,51 +126,32 @@ cluster.versions = lambda: here | {"music21": "1"}
 
 
 def test_a_worker_that_joins_later_is_checked(tmp_path: Path) -> None:
-    slow = {f"slow{number:03}.txt": "nap 0.05" for number in range(4 * CHUNK)}
-    files = make_files(tmp_path / "scores", slow)
+    files = make_files(tmp_path / "scores", plain(12 * CHUNK))
     old = tmp_path / "old.py"
     old.write_text(OLD_MUSIC21)
     shards = Shards(tmp_path / "shards", Recipe(VERSION, "test"))
-    joined: list[subprocess.Popen[bytes]] = []
-
-    with LocalCluster(
-        n_workers=1, threads_per_worker=1, processes=True, dashboard_address=None
-    ) as running:
-        address = running.scheduler_address
-
-        def join(_: batch.Progress) -> None:
-            if not joined:
-                arguments = [
-                    "worker",
-                    address,
-                    "--nthreads",
-                    "1",
-                    "--no-dashboard",
-                    "--no-nanny",
-                ]
-                joined.append(dask(*arguments, "--preload", str(old)))
-                with Client(running, set_as_default=False) as client:
-                    client.wait_for_workers(2, timeout=60)
-
+    options = "--nthreads", "1", "--no-dashboard", "--no-nanny", "--preload", str(old)
+    with (
+        LocalCluster(
+            n_workers=1, threads_per_worker=1, processes=True, dashboard_address=None
+        ) as running,
+        cluster(running.scheduler_address) as measuring,
+    ):
+        joined = dask("worker", running.scheduler_address, *options)
         try:
-            with (
-                pytest.raises(
-                    UsageError, match=r"worker at \S+ has music21 1 instead of .*kept"
-                ),
-                cluster(address) as measuring,
-            ):
-                batch.run(files, batch_work.work, shards, on_progress=join, measuring=measuring)
+            with Client(running, set_as_default=False) as client:
+                client.wait_for_workers(2, timeout=120)
+            with pytest.raises(UsageError, match=r"worker at \S+ has music21 1 instead .*kept"):
+                batch.run(files, batch_work.work, shards, measuring=measuring)
         finally:
-            for process in joined:
-                process.kill()
-                process.wait()
-    assert len(joined) == 1
+            joined.kill()
+            joined.wait()
 
 
-def dask(*arguments: str, env: dict[str, str] | None = None) -> subprocess.Popen[bytes]:
+def dask(*arguments: str) -> subprocess.Popen[bytes]:
     return subprocess.Popen(
         [sys.executable, "-m", "dask", *arguments],
-        env=os.environ | (env or {}),
+        env=os.environ | {"PYTHONPATH": os.pathsep.join(filter(None, sys.path))},
         stdout=subprocess.DEVNULL,
         stderr=subprocess.DEVNULL,
     )
@@ -199,9 +181,9 @@ def test_tls_with_a_shared_secret(tmp_path: Path, monkeypatch: pytest.MonkeyPatc
     try:
         address = address_in(at)
         assert protected(address)
-        config = dask_config.collect_env(os.environ)
+        config = dask_config.collect_env(found)
         files = make_files(tmp_path / "scores", plain(3))
-        with dask_config.set(config):
+        with dask_config.set(flat(config)):
             with Client(address, set_as_default=False) as client:
                 client.wait_for_workers(1, timeout=60)
             with cluster(address) as measuring:
@@ -218,9 +200,9 @@ def test_tls_with_a_shared_secret(tmp_path: Path, monkeypatch: pytest.MonkeyPatc
         other.mkdir()
         subprocess.run(["bash", "-ec", lines], cwd=other, capture_output=True, check=True)
         wrong = str(other / "cluster.pem")
-        theirs = {"ca-file": wrong, "client": {"cert": wrong}}
+        theirs = flat({"ca-file": wrong, "client": {"cert": wrong}}, "distributed.comm.tls.")
         with (
-            dask_config.set({"distributed.comm.tls": theirs}),
+            dask_config.set(theirs),
             pytest.raises(UsageError, match=r"no Dask scheduler answers .*same certificates"),
             cluster(address),
         ):
@@ -229,6 +211,15 @@ def test_tls_with_a_shared_secret(tmp_path: Path, monkeypatch: pytest.MonkeyPatc
         for process in (worker, scheduler):
             process.kill()
             process.wait()
+
+
+def flat(config: dict[str, Any], above: str = "") -> dict[str, Any]:
+    """Settings by their whole names, which leave the others as they are."""
+    found: dict[str, Any] = {}
+    for name, value in config.items():
+        whole = f"{above}{name}"
+        found |= flat(value, f"{whole}.") if isinstance(value, dict) else {whole: value}
+    return found
 
 
 def address_in(file: Path) -> str:

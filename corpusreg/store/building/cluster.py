@@ -89,7 +89,8 @@ def cluster(address: str) -> Iterator[Measuring]:
         ) from None
     try:
         client = Client(address, timeout=CONNECT_SECONDS)
-    except (OSError, ValueError) as error:
+    # The last two: TLS without certificates, and none where it is required.
+    except (OSError, ValueError, TypeError, RuntimeError) as error:
         reason = " ".join(str(error).split())[:120]
         raise UsageError(
             f"no Dask scheduler answers at {address} ({reason}); run 'dask scheduler'"
