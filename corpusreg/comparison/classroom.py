@@ -14,8 +14,8 @@ What a class shares
 -------------------
 One rule, for pictures and words alike: a class shares a habit where at least half of the
 pieces that have a place on a line lie in the same outer quarter of it, and these are `LEAST`
-pieces or more. A piece whose very value a fifth of its works or more have lies on no side:
-it has its place on the line, and is counted in neither quarter. `chance` says how often as
+pieces or more. A piece whose very value many of its works have (`findings.TIED`) lies on no
+side: it has its place on the line, and is counted in neither quarter. `chance` says how often as
 many pieces would lie there if they were drawn at random; it decides nothing.
 """
 
@@ -32,7 +32,6 @@ from corpusreg.norms.reference import Rung
 __all__ = [
     "LEAST",
     "QUARTER",
-    "TIED",
     "Class",
     "ClassPiece",
     "Device",
@@ -52,7 +51,6 @@ __all__ = [
 
 QUARTER = 25.0
 LEAST = 3
-TIED = 0.2  # share of the works with the same value from which a piece lies on no side
 
 
 @dataclass(frozen=True)
@@ -84,10 +82,12 @@ class Place:
 
 @dataclass(frozen=True)
 class Happening:
-    """The clearest event of its kind in a piece. where: its bars in words; said: a sentence."""
+    """The clearest event of its kind in a piece. where: its bars in words; short: it in a few
+    words with its bar; said: a sentence."""
 
     kind: str
     where: str
+    short: str
     said: str
 
 
@@ -105,16 +105,18 @@ class Unusual:
 @dataclass(frozen=True)
 class ClassPiece:
     """One work. file: relative to the folder of the class, with '/'; number: of the work in
-    a file of many, else ''. medium, length: in words; bars: as printed. happenings: first
-    what is told first. places: by measure. changed: since the earlier draft, in a sentence
-    or two, '' without one."""
+    a file of many, else ''. kind: of its ensemble, in words; length: in words; bars: on the
+    page, and their printed numbers. happenings: first what is told first. places: by measure.
+    changed: since the earlier draft, in a sentence or two, '' without one."""
 
     file: str
     number: str
     title: str
-    medium: str
+    kind: str
+    single_line: bool
     length: str
     bars: int
+    labels: tuple[str, ...]
     group: Group
     happenings: tuple[Happening, ...]
     unusual: tuple[Unusual, ...]

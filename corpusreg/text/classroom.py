@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from corpusreg.comparison.classroom import (
     LEAST,
-    TIED,
     Class,
     ClassPiece,
     Group,
@@ -17,25 +16,13 @@ from corpusreg.comparison.classroom import (
     misfit,
 )
 from corpusreg.comparison.comparison import Comparison
-from corpusreg.system.phrases import capital
-from corpusreg.system.plaintext import plain
-from corpusreg.text.bars import bar_range, bars_list, joined
-from corpusreg.text.events import event_words
-from corpusreg.text.sentences import (
-    clearest_shifts,
-    forces,
-    leading,
-    length_words,
-    measure_words,
-    place_words,
-    plural,
-    shift_words,
-    value_words,
-    where,
-)
+from corpusreg.comparison.findings import TIED, Finding, Reading, reading
+from corpusreg.text.findings import NAMES, sentence, short
+from corpusreg.text.measures import compared, measure_short, rank_cell, title, value_words
+from corpusreg.text.reading import length_words
+from corpusreg.text.wording import a_list, capital, clean, count, place_words
 
 __all__ = [
-    "DEVICES",
     "RULE",
     "chance_words",
     "class_piece",
@@ -47,15 +34,6 @@ __all__ = [
     "shared_words",
 ]
 
-# What a piece does, by the kind of event; as a group of pieces is headed.
-DEVICES = {
-    "held_back": "a register held back, and then heard",
-    "entry": "a register emptied, and entered again",
-    "lift": "a held sound that stops while the rest goes on",
-    "shift": "a clear shift",
-    "hollow": "an empty octave inside the sound",
-    "solo": "a moment alone at one end",
-}
 RULE = (
     "Each dot is a piece, and the works that it is compared with are spread evenly along the "
     "line: half of them in the shaded middle, a quarter on either side. The class shares a "
@@ -72,76 +50,78 @@ _MISFITS = {
     "medium": "these works are for other players than the piece",
     "texture": "the piece and these works differ in texture: one line, or several voices",
     "few": "too few of these works are about as long as the piece to place it",
-    "broad": "works for all kinds of players, since the reference holds few like the piece",
+    "broad": "works for other players too, since the reference holds few like the piece",
 }
+# What every piece has groups nothing.
+_EVERYWHERE = frozenset(("high_point", "low_point", "closing"))
 
 
 def class_piece(c: Comparison, file: str, changed: str = "") -> ClassPiece:
     """What a class keeps of a compared piece. file: as the class knows it; changed: since
     the earlier draft, in a sentence or two."""
-    rung = c.cohort.rung
-    placed = any(each.placement.percentile is not None for each in c.measures)
+    r, rung = reading(c), c.cohort.rung
+    single = c.whole.texture.single_line
     return ClassPiece(
         file=file,
-        number=c.piece.number,
-        title=plain(c.piece.title),
-        medium=forces(c),
-        length=length_words(c),
-        bars=c.written_bars,
+        number=r.piece.number,
+        title=clean(r.piece.title),
+        kind=r.piece.ensemble,
+        single_line=single,
+        length=length_words(r),
+        bars=r.piece.written_bars,
+        labels=_labels(c),
         group=Group(
             rung.name,
-            rung.title,
-            c.cohort.works,
-            c.cohort.composers,
-            misfit(
-                c.piece.ensemble,
-                single_line=c.whole.texture.single_line,
-                rung=rung,
-                placed=placed,
-            ),
+            r.company.title,
+            r.company.works,
+            r.company.composers,
+            misfit(r.piece.ensemble, single_line=single, rung=rung, placed=r.company.placed),
         ),
-        happenings=_happenings(c),
+        happenings=_happenings(r),
         unusual=tuple(
             Unusual(
-                each.measure.name,
-                f"{capital(each.measure.title)}, {value_words(each.measure, each.value)}",
-                measure_words(each.measure, each.value, each.placement),
-                bars_list(c.bars, shown) if (shown := where(each, c)) else "",
+                each.name,
+                measure_short(each),
+                compared(each, r.company),
+                a_list([place_words(place) for place in each.shown_in]),
             )
-            for each, _ in leading(c)
+            for each in r.unusual
         ),
-        places={
-            each.measure.name: Place(
-                value_words(each.measure, each.value),
-                place_words(each.measure, each.value, each.placement) or each.placement.reason,
-                each.placement.percentile,
-                each.placement.tied >= TIED,
-            )
-            for each in c.measures
-        },
+        places={each.name: _place(each) for each in r.measures},
         changed=changed,
     )
 
 
-def _happenings(c: Comparison) -> tuple[Happening, ...]:
-    """The strongest event of each kind in the whole, then the clearest shift."""
+def _labels(c: Comparison) -> tuple[str, ...]:
+    """Printed numbers of the bars, each once, as they are written on the page."""
+    first: dict[int, str] = {}
+    for label, written in zip(c.bars.labels, c.bars.written, strict=True):
+        first.setdefault(int(written), label.partition(" (")[0])
+    return tuple(dict.fromkeys(first[written] for written in sorted(first)))
+
+
+def _happenings(r: Reading) -> tuple[Happening, ...]:
+    """The first event of each kind in the whole; what the piece is said to do comes first."""
     found: dict[str, Happening] = {}
-    whole = [each.event for each in c.events if each.part is None]
-    for event in sorted(whole, key=lambda each: (-each.strength, each.first)):
-        last = event.last if event.kind == "hollow" else event.first + 1
-        bars = bar_range(c.bars, event.first, last)
-        found.setdefault(event.kind, Happening(event.kind, bars, event_words(event, c.bars)))
-    for shift in clearest_shifts(c, 1):
-        bars = bar_range(c.bars, shift.bar, shift.bar + 1)
-        said = f"A shift at {shift_words(shift, c.bars)}"
-        found.setdefault("shift", Happening("shift", bars, said))
+    for each in ([r.first] if r.first else []) + r.of_whole():
+        if each.name not in _EVERYWHERE and each.place is not None:
+            where = place_words(each.place)
+            told = Happening(each.name, where, short(each, r.piece), sentence(each, r.piece))
+            found.setdefault(each.name, told)
     return tuple(found.values())
+
+
+def _place(found: Finding) -> Place:
+    rank = found.rank
+    if rank is None:
+        return Place(value_words(found), found.reason, None)
+    return Place(value_words(found), rank_cell(rank), rank.percentile, rank.tied >= TIED)
 
 
 def named(member: Member) -> str:
     """A title with its writer, who may already stand in it to tell two pieces apart."""
-    title = member.label.removesuffix(f" ({member.who})")
-    return f"{title} ({member.who})" if member.who else member.label
+    plain_title = member.label.removesuffix(f" ({member.who})")
+    return f"{plain_title} ({member.who})" if member.who else member.label
 
 
 def misfit_words(group: Group) -> str:
@@ -150,17 +130,15 @@ def misfit_words(group: Group) -> str:
 
 
 def device_words(kind: str) -> str:
-    """What a piece does that has an event of this kind."""
-    return DEVICES.get(kind, kind.replace("_", " "))
+    """What a kind of event is called at the head of the pieces that have it."""
+    return NAMES.get(kind, kind)
 
 
 def line_words(line: Line) -> str:
     """A line for those who do not see it."""
     low, high, tied = (len(line.on(side)) for side in ("low", "high", "none"))
-    text = (
-        f"{capital(line.measure.title)}: {low} of {len(line.dots)} in the lowest quarter, "
-        f"{high} in the highest"
-    )
+    name = capital(title(line.measure.name))
+    text = f"{name}: {low} of {len(line.dots)} in the lowest quarter, {high} in the highest"
     return text + (f", {tied} like many of the works" if tied else "") + "."
 
 
@@ -174,12 +152,12 @@ def shared_words(group: Class) -> tuple[str, ...]:
 def _shared(shared: Shared) -> str:
     end = "highest" if shared.side == "high" else "lowest"
     text = (
-        f"{capital(shared.measure.title)}: {shared.many} of {shared.placed} pieces lie in the "
-        f"{end} quarter of the works that they are compared with."
+        f"{capital(title(shared.measure.name))}: {shared.many} of {shared.placed} pieces lie "
+        f"in the {end} quarter of the works that they are compared with."
     )
     if shared.others:
         do = "does" if len(shared.others) == 1 else "do"
-        text += f" {joined([named(each) for each in shared.others])} {do} the contrary."
+        text += f" {a_list([named(each) for each in shared.others])} {do} the contrary."
     return text
 
 
@@ -188,35 +166,28 @@ def chance_words(shared: Shared) -> str:
     classes = round(1 / shared.chance) if shared.chance else 0
     often = f"one class in {classes:,}" if 1 < classes <= 1000 else "hardly any class"
     return (
-        f"{capital(shared.measure.title)}: drawn at random from these works, {shared.many} of "
+        f"{capital(title(shared.measure.name))}: of works drawn at random, {shared.many} of "
         f"{shared.placed} or more would lie there in about {often}."
     )
 
 
 def class_text(group: Class) -> str:
-    """The class for a terminal: its pieces, what they share, who does what."""
-    lines = [f"{group.name}: {plural(len(group.members), 'piece')}", ""]
-    for member in group.members:
-        piece = member.piece
-        facts = [piece.medium, piece.length, f"among {piece.group.works:,} {piece.group.title}"]
-        lines.append(f"{named(member)}: {', '.join(facts)}")
-        if warning := misfit_words(piece.group):
-            lines.append(f"  Mind: {warning}.")
-        if piece.happenings:
-            lines.append(f"  {piece.happenings[0].said}.")
-        if piece.unusual:
-            first = piece.unusual[0]
-            listen = f" ({first.where})" if first.where else ""
-            lines.append(f"  {first.lead}: {first.said}{listen}.")
-        if piece.changed:
-            lines.append(f"  Since the earlier draft: {piece.changed}")
-    for unread in group.unread:
-        lines.append(f"{unread.called}: {unread.why}")
-    lines += ["", *shared_words(group)]
+    """What a class shares and who does what, for a terminal."""
+    lines = [*shared_words(group)]
     several = [device for device in group.devices if len(device.members) > 1]
     if several:
         lines.append("")
     for device in several:
-        shown = joined([f"{named(member)} ({each.where})" for member, each in device.members])
-        lines.append(f"{capital(device_words(device.kind))}: {shown}.")
+        shown = [f"{named(member)} ({each.where})" for member, each in device.members]
+        lines.append(f"{capital(device_words(device.kind))}: {a_list(shown)}.")
+    mind: dict[str, list[str]] = {}
+    for member in group.members:
+        if member.piece.group.misfit:
+            mind.setdefault(misfit_words(member.piece.group), []).append(named(member))
+    if mind:
+        lines.append("")
+    lines += [f"Mind, for {a_list(names)}: {words}." for words, names in mind.items()]
+    if group.unread:
+        lines += ["", f"{count(len(group.unread), 'file')} could not be read:"]
+        lines += [f"{each.called}: {each.why}" for each in group.unread]
     return "\n".join(lines)
