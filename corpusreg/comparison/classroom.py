@@ -15,8 +15,8 @@ What a class shares
 One rule, for pictures and words alike: a class shares a habit where at least half of the
 pieces that have a place on a line lie in the same outer quarter of it, and these are `LEAST`
 pieces or more. A piece whose very value many of its works have (`findings.TIED`) lies on no
-side: it has its place on the line, and is counted in neither quarter. `chance` says how often as
-many pieces would lie there if they were drawn at random; it decides nothing.
+side: it has its place on the line, and is counted in neither quarter. `chance` says how often
+as many pieces would lie there if they were drawn at random; it decides nothing.
 """
 
 from __future__ import annotations
