@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -14,7 +15,9 @@ from validity.materials import pieces
 from corpusreg.measures.events_model import Event
 from corpusreg.measures.line_events import line_events
 from corpusreg.score.notes import Bars, Part, Score
+from corpusreg.score.pitch import parse_note
 from corpusreg.score.played import Played, perform
+from corpusreg.score.readers import read_scores
 
 
 def played(rows: Sequence[Row], bars: int) -> Played:
@@ -420,3 +423,45 @@ def test_what_is_said_of_notes_is_true_of_them(works: list[Score]) -> None:
                         notes.onset + notes.written > begin
                     )
                     assert event.low in notes.pitch[there], (event, bar)
+
+
+# --- what a teacher hears in the demo pieces --------------------------------------------------
+
+DEMO = Path(__file__).parents[1] / "demo" / "pieces"
+
+
+@pytest.mark.parametrize(
+    ("file", "kind", "bar", "low", "high"),
+    [
+        ("after-the-rain.mxl", "in_octaves", "17", "E4", "E6"),
+        ("after-the-rain.mxl", "high_point", "22", "E6", "E6"),
+        ("after-the-rain.mxl", "climb", "22", "E5", "E6"),
+        ("attic-and-cellar.krn", "high_point", "10", "E7", "E7"),
+        ("field-path.abc", "climb", "6", "D5", "D6"),
+        ("field-path.abc", "pedal_point", "14", "G3", "G3"),
+        ("field-path.abc", "voice_entry", "21", "Bb3", "Bb3"),
+        ("stairs.musicxml", "dialogue", "13", "D2", "D7"),
+        ("stairs.musicxml", "octave_return", "25", "D2", "D5"),
+        ("stairs.musicxml", "low_point", "32", "D1", "D1"),
+        ("three-at-a-table.musicxml", "crossing", "1", "Eb3", "C5"),
+        ("two-shores.mid", "descent", "14", "B4", "C#6"),
+        ("waiting-for-the-bus.musicxml", "climb", "15", "G4", "G5"),
+        ("waiting-for-the-bus.musicxml", "voice_entry", "17", "G2", "G2"),
+    ],
+)
+def test_demo_pieces_do_what_they_were_written_for(
+    file: str, kind: str, bar: str, low: str, high: str
+) -> None:
+    work = perform(read_scores(DEMO / file)[0])
+    found = {
+        (work.bars.labels[event.bar], event.low, event.high)
+        for event in line_events(work)
+        if event.kind == kind
+    }
+    assert (bar, parse_note(low), parse_note(high)) in found
+
+
+def test_nothing_happens_in_the_kitchen() -> None:
+    """Rocking chords under a short tune, bar after bar: two points, and nothing else."""
+    work = perform(read_scores(DEMO / "kitchen-window.musicxml")[0])
+    assert {event.kind for event in line_events(work)} == {"high_point", "low_point"}
