@@ -14,14 +14,14 @@ from typing import Any
 import numpy as np
 import pytest
 
-from corpusreg import store
+from corpusreg import store, workflow
 from corpusreg.comparison.placing import place_file
 from corpusreg.corpus.catalogue import bundled
 from corpusreg.corpus.files import SourceFile, content_hash
 from corpusreg.measures import definitions
 from corpusreg.measures.definitions import MEASURES
 from corpusreg.norms.cohorts import fetch_cohort, own_copies
-from corpusreg.norms.reference import Rung, unit_weights, weighted_quantile
+from corpusreg.norms.reference import Cohort, Rung, unit_weights, weighted_quantile
 from corpusreg.score.duplicates import FEWEST_SHARED, SAME_SHARE, fingerprint, shingles
 from corpusreg.score.readers import read_file
 from corpusreg.store.building import finish
@@ -55,7 +55,12 @@ def tunes(folder: Path) -> list[SourceFile]:
     return found
 
 
-def build(folder: Path, files: list[SourceFile], tiers: tuple[str, ...] = TIERS) -> Path:
+def build(
+    folder: Path,
+    files: list[SourceFile],
+    tiers: tuple[str, ...] = TIERS,
+    before: store.Reference | None = None,
+) -> Path:
     shards = store.Shards(folder / "shards", store.Recipe(definitions.VERSION, "test"))
     wanted = []
     for file in files:
@@ -63,7 +68,7 @@ def build(folder: Path, files: list[SourceFile], tiers: tuple[str, ...] = TIERS)
         shards.add(file.corpus, file.relative, content, extract_file(file))
         wanted.append((file.corpus, file.relative, content))
     shards.flush()
-    last = finish.finishing(tiers)
+    last = finish.finishing(tiers, before)
     return store.publish(shards, wanted, folder=folder / "reference", finish=last)
 
 
@@ -308,3 +313,48 @@ def test_one_build_is_like_another(chosen: list[SourceFile], tmp_path: Path) -> 
     one, other = build(tmp_path / "one", few), build(tmp_path / "other", few[::-1])
     assert store.row_hashes(one) == store.row_hashes(other)
     assert one.name == other.name
+
+
+# What has not changed is kept
+
+
+def test_rungs_that_have_not_changed_are_kept_and_equal_those_made_anew(
+    chosen: list[SourceFile],
+    reference: store.Reference,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    made: list[str] = []
+    work_out = finish._quantile_rows
+
+    def noted(cohort: Cohort) -> list[tuple[object, ...]]:
+        made.append(cohort.rung.name)
+        return work_out(cohort)
+
+    fewer = [file for file in chosen if file.path.name != "quoting.abc"]
+    with store.Reference(build(tmp_path, fewer)) as before:
+        monkeypatch.setattr(finish, "_quantile_rows", noted)
+        path = build(tmp_path / "grown", chosen, before=before)
+    (ensemble,) = {
+        name
+        for (name,) in rows(reference, "SELECT ensemble FROM works WHERE path LIKE '%.abc'")
+    }
+    assert f"ensemble={ensemble}" in made
+    assert len(made) < rows(reference, "SELECT count(*) FROM rungs")[0][0]
+    assert store.row_hashes(path) == reference.row_hashes()
+
+
+def test_nothing_new_publishes_nothing(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    folder = tmp_path / "scores"
+    folder.mkdir()
+    tunes(folder)
+    monkeypatch.setenv("CORPUSREG_HOME", str(tmp_path / "home"))
+    first = workflow.extract([str(folder)], workers=1)
+    with monkeypatch.context() as patch:
+        patch.setattr(store, "publish", None)
+        again = workflow.extract([str(folder)], workers=1)
+    assert (again.path, again.kept, again.measured) == (first.path, 3, 0)
+    (folder / "passage.abc").unlink()
+    fewer = workflow.extract([str(folder)], workers=1)
+    assert (fewer.works, fewer.kept) == (first.works - 1, 2)
+    assert fewer.path != first.path

@@ -55,9 +55,18 @@ def climbs(here: Moments) -> list[Event]:
     for name, line, outer in lines:
         beats, bar, peak = _by_beat(here, line, outer)
         for sign in (1, -1):
-            ways = _ways(here, line, beats, bar, sign * peak, sign)
-            found += [_event(here, line, name, sign, *way) for way in ways]
+            for begin, arrive, touched in _ways(here, line, beats, bar, sign * peak, sign):
+                if name == "bottom" and _in_octaves(here, begin, arrive):
+                    continue  # the upper line has said it
+                found.append(_event(here, line, name, sign, begin, arrive, touched))
     return sorted(found, key=lambda event: (event.bar, event.beat, event.low))
+
+
+def _in_octaves(here: Moments, begin: int, arrive: int) -> bool:
+    """Whether both outer lines are one line in octaves between two moments."""
+    apart = (here.highest - here.lowest)[begin : arrive + 1] % 12 > 0
+    lasting = here.lasting[begin : arrive + 1]
+    return bool((apart * lasting).sum() <= lasting.sum() / 10)
 
 
 def _by_beat(here: Moments, line: Ints, outer: int) -> tuple[Ints, Ints, Ints]:

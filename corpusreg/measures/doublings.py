@@ -3,8 +3,8 @@
 Definition
 ----------
 The note that an outer line strikes is doubled when the same pitch class is struck with it in
-another octave. A passage in octaves is a run of such notes of one outer line, a bar or more,
-of which
+another octave. A passage in octaves is a run of such notes of one outer line, a bar or more and
+A_BAR notes in a bar, of which
 
 - in the upper line, TUNE notes or more strike PITCHES_USED pitch classes or more. A chord
   here and there with its octave on top is not a tune in octaves;
@@ -28,6 +28,7 @@ __all__ = ["in_octaves"]
 SHORTEST = 1.0  # bars
 TUNE = 6  # notes
 FEW = 4  # notes
+A_BAR = 2.0  # notes in a bar
 PITCHES_USED = 3
 BARE = 0.9  # of the notes of a passage
 
@@ -117,7 +118,7 @@ def _passage(here: Moments, struck: _Strikes, by: str, lead: Ints, run: Ints) ->
         + (end - int(bars.start[stop])) / max(int(bars.length[stop]), 1)
         - (begin - int(bars.start[first])) / max(int(bars.length[first]), 1)
     )
-    if lasts < SHORTEST - 0.02:
+    if lasts < SHORTEST - 0.02 or len(run) < A_BAR * lasts:
         return None
     rows = np.concatenate([np.arange(struck.first[k], struck.last[k]) for k in run.tolist()])
     owner = np.repeat(lead, struck.last[run] - struck.first[run])

@@ -11,9 +11,13 @@ A note stays when it is held in bar after bar, SHORTEST bars or more.
 - inside it is held for INNER_HELD, for INNER bars or more.
 
 The music moves: in some bar, FOREIGN of what else is held (SHORT_FOREIGN where it stays for
-SHORTEST bars only) are pitch classes outside the triads on it, or it stays for LONG bars. A
-chord that is broken for three bars is no pedal point. Notes an octave apart that stay together
-are one pedal point, the longest.
+SHORTEST bars only, LONG_FOREIGN where it stays in the bass for LONG bars) are pitch classes
+outside the triads on it. A chord that is broken for some bars is no pedal point. At the top and
+inside, moreover, CHANGED of what else is held is other from one bar to the next: a note that
+several chords share counts, a tone of one chord does not.
+
+Notes an octave apart that stay together are one pedal point, the longest; one at the top or in
+the bass counts OUTER times its bars for that.
 
 It ends where it is no longer held: it *resolves* where the bass goes from it up a fourth or
 down a fifth, *moves off* where a pitch nearer than an octave follows at the same end of the
@@ -46,6 +50,9 @@ TOP_HELD = 0.7
 INNER_HELD = 0.9
 FOREIGN = 0.3  # of what else is held
 SHORT_FOREIGN = 0.5
+LONG_FOREIGN = 0.15
+CHANGED = 0.4
+OUTER = 1.5
 TRIADS = (0, 3, 4, 7)
 
 Bools = NDArray[np.bool_]
@@ -76,7 +83,7 @@ def pedal_points(here: Moments) -> list[Event]:
         *_stays(here, held & (above <= BRIEF), "top"),
         *_stays(here, held, "inner"),
     ]
-    moving = [stay for stay in found if stay.bars() >= LONG or _moves(here, stay)]
+    moving = [stay for stay in found if _moves(here, stay)]
     events = [_event(here, stay) for stay in _apart(moving)]
     return sorted(events, key=lambda event: (event.first, event.low))
 
@@ -94,9 +101,9 @@ def _beyond(here: Moments) -> tuple[Floats, Floats]:
         if downward:
             sums = np.cumsum(time, axis=1) - time
             # Lower octaves of a pitch belong to it.
-            octaves = np.zeros_like(time)
-            for step in range(12, PITCHES, 12):
-                octaves[:, step:] += time[:, :-step]
+            padded = np.zeros((len(time), 11, 12))
+            padded.reshape(len(time), -1)[:, :PITCHES] = time
+            octaves = (np.cumsum(padded, axis=1) - padded).reshape(len(time), -1)[:, :PITCHES]
             beyond.append(sums - octaves)
         else:
             beyond.append(np.cumsum(time[:, ::-1], axis=1)[:, ::-1] - time)
@@ -132,9 +139,16 @@ def _moves(here: Moments, stay: _Stay) -> bool:
         classes[:, interval] = others[:, (stay.pitch + interval) % 12 :: 12].sum(axis=1)
     classes[:, 0] = 0.0
     total = classes.sum(axis=1)
+    if stay.place != "bass":
+        parts = classes / np.maximum(total, 1e-9)[:, None]
+        if np.abs(np.diff(parts, axis=0)).sum(axis=1).max() < 2 * CHANGED:
+            return False
     own = classes[:, TRIADS].sum(axis=1)
     foreign = np.divide(total - own, total, out=np.zeros(len(total)), where=total > 0)
-    least = FOREIGN if stay.bars() > SHORTEST else SHORT_FOREIGN
+    if stay.bars() == SHORTEST:
+        least = SHORT_FOREIGN
+    else:
+        least = LONG_FOREIGN if stay.place == "bass" and stay.bars() >= LONG else FOREIGN
     return bool(foreign.max() >= least)
 
 
@@ -142,7 +156,11 @@ def _apart(stays: list[_Stay]) -> list[_Stay]:
     """Without those that sound with a longer pedal point: its octaves and its chord."""
     rank = {"bass": 0, "top": 1, "inner": 2}
     kept: list[_Stay] = []
-    for stay in sorted(stays, key=lambda each: (rank[each.place], -each.bars(), -each.held)):
+
+    def weight(stay: _Stay) -> float:
+        return stay.bars() * (1.0 if stay.place == "inner" else OUTER)
+
+    for stay in sorted(stays, key=lambda each: (-weight(each), rank[each.place], -each.held)):
         inside = [
             other
             for other in kept

@@ -6,7 +6,8 @@ A line is the top or the bottom of a hand, or of all that sounds. Where NOTES no
 of a line, on VARIED pitches or more, have the rhythm and the intervals of the passage in which
 these were heard last, at a distance of whole octaves and at none of the same pitches, the
 passage returns in another octave. Passages that go on with one such distance are one; they last
-SHORTEST bars or more. Of several that overlap the first counts, then the longest.
+SHORTEST bars or more. Bars that repeat earlier bars note for note say nothing new. Of several
+passages that overlap the first counts, then the longest.
 """
 
 from __future__ import annotations
@@ -23,14 +24,14 @@ __all__ = ["octave_returns"]
 
 NOTES = 7
 VARIED = 3  # pitches
-SHORTEST = 0.65  # bars, from the first note to the beginning of the last
+SHORTEST = 0.9  # bars: one, less an upbeat
 LONG = 8.0  # bars
 
 Bools = NDArray[np.bool_]
 Ints = NDArray[np.int64]
 
 # Odd numbers: sums of products with them tell passages apart (a hash).
-_FACTORS = np.random.default_rng(0).integers(1 << 40, 1 << 60, 2 * NOTES) | 1
+_FACTORS = np.random.default_rng(0).integers(1 << 40, 1 << 60, NOTES) | 1
 
 
 @dataclass
@@ -44,19 +45,35 @@ class _Passage:
 
 def octave_returns(here: Moments) -> list[Event]:
     """Returns of music in another octave, in order of time."""
-    windows = _windows(here)
-    if not len(windows):
-        return []
-    found = [_event(here, passage) for passage in _joined(here, windows)]
+    found = [_event(here, passage) for passage in _joined(here)]
+    same = _same_bars(here) if found else np.zeros(0, np.int64)
     kept: list[Event] = []
     for event in sorted((e for e in found if e), key=lambda e: (e.first, -e.lasts)):
+        literal = np.diff(same[event.first : event.last])
+        if same[event.first] >= 0 and (literal == 1).all():
+            continue
         if not any(event.first < own.last and own.first < event.last for own in kept):
             kept.append(event)
     return kept
 
 
-def _windows(here: Moments) -> Ints:
-    """Rows of NOTES notes in succession in every line, shape (k, NOTES)."""
+def _same_bars(here: Moments) -> Ints:
+    """The latest earlier bar with the same notes as each bar, -1 where there is none."""
+    notes, bars = here.notes, here.bars
+    inside = notes.onset - bars.start[notes.bar]
+    one = (inside * _FACTORS[0] + notes.pitch * _FACTORS[1] + notes.written * _FACTORS[2]) ** 2
+    number = np.zeros(len(bars), np.int64)
+    np.add.at(number, notes.bar, one)
+    known: dict[int, int] = {}
+    found = []
+    for bar, own in enumerate(number.tolist()):
+        found.append(known.get(own, -1))
+        known[own] = bar
+    return np.array(found, np.int64)
+
+
+def _lines(here: Moments) -> tuple[Ints, Ints]:
+    """Rows of the notes of every line, one line after the other, and the line of each."""
     notes = here.notes
     first, last, moment = here.strikes
     lines = [
@@ -70,23 +87,38 @@ def _windows(here: Moments) -> Ints:
         onset = notes.onset[own]
         begins = np.append(True, onset[1:] != onset[:-1])
         lines += [own[begins], own[np.append(begins[1:], True)]]
-    view = np.lib.stride_tricks.sliding_window_view
-    found = np.concatenate(
-        [view(line, NOTES) for line in lines if len(line) >= NOTES]
-        or [np.zeros((0, NOTES), np.int64)]
-    )
-    pitch = np.sort(notes.pitch[found], axis=1)
-    varied = (np.diff(pitch, axis=1) > 0).sum(axis=1) + 1 >= VARIED
-    return np.asarray(found[varied], np.int64)
+    return np.concatenate(lines), np.repeat(np.arange(len(lines)), [len(own) for own in lines])
 
 
-def _joined(here: Moments, windows: Ints) -> list[_Passage]:
-    """Passages that return, joined from windows that follow each other."""
+def _again(here: Moments, rows: Ints, line: Ints) -> tuple[Ints, Ints]:
+    """First places in `rows` of passages whose shape comes more than once, and their shapes."""
     notes = here.notes
+    steps = np.diff(notes.pitch[rows]) * _FACTORS[0] + np.diff(notes.onset[rows])
+    shape = np.convolve(steps, _FACTORS[1:NOTES], "valid")
+    place = np.flatnonzero(line[: 1 - NOTES] == line[NOTES - 1 :])
+    shape = shape[place]
+    order = np.argsort(shape, kind="stable")
+    place, shape = place[order], shape[order]
+    twin = shape[1:] == shape[:-1]
+    often = np.append(twin, False) | np.append(False, twin) if len(shape) else twin[:0]
+    place, shape = place[often], shape[often]
+    pitch = np.sort(notes.pitch[rows[place[:, None] + np.arange(NOTES)]], axis=1)
+    varied = (pitch[:, 1:] > pitch[:, :-1]).sum(axis=1) + 1 >= VARIED
+    return place[varied], shape[varied]
+
+
+def _joined(here: Moments) -> list[_Passage]:
+    """Passages that return, joined from passages of NOTES notes that follow each other."""
+    notes = here.notes
+    line_rows, line = _lines(here)
+    if len(line_rows) < NOTES:
+        return []
+    place, shape = _again(here, line_rows, line)
+    if not len(place):
+        return []
+    windows = line_rows[place[:, None] + np.arange(NOTES)]
     onset, last = notes.onset[windows[:, 0]], notes.onset[windows[:, -1]]
     pitch = notes.pitch[windows[:, 0]]
-    shape = np.diff(notes.pitch[windows], axis=1) @ _FACTORS[: NOTES - 1]
-    shape += np.diff(notes.onset[windows], axis=1) @ _FACTORS[NOTES : 2 * NOTES - 1]
     order = np.lexsort((pitch, onset, shape))
     windows, onset, last = windows[order], onset[order], last[order]
     pitch, shape = pitch[order], shape[order]
@@ -130,7 +162,8 @@ def _event(here: Moments, passage: _Passage) -> Event | None:
     notes, bars = here.notes, here.bars
     rows = np.array(sorted(passage.rows))
     first, last = int(notes.bar[rows[0]]), int(notes.bar[rows[-1]])
-    lasts = (passage.end - passage.start) / max(int(bars.full[first]), 1)
+    end = int((notes.onset + notes.written)[notes.onset == passage.end].min())
+    lasts = (end - passage.start) / max(int(bars.full[first]), 1)
     if lasts < SHORTEST:
         return None
     source = int(np.searchsorted(bars.start, passage.start - passage.away, side="right")) - 1

@@ -79,15 +79,16 @@ def written_voices(here: Moments) -> tuple[Ints, Bools]:
     shared = np.zeros(int(notes.part.max()) + 1, bool)
     shared[np.bincount(staves >> 16, minlength=len(shared)) > 1] = True
     shared[np.bincount(voices >> 32, minlength=len(shared)) > 2] = True
+    first = np.searchsorted(voices >> 32, np.arange(len(shared)))
     apart = shared[notes.part]
-    return np.asarray(np.where(apart, number, -1 - notes.part), np.int64), np.asarray(apart)
+    return np.asarray(np.where(apart, number, first[notes.part]), np.int64), np.asarray(apart)
 
 
 def entries(here: Moments) -> list[Event]:
     """Entries of voices in order of time; without a theme, voices enter as one."""
     notes = here.notes
     voice, shared = written_voices(here)
-    if len(np.unique(voice)) < 2:
+    if (voice == voice[0]).all():
         return []
     line = _lines(here, voice)
     heads = _heads(here, voice, line)
@@ -96,8 +97,8 @@ def entries(here: Moments) -> list[Event]:
     place[heads.row] = np.arange(len(heads.row))
     for row, silence, since in _rested(here, voice, shared, line):
         again = _imitated(here, heads, voice, row, int(place[row]))
-        entry = _Entry(row, silence, since, again)
         if again is not None or not shared[row]:
+            entry = _Entry(row, silence, since, again)
             together.setdefault(int(notes.onset[row]), []).append(entry)
     found = [_event(here, voice, group) for group in together.values()]
     if len(np.unique(notes.part)) > MOST_PLAYERS:
@@ -117,14 +118,12 @@ def _heads(here: Moments, voice: Ints, line: Ints) -> _Heads:
     notes = here.notes
     if len(line) < HEAD:
         return _Heads(line[:0], voice[line[:0]], np.zeros((0, HEAD - 1), np.int64), line[:0])
-    windows = np.lib.stride_tricks.sliding_window_view(line, HEAD)
-    one = voice[line[: 1 - HEAD]] == voice[line[HEAD - 1 :]]
-    rhythm = np.lib.stride_tricks.sliding_window_view(np.diff(notes.onset[line]), HEAD - 1)
-    numbers = (rhythm @ _FACTORS)[one]
-    order = np.argsort(numbers, kind="stable")
-    windows = windows[one][order]
-    intervals = np.diff(notes.pitch[windows], axis=1)
-    return _Heads(windows[:, 0], voice[windows[:, 0]], intervals, numbers[order])
+    place = np.flatnonzero(voice[line[: 1 - HEAD]] == voice[line[HEAD - 1 :]])
+    rhythm = np.convolve(np.diff(notes.onset[line]), _FACTORS, "valid")[place]
+    order = np.argsort(rhythm, kind="stable")
+    place = place[order]
+    intervals = np.diff(notes.pitch[line])[place[:, None] + np.arange(HEAD - 1)]
+    return _Heads(line[place], voice[line[place]], intervals, rhythm[order])
 
 
 def _rested(
@@ -138,7 +137,7 @@ def _rested(
     order = np.argsort(voice, kind="stable")
     ends = (notes.onset + notes.written)[order]
     span = int(ends.max()) + 1
-    number = np.unique(voice, return_inverse=True)[1] * span
+    number = voice * span
     lane = number[order]
     reach = np.maximum.accumulate(ends + lane) - lane
     position = np.searchsorted(notes.onset[order] + lane, notes.onset[line] + number[line])

@@ -167,7 +167,9 @@ class Cohort:
         near = kernel > _NEGLIGIBLE
         weights = unit_weights(self._unit_index[near], kernel[near])
         there = values[near]
-        return np.asarray(100 * (weights @ ((there < own) + 0.5 * (there == own))))
+        below = (there < own) + 0.5 * (there == own)
+        # Rounded, so that what is beyond all others is at 0 or 100.
+        return np.asarray((100 * (weights @ below)).round(9))
 
     @cached_property
     def _kernels(self) -> dict[tuple[Size, bytes], Floats | None]:

@@ -110,20 +110,23 @@ def _store_rungs(draft: Draft, before: Reference | None) -> None:
         for rung in ladder(kind.kind, kind.works, kind.family, medium=kind.placed):
             rungs[rung.name] = rung
     known = _known_rungs(before)
+    rows: dict[str, list[tuple[object, ...]]] = {table: [] for table in _RUNG_TABLES}
     changed: list[Rung] = []
     for name in sorted(rungs):
         cohort = fetch_cohort(draft, rungs[name])
         mark = _made_of(draft, cohort)
         if before is not None and known.get(name) == mark:
             for table in _RUNG_TABLES:
-                rows = before.query(sql.load("rung_rows").format(table=table), {"rung": name})
-                draft.insert(table, rows.rows)
+                same = sql.load("rung_rows").format(table=table)
+                rows[table] += before.query(same, {"rung": name}).rows
             continue
         changed.append(rungs[name])
-        draft.insert("rungs", [_rung_row(cohort, mark)])
-        draft.insert("rung_quantiles", _quantile_rows(cohort))
-    for table, each in profile_rows(draft, changed).items():
-        draft.insert(table, each)
+        rows["rungs"].append(_rung_row(cohort, mark))
+        rows["rung_quantiles"] += _quantile_rows(cohort)
+    for table, found_now in profile_rows(draft, changed).items():
+        rows[table] += found_now
+    for table, each in rows.items():
+        draft.insert(table, sorted(each, key=lambda row: str(row[0])))
 
 
 def _known_rungs(before: Reference | None) -> dict[str, str]:
