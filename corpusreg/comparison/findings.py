@@ -152,7 +152,8 @@ class Finding:
     list.
     shown_in: bars to listen to for a measure. players: parts that do it. since, again,
     also: printed bars of the event's own fields. rest: whole bars for which its one player
-    had been silent, from_start: since the piece began. event: the event itself, for details.
+    had been silent, from_start: since the piece began. clean: of what is withheld, nothing at
+    all sounded beyond `event.edge` meanwhile. event: the event itself, for its details.
     """
 
     kind: Kind
@@ -180,6 +181,7 @@ class Finding:
     also: tuple[PrintedBar, ...] = ()
     rest: int | None = None
     from_start: bool = False
+    clean: bool = False
     event: Event | None = None
 
 
@@ -566,6 +568,10 @@ def _events(
         source, unit = _SIZES.get(event.kind, ("", ""))
         size = getattr(event, source) if source else None
         rest = _rest(c, event)
+        low, high, clean = event.low, event.high, False
+        if event.kind in ("withheld_bass", "withheld_top") and event.edge is not None:
+            low, high, clean, waited = _withheld(c, event, part)
+            size = waited if clean else size
         yield Finding(
             kind="event",
             name=event.kind,
@@ -575,8 +581,8 @@ def _events(
             bar=printed_bar(c.bars, event.bar),
             beat=event.beat,
             notes=event.pitches,
-            low=event.low,
-            high=event.high,
+            low=low,
+            high=high,
             size=None if size is None else float(size),
             unit=unit,
             direction=event.direction,
@@ -588,8 +594,24 @@ def _events(
             also=tuple(printed_bar(c.bars, bar) for bar in event.bars),
             rest=rest,
             from_start=rest is not None and rest == event.bar,
+            clean=clean,
             event=event,
         )
+
+
+def _withheld(c: Comparison, event: Event, part: str | None) -> tuple[int, int, bool, float]:
+    """Of a withheld bass or top: lowest and highest note that come in its bar, whether nothing
+    sounded beyond the edge in the whole bars before, and how many bars these are."""
+    played = (c.parts[part] if part else c.whole).played
+    notes = played.notes
+    turn = 1 if event.kind == "withheld_bass" else -1
+    beyond = turn * notes.pitch < turn * (event.edge or 0)
+    here = notes.pitch[beyond & (notes.bar == event.bar)]
+    first = 0 if event.since is None else event.since + 1
+    start, end = played.bars.start[[first, event.bar]]
+    heard = beyond & (notes.onset < end) & (notes.onset + notes.duration > start)
+    low, high = (event.low, event.high) if not len(here) else (here.min(), here.max())
+    return int(low), int(high), not heard.any() and event.bar > first, float(event.bar - first)
 
 
 def _rest(c: Comparison, event: Event) -> int | None:

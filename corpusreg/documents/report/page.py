@@ -39,7 +39,9 @@ def page(
     failures: one line each. paper: 'a4' or 'letter' when it is printed, None to leave that
     to the printer.
     """
-    glyphs = glyph_sheet(run for work in works for each in work.passages for run in each.runs)
+    glyphs = glyph_sheet(
+        run for work in works for each in work.every_passage() for run in each.runs
+    )
     size = f"\n@page {{ size: {paper}; }}" if paper else ""
     shown = [_uncoloured(work) for work in works]
     return document(

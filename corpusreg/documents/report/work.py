@@ -16,7 +16,7 @@ from corpusreg.comparison.comparison import Comparison
 from corpusreg.comparison.drafts import Drafts
 from corpusreg.comparison.examples import Example
 from corpusreg.comparison.findings import HEADLINE, Finding, Reading, Shown, reading
-from corpusreg.documents import engraving
+from corpusreg.documents import engraving, quoting
 from corpusreg.documents.engraving import Engraved, standalone
 from corpusreg.documents.pictures.levels import level_grid
 from corpusreg.documents.pictures.nearest import nearest_works
@@ -27,6 +27,8 @@ from corpusreg.documents.pictures.view import view_of
 from corpusreg.documents.report.sound import sound
 from corpusreg.measures.definitions import VERSION
 from corpusreg.norms.profiles.model import PlacedProfile
+from corpusreg.store import open_reference
+from corpusreg.system.errors import CorpusregError
 from corpusreg.text import drafts as draft_words
 from corpusreg.text.findings import sentence
 from corpusreg.text.measures import compared, rank_cell, title, value_words
@@ -50,6 +52,8 @@ MAP_HEIGHT = 250.0  # pixels of the map on a first page
 LEAD_IN = 4  # bars that are heard before an event
 STAYS = 6
 LONG = 40  # bars from which the map bar by bar stands among the details
+_OPEN = "open"  # licence of encodings whose bars may be shown
+_STRETCHES = ("dwell", "hollow", "gap")  # kinds whose bars are the length of the passage
 MOST_BARS = 400  # longer works are drawn as a whole only, so that a page stays small
 
 
@@ -77,15 +81,19 @@ class Row:
 
 @dataclass(frozen=True)
 class Passage:
-    """Bars in notation. pictures: names; first, last: played bars to hear."""
+    """Bars in notation. pictures: their names; hear: played bars, None in another work."""
 
     heading: str
     why: str
     pictures: tuple[str, ...]
     runs: tuple[Engraved, ...]
     remarks: tuple[str, ...]
-    first: int
-    last: int
+    hear: tuple[int, int] | None = None
+
+    @property
+    def text(self) -> str:
+        """What is heard, in words."""
+        return self.heading
 
 
 @dataclass(frozen=True)
@@ -113,6 +121,8 @@ class Section:
     items: tuple[Item, ...] = ()
     table: Table | None = None
     pictures: tuple[str, ...] = ()
+    passages: tuple[Passage, ...] = ()
+    unfolded: bool = False
 
 
 @dataclass(frozen=True)
@@ -130,6 +140,10 @@ class Work:
     sections: tuple[Section, ...]
     pictures: Mapping[str, Drawn]
     sound: Mapping[str, Any]
+
+    def every_passage(self) -> list[Passage]:
+        """Passages of the first page and of the details."""
+        return [*self.passages, *(each for s in self.sections for each in s.passages)]
 
 
 def works_of(
@@ -161,7 +175,9 @@ def _work(
     reference_id: str,
 ) -> Work:
     pictures = dict(_pictures(name, c, r))
-    for passage in passages:
+    studied = [_study(*study)] if study and any(study) else []
+    every = [*passages, *(each for section in studied for each in section.passages)]
+    for passage in every:
         for key, run in zip(passage.pictures, passage.runs, strict=True):
             pictures[key] = Drawn(run.svg, f"{passage.heading} in notation")
     lines = first_screen(r)
@@ -170,7 +186,7 @@ def _work(
     sections = [
         *([_changes(drafts, name, pictures)] if drafts else []),
         *_sections(c, r, name, pictures),
-        *([_study(*study)] if study and any(study) else []),
+        *studied,
         _made(r, reference_id),
     ]
     stays = [each for each in r.stays if each.part is None and each.place]
@@ -342,13 +358,58 @@ def _periods(r: Reading) -> Iterator[str]:
 
 
 def _study(alike: Sequence[Example], otherwise: Sequence[Example]) -> Section:
-    """Passages of other works, those that share the habit first."""
+    """Passages of other works, those that share the habit first.
+
+    The first of each side whose encoding is open is engraved, with its attribution.
+    """
     items = [
         Item(f"{head}: {_source(each)}: {clean(each.words)}.")
         for head, examples in (("Shares it", alike), ("Does otherwise", otherwise))
         for each in examples
     ]
-    return Section("study", "Passages to study", tuple(items))
+    wanted = [
+        next((each for each in side if each.licence == _OPEN), None)
+        for side in (alike, otherwise)
+    ]
+    quoted = tuple(_quoted([each for each in wanted if each]))
+    return Section("study", "Passages to study", tuple(items), passages=quoted)
+
+
+def _quoted(examples: Sequence[Example]) -> Iterator[Passage]:
+    """Passages of other works in notation; what can no longer be shown is only named."""
+    from corpusreg.workflow.examples import own_and_others
+
+    if not examples:
+        return
+    places = [
+        quoting.Place(
+            each.work, each.first, each.last, each.bars,
+            () if each.facts.get("part") is None else (int(each.facts["part"]),),
+        )
+        for each in examples
+    ]  # fmt: skip
+    try:
+        with open_reference() as reference:
+            drawn = quoting.quotations(reference, places, own_and_others()[0])
+    except CorpusregError:
+        return
+    for number, (each, found) in enumerate(zip(examples, drawn, strict=True), start=1):
+        if found.picture:
+            length = round(each.facts.get("bars") or 0)
+            shown = each.last - each.first
+            cut = each.kind in _STRETCHES and length > shown
+            goes_on = (f"The first {shown} of {length} bars.",) if cut else ()
+            yield Passage(
+                heading=_source(each),
+                why="",
+                pictures=(f"study-{number}",),
+                runs=(found.picture,),
+                remarks=(
+                    *goes_on,
+                    *(f"{capital(clean(remark))}." for remark in found.picture.remarks),
+                    found.credit,
+                ),
+            )
 
 
 def _source(each: Example) -> str:
@@ -383,6 +444,7 @@ def _changes(d: Drafts, name: str, pictures: dict[str, Drawn]) -> Section:
         tuple(Item(text.replace("..", ".")) for text in texts),
         Table(("Measure", "Before", "Now", "What changed"), rows),
         ("drafts",),
+        unfolded=True,
     )
 
 
@@ -430,15 +492,14 @@ def _passage(number: int, shown: Shown, r: Reading, drawn: Sequence[Engraved | s
         pictures=tuple(f"notation-{number}-{k}" for k, _ in enumerate(runs, start=1)),
         runs=runs,
         remarks=(*goes_on, *(f"{capital(clean(each))}." for each in dict.fromkeys(remarks))),
-        first=shown.place.first,
-        last=shown.place.last,
+        hear=(shown.place.first, shown.place.last),
     )
 
 
 def paper_pictures(work: Work) -> dict[str, str]:
     """Pictures by name as a sheet takes them: each whole in itself."""
     found = {key: each.svg for key, each in work.pictures.items()}
-    for passage in work.passages:
+    for passage in work.every_passage():
         for key, run in zip(passage.pictures, passage.runs, strict=True):
             found[key] = standalone(run)
     return found
