@@ -171,6 +171,43 @@ def test_check_without_a_reference(tmp_path: Path) -> None:
     assert "corpusreg extract" in found["problem"]
 
 
+def test_check_sees_a_damaged_shard(small_home: Path, tmp_path: Path) -> None:
+    home = tmp_path / "home"
+    shutil.copytree(small_home, home)
+    table = next((home / "shards").glob("*/works.parquet"))
+    table.write_bytes(table.read_bytes()[:-1] + b"x")
+    done = command(["check", "--json"], {"CORPUSREG_HOME": str(home)})
+    found = json.loads(done.stdout)
+    assert (done.returncode, found["ok"]) == (1, False)
+    assert found["damaged_shards"] == [table.parent.name]
+    assert found["problem"].endswith("which measures their files again")
+    told = command(["check"], {"CORPUSREG_HOME": str(home)}).stdout
+    assert f"damaged shards: {table.parent.name}\n" in told and "ok: no" in told
+    assert table.exists()  # looking changes nothing
+
+
+def test_a_folder_in_the_place_of_the_pointer(small_home: Path, tmp_path: Path) -> None:
+    home = tmp_path / "home"
+    (home / "reference" / "current").mkdir(parents=True)
+    for arguments in (["compare", PIECES / "stairs.musicxml"], ["extract", PIECES]):
+        done = command(arguments, {"CORPUSREG_HOME": str(home)})
+        assert done.returncode and done.stderr.count("\n") == 1
+        assert "current is a folder" in done.stderr and "move it away" in done.stderr
+    assert not list(home.glob("shards/*.json"))  # nothing was measured in vain
+
+
+@pytest.mark.parametrize("inside", ["", "deeper"])
+def test_a_home_that_is_a_file(tmp_path: Path, inside: str) -> None:
+    file = tmp_path / "home"
+    file.write_text("")
+    for arguments in (["check"], ["corpora", "list"], ["extract", PIECES]):
+        done = command(arguments, {"CORPUSREG_HOME": str(file / inside)})
+        assert done.returncode and not done.stdout
+        assert done.stderr == (
+            f"corpusreg: CORPUSREG_HOME: {file} is a file; set it to a folder\n"
+        )
+
+
 def test_table_in_three_forms(run: Command) -> None:
     records = json.loads(good(run("table", "span", "--by", "ensemble", "--json")))
     rows = list(

@@ -7,7 +7,9 @@ import shutil
 import stat
 import subprocess
 import sys
+import threading
 from dataclasses import replace
+from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
 
 import pytest
@@ -202,6 +204,52 @@ def test_what_git_complains_of_is_said_in_one_line(
         fetch_corpus(source)
     assert "\n" not in str(failure.value)
     assert "by hand" in str(failure.value)
+
+
+def test_the_users_proxy_and_certificates_count_and_nothing_else_does(
+    source: Entry, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    asked: list[str] = []
+
+    class Proxy(BaseHTTPRequestHandler):
+        def do_GET(self) -> None:
+            asked.append(self.path)
+            self.send_error(404)
+
+        def log_message(self, *_: object) -> None:
+            pass
+
+    proxy = ThreadingHTTPServer(("127.0.0.1", 0), Proxy)
+    threading.Thread(target=proxy.serve_forever, daemon=True).start()
+    monkeypatch.setenv("HOME", str(tmp_path))
+    monkeypatch.setenv("XDG_CONFIG_HOME", str(tmp_path / "none"))
+    for name in ("GIT_CONFIG_GLOBAL", "http_proxy", "no_proxy", "NO_PROXY"):
+        monkeypatch.delenv(name, raising=False)
+    more = tmp_path / "more"
+    more.write_text(
+        f'[http "http://corpus.invalid"]\nproxy = http://127.0.0.1:{proxy.server_port}\n'
+    )
+    (tmp_path / ".gitconfig").write_text(
+        f"[include]\npath = {more}\n[http]\nsslCAInfo = ~/school.pem\nsslVerify = false\n"
+        '[url "http://other.invalid/"]\ninsteadOf = http://corpus.invalid/\n'
+    )
+    try:
+        there = "http://corpus.invalid/scores.git"
+        with pytest.raises(ReadError, match="there is no repository"):
+            fetch_corpus(replace(source, repository=there))
+    finally:
+        proxy.shutdown()
+        proxy.server_close()
+    assert asked and all(path.startswith(there) for path in asked)
+    program = shutil.which("git")
+    assert program
+    environment = fetching._environment(program)
+    for name, value in (("http.sslCAInfo", "~/school.pem"), ("http.sslVerify", "")):
+        ran = subprocess.run(
+            [program, "config", "--get", name], cwd=tmp_path, env=environment,
+            capture_output=True, encoding="utf-8", check=False,
+        )  # fmt: skip
+        assert ran.stdout.strip() == value
 
 
 def test_what_is_off_is_not_fetched() -> None:

@@ -17,9 +17,12 @@ import signal
 import stat
 import subprocess
 import sys
+import tempfile
 import time
+import urllib.request
 import zipfile
 from collections.abc import Callable, Iterator
+from datetime import date
 from pathlib import Path
 
 import pytest
@@ -34,8 +37,11 @@ from corpusreg.documents.report.writing import write_report
 from corpusreg.room import uploads
 from corpusreg.room.app import room
 from corpusreg.room.desk import Desk
+from corpusreg.room.folder import run_folder, sweep
 from corpusreg.room.uploads import clean, take
+from corpusreg.system import settings
 from corpusreg.system.errors import UsageError
+from corpusreg.system.isolate import Pool
 from tests.conftest import PIECES
 
 PORT = 8080
@@ -55,6 +61,8 @@ class TestNames:
             ("", "score"),
             ("..", "score"),
             (f"{'x' * 300}.krn", f"{'x' * 80}.krn"),
+            # Letters of four bytes each: file systems count bytes.
+            ("\U00020bb7" * 300 + ".krn", "\U00020bb7" * 50 + ".krn"),
         ],
     )
     def test_clean(self, given: str, kept: str) -> None:
@@ -113,13 +121,51 @@ class TestArchives:
         self.taken(inside, packed(("../../a.mid", b"a"), ("/tmp/b.mid", b"b")))
         assert list(tmp_path.iterdir()) == [inside]
 
+    @pytest.mark.parametrize(
+        "names",
+        [("a.mid", "a.mid/b.mid"), ("a.mid/b.mid", "a.mid"), ("a.MID/x.mid/b.mid", "a.MID")],
+    )
+    def test_a_file_and_a_folder_of_one_name_are_both_kept(
+        self, tmp_path: Path, names: tuple[str, str]
+    ) -> None:
+        taken = self.taken(tmp_path, packed(*((name, name.encode()) for name in names)))
+        folder = tmp_path / taken.name
+        assert {(folder / file).read_bytes().decode() for file in taken.files} == {*names}
+        alone = tmp_path / "alone"
+        alone.mkdir()
+        given = [(name, io.BytesIO(b"x")) for name in names]
+        assert take(given, alone).files == taken.files
+
+    def test_an_archive_that_is_too_large_is_no_score(
+        self, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        monkeypatch.setattr(uploads, "TOTAL", uploads.MEGABYTE)
+        data = packed(("a.mid", bytes(2 * uploads.MEGABYTE)), how=zipfile.ZIP_STORED)
+        with pytest.raises(UsageError, match=r"^Class of 9\.zip: larger than 1 MB; pack fewer"):
+            self.taken(tmp_path, data)
+
+    def test_only_what_is_kept_counts(
+        self, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        monkeypatch.setattr(uploads, "TOTAL", 3 * uploads.MEGABYTE)
+        data = packed(("a.mid", bytes(2 * uploads.MEGABYTE)), how=zipfile.ZIP_STORED)
+        assert self.taken(tmp_path, data).files == ("a.mid",)
+
+    def test_a_small_score_after_many_is_not_called_large(
+        self, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        monkeypatch.setattr(uploads, "TOTAL", 2 * uploads.MEGABYTE)
+        data = packed(("a.mid", bytes(2 * uploads.MEGABYTE)), ("b.mid", b"x"))
+        with pytest.raises(UsageError, match=r"^Class of 9\.zip: more than .* at once"):
+            self.taken(tmp_path, data)
+
     def test_a_bomb_is_refused_before_it_fills_the_disk(self, tmp_path: Path) -> None:
         bomb = packed(*((f"{n}.mid", bytes(uploads.PER_FILE)) for n in range(6)))
         assert len(bomb) < uploads.MEGABYTE
-        with pytest.raises(UsageError, match=r"^Class of 9\.zip: .*larger than"):
+        with pytest.raises(UsageError, match=r"^Class of 9\.zip: more than 100 MB"):
             self.taken(tmp_path, bomb)
         size = sum(p.stat().st_size for p in tmp_path.rglob("*") if p.is_file())
-        assert size <= uploads.TOTAL
+        assert size <= uploads.TOTAL + len(bomb)
 
     def test_a_single_large_entry(self, tmp_path: Path) -> None:
         with pytest.raises(UsageError, match=r"big\.mid: larger than 20 MB"):
@@ -166,7 +212,11 @@ def client(desk: Desk) -> FlaskClient:
 
 
 def token(client: FlaskClient) -> str:
-    found = re.search(r'name="token" value="([^"]+)"', get(client, "/").text)
+    return token_of(get(client, "/").text)
+
+
+def token_of(text: str) -> str:
+    found = re.search(r'name="token" value="([^"]+)"', text)
     assert found
     return found[1]
 
@@ -203,7 +253,7 @@ def settled(desk: Desk, response: TestResponse) -> str:
     """The address of what was given, when all that was asked for is done."""
     address = response.headers["Location"]
     pile = desk.piles[address.rpartition("/")[2]]
-    ends = time.monotonic() + 90
+    ends = time.monotonic() + 240
     while pile.doing:
         assert time.monotonic() < ends
         time.sleep(0.05)
@@ -264,13 +314,22 @@ class TestRefusals:
     def test_too_large(self, client: FlaskClient, monkeypatch: pytest.MonkeyPatch) -> None:
         answer = give(client, (bytes(uploads.PER_FILE + 1), "big.mid"))
         assert answer.status_code == 400
-        assert line(answer) == (
-            "big.mid: larger than 20 MB; a score is smaller, so choose another file."
-        )
+        assert line(answer) == ("big.mid: larger than 20 MB; choose a smaller file.")
         monkeypatch.setitem(client.application.config, "MAX_CONTENT_LENGTH", 1000)
         answer = give(client, (bytes(2000), "big.mid"))
         assert answer.status_code == 413
         assert "More than 100 MB" in line(answer)
+
+    @pytest.mark.parametrize("size", [300, 600_000])
+    def test_a_field_that_is_too_long(self, client: FlaskClient, desk: Desk, size: int) -> None:
+        address = settled(desk, give(client, (PIECE, "stairs.musicxml")))
+        for what, name in (("revise", "toward"), ("contrast", "bars")):
+            data = {"token": token(client), "how": "open", name: "x" * size}
+            answer = post(client, f"{address}/{what}", data)
+            told = line(answer)
+            assert "letters" in told and "MB" not in told and len(told) < 100
+            assert address.rpartition("/")[2] in answer.text  # the way back
+        assert not desk.piles[address.rpartition("/")[2]].doing
 
     # What it has spooled when it refuses a form, werkzeug leaves to the collector.
     @pytest.mark.filterwarnings("ignore::pytest.PytestUnraisableExceptionWarning")
@@ -334,15 +393,6 @@ class TestReports:
         assert "solo melody" in get(client, f"{address}/report/0").text
         answer = post(client, f"{address}/compare", asked | {"cohort": "x"})
         assert answer.status_code == 400 and "not in the reference" in line(answer)
-
-    def test_the_oldest_goes_when_there_is_too_much(
-        self, client: FlaskClient, desk: Desk, monkeypatch: pytest.MonkeyPatch
-    ) -> None:
-        monkeypatch.setattr("corpusreg.room.desk._PILES", 1)
-        first, second = (settled(desk, give(client, (b"x", "a.mid"))) for _ in range(2))
-        assert get(client, first).status_code == 404
-        assert get(client, second).status_code == 200
-        assert len(list(desk._folder.glob("pile*"))) == 1
 
 
 class TestHandouts:
@@ -518,6 +568,158 @@ class TestOneScore:
         assert get(client, f"{address}/changes/4/9").status_code == 404
 
 
+class TestTheDesk:
+    """What is kept, what is asked before it goes, and what an error leaves in place."""
+
+    def test_nothing_is_put_away_unasked(
+        self, client: FlaskClient, desk: Desk, monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        monkeypatch.setattr("corpusreg.room.desk._PILES", 2)
+        one, two = (settled(desk, give(client, (PIECE, f"{n}.musicxml"))) for n in "ab")
+        answer = give(client, (PIECE, "c.musicxml"))
+        assert answer.status_code == 400
+        assert line(answer).startswith("2 are open, and no more can be kept at once")
+        assert len(desk.piles) == 2 and get(client, f"{one}/report/0").status_code == 200
+        assert len(list(desk._folder.glob("pile*"))) == 2
+        first = get(client, "/").text
+        assert "Put one away before you give more" in first and 'id="give"' not in first
+        away = post(client, f"{one}/away", {"token": token_of(first)})
+        assert away.status_code == 303 and get(client, one).status_code == 404
+        assert len(list(desk._folder.glob("pile*"))) == 1
+        assert get(client, f"{two}/report/0").status_code == 200
+        settled(desk, give(client, (PIECE, "c.musicxml")))
+
+    def test_the_first_page_leads_back(self, client: FlaskClient, desk: Desk) -> None:
+        address = settled(desk, give(client, (PIECE, "stairs.musicxml")))
+        found = re.search(r'<a href="([^"]+)">Stairs</a>', get(client, "/").text)
+        assert found and address.endswith(found[1])
+
+    def test_an_error_keeps_the_place_and_what_was_typed(
+        self, client: FlaskClient, desk: Desk
+    ) -> None:
+        data = ((PIECE, "stairs.musicxml"), ((PIECES / "two-shores.mid").read_bytes(), "b.mid"))
+        address = settled(desk, give(client, *data))
+        for form, given, field in (
+            ("revise", {"toward": 'nicer "now"', "work": "1"}, "toward"),  # refused at once
+            ("revise", {"toward": "clear before 99", "work": "1"}, "toward"),  # found out later
+            ("contrast", {"how": "open", "bars": "99", "work": "1"}, "bars"),
+        ):
+            answer = post(client, f"{address}/{form}", {"token": token(client)} | given)
+            if answer.status_code == 303:
+                answer = get(client, settled(desk, answer))
+            assert "Stairs" in answer.text  # the page of the pieces, not a bare one
+            opened = re.findall(
+                r'<details id="ask-(\w+)" open>(.*?)</details>', answer.text, re.S
+            )
+            assert [name for name, _ in opened] == [form]
+            shown = html.unescape(opened[0][1])
+            assert f'value="{given[field]}"' in shown
+            assert re.search(r'<option value="1" selected>', shown)
+            assert 'role="alert"' in shown
+        assert answer.text.count('role="alert"') == 1
+
+    def test_refused_scores_leave_the_first_page(self, client: FlaskClient) -> None:
+        answer = give(client, (b"x", "a.docx"))
+        assert 'id="give"' in answer.text and "not a score" in line(answer)
+
+
+def opened_room(home: Path, temporary: Path) -> tuple[subprocess.Popen[str], str]:
+    """The real command, with its folder in `temporary`, and its address."""
+    code = (
+        "import signal, sys; signal.signal(signal.SIGINT, signal.default_int_handler); "
+        "signal.signal(signal.SIGHUP, signal.SIG_DFL); "
+        "from corpusreg.cli import main; sys.exit(main(['room', '--no-browser']))"
+    )
+    running = subprocess.Popen(
+        [sys.executable, "-c", code],
+        env=os.environ | {"CORPUSREG_HOME": str(home), "TMPDIR": str(temporary)},
+        stdout=subprocess.PIPE,
+        stderr=subprocess.DEVNULL,
+        encoding="utf-8",
+    )
+    assert running.stdout
+    found = re.search(r"http://127\.0\.0\.1:\d+", running.stdout.readline())
+    assert found
+    return running, found[0]
+
+
+def send_piece(address: str) -> None:
+    """Give the room a score, as its page does."""
+    with urllib.request.urlopen(f"{address}/", timeout=60) as answer:
+        sign = token_of(answer.read().decode())
+    body = (
+        f'--x\r\nContent-Disposition: form-data; name="token"\r\n\r\n{sign}\r\n'
+        '--x\r\nContent-Disposition: form-data; name="scores"; filename="a.musicxml"\r\n\r\n'
+    ).encode() + PIECE + b"\r\n--x--\r\n"  # fmt: skip
+    kind = {"Content-Type": "multipart/form-data; boundary=x"}
+    asked = urllib.request.Request(f"{address}/scores", body, kind)
+    with urllib.request.urlopen(asked, timeout=60) as answer:
+        assert answer.status == 200
+
+
+def left(temporary: Path) -> list[Path]:
+    return [path for path in temporary.rglob("*") if path.is_file()]
+
+
+@pytest.mark.skipif(os.name != "posix", reason="signals of POSIX")
+class TestEndings:
+    @pytest.mark.parametrize("ending", ["SIGHUP", "SIGTERM", "SIGINT"])
+    def test_what_was_given_goes(self, small_home: Path, tmp_path: Path, ending: str) -> None:
+        running, address = opened_room(small_home, tmp_path)
+        send_piece(address)
+        assert any(path.name == "a.musicxml" for path in left(tmp_path))
+        assert running.stdout
+        running.stdout.close()  # the terminal has gone
+        for _ in range(2):  # a closed terminal may tell twice
+            running.send_signal(getattr(signal, ending))
+        running.wait(timeout=60)
+        assert not left(tmp_path)
+
+    def test_what_a_killed_run_left_goes_at_the_next_start(
+        self, small_home: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        killed, address = opened_room(small_home, tmp_path)
+        send_piece(address)
+        killed.kill()
+        killed.communicate(timeout=60)
+        (old,) = tmp_path.glob("corpusreg-room-*")
+        assert f"{date.today():%Y-%m-%d}" in old.name and left(old)
+        monkeypatch.setattr(tempfile, "tempdir", str(tmp_path))
+        with run_folder() as other:  # a run that goes on
+            (other / "a.mid").write_bytes(b"x")
+            sweep()
+            assert not old.exists() and (other / "a.mid").exists()
+        assert not left(tmp_path)
+
+    def test_folders_of_others_are_not_looked_into(
+        self, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        monkeypatch.setattr(tempfile, "tempdir", str(tmp_path))
+        real, link = tmp_path / "mine", tmp_path / "corpusreg-room-link"
+        real.mkdir()
+        (real / "lock").write_text("")
+        link.symlink_to(real)
+        new = tmp_path / "corpusreg-room-new"  # not locked yet
+        new.mkdir()
+        sweep()
+        assert (real / "lock").exists() and new.exists()
+        os.utime(new, (0, 0))
+        monkeypatch.setattr(os, "getuid", lambda: os.geteuid() + 1)
+        sweep()
+        assert new.exists()
+
+
+def test_nothing_is_kept_outside_the_folder(desk: Desk) -> None:
+    """Children of the room put what they leave, and what LilyPond made, into its folder."""
+    with Pool(_places, 1, environment=desk._scores._environment) as pool:
+        (answer,) = pool.each([0])
+    assert all(Path(place).is_relative_to(desk._folder) for place in answer.result)
+
+
+def _places(_: int) -> tuple[str, str]:
+    return tempfile.gettempdir(), str(settings.lilypond_cache())
+
+
 def test_the_folder_is_private_and_goes_at_the_end(in_home: Path) -> None:
     with Desk() as desk:
         folder = desk._folder
@@ -592,7 +794,7 @@ def opened(browser: Browser, address: str) -> Iterator[Opened]:
         )
         contexts.append(context)
         page = context.new_page()
-        page.set_default_timeout(60_000)
+        page.set_default_timeout(180_000)
         page.on("console", lambda message: trouble.append(f"console: {message.text}"))
         page.on("pageerror", lambda error: trouble.append(f"error: {error}"))
         page.on("dialog", lambda dialog: trouble.append(f"dialog: {dialog.message}"))
@@ -657,9 +859,9 @@ def test_from_a_dropped_class_to_the_saved_handouts(opened: Opened) -> None:
 def test_with_the_keyboard_alone(opened: Opened) -> None:
     page = opened()
 
-    def tab_to(text: str) -> None:
+    def tab_to(text: str, key: str = "Tab") -> None:
         for _ in range(30):
-            page.keyboard.press("Tab")
+            page.keyboard.press(key)
             here = page.evaluate(
                 "(e => (e.labels && e.labels[0] ? e.labels[0] : e).textContent.trim())"
                 "(document.activeElement)"
@@ -687,7 +889,7 @@ def test_with_the_keyboard_alone(opened: Opened) -> None:
     tab_to("Make the handouts")
     page.keyboard.press("Enter")
     page.get_by_role("link", name="Save the handouts").wait_for()
-    tab_to("Save the handouts")
+    tab_to("Save the handouts", "Shift+Tab")  # what was filled in has kept its place
     with page.expect_download() as waiting:
         page.keyboard.press("Enter")
     assert "handouts/sheets/stairs.pdf" in zipfile.ZipFile(waiting.value.path()).namelist()

@@ -47,7 +47,8 @@ def _extract_command(commands: Any) -> None:
     extract.add_argument(
         "--cluster",
         metavar="ADDRESS",
-        help="measure on the workers of a Dask scheduler, as in tcp://10.0.0.5:8786",
+        help="measure on the workers of a Dask scheduler, as in tls://10.0.0.5:8786; with "
+        "tcp:// everyone who reaches it can run programs on the workers",
     )
     extract.add_argument(
         "--shards",
@@ -96,8 +97,15 @@ def _build(
 ) -> None:
     """Build a reference; out: where the result is told."""
     from corpusreg import workflow
+    from corpusreg.store.building.cluster import protected
     from corpusreg.store.building.progress import ProgressBar
 
+    address = getattr(options, "cluster", None)
+    if address and not protected(address):
+        say(
+            f"{address} asks nobody who he is: whoever reaches it can run programs on every "
+            "worker; in a network that others share use tls://, see DEVELOPERS.md"
+        )
     progress = ProgressBar()
     try:
         built = workflow.extract(
@@ -106,7 +114,7 @@ def _build(
             fresh=fresh,
             tiers=(*workflow.DEFAULT_TIERS, *getattr(options, "licence", ())),
             on_progress=progress,
-            cluster=getattr(options, "cluster", None),
+            cluster=address,
             shards=getattr(options, "shards", None),
         )
     finally:
@@ -144,6 +152,8 @@ def _check(options: argparse.Namespace) -> int:
     for name, value in found.items():
         if name == "counts":
             value = ", ".join(f"{count:,} {what}" for what, count in value.items())
+        elif name == "damaged_shards":
+            value = ", ".join(value) or "none"
         print(
             f"{name.replace('_', ' ')}: {value if name != 'ok' else 'yes' if value else 'no'}"
         )

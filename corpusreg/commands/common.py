@@ -8,6 +8,7 @@ from typing import Any
 
 from corpusreg.system import settings
 from corpusreg.system.phrases import capital
+from corpusreg.system.plaintext import plain
 
 __all__ = ["command", "form_options", "heed_trust", "number_option", "say", "trust_option"]
 
@@ -23,8 +24,10 @@ def command(commands: Any, name: str, words: str) -> argparse.ArgumentParser:
 def form_options(parser: argparse.ArgumentParser) -> None:
     """Other forms of a table."""
     form = parser.add_mutually_exclusive_group()
-    form.add_argument("--csv", action="store_true", help="print comma-separated values")
-    form.add_argument("--json", action="store_true", help="print JSON")
+    form.add_argument(
+        "--csv", action="store_true", help="print comma-separated values, for a spreadsheet"
+    )
+    form.add_argument("--json", action="store_true", help="print JSON, texts as they were read")
 
 
 def number_option(parser: argparse.ArgumentParser) -> None:
@@ -52,4 +55,4 @@ def heed_trust(options: argparse.Namespace) -> None:
 
 def say(problem: object) -> None:
     """A problem in one line, whatever signs a file name may bring in."""
-    print("corpusreg:", " ".join(str(problem).split()), file=sys.stderr)
+    print("corpusreg:", plain(str(problem)), file=sys.stderr)

@@ -12,6 +12,9 @@ from corpusreg.commands.common import command
 
 __all__ = ["add_room"]
 
+# Ctrl-C, being asked to end, a terminal or console that is closed.
+_ENDINGS = ("SIGINT", "SIGTERM", "SIGHUP", "SIGBREAK")
+
 
 def add_room(commands: Any) -> None:
     """Add the command."""
@@ -28,12 +31,24 @@ def add_room(commands: Any) -> None:
 def _room(options: argparse.Namespace) -> int:
     from corpusreg.room.serve import serve
 
-    # Being asked to end is an end like Ctrl-C: what was given is removed.
-    signal.signal(signal.SIGTERM, signal.default_int_handler)
+    for name in _ENDINGS:
+        found = getattr(signal, name, None)
+        # What is ignored from outside, as by nohup, stays so.
+        if found is not None and signal.getsignal(found) != signal.SIG_IGN:
+            signal.signal(found, _end)
     with contextlib.suppress(KeyboardInterrupt):
         serve(options.port, browser=not options.no_browser, on_open=_say_where)
-    print("\nClosed. What was given has been removed.")
+    with contextlib.suppress(OSError):  # the terminal may be what was closed
+        print("\nClosed. What was given has been removed.", flush=True)
     return 0
+
+
+def _end(*_: object) -> None:
+    """End as Ctrl-C does, once: nothing interrupts the removal of what was given."""
+    for name in _ENDINGS:
+        if hasattr(signal, name):
+            signal.signal(getattr(signal, name), signal.SIG_IGN)
+    raise KeyboardInterrupt
 
 
 def _say_where(address: str) -> None:

@@ -101,19 +101,20 @@ def _fetch(
 
 
 class _Git:
-    """git in one folder, with settings of our own instead of the user's."""
+    """git in one folder, with settings of our own; of the user's, the way to the network."""
 
     def __init__(self, program: str, folder: Path, entry: Entry) -> None:
         self.folder = folder
         self.entry = entry
         self._program = program
+        self._environment = _environment(program)
 
     def __call__(self, *words: str, given: str | None = None) -> str:
         """Output of one git command. Raises ReadError where it fails."""
         process = subprocess.Popen(
             [self._program, *_OPTIONS, *words],
             cwd=self.folder,
-            env=_environment(),
+            env=self._environment,
             stdin=subprocess.DEVNULL if given is None else subprocess.PIPE,
             stdout=subprocess.PIPE,
             stderr=subprocess.PIPE,
@@ -225,10 +226,48 @@ _OPTIONS = (
 )  # fmt: skip
 
 
-def _environment() -> dict[str, str]:
-    own = {name: value for name, value in os.environ.items() if not name.startswith("GIT_")}
-    return own | {
+# How to the network: by which proxy, and whom to believe. It is all that is taken from the
+# user's own configuration and variables, which may hold filters, hooks and other addresses.
+_WAY = (
+    r"^http\.(.*\.)?(proxy|proxyauthmethod|proxysslcainfo|proxysslcert|proxysslkey"
+    r"|sslcainfo|sslcapath|sslcert|sslkey|sslcertpasswordprotected|sslbackend"
+    r"|schannelusesslcainfo|schannelcheckrevoke)$"
+)
+_WAY_VARIABLES = (
+    "GIT_SSL_CAINFO", "GIT_SSL_CAPATH", "GIT_SSL_CERT", "GIT_SSL_KEY",
+    "GIT_PROXY_SSL_CAINFO", "GIT_PROXY_SSL_CERT", "GIT_PROXY_SSL_KEY",
+    "GIT_HTTP_PROXY_AUTHMETHOD",
+)  # fmt: skip
+
+
+def _environment(program: str) -> dict[str, str]:
+    kept = {
+        name: value
+        for name, value in os.environ.items()
+        if not name.startswith("GIT_") or name in _WAY_VARIABLES
+    }
+    # In variables, since a proxy's address may hold a password, which others could read
+    # in the list of processes.
+    way = _users_way(program)
+    own = {"GIT_CONFIG_COUNT": str(len(way))}
+    for place, (name, value) in enumerate(way):
+        own |= {f"GIT_CONFIG_KEY_{place}": name, f"GIT_CONFIG_VALUE_{place}": value}
+    return kept | own | {
         "LC_ALL": "C",
         "GIT_TERMINAL_PROMPT": "0",
         "GIT_CONFIG_GLOBAL": os.devnull,
-    }
+    }  # fmt: skip
+
+
+def _users_way(program: str) -> list[tuple[str, str]]:
+    """The user's own settings of the way to the network, in their order."""
+    said = subprocess.run(
+        [
+            program, f"--git-dir={os.devnull}", "config", "--includes", "-z",
+            "--get-regexp", _WAY,
+        ],
+        stdin=subprocess.DEVNULL, capture_output=True, encoding="utf-8", errors="replace",
+        check=False,
+    ).stdout  # fmt: skip
+    pairs = (each.partition("\n") for each in said.split("\0") if each)
+    return [(name, value if sign else "true") for name, sign, value in pairs]

@@ -23,6 +23,7 @@ from pathlib import Path
 
 from corpusreg.corpus.catalogue import SourceFile, parse_years
 from corpusreg.system.errors import DataError, UsageError
+from corpusreg.system.plaintext import from_spreadsheet, spreadsheet
 from corpusreg.system.writing import replace_text
 
 __all__ = ["COLUMNS", "NAMES", "read_rows", "read_table", "table_of", "write_template"]
@@ -111,7 +112,8 @@ def read_rows(path: Path, problems: list[str]) -> list[tuple[int, dict[str, str]
                         f"{path} line {lines.line_num}: {len(cells)} cells, but "
                         f"{len(names)} columns; quote cells that hold a '{sign}'"
                     )
-                pairs = zip(names, map(str.strip, cells), strict=False)
+                texts = (from_spreadsheet(cell.strip()) for cell in cells)
+                pairs = zip(names, texts, strict=False)
                 rows.append((lines.line_num, dict(pairs)))
     except csv.Error as error:
         raise DataError(f"{path}: {error}; save the table again as CSV") from error
@@ -132,7 +134,8 @@ def write_template(root: Path, files: Sequence[SourceFile]) -> Path:
     writer.writerow(COLUMNS)
     for file in files:
         composer = dict(file.known).get("folder_composer", "")
-        writer.writerow([file.relative, "", "", composer, *[""] * (len(COLUMNS) - 4)])
+        cells = (spreadsheet(text) for text in (file.relative, "", "", composer))
+        writer.writerow([*cells, *[""] * (len(COLUMNS) - 4)])
     path = root / NAMES[0]
     try:
         # Spreadsheet programs take UTF-8 only with its mark.

@@ -120,12 +120,7 @@ def _passage(here: Moments, struck: _Strikes, by: str, lead: Ints, run: Ints) ->
     )
     if lasts < SHORTEST - 0.02 or len(run) < A_BAR * lasts:
         return None
-    rows = np.concatenate([np.arange(struck.first[k], struck.last[k]) for k in run.tolist()])
-    owner = np.repeat(lead, struck.last[run] - struck.first[run])
-    own = rows[(notes.pitch[rows] - notes.pitch[owner]) % 12 == 0]
-    apart = np.abs(notes.pitch[rows] - notes.pitch[owner])
-    widths = apart[(apart > 0) & (apart % 12 == 0)]
-    width = int(np.bincount(widths).argmax())
+    own, width = _line(here, struck, lead, run)
     pitches = np.unique(notes.pitch[own])
     return Event(
         kind="in_octaves",
@@ -145,3 +140,28 @@ def _passage(here: Moments, struck: _Strikes, by: str, lead: Ints, run: Ints) ->
         by="alone" if bare >= BARE else "",
         interval=width,
     )
+
+
+def _line(here: Moments, struck: _Strikes, lead: Ints, run: Ints) -> tuple[Ints, int]:
+    """Rows of the line in its octaves, and the distance of the nearest of them.
+
+    Only octaves that hang together in half of the notes belong to it: what is struck now and
+    then in a further one is another part, a bass, say.
+    """
+    notes = here.notes
+    rows, away, widths, reaches = [], [], [], []
+    for row, strike in zip(lead.tolist(), run.tolist(), strict=True):
+        own = np.arange(struck.first[strike], struck.last[strike])
+        apart = np.abs(notes.pitch[own] - notes.pitch[row])
+        own, apart = own[apart % 12 == 0], apart[apart % 12 == 0]
+        octaves = set(apart.tolist()) - {0}
+        reach = min(octaves)
+        widths.append(reach)
+        while reach + 12 in octaves:
+            reach += 12
+        reaches.append(reach)
+        rows.append(own)
+        away.append(apart)
+    most = sorted(reaches)[(len(reaches) - 1) // 2]
+    chosen = np.concatenate(rows)[np.concatenate(away) <= most]
+    return chosen, sorted(widths)[(len(widths) - 1) // 2]

@@ -12,8 +12,8 @@ entry    a voice begins after RESTED bars of its own silence (KEYBOARD_RESTED in
          what imitates counts.
 imitates the first HEAD notes go on in the rhythm of an earlier passage of another voice, or
          of its own at another pitch, and in its intervals, LOOSE semitones more or less; one
-         interval may differ more, as in a tonal answer. A head of fewer than VARIED pitches is
-         no theme.
+         interval may differ more, as in a tonal answer. It begins a fourth, a fifth or octaves
+         away (ANSWERS). A head of fewer than VARIED pitches is no theme.
 crossing two players who are neighbours on the page, of which the lower one sounds wholly above
          the other for CROSSED bars or more (rests of either do not end it, nor count); or the
          hands of a keyboard player, the left above the right. In a work of more than
@@ -39,6 +39,7 @@ KEYBOARD_RESTED = 1.4
 HEAD = 5  # notes
 LOOSE = 1  # semitones
 VARIED = 3  # pitches
+ANSWERS = (0, 5, 7)  # semitones, but for octaves
 LONG = 8.0  # bars, of silence
 CROSSED = 1.5  # bars
 MOST_PLAYERS = 6
@@ -180,6 +181,7 @@ def _imitated(here: Moments, heads: _Heads, voice: Ints, row: int, own: int) -> 
     same = near.sum(axis=1) >= HEAD - 2
     same &= notes.onset[rows] < notes.onset[row]
     same &= (heads.voice[alike] != voice[row]) | (notes.pitch[rows] != notes.pitch[row])
+    same &= np.isin((notes.pitch[row] - notes.pitch[rows]) % 12, ANSWERS)
     rows = rows[same]
     return int(rows[np.argmin(notes.onset[rows])]) if len(rows) else None
 

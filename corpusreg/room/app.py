@@ -17,7 +17,7 @@ from corpusreg.documents.pictures import look
 from corpusreg.revision.intentions import EXAMPLES
 from corpusreg.room import guard
 from corpusreg.room.changes import WAYS
-from corpusreg.room.desk import Desk, Pile, Work
+from corpusreg.room.desk import Asked, Desk, Pile, Work
 from corpusreg.room.uploads import FILES, MEGABYTE, PER_FILE, TOTAL, clean
 from corpusreg.score.formats import FORMATS
 from corpusreg.system.errors import CorpusregError, UsageError
@@ -26,9 +26,12 @@ from corpusreg.system.phrases import capital
 __all__ = ["room"]
 
 _FORM = 2**20  # bytes of a request beside its files
+_FIELD = 200  # letters of one field
 _PARTS = FILES + 50  # parts of a request: files and fields
 _FEW = 10  # works from which a group is offered for choosing
 _PAPERS = ("a4", "letter")
+# What the page of a pile asks for, by the name of its form.
+_FORMS = ("compare", "draft", "contrast", "revise", "handouts")
 # Intentions that need no passage of the reference.
 _PLAIN = [each for each in EXAMPLES if "WORK" not in each]
 
@@ -66,7 +69,9 @@ def room(desk: Desk, port: int) -> Flask:
 
     @app.context_processor
     def known() -> dict[str, object]:
-        limits = {"file": PER_FILE, "total": TOTAL, "files": FILES, "mb": MEGABYTE}
+        limits = {"file": PER_FILE, "total": TOTAL, "files": FILES, "mb": MEGABYTE} | {
+            "field": _FIELD
+        }
         return {"token": token, "limits": limits, "endings": sorted(FORMATS)}
 
     @app.get("/style.css")
@@ -81,7 +86,7 @@ def room(desk: Desk, port: int) -> Flask:
     def icon() -> Response:
         return Response(_text("corpusreg.room", "icon.svg"), mimetype="image/svg+xml")
 
-    _problems(app)
+    _problems(app, desk)
     _entry(app, desk)
     _pile_pages(app, desk)
     _score_pages(app, desk)
@@ -114,14 +119,21 @@ def _sentence(problem: object) -> str:
     return f"{line if '.' in first or ':' in first else capital(line)}."
 
 
-def _problems(app: Flask) -> None:
-    """Every problem is one line, on a page or as plain text for the page's script."""
+def _problems(app: Flask, desk: Desk) -> None:
+    """Every problem is one line: on the page that was left, or plain for its script."""
 
     def told(problem: object, code: int) -> tuple[str, int] | Response:
         line = _sentence(problem)
         if request.accept_mimetypes.best == "text/plain":
             return Response(line, code, mimetype="text/plain")
-        return render_template("problem.html", line=line), code
+        pile = desk.piles.get((request.view_args or {}).get("key", ""))
+        if code in (403, 413) or request.method != "POST":
+            return render_template("problem.html", line=line, pile=pile), code
+        if request.endpoint in _FORMS and pile is not None:
+            return _pile_page(pile, _asked(), line), code
+        if request.endpoint == "give":
+            return _start_page(desk, line), code
+        return render_template("problem.html", line=line, pile=pile), code
 
     @app.errorhandler(CorpusregError)
     def ours(error: CorpusregError) -> tuple[str, int] | Response:
@@ -130,6 +142,9 @@ def _problems(app: Flask) -> None:
 
     @app.errorhandler(RequestEntityTooLarge)
     def too_much(_: RequestEntityTooLarge) -> tuple[str, int] | Response:
+        # Of a form without scores werkzeug refuses one thing beside its size: long fields.
+        if request.endpoint != "give" and (request.content_length or 0) <= _FORM:
+            return told("a field has far too many letters; write less in it", 413)
         return told(
             f"more than {TOTAL // MEGABYTE} MB or {FILES} files at once; give fewer scores", 413
         )
@@ -148,14 +163,42 @@ def _problems(app: Flask) -> None:
         return told(f"corpusreg is at fault here ({name}); go back and try again", 500)
 
 
+def _asked() -> Asked:
+    """The form that this request sends."""
+    fields = {name: value[:_FIELD] for name, value in request.form.items() if name != "token"}
+    return Asked(request.endpoint or "", fields)
+
+
+def _field(name: str, words: str) -> str:
+    """A field of the form, without blanks around it. words: what the page calls it."""
+    text = request.form.get(name, "").strip()
+    if len(text) > _FIELD:
+        raise UsageError(f"{words}: longer than {_FIELD} letters; write less")
+    return text
+
+
+def _start_page(desk: Desk, problem: str = "") -> str:
+    found = workflow.reference_state()
+    works = f"{found['counts']['counted']:,}" if found["ok"] else ""
+    return render_template(
+        "start.html", reference=found, works=works, state=desk.measuring,
+        open=list(desk.piles.values()), full=desk.full, problem=problem,
+    )  # fmt: skip
+
+
+def _pile_page(pile: Pile, asked: Asked | None, problem: str) -> str:
+    return render_template(
+        "pile.html", pile=pile, asked=asked, problem=problem,
+        groups=_groups(), ways=WAYS, intentions=_PLAIN,
+    )  # fmt: skip
+
+
 def _entry(app: Flask, desk: Desk) -> None:
-    """The first page: give scores, or measure a reference first."""
+    """The first page: give scores, go back to some, or measure a reference first."""
 
     @app.get("/")
     def start() -> str:
-        found = workflow.check()
-        works = f"{found['counts']['counted']:,}" if found["ok"] else ""
-        return render_template("start.html", reference=found, works=works, state=desk.measuring)
+        return _start_page(desk)
 
     @app.post("/reference")
     def measure() -> AnyResponse:
@@ -171,15 +214,19 @@ def _entry(app: Flask, desk: Desk) -> None:
         ]
         return redirect(url_for("pile", key=desk.add(given).key), 303)
 
+    @app.post("/scores/<key>/away")
+    def away(key: str) -> AnyResponse:
+        desk.put_away(_free(desk, key))
+        return redirect(url_for("start"), 303)
+
 
 def _pile_pages(app: Flask, desk: Desk) -> None:
     """What was given: its reports, other cohorts, handouts."""
 
     @app.get("/scores/<key>")
     def pile(key: str) -> str:
-        return render_template(
-            "pile.html", pile=_pile(desk, key), groups=_groups(), ways=WAYS, intentions=_PLAIN
-        )
+        found = _pile(desk, key)
+        return _pile_page(found, found.asked, found.problem and _sentence(found.problem))
 
     @app.post("/scores/<key>/compare")
     def compare(key: str) -> AnyResponse:
@@ -189,7 +236,7 @@ def _pile_pages(app: Flask, desk: Desk) -> None:
             value for group in _groups().values() for value, _ in group
         }:
             raise UsageError("these works are not in the reference; choose among those listed")
-        desk.compare(found, cohort)
+        desk.compare(found, cohort, _asked())
         return redirect(url_for("pile", key=key), 303)
 
     @app.post("/scores/<key>/handouts")
@@ -201,7 +248,9 @@ def _pile_pages(app: Flask, desk: Desk) -> None:
         paper = request.form.get("paper", "")
         if paper not in _PAPERS:
             raise UsageError(f"the paper is one of {' and '.join(_PAPERS)}; choose one")
-        desk.make_sheets(found, roster, _given("text"), codes=codes, paper=paper)
+        desk.make_sheets(
+            found, roster, _given("text"), codes=codes, paper=paper, asked=_asked()
+        )
         return redirect(url_for("pile", key=key), 303)
 
 
@@ -214,7 +263,8 @@ def _score_pages(app: Flask, desk: Desk) -> None:
         earlier = request.files.get("earlier")
         if earlier is None or not earlier.filename:
             raise UsageError("no file was given; choose the earlier draft")
-        desk.set_against(found, _chosen(found).file, earlier.filename, earlier.stream)
+        draft = earlier.filename, earlier.stream
+        desk.set_against(found, _chosen(found).file, *draft, _asked())
         return redirect(url_for("pile", key=key), 303)
 
     @app.post("/scores/<key>/contrast")
@@ -222,14 +272,14 @@ def _score_pages(app: Flask, desk: Desk) -> None:
         found, how = _free(desk, key), request.form.get("how", "")
         if how not in WAYS:
             raise UsageError(f"the way is one of {', '.join(WAYS)}; choose one")
-        desk.contrast(found, _chosen(found), how, request.form.get("bars", "").strip())
+        desk.contrast(found, _chosen(found), how, _field("bars", "the bars"), _asked())
         return redirect(url_for("pile", key=key), 303)
 
     @app.post("/scores/<key>/revise")
     def revise(key: str) -> AnyResponse:
-        found, toward = _free(desk, key), request.form.get("toward", "").strip()
+        found, toward = _free(desk, key), _field("toward", "what you want")
         workflow.intention(toward)
-        desk.revise(found, _chosen(found), toward)
+        desk.revise(found, _chosen(found), toward, _asked())
         return redirect(url_for("pile", key=key), 303)
 
 

@@ -1,7 +1,7 @@
 """What lies on the desk: the scores given, their reports, their sheets; one job at a time.
 
-Everything is kept in one folder that is removed at the end, and the oldest goes when
-there is too much. Requests only look and put jobs into a queue; one thread does them.
+Everything is kept in one folder that is removed at the end. Where the desk is full, someone
+says what is put away. Requests only look and put jobs into a queue; one thread does them.
 """
 
 from __future__ import annotations
@@ -11,9 +11,8 @@ import queue
 import secrets
 import shutil
 import sys
-import tempfile
 import threading
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 from functools import partial
 from pathlib import Path
@@ -22,13 +21,15 @@ from typing import IO
 from corpusreg import workflow
 from corpusreg.demo import pieces_folder
 from corpusreg.room.changes import ContrastTask, DraftTask, Made, ReviseTask, Task, work
+from corpusreg.room.folder import run_folder, sweep
 from corpusreg.room.tasks import Reported, ReportTask, SheetsMade, SheetsTask, make_sheets
-from corpusreg.room.uploads import PER_FILE, Taken, keep, score_name, take
+from corpusreg.room.uploads import PER_FILE, Taken, keep, score_name, take, too_large
 from corpusreg.store.building.batch import Progress
-from corpusreg.system.errors import CorpusregError
+from corpusreg.system import settings
+from corpusreg.system.errors import CorpusregError, UsageError
 from corpusreg.system.isolate import Answer, Limits, Pool, StoppedError
 
-__all__ = ["Desk", "Measuring", "Piece", "Pile", "Sheets", "Work"]
+__all__ = ["Asked", "Desk", "Measuring", "Piece", "Pile", "Sheets", "Work"]
 
 _PILES = 12  # kept at once; each is bounded by what may be given at once
 _MADE = 12  # drafts, contrasts and options kept of what was given at once
@@ -76,11 +77,20 @@ class Sheets:
     lines: tuple[str, ...] = ()
 
 
+@dataclass(frozen=True)
+class Asked:
+    """A form of the page as it was filled in. fields: by name, without files."""
+
+    form: str
+    fields: Mapping[str, str]
+
+
 @dataclass
 class Pile:
     """What was given at once. doing: what is under way, '' for nothing; news: what is done
-    last; problem: why the last thing asked for could not be done, one line. changes: drafts,
-    contrasts and options by number, oldest first; looked_at: the last that has a page."""
+    last; problem: why the last thing asked for could not be done, one line; asked: the form
+    that asked for it, None for the first reports. changes: drafts, contrasts and options by
+    number, oldest first; looked_at: the last that has a page."""
 
     key: str
     folder: Path
@@ -90,6 +100,7 @@ class Pile:
     doing: str = ""
     news: str = ""
     problem: str = ""
+    asked: Asked | None = None
     sheets: Sheets | None = None
     changes: dict[int, Made] = field(default_factory=dict)
     looked_at: int | None = None
@@ -99,6 +110,11 @@ class Pile:
     def scores(self) -> Path:
         """The folder of the scores."""
         return self.folder / "scores" / self.taken.name
+
+    @property
+    def name(self) -> str:
+        """Of the class or, of a single score, its title."""
+        return self.taken.name if len(self.pieces) > 1 else self.pieces[0].title
 
     @property
     def first(self) -> int | None:
@@ -140,10 +156,14 @@ class Desk:
     piles: dict[str, Pile] = field(default_factory=dict)
 
     def __enter__(self) -> Desk:
-        self._folder = Path(tempfile.mkdtemp(prefix="corpusreg-room-"))
+        sweep()
+        self._ending = contextlib.ExitStack()
+        self._folder = self._ending.enter_context(run_folder())
+        self._adding = threading.Lock()
         self._jobs: queue.SimpleQueue[Callable[[], None] | None] = queue.SimpleQueue()
-        self._scores = Pool(work, _WORKERS)
-        self._sheets = Pool(make_sheets, 1, _SHEETS_LIMITS)
+        inside = _kept_inside(self._folder)
+        self._scores = Pool(work, _WORKERS, environment=inside)
+        self._sheets = Pool(make_sheets, 1, _SHEETS_LIMITS, inside)
         self._worker = threading.Thread(target=self._work, daemon=True)
         self._worker.start()
         return self
@@ -153,35 +173,55 @@ class Desk:
         self._sheets.close()
         self._jobs.put(None)
         self._worker.join(_PATIENCE)
-        shutil.rmtree(self._folder, ignore_errors=True)
+        self._ending.close()
 
     def warm(self) -> None:
         """Have the children load what they need before someone waits for it."""
         self._jobs.put(self._warm)
 
     def add(self, given: Iterable[tuple[str, IO[bytes]]]) -> Pile:
-        """Take what is given and begin its reports. Raises UsageError as `take` does."""
+        """Take what is given and begin its reports.
+
+        Raises UsageError as `take` does, and where the desk is full.
+        """
+        self._refuse_more()
         key = secrets.token_urlsafe(12)
         folder = self._folder / f"pile{key}"
         (folder / "scores").mkdir(parents=True)
         try:
             taken = take(given, folder / "scores")
+            pile = Pile(key, folder, taken, [Piece(file) for file in taken.files])
+            with self._adding:
+                self._refuse_more()
+                self.piles[key] = pile
         except BaseException:
             shutil.rmtree(folder, ignore_errors=True)
             raise
-        pile = Pile(key, folder, taken, [])
-        self.piles[key] = pile
-        while len(self.piles) > _PILES:
-            oldest = self.piles.pop(next(iter(self.piles)))
-            shutil.rmtree(oldest.folder, ignore_errors=True)
         self.compare(pile, "")
         return pile
 
-    def compare(self, pile: Pile, cohort: str) -> None:
+    @property
+    def full(self) -> bool:
+        """Whether something has to be put away before more can be given."""
+        return len(self.piles) >= _PILES
+
+    def put_away(self, pile: Pile) -> None:
+        """Remove what was given at once, and all that was made of it."""
+        self.piles.pop(pile.key, None)
+        shutil.rmtree(pile.folder, ignore_errors=True)
+
+    def _refuse_more(self) -> None:
+        if self.full:
+            raise UsageError(
+                f"{_PILES} are open, and no more can be kept at once; "
+                "put one away on the first page, then give these again"
+            )
+
+    def compare(self, pile: Pile, cohort: str, asked: Asked | None = None) -> None:
         """Begin the reports, with works chosen by `cohort`, '' for those most like each."""
         pile.cohort, pile.looked_at = cohort, None
         pile.pieces = [Piece(file) for file in pile.taken.files]
-        self._put(pile, "Reading and comparing", partial(self._compare, pile))
+        self._put(pile, "Reading and comparing", partial(self._compare, pile), asked)
 
     def make_sheets(
         self,
@@ -191,6 +231,7 @@ class Desk:
         *,
         codes: bool,
         paper: str,
+        asked: Asked,
     ) -> None:
         """Begin the handouts. roster, text: as `corpusreg handout` reads them, or None.
 
@@ -201,39 +242,41 @@ class Desk:
         work.mkdir()
         names = pile.folder / f"roster{pile.made}.csv" if roster else None
         if roster and names:
-            keep(roster, names, "the roster", _SMALL)
+            keep(roster, names, _SMALL, too_large("the roster", _SMALL))
         if text:
-            keep(text, work / "sentences.txt", "sentences.txt", _SMALL)
+            keep(text, work / "sentences.txt", _SMALL, too_large("the sentences", _SMALL))
         task = SheetsTask(
             pile.scores, work, pile.folder / f"handouts{pile.made}.zip", names, codes, paper,
             pile.cohort or None,
         )  # fmt: skip
         pile.sheets = None
         doing = "Making the handouts, a few seconds for each piece"
-        self._put(pile, doing, partial(self._make_sheets, pile, task))
+        self._put(pile, doing, partial(self._make_sheets, pile, task), asked)
 
-    def set_against(self, pile: Pile, file: str, name: str, earlier: IO[bytes]) -> None:
+    def set_against(
+        self, pile: Pile, file: str, name: str, earlier: IO[bytes], asked: Asked
+    ) -> None:
         """Begin to set a score beside an earlier draft of it. name: of the draft's file.
 
         Raises UsageError where that is no score or too large.
         """
         to = self._next(pile)
         draft = to / score_name(name)
-        keep(earlier, draft, name, PER_FILE)
+        keep(earlier, draft, PER_FILE, too_large(name))
         task = DraftTask(pile.scores, file, draft, to, pile.cohort or None)
-        self._begin(pile, "Setting the two beside each other", task)
+        self._begin(pile, "Setting the two beside each other", task, asked)
 
-    def contrast(self, pile: Pile, chosen: Work, how: str, bars: str) -> None:
+    def contrast(self, pile: Pile, chosen: Work, how: str, bars: str, asked: Asked) -> None:
         """Begin a version in other registers. bars: '' for all."""
         to = self._next(pile)
         task = ContrastTask(pile.scores, chosen.file, chosen.number, how, bars, to)
-        self._begin(pile, "Writing the version", task)
+        self._begin(pile, "Writing the version", task, asked)
 
-    def revise(self, pile: Pile, chosen: Work, toward: str) -> None:
+    def revise(self, pile: Pile, chosen: Work, toward: str, asked: Asked) -> None:
         """Begin to look for small changes toward an intention."""
         to, cohort = self._next(pile), pile.cohort or None
         task = ReviseTask(pile.scores, chosen.file, chosen.number, toward, to, cohort)
-        self._begin(pile, "Trying small changes", task)
+        self._begin(pile, "Trying small changes", task, asked)
 
     def measure(self) -> None:
         """Begin measuring the bundled scores, where that is not under way."""
@@ -241,8 +284,8 @@ class Desk:
             self.measuring = Measuring(doing=True)
             self._jobs.put(self._measure)
 
-    def _begin(self, pile: Pile, doing: str, task: Task) -> None:
-        self._put(pile, doing, partial(self._change, pile, pile.made, task))
+    def _begin(self, pile: Pile, doing: str, task: Task, asked: Asked) -> None:
+        self._put(pile, doing, partial(self._change, pile, pile.made, task), asked)
 
     def _next(self, pile: Pile) -> Path:
         """A new folder for something that is made."""
@@ -251,8 +294,10 @@ class Desk:
         folder.mkdir()
         return folder
 
-    def _put(self, pile: Pile, doing: str, job: Callable[[], None]) -> None:
-        pile.doing, pile.news, pile.problem = doing, "", ""
+    def _put(
+        self, pile: Pile, doing: str, job: Callable[[], None], asked: Asked | None
+    ) -> None:
+        pile.doing, pile.news, pile.problem, pile.asked = doing, "", "", asked
 
         def guarded() -> None:
             try:
@@ -336,6 +381,14 @@ class Desk:
         ]
         with contextlib.suppress(StoppedError):  # the room is closed already
             self._scores.each(tasks)
+
+
+def _kept_inside(folder: Path) -> dict[str, str]:
+    """Variables by which children leave nothing of a score outside the folder of the run."""
+    aside = folder / "aside"
+    aside.mkdir()
+    temporary = dict.fromkeys(("TMPDIR", "TEMP", "TMP"), str(aside))
+    return temporary | {settings.LILYPOND_CACHE: str(folder / "lilypond")}
 
 
 def _settle(piece: Piece, answer: Answer) -> None:

@@ -42,7 +42,7 @@ def serve(port: int, *, browser: bool, on_open: Callable[[str], None]) -> None:
             _HERE, port, room(desk, port), threaded=True, request_handler=_Handler,
             fd=listening.fileno(),
         )  # fmt: skip
-        if workflow.check()["ok"]:
+        if workflow.reference_state()["ok"]:
             desk.warm()
         address = f"http://{_HERE}:{port}/"
         on_open(address)

@@ -21,7 +21,17 @@ from corpusreg.score.formats import FORMATS
 from corpusreg.system.errors import UsageError
 from corpusreg.system.isolate import Limits, StoppedError, call
 
-__all__ = ["FILES", "PER_FILE", "TOTAL", "Taken", "clean", "keep", "score_name", "take"]
+__all__ = [
+    "FILES",
+    "PER_FILE",
+    "TOTAL",
+    "Taken",
+    "clean",
+    "keep",
+    "score_name",
+    "take",
+    "too_large",
+]
 
 MEGABYTE = 2**20
 PER_FILE = 20 * MEGABYTE  # bytes of one score
@@ -31,10 +41,12 @@ FILES = 200  # scores given at once
 _UNPACKING = Limits(cpu_seconds=30, wall_seconds=60, memory=400_000_000)
 _DEEPEST = 4  # folders inside the class folder
 _LONGEST = 80  # letters of a name without its ending
+_MOST_BYTES = 200  # of the same in UTF-8; file systems end at 255 for the whole name
 _ARCHIVE = ".zip"
 # Names that Windows keeps for devices.
 _DEVICES = re.compile(r"(con|prn|aux|nul|com\d|lpt\d)(\.|$)", re.IGNORECASE)
 _FOLDER = "The class"
+_TOO_MUCH = f"more than {TOTAL // MEGABYTE} MB at once, unpacked; give fewer scores"
 
 
 @dataclass(frozen=True)
@@ -73,7 +85,7 @@ def take(given: Iterable[tuple[str, IO[bytes]]], folder: Path) -> Taken:
     for name, stream in given:
         if name.lower().endswith(_ARCHIVE):
             packed = stage / f"archive-{len(archives)}"
-            size += keep(stream, packed, name, TOTAL)
+            keep(stream, packed, TOTAL, too_large(name, TOTAL))
             found = _unpacked(name, _Packed(packed, stage, FILES - len(kept), TOTAL - size))
             packed.unlink()
             archives.append(name)
@@ -82,7 +94,7 @@ def take(given: Iterable[tuple[str, IO[bytes]]], folder: Path) -> Taken:
             size += found[2]
         elif _is_score(name):
             kept.append(_place(stage, name))
-            size += keep(stream, stage / kept[-1], name, PER_FILE)
+            size += keep(stream, stage / kept[-1], PER_FILE, too_large(name))
         else:
             left_out.append(_shown(name))
         _bounded(len(kept), size)
@@ -91,10 +103,10 @@ def take(given: Iterable[tuple[str, IO[bytes]]], folder: Path) -> Taken:
     return _settled(folder, stage, kept, left_out, archives)
 
 
-def keep(stream: IO[bytes], path: Path, name: str, most: int) -> int:
+def keep(stream: IO[bytes], path: Path, most: int, too_large: str) -> int:
     """Copy at most `most` bytes into a new file; returns how many there were.
 
-    Raises UsageError where there are more.
+    Raises UsageError with the words `too_large` where there are more.
     """
     size = 0
     path.parent.mkdir(parents=True, exist_ok=True)
@@ -102,12 +114,15 @@ def keep(stream: IO[bytes], path: Path, name: str, most: int) -> int:
         while chunk := stream.read(MEGABYTE):
             size += len(chunk)
             if size > most:
-                raise UsageError(
-                    f"{_shown(name)}: larger than {most // MEGABYTE} MB; "
-                    "a score is smaller, so choose another file"
-                )
+                raise UsageError(too_large)
             file.write(chunk)
     return size
+
+
+def too_large(name: str, most: int = PER_FILE) -> str:
+    """What is said of a file with more than `most` bytes."""
+    what = "pack fewer scores" if name.lower().endswith(_ARCHIVE) else "choose a smaller file"
+    return f"{_shown(name)}: larger than {most // MEGABYTE} MB; {what}"
 
 
 def clean(name: str) -> str:
@@ -120,7 +135,8 @@ def clean(name: str) -> str:
     text = re.sub(r"[^\w .,'()&+-]", "-", text).strip(" .-")
     path = Path(text)
     ending = path.suffix if path.suffix.lower() in FORMATS else ""
-    stem = text.removesuffix(ending)[:_LONGEST].strip(" .") or "score"
+    stem = text.removesuffix(ending)[:_LONGEST]
+    stem = stem.encode()[:_MOST_BYTES].decode(errors="ignore").strip(" .") or "score"
     return f"{stem}_{ending}" if _DEVICES.match(f"{stem}.") else f"{stem}{ending}"
 
 
@@ -139,9 +155,9 @@ def _is_score(name: str) -> bool:
 
 
 def _place(stage: Path, name: str) -> str:
-    """Where a file goes, relative to `stage`, unlike any file that is there."""
+    """Where a file goes, relative to `stage`, unlike any file or folder that is there."""
     *folders, last = [part for part in re.split(r"[/\\]", name) if part.strip(" .")]
-    parents = "/".join(clean(part) for part in folders[: _DEEPEST + 1])
+    parents = "/".join(_clean_folder(part) for part in folders[: _DEEPEST + 1])
     wanted = f"{parents}/{clean(last)}" if parents else clean(last)
     path, number = Path(wanted), 2
     while (stage / path).exists():
@@ -150,13 +166,18 @@ def _place(stage: Path, name: str) -> str:
     return path.as_posix()
 
 
+def _clean_folder(name: str) -> str:
+    """A name for a folder, which no score has: 'Suite.mid' becomes 'Suite-mid'."""
+    path = Path(clean(name))
+    known = path.suffix.lower() in FORMATS
+    return f"{path.stem}-{path.suffix[1:]}" if known else path.name
+
+
 def _bounded(files: int, size: int) -> None:
     if files > FILES:
         raise UsageError(f"more than {FILES} scores at once; give a smaller folder")
     if size > TOTAL:
-        raise UsageError(
-            f"more than {TOTAL // MEGABYTE} MB at once, unpacked; give fewer scores"
-        )
+        raise UsageError(_TOO_MUCH)
 
 
 def _unpacked(name: str, packed: _Packed) -> tuple[list[str], list[str], int]:
@@ -188,8 +209,9 @@ def _unpack(packed: _Packed) -> tuple[list[str], list[str], int]:
                     raise UsageError(f"more than {FILES} scores at once; give fewer")
                 kept.append(_place(packed.to, entry.filename))
                 with archive.open(entry) as stream:
-                    most = min(PER_FILE, packed.size - size)
-                    size += keep(stream, packed.to / kept[-1], entry.filename, most)
+                    left = packed.size - size
+                    words = too_large(entry.filename) if left > PER_FILE else _TOO_MUCH
+                    size += keep(stream, packed.to / kept[-1], min(PER_FILE, left), words)
     except (zipfile.BadZipFile, zlib.error, NotImplementedError, EOFError, OSError) as error:
         raise UsageError("the archive is damaged; pack it again") from error
     except RuntimeError as error:  # what zipfile raises for a password

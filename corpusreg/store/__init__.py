@@ -20,10 +20,19 @@ from corpusreg.store.reading import (
     Result,
     open_reference,
     pointed,
+    pointer,
     row_hashes,
     ships,
 )
-from corpusreg.store.shards import Batch, BatchLimits, Entry, Recipe, Shards, Written
+from corpusreg.store.shards import (
+    Batch,
+    BatchLimits,
+    Entry,
+    Recipe,
+    Shards,
+    Written,
+    survey,
+)
 from corpusreg.store.tables import EXTRACTED, Rows, columns
 
 __all__ = [
@@ -43,7 +52,9 @@ __all__ = [
     "inputs",
     "open_reference",
     "pointed",
+    "pointer",
     "publish",
     "row_hashes",
     "ships",
+    "survey",
 ]

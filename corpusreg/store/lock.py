@@ -17,7 +17,7 @@ from pathlib import Path
 
 from corpusreg.system.errors import StoreError
 
-__all__ = ["build_lock"]
+__all__ = ["build_lock", "taken"]
 
 _LOCKED_BYTE = 1 << 20
 
@@ -40,7 +40,7 @@ def build_lock(path: Path, busy: str = "another build is running") -> Iterator[N
             "set CORPUSREG_HOME to a folder that can"
         ) from error
     try:
-        if not _take(handle):
+        if not taken(handle):
             raise StoreError(f"{busy} ({_holder(handle)}); wait for it, then try again")
         os.ftruncate(handle, 0)
         os.write(handle, f"{os.getpid()}\n".encode())
@@ -49,7 +49,8 @@ def build_lock(path: Path, busy: str = "another build is running") -> Iterator[N
         os.close(handle)
 
 
-def _take(handle: int) -> bool:
+def taken(handle: int) -> bool:
+    """Whether the lock on an open file can be had; it is held until the file is closed."""
     if sys.platform == "win32":
         import msvcrt
 

@@ -157,20 +157,34 @@ class Reference:
         self.close()
 
 
+def pointer(folder: Path) -> Path:
+    """The file in a folder of references that names the one in force; it need not exist.
+
+    Raises StoreError where a folder is in its place.
+    """
+    path = folder / "current"
+    if path.is_dir():
+        raise StoreError(
+            f"{path} is a folder, where the name of the reference in force should be; "
+            "move it away, then run 'corpusreg extract'"
+        )
+    return path
+
+
 def pointed(folder: Path) -> Path | None:
     """The file that the pointer names, or None where nothing was published.
 
     Raises StoreError when the pointer cannot be read or names no reference.
     """
-    pointer = folder / "current"
+    path = pointer(folder)
     try:
-        name = pointer.read_text(encoding="utf-8").strip()
+        name = path.read_text(encoding="utf-8").strip()
     except FileNotFoundError:
         return None
     except (OSError, UnicodeDecodeError) as error:
-        raise StoreError(f"{pointer} cannot be read ({error}); {door.REBUILD}") from error
+        raise StoreError(f"{path} cannot be read ({error}); {door.REBUILD}") from error
     if not name.startswith("reference-") or Path(name).name != name:
-        raise StoreError(f"{pointer} names no reference; {door.REBUILD}")
+        raise StoreError(f"{path} names no reference; {door.REBUILD}")
     return folder / name
 
 

@@ -38,7 +38,16 @@ from corpusreg.store.tables import EXTRACTED, Rows, arrays, checked, columns, pr
 from corpusreg.system.errors import DataError
 from corpusreg.system.writing import flush, flush_folder, replace_text
 
-__all__ = ["Batch", "BatchLimits", "Entry", "Recipe", "Shards", "Written", "file_hash"]
+__all__ = [
+    "Batch",
+    "BatchLimits",
+    "Entry",
+    "Recipe",
+    "Shards",
+    "Written",
+    "file_hash",
+    "survey",
+]
 
 
 @dataclass(frozen=True)
@@ -288,24 +297,13 @@ class Shards:
 
     def _read_labels(self) -> list[_Label]:
         labels = []
-        for path in sorted(self.folder.glob("*.json")):
-            if path.name == "fresh.json":
-                continue
+        for path in _label_files(self.folder):
             label = _read_label(path)
-            if label is None or not self._whole(label):
+            if label is None or not _whole(self.folder, label):
                 self._set_aside(path)
             else:
                 labels.append(label)
         return labels
-
-    def _whole(self, label: _Label) -> bool:
-        try:
-            return all(
-                file_hash(self.folder / label.name / f"{table}.parquet") == expected
-                for table, expected in label.tables.items()
-            )
-        except OSError:
-            return False
 
     def _set_aside(self, label: Path) -> None:
         aside = self.folder / "damaged"
@@ -355,6 +353,35 @@ def _write_tables(target: Path, rows: Rows) -> dict[str, str]:
         connection.close()
     flush_folder(target)
     return hashes
+
+
+def survey(folder: Path) -> tuple[int, list[str]]:
+    """How many shards there are, and the names of those that do not pass their checksums.
+
+    Changes nothing, and may run beside a build.
+    """
+    files = _label_files(folder)
+    damaged = [
+        path.stem
+        for path in files
+        if ((label := _read_label(path)) is None or not _whole(folder, label))
+        and path.exists()  # not tidied away meanwhile
+    ]
+    return len(files), damaged
+
+
+def _label_files(folder: Path) -> list[Path]:
+    return [path for path in sorted(folder.glob("*.json")) if path.name != "fresh.json"]
+
+
+def _whole(folder: Path, label: _Label) -> bool:
+    try:
+        return all(
+            file_hash(folder / label.name / f"{table}.parquet") == expected
+            for table, expected in label.tables.items()
+        )
+    except OSError:
+        return False
 
 
 def _read_label(path: Path) -> _Label | None:

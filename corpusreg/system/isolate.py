@@ -28,7 +28,7 @@ import sys
 import threading
 import time
 from collections import deque
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import IO, Any
 
@@ -38,6 +38,7 @@ from corpusreg.system.usage import usage
 
 __all__ = ["Answer", "Child", "Limits", "Pool", "StoppedError", "call", "call_each", "serve"]
 
+_ONE_THREAD = {"OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"}
 _LENGTH = 8  # bytes that give the length of a message
 _POLL_SECONDS = 0.05
 _TOO_LONG = "takes more than {:g} s of computing"
@@ -85,7 +86,7 @@ class Child:
 
     function: importable by its module and name; takes one picklable item and
     returns a picklable result. notices: a queue on which the child puts itself
-    when there is something to `collect`.
+    when there is something to `collect`. environment: variables set for the child.
     """
 
     def __init__(
@@ -93,6 +94,7 @@ class Child:
         function: Callable[[Any], Any],
         limits: Limits,
         notices: queue.SimpleQueue[Child] | None = None,
+        environment: Mapping[str, str] | None = None,
     ) -> None:
         self.limits = limits
         self.waiting: deque[Any] = deque()  # items sent and not yet answered
@@ -108,7 +110,7 @@ class Child:
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
             stderr=subprocess.DEVNULL,
-            env=os.environ | {"OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"},
+            env=os.environ | _ONE_THREAD | dict(environment or {}),
             # Ctrl-C is for the parent, which ends its children in its own time.
             creationflags=getattr(subprocess, "CREATE_NEW_PROCESS_GROUP", 0),
         )
@@ -235,12 +237,16 @@ class Pool:
     """Long-lived children that share items; `close` it, or use it in a `with` statement."""
 
     def __init__(
-        self, function: Callable[[Any], Any], workers: int, limits: Limits | None = None
+        self,
+        function: Callable[[Any], Any],
+        workers: int,
+        limits: Limits | None = None,
+        environment: Mapping[str, str] | None = None,
     ) -> None:
         """`workers` children that apply `function`, started when they are needed."""
         self._notices: queue.SimpleQueue[Child] = queue.SimpleQueue()
         self._function, self._workers = function, workers
-        self._limits = limits or Limits()
+        self._limits, self._environment = limits or Limits(), environment
         self._children: list[Child] = []
         self._closed = False
 
@@ -286,7 +292,7 @@ class Pool:
             child.close()
 
     def _started(self) -> Child:
-        return Child(self._function, self._limits, self._notices)
+        return Child(self._function, self._limits, self._notices, self._environment)
 
 
 def call_each(

@@ -14,11 +14,14 @@ from __future__ import annotations
 import os
 from pathlib import Path
 
+from corpusreg.system.errors import StoreError
+
 __all__ = [
     "BUILD_MEMORY",
     "FILE_CPU_SECONDS",
     "FILE_MEMORY",
     "FILE_WALL_SECONDS",
+    "LILYPOND_CACHE",
     "QUERY_MEMORY",
     "SCHEMA_VERSION",
     "STORAGE_VERSION",
@@ -50,17 +53,26 @@ FILE_WALL_SECONDS = 600.0
 FILE_MEMORY = 1_500_000_000  # bytes, resident
 
 # Raised when what was kept before must not be used any more.
-_LILYPOND_CACHE = "2"
+_LILYPOND_FORM = "2"
 
-# An environment variable, since worker processes must know it too.
+# Environment variables, since worker processes must know them too. The first names another
+# folder for what LilyPond made of sources, where nothing of them may outlast a run.
+LILYPOND_CACHE = "CORPUSREG_LILYPOND_CACHE"
 _TRUST = "CORPUSREG_TRUST"
 
 
 def home() -> Path:
-    """The folder that holds all data; it need not exist yet."""
+    """The folder that holds all data; it need not exist yet.
+
+    Raises StoreError where CORPUSREG_HOME names a file, or a place inside a file.
+    """
     chosen = os.environ.get("CORPUSREG_HOME")
     if chosen:
-        return Path(chosen).expanduser()
+        path = Path(chosen).expanduser()
+        for each in (path, *path.parents):
+            if each.is_file():
+                raise StoreError(f"CORPUSREG_HOME: {each} is a file; set it to a folder")
+        return path
     import platformdirs
 
     return Path(platformdirs.user_data_dir("corpusreg", appauthor=False))
@@ -96,7 +108,8 @@ def lilypond_cache() -> Path:
 
     What lies beside it in its parent is of an older form, and may be removed.
     """
-    return home() / "lilypond-cache" / _LILYPOND_CACHE
+    folder = os.environ.get(LILYPOND_CACHE) or home() / "lilypond-cache"
+    return Path(folder) / _LILYPOND_FORM
 
 
 def trust() -> None:

@@ -14,6 +14,7 @@ from corpusreg.measures.shifts import Shift
 from corpusreg.norms.reference import Cohort, Placement
 from corpusreg.score.pitch import note_name
 from corpusreg.score.played import PlayedBars
+from corpusreg.system.plaintext import plain
 from corpusreg.text.bars import bar_range, first_times, joined
 
 __all__ = [
@@ -102,11 +103,6 @@ def plural(number: int, noun: str) -> str:
     ('1 bar', '3 bars')
     """
     return f"{number:,} {noun}" + ("" if number == 1 else "s")
-
-
-def plain(text: str) -> str:
-    """Text from a file on one line, without signs that a terminal would obey."""
-    return " ".join("".join(c if c.isprintable() else " " for c in text).split())
 
 
 def interval_words(semitones: float) -> str:

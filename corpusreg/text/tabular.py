@@ -10,6 +10,8 @@ import textwrap
 from collections.abc import Sequence
 from typing import Any, Protocol
 
+from corpusreg.system.plaintext import plain, spreadsheet
+
 __all__ = ["print_rows", "text_table"]
 
 _LINE = 88
@@ -24,14 +26,14 @@ class _Form(Protocol):
 
 
 def print_rows(names: Sequence[str], rows: Sequence[Sequence[Any]], form: _Form) -> None:
-    """Print rows in the form that was asked for."""
+    """Print rows in the form that was asked for; JSON alone has texts as they were read."""
     if form.json:
         records = [dict(zip(names, row, strict=True)) for row in rows]
         print(json.dumps(records, indent=1, default=str))
     elif form.csv:
         writer = csv.writer(sys.stdout, lineterminator="\n")
-        writer.writerow(names)
-        writer.writerows(rows)
+        writer.writerow(map(spreadsheet, names))
+        writer.writerows(map(spreadsheet, row) for row in rows)
     else:
         print(text_table(names, rows))
 
@@ -43,6 +45,7 @@ def text_table(names: Sequence[str], rows: Sequence[Sequence[Any]]) -> str:
     """
     if not rows:
         return "no rows"
+    names = [plain(name) for name in names]
     columns = [_column([row[i] for row in rows]) for i in range(len(names))]
     widths = [
         min(max(len(name), *map(len, cells)), _WIDEST)
@@ -50,7 +53,7 @@ def text_table(names: Sequence[str], rows: Sequence[Sequence[Any]]) -> str:
     ]
     left = _LINE - sum(widths[:-1]) - 2 * (len(widths) - 1)
     widths[-1] = min(max(len(names[-1]), *map(len, columns[-1][0])), max(left, _NARROWEST))
-    lines = [list(names), ["-" * width for width in widths]]
+    lines = [names, ["-" * width for width in widths]]
     for cells in zip(*(cells for cells, _ in columns), strict=True):
         last = textwrap.wrap(
             cells[-1], widths[-1], break_long_words=False, break_on_hyphens=False
@@ -88,8 +91,8 @@ def _cell(value: Any, digits: int) -> str:
             return f"<{2 * _SMALLEST}" if value > 0 else f">-{2 * _SMALLEST}"
         return f"{value:.{digits}f}"
     if isinstance(value, list | tuple):
-        return ", ".join(str(item) for item in value)
-    return " ".join(str(value).split())
+        return plain(", ".join(str(item) for item in value))
+    return plain(str(value))
 
 
 def _cut(text: str, width: int) -> str:

@@ -1,7 +1,7 @@
 """What the commands do, as plain functions: no argument parsing, no printing."""
 
 from corpusreg.workflow.ask import COLUMNS, GROUPS, profiles, query, table, ungrouped
-from corpusreg.workflow.build import DEFAULT_TIERS, Built, check, extract
+from corpusreg.workflow.build import DEFAULT_TIERS, Built, check, extract, reference_state
 from corpusreg.workflow.corpora import (
     Change,
     Shown,
@@ -56,6 +56,7 @@ __all__ = [
     "profiles",
     "query",
     "ranges",
+    "reference_state",
     "remove_corpus",
     "revise",
     "score_files",

@@ -17,7 +17,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from corpusreg.measures.definitions import VERSION
-from corpusreg.store import open_reference, pointed, sql
+from corpusreg.store import open_reference, pointed, pointer, sql, survey
 from corpusreg.system import settings
 from corpusreg.system.errors import ReadError, StoreError, UsageError
 
@@ -142,8 +142,9 @@ def build(
         sources.take(corpus)
     if not sources.files:
         raise UsageError(sources.nothing(corpora))
+    pointer(settings.reference_folder())  # hours of measuring would be lost for it
     versions = {"definitions": VERSION, "extraction": EXTRACTION_VERSION}
-    with build_lock(settings.lock_file()), _far(cluster, versions) as measuring:
+    with build_lock(settings.lock_file()), _far(cluster) as measuring:
         kept = _shards(versions, fresh, shards)
         tally = batch.run(
             sources.files,
@@ -278,15 +279,13 @@ def state(
     return digest.hexdigest()
 
 
-def _far(
-    address: str | None, versions: dict[str, str]
-) -> AbstractContextManager[Measuring | None]:
+def _far(address: str | None) -> AbstractContextManager[Measuring | None]:
     """Where files are measured: on a cluster, or None for processes here."""
     if address is None:
         return nullcontext()
     from corpusreg.store.building.cluster import cluster
 
-    return cluster(address, versions)
+    return cluster(address)
 
 
 def _shards(versions: dict[str, str], fresh: bool, elsewhere: str | None) -> Shards:
@@ -347,7 +346,24 @@ def _corpora_rows(files: Iterable[SourceFile]) -> list[tuple[Any, ...]]:
 
 
 def check() -> dict[str, Any]:
-    """The state of the present reference: where it is, what made it, whether all is well."""
+    """`reference_state` with all shards read and held against their checksums.
+
+    damaged_shards: their names. 'ok' is true where there is none and a reference too.
+    """
+    found = reference_state()
+    shards, damaged = survey(settings.shards_folder())
+    found |= {"shards": shards, "damaged_shards": damaged}
+    if damaged and found["ok"]:
+        found |= {
+            "ok": False,
+            "problem": "the reference is whole, but not all shards are, from which the next is "
+            "made; run 'corpusreg extract', which measures their files again",
+        }
+    return found
+
+
+def reference_state() -> dict[str, Any]:
+    """The state of the present reference: where it is, what made it, whether it is whole."""
     found: dict[str, Any] = {
         "home": str(settings.home()),
         "definitions": VERSION,

@@ -1,12 +1,14 @@
 "use strict";
-// Dropping and choosing scores, and the news of what is under way. Without this script the
+// Dropping and choosing scores, what is asked of them, and the news of what is under way. Without this script the
 // page does the same by its buttons.
 (() => {
+  const gone = "No answer: was the room closed? Start it again, and repeat.";
   document.documentElement.classList.add("live");
   const form = document.getElementById("give");
   if (form) giving(form);
   following();
   document.addEventListener("click", choosing);
+  document.addEventListener("submit", asking);
   // On a file field Enter would send the form; it opens the field, as Space does.
   document.addEventListener("keydown", (event) => {
     if (event.key !== "Enter" || event.target.type !== "file") return;
@@ -111,7 +113,7 @@
         }
         news.textContent = await answer.text();
       } catch {
-        news.textContent = "No answer: was the room closed? Start it again, and repeat.";
+        news.textContent = gone;
       }
       form.classList.remove("busy");
     }
@@ -129,6 +131,39 @@
     document.querySelector("a.save").href = `${link.href}?save`;
   }
 
+  // What is asked on the page leaves it as it is: what was typed stays, also after an error.
+  async function asking(event) {
+    const form = event.target;
+    const trouble = form.querySelector(".trouble");
+    if (!trouble) return;
+    event.preventDefault();
+    if (form.classList.contains("busy")) return;
+    form.classList.add("busy");
+    try {
+      const answer = await fetch(form.action, {
+        method: "POST", body: new FormData(form), headers: { Accept: "text/plain" },
+      });
+      const text = await answer.text();
+      if (answer.ok) {
+        renew(new DOMParser().parseFromString(text, "text/html"));
+        following();
+      } else {
+        say(trouble, text);
+      }
+    } catch {
+      say(trouble, gone);
+    }
+    form.classList.remove("busy");
+  }
+
+  function say(where, line) {
+    const words = document.createElement("p");
+    words.className = "caution";
+    words.setAttribute("role", "alert");
+    words.textContent = line;
+    where.replaceChildren(words);
+  }
+
   // While something is under way, what is new is taken over; the report stays as it is.
   async function following() {
     for (;;) {
@@ -140,7 +175,7 @@
         page = new DOMParser().parseFromString(await (await fetch(location.href)).text(), "text/html");
       } catch {
         const news = here.querySelector("[role=status]");
-        if (news) news.textContent = "No answer: was the room closed? Start it again, and repeat.";
+        if (news) news.textContent = gone;
         return;
       }
       const there = page.getElementById("live");
@@ -148,17 +183,29 @@
         location.reload();
         return;
       }
-      take(here, there);
-      for (const id of ["name", "report", "which-draft", "which-contrast", "which-revise"]) {
-        const old = document.getElementById(id);
-        const fresh = page.getElementById(id);
-        const [was, is] = [old, fresh].map((each) => each && each.querySelector("iframe"));
-        // A report that is being read stays, until there is another page to look at.
-        if (!old || !fresh || (was && is && was.getAttribute("src") === is.getAttribute("src"))) continue;
-        if (old.innerHTML !== fresh.innerHTML) old.innerHTML = fresh.innerHTML;
-      }
-      document.title = page.title;
+      renew(page);
     }
+  }
+
+  // The page as it is now, but for what is being read or filled in.
+  function renew(page) {
+    const [here, there] = [document, page].map((each) => each.getElementById("live"));
+    if ("poll" in there.dataset) here.dataset.poll = "";
+    take(here, there);
+    const parts = ["compare", "draft", "contrast", "revise", "handouts"].map((each) => `trouble-${each}`);
+    for (const id of ["name", "report", "which-draft", "which-contrast", "which-revise", ...parts]) {
+      const old = document.getElementById(id);
+      const fresh = page.getElementById(id);
+      const [was, is] = [old, fresh].map((each) => each && each.querySelector("iframe"));
+      // A report that is being read stays, until there is another page to look at.
+      if (!old || !fresh || (was && is && was.getAttribute("src") === is.getAttribute("src"))) continue;
+      if (old.innerHTML === fresh.innerHTML) continue;
+      const chosen = [...old.querySelectorAll("select")].map((each) => each.value);
+      old.innerHTML = fresh.innerHTML;
+      // A piece that was chosen stays chosen.
+      old.querySelectorAll("select").forEach((each, place) => { each.value = chosen[place]; });
+    }
+    document.title = page.title;
   }
 
   // Only what differs is replaced: a status line that stays is announced, focus stays too.
