@@ -19,12 +19,13 @@ from corpusreg import cli, workflow
 from corpusreg.comparison.examples import KINDS, Example, Filters, find, habit, study
 from corpusreg.comparison.examples.find import FAINTEST, LEAST_STAY, example, rows_of, spread
 from corpusreg.comparison.examples.kinds import sentence
-from corpusreg.comparison.placing import place_file, read_works
+from corpusreg.comparison.placing import place_file
 from corpusreg.corpus.files import bundled_root
 from corpusreg.instruments import load
 from corpusreg.measures.analysis import Analysis, analyse
 from corpusreg.score.notes import Part
 from corpusreg.score.played import Played, perform
+from corpusreg.score.readers import read_file
 from corpusreg.store import open_reference
 from corpusreg.store.building.edges import edges
 from corpusreg.system.errors import UsageError
@@ -38,7 +39,7 @@ EVENTS = {
 
 def measured(each: Example) -> Analysis:
     """The work of an example, read and measured again."""
-    scores = read_works(bundled_root() / each.path).scores
+    scores = read_file(bundled_root() / each.path).scores
     return analyse(perform(next(s for s in scores if s.number == each.number)))
 
 

@@ -21,13 +21,15 @@ from test_pdf import embedded, squeezed, text_of
 from corpusreg import workflow
 from corpusreg.corpus.files import bundled_root
 from corpusreg.documents.handout import classroom, folders, writing
-from corpusreg.documents.handout.dots import piles
+from corpusreg.documents.handout.dots import class_picture, piles
 from corpusreg.documents.handout.edits import FILE_NAME, Edited, Edits, read_edits, written
 from corpusreg.documents.handout.piece import Example
 from corpusreg.documents.handout.privacy import cleaned
 from corpusreg.documents.handout.roster import Roster, Writer, read_roster, without_names
 from corpusreg.documents.handout.writing import MEASURES, Handout, handout
+from corpusreg.measures.definitions import BY_NAME
 from corpusreg.system.errors import CorpusregError, DataError, UsageError
+from corpusreg.text.classroom import chance_words
 from corpusreg.text.outputs.document import document
 from corpusreg.text.sentences import place_words, value_words
 
@@ -532,17 +534,39 @@ class TestClass:
         measure = next(m for m in classroom.BY_NAME.values() if m.name == "span")
         return classroom._habit(measure, self.members(ranks, tied), high=high)
 
+    def test_dots_and_words_follow_one_rule(self) -> None:
+        """Half of the class in an outer quarter: the words say it, and so do the dots."""
+        for ranks in ([80, 90, 99, 76, 50, 50, 40, 30], [80, 90, 99, 50, 50, 50, 40, 30]):
+            row = classroom._row(BY_NAME["span"], self.members(ranks))
+            high = [side for _, side in row.dots].count("high")
+            assert f"{high} in the highest" in class_picture([row], prefix="c").description
+            assert (self.habit(ranks) is not None) == (2 * high >= len(ranks))
+
+    def test_a_piece_like_many_works_is_a_ring(self) -> None:
+        row = classroom._row(BY_NAME["span"], self.members([10, 20, 90], tied=True))
+        picture = class_picture([row], prefix="c")
+        circles = re.findall(r"<circle[^>]*>", picture.svg)
+        assert len(circles) == 3 and all('fill="none"' in each for each in circles)
+        assert "0 of 3 in the lowest quarter" in picture.description
+        assert "3 like many of the works" in picture.description
+
     def test_half_of_a_class_at_one_end_is_a_habit(self) -> None:
         found = self.habit([80, 90, 99, 76, 95, 50, 40, 30])
         assert (found.many, found.placed, found.other) == (5, 8, None)
-        assert self.habit([80, 90, 99, 76, 50, 50, 40, 30]) is None  # 1 class in 9 by chance
+        # Exactly half: one class in nine by chance, which decides nothing.
+        half = self.habit([80, 90, 99, 76, 50, 50, 40, 30])
+        assert (half.many, half.placed) == (4, 8)
+        assert self.habit([80, 90, 99, 50, 50, 50, 40]) is None  # less than half
+        assert self.habit([80, 90]) is None  # two are no class
+        assert chance_words("span", 4, 8).endswith("in about one class in 9.")
         assert self.habit([80, 90, 99, 76, 95, 50, 40, 30], high=False) is None
         assert self.habit([80, 90, 99, 76, 95], tied=True) is None
 
     @given(st.lists(st.floats(0, 100), max_size=40))
     def test_every_piece_is_a_dot(self, ranks: list[float]) -> None:
-        assert sum(number for _, number in piles(ranks)) == len(ranks)
-        assert all(0 < at < 100 for at, _ in piles(ranks))
+        found = piles([(rank, "middle") for rank in ranks])
+        assert sum(len(sides) for _, sides in found) == len(ranks)
+        assert all(0 < at < 100 for at, _ in found)
 
     def test_each_is_named_once(self) -> None:
         members = self.members([1, 2, 3])

@@ -41,7 +41,7 @@ def home_less(tmp_path: Path) -> Command:
 
 def of(monkeypatch: pytest.MonkeyPatch, written: Score) -> Path:
     """A path that reads as this score."""
-    monkeypatch.setattr(placing, "read_works", lambda path: ReadResult((written,), ()))
+    monkeypatch.setattr(placing, "read_file", lambda path: ReadResult((written,), ()))
     return Path("piece.xml")
 
 

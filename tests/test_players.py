@@ -14,13 +14,14 @@ from event_pieces import parts_reversed, split_by_ties
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from corpusreg.comparison.placing import part_names, read_works
+from corpusreg.comparison.placing import part_names
 from corpusreg.comparison.players import Lying, Players, players
 from corpusreg.instruments import Instruments, load
 from corpusreg.measures import height
 from corpusreg.measures.analysis import analyse
 from corpusreg.score.notes import Bars, Part, Score, note_table
 from corpusreg.score.played import perform
+from corpusreg.score.readers import read_file
 from corpusreg.text.offers import CAUTION
 from corpusreg.text.players import player_remarks
 
@@ -58,7 +59,7 @@ def lying(found: Players) -> dict[str, Lying]:
 
 
 def test_a_high_bassoon_in_a_middling_whole() -> None:
-    (written,) = read_works(PIECES / "three-at-a-table.musicxml").scores
+    (written,) = read_file(PIECES / "three-at-a-table.musicxml").scores
     found = found_in(written)
     bassoon = lying(found)["Bassoon"]
     assert bassoon.middle_but_edge > 0.9

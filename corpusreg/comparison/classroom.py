@@ -47,6 +47,7 @@ __all__ = [
     "chance",
     "classroom",
     "misfit",
+    "side",
 ]
 
 QUARTER = 25.0
@@ -163,23 +164,22 @@ class Line:
     dots: tuple[Dot, ...]
     unplaced: tuple[Member, ...]
 
-    def on(self, side: str) -> tuple[Dot, ...]:
+    def on(self, end: str) -> tuple[Dot, ...]:
         """The dots of a side."""
-        return tuple(dot for dot in self.dots if dot.side == side)
+        return tuple(dot for dot in self.dots if dot.side == end)
 
 
 @dataclass(frozen=True)
 class Shared:
     """A habit that the class shares: `many` of `placed` lie on one side of a line.
 
-    chance: how often as many would by chance, 0 to 1. others: who lies on the other side.
+    others: who lies on the other side.
     """
 
     measure: Measure
     side: str
     many: int
     placed: int
-    chance: float
     others: tuple[Member, ...]
 
 
@@ -225,7 +225,7 @@ def classroom(
     members = _members(pieces, names)
     lines = tuple(_line(BY_NAME[measure], members) for measure in chosen)
     shared = tuple(
-        found for line in lines for side in ("low", "high") if (found := _shared(line, side))
+        found for line in lines for end in ("low", "high") if (found := _shared(line, end))
     )
     return Class(name, members, tuple(unread), lines, shared, _devices(members))
 
@@ -300,11 +300,12 @@ def _line(measure: Measure, members: Sequence[Member]) -> Line:
         if place is None or place.percentile is None:
             unplaced.append(member)
         else:
-            dots.append(Dot(member, place.percentile, _side(place.percentile, place.tied)))
+            dots.append(Dot(member, place.percentile, side(place.percentile, place.tied)))
     return Line(measure, tuple(sorted(dots, key=lambda dot: dot.percentile)), tuple(unplaced))
 
 
-def _side(percentile: float, tied: bool) -> str:
+def side(percentile: float, tied: bool) -> str:
+    """The side on which a place lies, as in `Dot`."""
     if tied:
         return "none"
     if percentile < QUARTER:
@@ -312,13 +313,13 @@ def _side(percentile: float, tied: bool) -> str:
     return "high" if percentile > 100 - QUARTER else "middle"
 
 
-def _shared(line: Line, side: str) -> Shared | None:
-    many, placed = len(line.on(side)), len(line.dots)
+def _shared(line: Line, end: str) -> Shared | None:
+    many, placed = len(line.on(end)), len(line.dots)
     if many < LEAST or 2 * many < placed:
         return None
-    others = line.on("low" if side == "high" else "high")
+    others = line.on("low" if end == "high" else "high")
     members = sorted((dot.member for dot in others), key=lambda m: (m.label.casefold(), m.key))
-    return Shared(line.measure, side, many, placed, chance(many, placed), tuple(members))
+    return Shared(line.measure, end, many, placed, tuple(members))
 
 
 def _devices(members: Sequence[Member]) -> tuple[Device, ...]:

@@ -1,4 +1,8 @@
-"""A score file to comparisons: read, analyse, find the cohorts, compare."""
+"""A score file to comparisons: read, analyse, find the cohorts, compare.
+
+What reads or measures a file that a user gives may take any time and memory, or end in
+any error: `measure` runs in a bounded child (`isolate`), `place` beside the reference.
+"""
 
 from __future__ import annotations
 
@@ -33,29 +37,101 @@ from corpusreg.norms.reference import (
 from corpusreg.score.duplicates import fingerprint, shingles
 from corpusreg.score.notes import Score
 from corpusreg.score.played import Played, perform
-from corpusreg.score.readers import MUSIC21, read_file, sniff
+from corpusreg.score.readers import read_file
 from corpusreg.system.errors import ReadError, UsageError
 from corpusreg.text import sentences
 from corpusreg.text.players import beyond_words
 
 if TYPE_CHECKING:
-    from corpusreg.score.readers import ReadResult
+    import numpy as np
+    from numpy.typing import NDArray
+
     from corpusreg.store import Reference
 
-__all__ = ["measured", "one_work", "part_names", "place_file", "place_score", "read_works"]
+__all__ = [
+    "Asked",
+    "MeasuredFile",
+    "measure",
+    "measured",
+    "one_work",
+    "part_names",
+    "place",
+    "place_file",
+    "place_score",
+]
 
-# Formats read by native code or by music21, which may crash or balloon: in a
-# bounded process of their own. The others are read by bounded Python code here.
-_READ_APART = MUSIC21 | {"abc"}
 _SHOWN = 20  # numbers of works that a message names
 
 
 @dataclass(frozen=True)
+class Asked:
+    """A file to be measured; as_written: its notes as they stand on the page."""
+
+    path: Path
+    as_written: bool = False
+
+
+@dataclass(frozen=True)
 class _Work:
+    """A work, measured: the whole, each sounding part by name, marks by which copies show."""
+
     score: Score
     played: Played
     whole: Analysis
+    parts: dict[str, Analysis]
     ensemble: Ensemble
+    marks: tuple[str | None, NDArray[np.uint64]]
+
+
+@dataclass(frozen=True)
+class MeasuredFile:
+    """The works of a file, and its failures, one line each."""
+
+    works: tuple[_Work, ...]
+    failures: tuple[str, ...]
+
+
+def measure(asked: Asked) -> MeasuredFile:
+    """Read and measure all works of a file.
+
+    Raises ReadError where nothing in the file can be read.
+    """
+    result = read_file(asked.path)
+    failures = [_failure(asked.path, *failed) for failed in result.failures]
+    works = [_work(score, as_written=asked.as_written) for score in result.scores]
+    return MeasuredFile(tuple(works), tuple(failures))
+
+
+def _failure(path: Path, number: str, reason: str) -> str:
+    return f"{path}: no. {number}: {reason}" if number else f"{path}: {reason}"
+
+
+def _work(score: Score, *, as_written: bool = False) -> _Work:
+    played = perform(score, as_written=as_written)
+    parts = _part_analyses(played)
+    marks = fingerprint(score), shingles(score)
+    return _Work(score, played, analyse(played), parts, ensemble_of(score, played), marks)
+
+
+def place(
+    reference: Reference,
+    path: Path,
+    file: MeasuredFile,
+    cohort: str | None,
+    table: Instruments | None = None,
+) -> tuple[list[Comparison], list[str]]:
+    """Comparisons of all works in a measured file, and its failures, one line each.
+
+    cohort: a user's choice such as 'ensemble=piano', or None for the ladder.
+    table: ranges of the instruments, those that come with corpusreg where None.
+    """
+    chosen = parse_cohort(reference, cohort) if cohort else None
+    many = len(file.works) + len(file.failures) > 1
+    found = [
+        _placed(reference, path, work, chosen, table or load(), many=many)
+        for work in file.works
+    ]
+    return found, list(file.failures)
 
 
 def place_file(
@@ -65,22 +141,11 @@ def place_file(
     as_written: bool,
     table: Instruments | None = None,
 ) -> tuple[list[Comparison], list[str]]:
-    """Comparisons of all works in a file, and the failures among them, one line each.
+    """`measure` and `place` in this process, for one that is bounded itself.
 
-    cohort: a user's choice such as 'ensemble=piano', or None for the ladder.
-    table: ranges of the instruments, those that come with corpusreg where None.
     Raises ReadError where nothing in the file can be read.
     """
-    chosen = parse_cohort(reference, cohort) if cohort else None
-    result = read_works(path)
-    failures = [f"{path}: no. {number}: {reason}" for number, reason in result.failures]
-    found = []
-    for score in result.scores:
-        played = perform(score, as_written=as_written)
-        work = _Work(score, played, analyse(played), ensemble_of(score, played))
-        many = len(result.scores) + len(result.failures) > 1
-        found.append(_placed(reference, path, work, chosen, table or load(), many=many))
-    return found, failures
+    return place(reference, path, measure(Asked(path, as_written)), cohort, table)
 
 
 def place_score(
@@ -92,9 +157,7 @@ def place_score(
 ) -> Comparison:
     """A score at hand, placed as `place_file` places a file that holds it alone."""
     chosen = parse_cohort(reference, cohort) if cohort else None
-    played = perform(score)
-    work = _Work(score, played, analyse(played), ensemble_of(score, played))
-    return _placed(reference, path, work, chosen, table or load(), many=False)
+    return _placed(reference, path, _work(score), chosen, table or load(), many=False)
 
 
 def measured(
@@ -106,8 +169,8 @@ def measured(
     """
     score = one_work(path, number, or_only=or_only)
     played = perform(score)
-    work = _Work(score, played, analyse(played), ensemble_of(score, played))
-    return _title(score, path, many=number is not None), work.whole, _part_analyses(work)
+    title = _title(score, path, many=number is not None)
+    return title, analyse(played), _part_analyses(played)
 
 
 def one_work(path: Path, number: str | None = None, *, or_only: bool = False) -> Score:
@@ -116,13 +179,13 @@ def one_work(path: Path, number: str | None = None, *, or_only: bool = False) ->
     or_only: take the only work of a file whatever its number. Raises ReadError where it
     cannot be read, UsageError where it is not there and for several without a number.
     """
-    result = read_works(path)
+    result = read_file(path)
     works = len(result.scores) + len(result.failures)
     if or_only and works == 1:
         number = None
-    failed = dict(result.failures)
-    if number in failed:
-        raise ReadError(f"{path}: no. {number}: {failed[number]}")
+    for failed in result.failures:
+        if failed[0] == number or (number is None and works == 1):
+            raise ReadError(_failure(path, *failed))
     found = [each for each in result.scores if number in (None, each.number)]
     if found and (number is not None or works == 1):
         return found[0]
@@ -131,16 +194,6 @@ def one_work(path: Path, number: str | None = None, *, or_only: bool = False) ->
     what = "holds several works" if number is None else f"has no work {number}"
     todo = f"choose with --number: {there}" if there else "leave --number out"
     raise UsageError(f"{path} {what}; {todo}")
-
-
-def read_works(path: Path) -> ReadResult:
-    """All works of a file; formats that may crash a process are read in one of their own."""
-    if sniff(path) in _READ_APART:
-        from corpusreg.system.isolate import call
-
-        result: ReadResult = call(read_file, path)
-        return result
-    return read_file(path)
 
 
 def _placed(
@@ -153,7 +206,7 @@ def _placed(
     many: bool,
 ) -> Comparison:
     kind = kinds()[work.ensemble.kind]
-    copies = own_copies(reference, fingerprint(work.score), shingles(work.score))
+    copies = own_copies(reference, *work.marks)
     rungs = ladder(kind.kind, kind.works, kind.family, medium=kind.placed)
     asked = [chosen] if chosen else rungs
     cohorts = [
@@ -162,7 +215,7 @@ def _placed(
     ]
     if chosen:
         _wide_enough(cohorts[0], chosen)
-    parts = _part_analyses(work)
+    parts = work.parts
     size = Size(len(work.played.bars), work.whole.texture.voices)
     notes = [
         *_left_out(copies),
@@ -217,12 +270,11 @@ def part_names(played: Played) -> dict[int, str]:
     return found
 
 
-def _part_analyses(work: _Work) -> dict[str, Analysis]:
+def _part_analyses(played: Played) -> dict[str, Analysis]:
     """Analyses of the sounding parts by name."""
-    part = work.played.notes.part
+    part = played.notes.part
     return {
-        name: analyse(work.played.only(part == index))
-        for index, name in part_names(work.played).items()
+        name: analyse(played.only(part == index)) for index, name in part_names(played).items()
     }
 
 

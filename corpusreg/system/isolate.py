@@ -1,9 +1,11 @@
 """One call in a bounded child process, and the long-lived child that many calls share.
 
-A child is a new Python process (not a fork, no multiprocessing, so that it works
-alike on every platform, in threads, and inside workers of a cluster). It is told
-a function once and then items, one answer for each, as pickles over its standard
-input and output. What the function prints goes nowhere.
+A child is a new Python process (no multiprocessing, so that it works alike on every
+platform, in threads, and inside workers of a cluster). A `near` child is a fork where
+that is safe (Linux, no other thread): it starts at once with all that is loaded, which
+is what a command wants that reads one file. A child is told a function once and then
+items, one answer for each, as pickles over two pipes. What the function prints goes
+nowhere.
 
 Limits, each for one item:
 
@@ -28,15 +30,21 @@ import sys
 import threading
 import time
 from collections import deque
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from typing import IO, Any
+from pathlib import Path
+from typing import IO, Any, TypeVar
 
 from corpusreg.system import settings
 from corpusreg.system.errors import CorpusregError
 from corpusreg.system.usage import usage
 
-__all__ = ["Answer", "Child", "Limits", "Pool", "StoppedError", "call", "call_each", "serve"]
+__all__ = [
+    "Answer", "Child", "Limits", "Pool", "StoppedError",
+    "as_stopped", "bounded", "call", "call_each", "named", "serve",
+]  # fmt: skip
+
+Result = TypeVar("Result")
 
 _ONE_THREAD = {"OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"}
 _LENGTH = 8  # bytes that give the length of a message
@@ -87,6 +95,7 @@ class Child:
     function: importable by its module and name; takes one picklable item and
     returns a picklable result. notices: a queue on which the child puts itself
     when there is something to `collect`. environment: variables set for the child.
+    near: a fork where that is safe, with the parent's environment.
     """
 
     def __init__(
@@ -95,6 +104,8 @@ class Child:
         limits: Limits,
         notices: queue.SimpleQueue[Child] | None = None,
         environment: Mapping[str, str] | None = None,
+        *,
+        near: bool = False,
     ) -> None:
         self.limits = limits
         self.waiting: deque[Any] = deque()  # items sent and not yet answered
@@ -105,15 +116,8 @@ class Child:
         self._cpu = 0.0
         self._ready = False
         self._stopped: StoppedError | None = None
-        self._process = subprocess.Popen(
-            [sys.executable, "-c", _start_code()],
-            stdin=subprocess.PIPE,
-            stdout=subprocess.PIPE,
-            stderr=subprocess.DEVNULL,
-            env=os.environ | _ONE_THREAD | dict(environment or {}),
-            # Ctrl-C is for the parent, which ends its children in its own time.
-            creationflags=getattr(subprocess, "CREATE_NEW_PROCESS_GROUP", 0),
-        )
+        forked = near and not environment and _may_fork()
+        self._process = _Forked() if forked else _started(environment or {})
         # Once ready, the child tells its own: a virtual environment on Windows starts
         # Python through a small launcher, and it is Python that must be watched.
         self._pid = self._process.pid
@@ -212,14 +216,87 @@ class Child:
         return StoppedError("crash", f"the process reading it crashed ({name})")
 
 
-def call(function: Callable[[Any], Any], item: Any, limits: Limits | None = None) -> Any:
-    """`function(item)` in a child process of its own.
+def _started(environment: Mapping[str, str]) -> subprocess.Popen[bytes]:
+    """A new Python process that serves."""
+    paths = [path for path in sys.path if path]
+    start = "from corpusreg.system.isolate import serve; serve()"
+    return subprocess.Popen(
+        [sys.executable, "-c", f"import sys; sys.path[:] = {paths!r}; {start}"],
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.DEVNULL,
+        env=os.environ | _ONE_THREAD | dict(environment),
+        # Ctrl-C is for the parent, which ends its children in its own time.
+        creationflags=getattr(subprocess, "CREATE_NEW_PROCESS_GROUP", 0),
+    )
+
+
+def _may_fork() -> bool:
+    """Whether a copy of this process can work: locks that other threads hold stay locked."""
+    return sys.platform == "linux" and threading.active_count() == 1
+
+
+class _Forked:
+    """A copy of this process that serves; the same attributes as a process started anew."""
+
+    def __init__(self) -> None:
+        requests, writing = os.pipe()
+        reading, answers = os.pipe()
+        self.returncode: int | None = None
+        self.pid = os.fork()
+        if self.pid == 0:
+            try:
+                _alone(requests, answers)
+                _serve(os.fdopen(requests, "rb"), os.fdopen(answers, "wb"))
+            finally:
+                os._exit(1)  # nothing of the parent's may run here: no cleaning up, no buffers
+        os.close(requests)
+        os.close(answers)
+        self.stdin: IO[bytes] | None = os.fdopen(writing, "wb")
+        self.stdout: IO[bytes] | None = os.fdopen(reading, "rb")
+
+    def kill(self) -> None:
+        """End it, if it still runs."""
+        if self.returncode is None:
+            with contextlib.suppress(ProcessLookupError):
+                os.kill(self.pid, signal.SIGKILL)
+
+    def wait(self) -> int:
+        """The exit code, negative for the signal that ended it."""
+        if self.returncode is None:
+            _, status = os.waitpid(self.pid, 0)
+            self.returncode = os.waitstatus_to_exitcode(status)
+        return self.returncode
+
+
+def _alone(*kept: int) -> None:
+    """In a copy: let go of the parent's files and signal handlers."""
+    for number in (signal.SIGTERM, signal.SIGHUP):
+        signal.signal(number, signal.SIG_DFL)
+    nowhere = os.open(os.devnull, os.O_RDWR)
+    for standard in range(3):
+        os.dup2(nowhere, standard)
+    below = 3
+    for descriptor in sorted(kept):
+        os.closerange(below, descriptor)
+        below = descriptor + 1
+    os.closerange(below, os.sysconf("SC_OPEN_MAX"))
+
+
+def call(
+    function: Callable[[Any], Any],
+    item: Any,
+    limits: Limits | None = None,
+    *,
+    near: bool = False,
+) -> Any:
+    """`function(item)` in a child process of its own; see `Child`.
 
     Raises what the function raised where that is a CorpusregError, and
     StoppedError where it passed a limit, crashed, or raised something else.
     """
     notices: queue.SimpleQueue[Child] = queue.SimpleQueue()
-    child = Child(function, limits or Limits(), notices)
+    child = Child(function, limits or Limits(), notices, near=near)
     try:
         child.send(item)
         while not (answers := child.collect()):
@@ -233,6 +310,31 @@ def call(function: Callable[[Any], Any], item: Any, limits: Limits | None = None
     return answers[0].result
 
 
+def bounded(function: Callable[..., Result], path: Path, *given: Any, **more: Any) -> Result:
+    """`function(path, *given, **more)` in a near child, within the limits of one file.
+
+    For what a user's file can make endless. Raises what the function raised where that is
+    a CorpusregError, and StoppedError, with the file's name, otherwise.
+    """
+    try:
+        result: Result = call(_applied, (function, (path, *given), more), near=True)
+    except StoppedError as error:
+        raise named(error, path) from error
+    return result
+
+
+def _applied(asked: tuple[Callable[..., Any], tuple[Any, ...], dict[str, Any]]) -> Any:
+    function, given, more = asked
+    return function(*given, **more)
+
+
+def named(error: CorpusregError, path: Path) -> CorpusregError:
+    """The error with the file's name, which a child that was stopped could not say."""
+    if not isinstance(error, StoppedError):
+        return error
+    return StoppedError(error.kind, f"{path}: {error}; leave this file out, or simplify it")
+
+
 class Pool:
     """Long-lived children that share items; `close` it, or use it in a `with` statement."""
 
@@ -242,8 +344,11 @@ class Pool:
         workers: int,
         limits: Limits | None = None,
         environment: Mapping[str, str] | None = None,
+        *,
+        near: bool = False,
     ) -> None:
         """`workers` children that apply `function`, started when they are needed."""
+        self._near = near
         self._notices: queue.SimpleQueue[Child] = queue.SimpleQueue()
         self._function, self._workers = function, workers
         self._limits, self._environment = limits or Limits(), environment
@@ -257,33 +362,47 @@ class Pool:
         self.close()
 
     def each(self, items: Sequence[Any]) -> list[Answer]:
-        """Answers in the order of the items, which must differ.
+        """Answers in the order of the items, which can be keys of a dict.
 
         An item that passes a limit or crashes its child has an error in its answer and
         costs the others nothing. Raises StoppedError of kind 'start' where children
         cannot start, and of kind 'killed' where another thread closes the pool.
         """
-        pending, found = deque(items), list[Answer]()
+        return list(self.in_turn(items))
+
+    def in_turn(self, items: Sequence[Any]) -> Iterator[Answer]:
+        """The answers of `each`, one by one; the children begin at once."""
+        pending = deque(items)
         while len(self._children) < min(self._workers, len(pending)):
             self._children.append(self._started())
-        while len(found) < len(items):
-            if self._closed:
-                self.close()  # also a child that was just started
-                raise StoppedError("killed", "stopped before it was done")
-            for place, child in enumerate(self._children):
-                found += child.collect()
-                if child.ended:
-                    child.close()
-                    self._children[place] = self._started()
-            for child in self._children:
-                if pending and not child.waiting:
-                    child.send(pending.popleft())
-                child.watch()
-            if len(found) < len(items):
-                with contextlib.suppress(queue.Empty):
-                    self._notices.get(timeout=_POLL_SECONDS)
-        order = {item: place for place, item in enumerate(items)}
-        return sorted(found, key=lambda answer: order[answer.item])
+        self._deal(pending)
+        return self._answers(pending, items)
+
+    def _answers(self, pending: deque[Any], items: Sequence[Any]) -> Iterator[Answer]:
+        found: dict[Any, deque[Answer]] = {}
+        for item in items:
+            while not found.get(item):
+                if self._closed:
+                    self.close()  # also a child that was just started
+                    raise StoppedError("killed", "stopped before it was done")
+                for place, child in enumerate(self._children):
+                    for answer in child.collect():
+                        found.setdefault(answer.item, deque()).append(answer)
+                    if child.ended:
+                        child.close()
+                        self._children[place] = self._started()
+                self._deal(pending)
+                for child in self._children:
+                    child.watch()
+                if not found.get(item):
+                    with contextlib.suppress(queue.Empty):
+                        self._notices.get(timeout=_POLL_SECONDS)
+            yield found[item].popleft()
+
+    def _deal(self, pending: deque[Any]) -> None:
+        for child in self._children:
+            if pending and not child.waiting:
+                child.send(pending.popleft())
 
     def close(self) -> None:
         """End the children; nothing can be asked of them any more."""
@@ -292,7 +411,9 @@ class Pool:
             child.close()
 
     def _started(self) -> Child:
-        return Child(self._function, self._limits, self._notices, self._environment)
+        return Child(
+            self._function, self._limits, self._notices, self._environment, near=self._near
+        )
 
 
 def call_each(
@@ -308,13 +429,16 @@ def call_each(
 
 def serve() -> None:
     """Run as a child: read the function and its limits, then answer items until the end."""
-    with contextlib.suppress(ValueError):
-        signal.signal(signal.SIGINT, signal.SIG_IGN)
     answers = os.fdopen(os.dup(1), "wb")
     # Libraries that print must not write between the messages.
     os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
+    _serve(sys.stdin.buffer, answers)
+
+
+def _serve(requests: IO[bytes], answers: IO[bytes]) -> None:
+    with contextlib.suppress(ValueError):
+        signal.signal(signal.SIGINT, signal.SIG_IGN)
     items: queue.SimpleQueue[bytes] = queue.SimpleQueue()
-    requests = sys.stdin.buffer
     start = _read(requests)
     if start is None:
         return
@@ -322,19 +446,13 @@ def serve() -> None:
     try:
         function, limits = pickle.loads(start)
     except BaseException as error:  # noqa: BLE001 - told to the parent
-        _write(answers, _packed((None, StoppedError("start", str(_as_stopped(error))))))
+        _write(answers, _packed((None, StoppedError("start", str(as_stopped(error))))))
         return
     _write(answers, _packed((os.getpid(), None)))
     while True:
         item = items.get()
         _bound(limits)
         _write(answers, _packed(_answer(function, item)))
-
-
-def _start_code() -> str:
-    paths = [path for path in sys.path if path]
-    start = "from corpusreg.system.isolate import serve; serve()"
-    return f"import sys; sys.path[:] = {paths!r}; {start}"
 
 
 def _receive(requests: IO[bytes], items: queue.SimpleQueue[bytes]) -> None:
@@ -350,7 +468,7 @@ def _answer(function: Callable[[Any], Any], item: bytes) -> tuple[Any, Corpusreg
     except CorpusregError as error:
         return None, error
     except BaseException as error:  # noqa: BLE001 - nothing may end the child but a crash
-        return None, _as_stopped(error)
+        return None, as_stopped(error)
 
 
 def _packed(answer: tuple[Any, CorpusregError | None]) -> bytes:
@@ -358,10 +476,11 @@ def _packed(answer: tuple[Any, CorpusregError | None]) -> bytes:
     try:
         return pickle.dumps((*answer, clock))
     except Exception as error:  # noqa: BLE001 - any object may refuse
-        return pickle.dumps((None, _as_stopped(error), clock))
+        return pickle.dumps((None, as_stopped(error), clock))
 
 
-def _as_stopped(error: BaseException) -> StoppedError:
+def as_stopped(error: BaseException) -> StoppedError:
+    """What nobody foresaw, in one line."""
     kind = "memory" if isinstance(error, MemoryError) else "error"
     words = " ".join(str(error).split())[:300]
     return StoppedError(

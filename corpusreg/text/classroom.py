@@ -13,6 +13,7 @@ from corpusreg.comparison.classroom import (
     Place,
     Shared,
     Unusual,
+    chance,
     misfit,
 )
 from corpusreg.comparison.comparison import Comparison
@@ -23,7 +24,9 @@ from corpusreg.text.reading import length_words
 from corpusreg.text.wording import a_list, capital, clean, count, place_words
 
 __all__ = [
+    "NOTHING_SHARED",
     "RULE",
+    "TOO_FEW",
     "chance_words",
     "class_piece",
     "class_text",
@@ -41,11 +44,11 @@ RULE = (
     "ring is a piece like many of its works: it has its place, and counts on neither side. "
     "Neither end is better."
 )
-_NOTHING = (
+NOTHING_SHARED = (
     f"On none of these lines does half of the class, {LEAST} pieces at least, lie in the same "
     "outer quarter."
 )
-_TOO_FEW = f"A habit is looked for where {LEAST} pieces or more have a place; here are fewer."
+TOO_FEW = f"A habit is looked for where {LEAST} pieces or more have a place; here are fewer."
 _MISFITS = {
     "medium": "these works are for other players than the piece",
     "texture": "the piece and these works differ in texture: one line, or several voices",
@@ -145,8 +148,8 @@ def line_words(line: Line) -> str:
 def shared_words(group: Class) -> tuple[str, ...]:
     """What the class shares, or that it shares nothing; see `RULE`."""
     if group.too_few:
-        return (_TOO_FEW,)
-    return tuple(map(_shared, group.shared)) or (_NOTHING,)
+        return (TOO_FEW,)
+    return tuple(map(_shared, group.shared)) or (NOTHING_SHARED,)
 
 
 def _shared(shared: Shared) -> str:
@@ -161,13 +164,17 @@ def _shared(shared: Shared) -> str:
     return text
 
 
-def chance_words(shared: Shared) -> str:
-    """How often as many would lie there by chance; for the teacher."""
-    classes = round(1 / shared.chance) if shared.chance else 0
+def chance_words(name: str, many: int, placed: int) -> str:
+    """How often so many pieces or more would lie there by chance; for the teacher.
+
+    name: of the measure.
+    """
+    share = chance(many, placed)
+    classes = round(1 / share) if share else 0
     often = f"one class in {classes:,}" if 1 < classes <= 1000 else "hardly any class"
     return (
-        f"{capital(title(shared.measure.name))}: of works drawn at random, {shared.many} of "
-        f"{shared.placed} or more would lie there in about {often}."
+        f"{capital(title(name))}: of works drawn at random, {many} of {placed} or more would "
+        f"lie in that quarter in about {often}."
     )
 
 

@@ -30,10 +30,11 @@ def draw_map(
     """
     from corpusreg.documents.pictures.register_map import pages, register_map, stills
     from corpusreg.documents.pictures.save import check_name, save
+    from corpusreg.system.isolate import bounded
 
     ending = check_name(to)
-    first = _view(piece, part, number)
-    second = _view(other, part, number, or_only=True) if other else None
+    first = bounded(_view, piece, part, number)
+    second = bounded(_view, other, part, number, or_only=True) if other else None
     if wide:
         return save(stills(first, second, prefix="map"), to)
     if ending == ".pdf":

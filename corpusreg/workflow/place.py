@@ -6,7 +6,7 @@ import os
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from corpusreg.store import open_reference
 from corpusreg.system import settings
@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from corpusreg.comparison.heights import Passage
     from corpusreg.instruments import Instrument, Instruments
     from corpusreg.store import Reference
+    from corpusreg.system.isolate import Answer
 
 __all__ = [
     "Compared",
@@ -109,35 +110,57 @@ def compare_paths(
     without a usable reference, UsageError for a cohort that does not exist and where
     drafts cannot be paired, ReadError where the earlier draft cannot be read.
     """
-    from corpusreg.comparison.placing import place_file
+    from corpusreg.comparison.placing import Asked, measure
     from corpusreg.instruments import load
     from corpusreg.score.readers import existing
+    from corpusreg.system.isolate import Pool
 
     one_draft(paths, against)
     table = load(ranges)
     comparisons: list[Comparison] = []
     failures: list[str] = []
-    with open_reference() as reference:
-        for path in score_files(paths, failures):
-            try:
-                found, failed = place_file(reference, path, cohort, as_written, table)
-            except UsageError:
-                raise
-            except CorpusregError as error:
-                failures.append(str(error))
-            else:
-                comparisons += found
+    asked = [Asked(path, as_written) for path in score_files(paths, failures)]
+    before = [Asked(existing(against), as_written)] if against is not None else []
+    # The child measures while the reference is opened here.
+    with Pool(measure, 1, near=True) as pool:
+        answers = pool.in_turn([*asked, *before])
+        with open_reference() as reference:
+            for _, answer in zip(asked, answers, strict=False):
+                try:
+                    found, failed = _placed(reference, answer, cohort, table)
+                except UsageError:
+                    raise
+                except CorpusregError as error:
+                    failures.append(str(error))
+                else:
+                    comparisons += found
+                    failures += failed
+            changed: tuple[Drafts, ...] = ()
+            if against is not None:
+                earlier, failed = _placed(reference, next(answers), cohort, table)
                 failures += failed
-        changed: tuple[Drafts, ...] = ()
-        if against is not None:
-            earlier, failed = place_file(
-                reference, existing(against), cohort, as_written, table
-            )
-            failures += failed
-            changed = _drafts(earlier, comparisons, against, paths)
-        studied = _studied(reference, comparisons) if with_study else ()
-        made = reference.reference_id
+                changed = _drafts(earlier, comparisons, against, paths)
+            studied = _studied(reference, comparisons) if with_study else ()
+            made = reference.reference_id
     return Compared(tuple(comparisons), tuple(failures), made, studied, changed)
+
+
+def _placed(
+    reference: Reference, answer: Answer, cohort: str | None, table: Instruments
+) -> tuple[list[Comparison], list[str]]:
+    """What a child measured of a file, placed. Raises CorpusregError, whatever is wrong."""
+    from corpusreg.comparison.placing import place
+    from corpusreg.system.isolate import as_stopped, named
+
+    path: Path = answer.item.path
+    if answer.error is not None:
+        raise named(answer.error, path)
+    try:
+        return place(reference, path, answer.result, cohort, table)
+    except CorpusregError:
+        raise
+    except Exception as error:
+        raise named(as_stopped(error), path) from error
 
 
 def one_draft(paths: Sequence[Path], against: Path | None) -> None:
@@ -193,11 +216,17 @@ def heights(
     number: str | None = None,
 ) -> Passage:
     """A passage of one piece on instruments; see `corpusreg.comparison.heights.passage`."""
+    from corpusreg.system.isolate import bounded
+
+    more = {"part": part, "on": tuple(on), "level": level, "number": number}
+    return bounded(_heights, path, bars, ranges, more)
+
+
+def _heights(path: Path, bars: str, ranges: Path | None, more: dict[str, Any]) -> Passage:
     from corpusreg.comparison.heights import passage
     from corpusreg.instruments import load
 
-    table = load(ranges)
-    return passage(path, bars, part=part, on=on, level=level, number=number, table=table)
+    return passage(path, bars, table=load(ranges), **more)
 
 
 def ranges(name: str | None, file: Path | None) -> tuple[list[Instrument], Instruments]:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 from corpusreg.revision.intentions import Intention, intention
 from corpusreg.store import Reference, open_reference
-from corpusreg.system.errors import ReadError, UsageError
+from corpusreg.system.errors import UsageError
 
 if TYPE_CHECKING:
     from corpusreg.comparison.comparison import Comparison
@@ -92,7 +92,22 @@ def contrast(
     UsageError where nothing can be moved, and for works, bars or files that cannot be;
     ReadError where the piece cannot be read.
     """
+    from corpusreg.system.isolate import bounded
+
+    return bounded(_contrast, path, way, bars=bars, to=tuple(to), ranges=ranges, number=number)
+
+
+def _contrast(
+    path: Path,
+    way: str,
+    *,
+    bars: str | None,
+    to: tuple[Path, ...],
+    ranges: Path | None,
+    number: str | None,
+) -> Contrast:
     from corpusreg.comparison.heights import find_bars
+    from corpusreg.comparison.placing import one_work
     from corpusreg.instruments import load
     from corpusreg.measures.analysis import analyse
     from corpusreg.revision import contrast as ways
@@ -104,7 +119,7 @@ def contrast(
 
     if way not in ways.WAYS:
         raise UsageError(f"--how {way}: not known; choose {', '.join(ways.WAYS)}")
-    score = _lasting(path, number)
+    score = one_work(path, number)
     for target in to:
         check_target(path, score.format, target)
     labels = score.bars.labels
@@ -158,13 +173,27 @@ def revise(
     cohort that is not there and where no change within the limits serves, ReadError where
     the piece cannot be read or written back, StoreError without a usable reference.
     """
-    from corpusreg.comparison.placing import place_score
+    from corpusreg.system.isolate import bounded
+
+    return bounded(_revise, path, toward, to=to, cohort=cohort, ranges=ranges, number=number)
+
+
+def _revise(
+    path: Path,
+    toward: str,
+    *,
+    to: Path | None,
+    cohort: str | None,
+    ranges: Path | None,
+    number: str | None,
+) -> Revised:
+    from corpusreg.comparison.placing import one_work, place_score
     from corpusreg.instruments import load
     from corpusreg.revision.told import bars_words, option_words
     from corpusreg.score.rewrite import changed, check_target
 
     wanted = intention(toward)
-    score = _lasting(path, number)
+    score = one_work(path, number)
     suffix = ".mid" if score.format == "midi" else ".musicxml"
     if to is not None:
         check_target(path, score.format, to / f"option{suffix}")
@@ -224,16 +253,6 @@ def _options(
         f"{path}: no small change within ranges, hand spans and the harmony heard leads "
         f"to '{wanted.text}'; try another {'passage' if model else 'bar or intention'}"
     )
-
-
-def _lasting(path: Path, number: str | None) -> Score:
-    """The work of a file that has the number, or its only one."""
-    from corpusreg.comparison.placing import one_work
-
-    score = one_work(path, number)
-    if not score.notes["duration"].any():
-        raise ReadError(f"{path}: no note in it lasts, so that nothing can be moved")
-    return score
 
 
 def _music(path: Path, score: Score, table: Instruments, *, divided: bool = False) -> Music:

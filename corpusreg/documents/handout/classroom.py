@@ -1,27 +1,21 @@
 """A class: what its pieces share, and who could show what to the others.
 
-A piece stands among the works that it is compared with itself, so that pieces for
-different ensembles can stand side by side: on the line from 0 to 100 these works are
-spread evenly, a quarter of them in each quarter. Where half of a class or more lies in
-one outer quarter, and so many by chance alone (pieces drawn at random from these works)
-only once in 20 classes, that is called a habit that the class shares. It is neither a
-fault nor a merit. Pieces are in alphabetical order throughout; nothing is ranked.
+What counts as a habit that the class shares is the rule of `corpusreg.comparison.classroom`,
+for the picture and the words alike. It is neither a fault nor a merit. Pieces are in
+alphabetical order throughout; nothing is ranked.
 """
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+from corpusreg.comparison.classroom import LEAST, side
 from corpusreg.documents.handout.piece import TOPICS, Piece
 from corpusreg.measures.definitions import BY_NAME, Measure
 
 __all__ = ["Class", "Habit", "Member", "Offered", "Row", "classroom", "offers"]
 
-_QUARTER = 25.0
-_LEAST = 3  # pieces in an outer quarter before one speaks of a habit
-_BY_CHANCE = 0.05
 _EACH = 2  # pieces that are named for a topic
 
 
@@ -38,10 +32,11 @@ class Member:
 
 @dataclass(frozen=True)
 class Row:
-    """A measure and where the class lies: percentiles in rising order, pieces not placed."""
+    """A measure and where the class lies: percentiles in rising order, each with its side
+    ('low', 'high', 'middle', 'none'), and pieces not placed."""
 
     measure: Measure
-    ranks: tuple[float, ...]
+    dots: tuple[tuple[float, str], ...]
     unplaced: int
 
 
@@ -81,7 +76,7 @@ class Class:
     @property
     def too_few(self) -> bool:
         """Whether there are too few placed pieces to speak of habits."""
-        return all(len(row.ranks) < 2 * _LEAST - 2 for row in self.rows)
+        return all(len(row.dots) < LEAST for row in self.rows)
 
 
 def classroom(
@@ -141,15 +136,16 @@ def _unlike(texts: Sequence[str]) -> list[str]:
 
 
 def _row(measure: Measure, members: Sequence[Member]) -> Row:
-    ranks = [m.piece.ranks[measure.name][0] for m in members if measure.name in m.piece.ranks]
-    return Row(measure, tuple(sorted(ranks)), len(members) - len(ranks))
+    ranks = [m.piece.ranks[measure.name] for m in members if measure.name in m.piece.ranks]
+    dots = sorted((rank, side(rank, tied)) for rank, tied in ranks)
+    return Row(measure, tuple(dots), len(members) - len(ranks))
 
 
 def _habit(measure: Measure, members: Sequence[Member], *, high: bool) -> Habit | None:
     placed = [member for member in members if measure.name in member.piece.ranks]
     there = [member for member in placed if _outer(member, measure.name, high=high)]
     many = len(there)
-    if many < _LEAST or 2 * many < len(placed) or _chance(many, len(placed)) >= _BY_CHANCE:
+    if many < LEAST or 2 * many < len(placed):
         return None
     contrary = [m for m in placed if _outer(m, measure.name, high=not high)]
     contrary.sort(key=lambda m: (-abs(m.piece.ranks[measure.name][0] - 50), m.key))
@@ -158,21 +154,7 @@ def _habit(measure: Measure, members: Sequence[Member], *, high: bool) -> Habit 
 
 
 def _outer(member: Member, name: str, *, high: bool) -> bool:
-    """Whether a piece lies in an outer quarter; one of many alike lies on no side."""
-    rank, tied = member.piece.ranks[name]
-    return not tied and (rank > 100 - _QUARTER if high else rank < _QUARTER)
-
-
-def _chance(many: int, of: int) -> float:
-    """How often at least `many` of `of` pieces drawn at random lie in one given quarter.
-
-    >>> round(_chance(5, 8), 3)
-    0.027
-    """
-    share = _QUARTER / 100
-    return sum(
-        math.comb(of, k) * share**k * (1 - share) ** (of - k) for k in range(many, of + 1)
-    )
+    return side(*member.piece.ranks[name]) == ("high" if high else "low")
 
 
 def _where(member: Member, name: str) -> str:

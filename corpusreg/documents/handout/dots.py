@@ -3,7 +3,7 @@
 Each line goes from less to more. The works that a piece is compared with are spread
 evenly along it, so that a class like them would be spread evenly too: a quarter of its
 dots in each outer field, a half in the middle. Dots that would hide each other are piled
-up. They carry no names.
+up. They carry no names. A ring is a piece like many of its works, which counts on no side.
 """
 
 from __future__ import annotations
@@ -59,20 +59,22 @@ def class_picture(rows: Sequence[Row], *, prefix: str) -> Picture:
     )
 
 
-def piles(ranks: Sequence[float]) -> list[tuple[float, int]]:
-    """Where dots are piled up, from 0 to 100, and how many there.
+def piles(dots: Sequence[tuple[float, str]]) -> list[tuple[float, list[str]]]:
+    """Where dots are piled up, from 0 to 100, and the side of each there.
 
-    >>> piles([50.0, 50.9, 100.0])
-    [(51.25, 2), (98.75, 1)]
+    >>> piles([(50.0, "middle"), (50.9, "none"), (100.0, "high")])
+    [(51.25, ['middle', 'none']), (98.75, ['high'])]
     """
     last = int(100 / _BIN) - 1
-    bins = [min(int(rank / _BIN), last) for rank in ranks]
-    return [((at + 0.5) * _BIN, bins.count(at)) for at in sorted(set(bins))]
+    bins: dict[int, list[str]] = {}
+    for rank, side in dots:
+        bins.setdefault(min(int(rank / _BIN), last), []).append(side)
+    return [((at + 0.5) * _BIN, bins[at]) for at in sorted(bins)]
 
 
 def _row(row: Row, y: float, left: float, right: float) -> tuple[Markup, float]:
-    found = piles(row.ranks)
-    tallest = max((number for _, number in found), default=0)
+    found = piles(row.dots)
+    tallest = max((len(sides) for _, sides in found), default=0)
     step = min(_STEP, _TALLEST / max(tallest, 1))
     height = max(_LEAST, tallest * step + 6)
     foot = y + height
@@ -84,16 +86,10 @@ def _row(row: Row, y: float, left: float, right: float) -> tuple[Markup, float]:
         line(left + width / 2, y, left + width / 2, foot, "line"),
         label(capital(title), GAP, foot - 8, SIZES["text"]),
     ]
-    for rank, number in found:
+    for rank, sides in found:
         drawn += [
-            element(
-                "circle",
-                cx=left + rank / 100 * width,
-                cy=foot - 3 - (place + 0.5) * step,
-                r=_DOT * step,
-                **paint("weight4"),
-            )
-            for place in range(number)
+            _dot(left + rank / 100 * width, foot - 3 - (place + 0.5) * step, step, side)
+            for place, side in enumerate(sides)
         ]
     if row.unplaced:
         words = f"{row.unplaced} not placed"
@@ -101,10 +97,17 @@ def _row(row: Row, y: float, left: float, right: float) -> tuple[Markup, float]:
     return element("g", *drawn, data_measure=row.measure.name), foot + 2 * GAP
 
 
+def _dot(x: float, y: float, step: float, side: str) -> Markup:
+    if side == "none":
+        return element("circle", cx=x, cy=y, r=_DOT * step - 0.6, **paint("rule", width="thin"))
+    return element("circle", cx=x, cy=y, r=_DOT * step, **paint("weight4"))
+
+
 def _said(row: Row) -> str:
-    low = sum(rank < 25 for rank in row.ranks)
-    high = sum(rank > 75 for rank in row.ranks)
+    sides = [side for _, side in row.dots]
+    alike = sides.count("none")
     return (
-        f"{row.measure.title}: {low} of {len(row.ranks)} in the lowest quarter, "
-        f"{high} in the highest."
+        f"{row.measure.title}: {sides.count('low')} of {len(sides)} in the lowest quarter, "
+        f"{sides.count('high')} in the highest"
+        + (f", {alike} like many of the works." if alike else ".")
     )

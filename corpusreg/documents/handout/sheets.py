@@ -21,6 +21,7 @@ from corpusreg.documents.handout.sentences import question
 from corpusreg.measures.definitions import BY_NAME
 from corpusreg.system.phrases import capital
 from corpusreg.text.bars import joined
+from corpusreg.text.classroom import NOTHING_SHARED, RULE, TOO_FEW, chance_words
 from corpusreg.text.sentences import plural
 
 __all__ = ["Overview", "PieceSheet", "Sheets", "TeacherRow", "TeacherSheet", "made", "sheets"]
@@ -149,11 +150,7 @@ def _overview(group: Class) -> Overview:
         facts=(plural(len(group.members), "piece"),),
         picture=picture.svg,
         picture_alt=picture.description,
-        reading=(
-            "Each dot is a piece. The works that it is compared with are spread evenly along "
-            "the line: half of them lies in the shaded middle, a quarter on either side. A "
-            "class whose dots crowd at one end has a habit; neither end is better."
-        ),
+        reading=RULE,
         measures=tuple((row.measure.title, row.measure.meaning) for row in group.rows),
         habits=_habits(group),
         offers=tuple(
@@ -183,9 +180,9 @@ def _named(member: Member) -> str:
 
 def _habits(group: Class) -> tuple[str, ...]:
     if group.too_few:
-        return ("Too few pieces are placed to speak of habits that the class shares.",)
+        return (TOO_FEW,)
     if not group.habits:
-        return ("On no line does half of the class crowd at one end: no habit is shared.",)
+        return (NOTHING_SHARED,)
     return tuple(map(_habit, group.habits))
 
 
@@ -194,8 +191,7 @@ def _habit(habit: Habit) -> str:
     end = "highest" if habit.high else "lowest"
     text = (
         f"{capital(title)}: {habit.many} of {habit.placed} pieces lie in the "
-        f"{end} quarter of the works they are compared with, where by chance about "
-        f"{round(habit.placed / 4)} would."
+        f"{end} quarter of the works that they are compared with."
     )
     if habit.other is not None:
         member, where = habit.other
@@ -222,9 +218,9 @@ def _teacher(
             _row(member, measures, edits[member.key], common) for member in group.members
         ),
         problems=tuple(problems),
-        notes=tuple(
-            f"{'All pieces' if len(titles) == len(group.members) else joined(titles)}: {note}"
-            for note, titles in common.items()
+        notes=(
+            *(chance_words(h.measure.name, h.many, h.placed) for h in group.habits),
+            *(f"{_of_whom(titles, group)}: {note}" for note, titles in common.items()),
         ),
         closing=(
             " ".join(
@@ -237,6 +233,10 @@ def _teacher(
             ),
         ),
     )
+
+
+def _of_whom(titles: Sequence[str], group: Class) -> str:
+    return "All pieces" if len(titles) == len(group.members) else joined(titles)
 
 
 def _row(

@@ -125,12 +125,13 @@ def _map(each: Example, folders: Mapping[str, Path], prefix: str) -> str:
     """The register map of the bars around a passage; '' where the file is not there."""
     from corpusreg.documents.pictures.register_map import register_map
     from corpusreg.documents.pictures.view import MapView
+    from corpusreg.system.isolate import bounded
 
     root = bundled_root() if each.corpus == BUNDLED else folders.get(each.corpus)
     if root is None:
         return ""
     try:
-        whole = _measured(root / each.path, each.number)
+        whole = bounded(_measured, root / each.path, each.number)
     except (CorpusregError, OSError):
         return ""
     written = whole.played.bars.written.tolist()
@@ -144,11 +145,11 @@ def _map(each: Example, folders: Mapping[str, Path], prefix: str) -> str:
 
 def _measured(path: Path, number: str) -> Analysis:
     """One work of a file. Raises CorpusregError where it is not there."""
-    from corpusreg.comparison.placing import read_works
     from corpusreg.measures.analysis import analyse
     from corpusreg.score.played import perform
+    from corpusreg.score.readers import read_file
 
-    for score in read_works(path).scores:
+    for score in read_file(path).scores:
         if score.number == number:
             return analyse(perform(score))
     raise CorpusregError(f"{path.name}: no work {number}")

@@ -26,11 +26,12 @@ MUSIC21 = frozenset(("mei", "capella", "noteworthy", "tinynotation"))
 # Families of printed pages, on which one sees where movements end.
 _WITH_MOVEMENTS = frozenset(("musicxml", "kern", "mei"))
 _MOST_BYTES = 16 * 2**20  # of formats that are read into memory whole
+_MOST_PARTS = 200  # each is measured by itself; the largest open scores seen have under 60
 _HEAD = 65_536  # bytes that decide what a file is
 
 
 def read_scores(path: Path) -> list[Score]:
-    """All works in a file, in file order, each with at least one pitched note.
+    """All works in a file, in file order, each with at least one pitched note that lasts.
 
     Raises ReadError, one line with the file's name, when no work can be read.
     """
@@ -52,8 +53,8 @@ def read_file(path: Path) -> ReadResult:
     result = _read(path, family)
     kept, failures = [], list(result.failures)
     for score in _works(result, family):
-        if not len(score.notes):
-            failures.append((score.number, _no_notes(score)))
+        if reason := _unheard(score):
+            failures.append((score.number, reason))
         elif expected == family:
             kept.append(score)
         else:
@@ -182,10 +183,20 @@ def _works(result: ReadResult, family: str) -> list[Score]:
     return [work for score in result.scores for work in movements(score)]
 
 
-def _no_notes(score: Score) -> str:
-    if score.left_out.get("unpitched"):
-        return "only unpitched percussion, so there is no register to measure"
-    return "no notes in it; is it an empty template?"
+def _unheard(score: Score) -> str:
+    """Why a score cannot be heard as it stands, '' where it can."""
+    if not len(score.notes):
+        if score.left_out.get("unpitched"):
+            return "only unpitched percussion, so there is no register to measure"
+        return "no notes in it; is it an empty template?"
+    if not (score.notes["duration"][~score.notes["grace"]] > 0).any():
+        return "no note in it lasts, so that nothing is heard; export it again"
+    if len(score.parts) > _MOST_PARTS:
+        return (
+            f"{len(score.parts):,} parts, where the largest orchestra has under "
+            f"{_MOST_PARTS}; is each note a part of its own?"
+        )
+    return ""
 
 
 def _known() -> str:

@@ -1,0 +1,216 @@
+"""What a user's file can do to a command: one line for it, and the rest goes on."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import resource
+import threading
+import time
+from collections.abc import Callable
+from functools import partial
+from pathlib import Path
+from typing import Any
+
+import mido
+import pytest
+from conftest import PIECES, Command
+
+from corpusreg import workflow
+from corpusreg.comparison import placing
+from corpusreg.score.readers import read_file
+from corpusreg.system import isolate, settings
+from corpusreg.system.errors import CorpusregError, UsageError
+from corpusreg.system.isolate import Limits, Pool, StoppedError, bounded
+
+GOOD = PIECES / "three-at-a-table.musicxml"
+NO_LENGTH = """<score-partwise version="4.0">
+<part-list><score-part id="P1"><part-name>Flute</part-name></score-part></part-list>
+<part id="P1"><measure number="1"><attributes><divisions>1</divisions></attributes>
+<note><pitch><step>C</step><octave>5</octave></pitch><duration>0</duration></note>
+<note><pitch><step>D</step><octave>5</octave></pitch><duration>0</duration></note>
+</measure></part></score-partwise>"""
+
+
+def many_tracks(path: Path, tracks: int = 3000) -> Path:
+    """A MIDI file in which every track plays ten notes."""
+    file = mido.MidiFile(type=1)
+    for index in range(tracks):
+        track = mido.MidiTrack()
+        for step in range(10):
+            note, channel = 40 + step, index % 9
+            track.append(mido.Message("note_on", note=note, channel=channel))
+            track.append(mido.Message("note_off", note=note, channel=channel, time=480))
+        file.tracks.append(track)
+    file.save(path)
+    return path
+
+
+@pytest.fixture
+def pieces(tmp_path: Path) -> Path:
+    """A folder with a piece that can be read, between two that cannot."""
+    folder = tmp_path / "pieces"
+    folder.mkdir()
+    (folder / "a-no-length.musicxml").write_text(NO_LENGTH, encoding="utf-8")
+    (folder / "b-good.musicxml").write_bytes(GOOD.read_bytes())
+    many_tracks(folder / "c-many.mid")
+    return folder
+
+
+def test_bad_files_are_a_line_each_and_the_rest_goes_on(run: Command, pieces: Path) -> None:
+    done = run("compare", pieces)
+    lines = done.stderr.splitlines()
+    assert "Traceback" not in done.stderr
+    (silent,) = [line for line in lines if "a-no-length" in line]
+    assert "no note in it lasts" in silent
+    (wide,) = [line for line in lines if "c-many" in line]
+    assert "3,000 parts" in wide
+    assert "Three at a Table" in done.stdout
+
+
+@pytest.mark.parametrize(
+    "command",
+    [
+        ("contrast",),
+        ("revise", "--toward", "lighter"),
+        ("heights", "--bars", "1"),
+        ("compare",),
+    ],
+)
+def test_a_piece_that_never_sounds_is_told_by_every_command(
+    run: Command, pieces: Path, command: tuple[str, ...]
+) -> None:
+    done = run(command[0], pieces / "a-no-length.musicxml", *command[1:])
+    assert done.returncode and "Traceback" not in done.stderr
+    assert "a-no-length.musicxml: no note in it lasts" in done.stderr
+
+
+def test_too_many_parts_are_refused_in_bounds(tmp_path: Path) -> None:
+    began = time.process_time()
+    result = read_file(many_tracks(tmp_path / "many.mid"))
+    assert not result.scores and "3,000 parts" in result.failures[0][1]
+    assert time.process_time() - began < 60  # it was 150 s, with the measuring
+
+
+# Faults that a child may meet, and how each is told. They reach it because it is a copy
+# of this process.
+def _raises(*_: Any, **__: Any) -> Any:
+    raise ZeroDivisionError("a weight of nothing")
+
+
+def _hangs(*_: Any) -> Any:
+    while True:
+        pass
+
+
+def _sleeps(*_: Any) -> Any:
+    time.sleep(3600)
+
+
+def _balloons(*_: Any) -> Any:
+    kept = []
+    while True:
+        kept.append(bytearray(10_000_000))
+
+
+def _dies(*_: Any) -> Any:
+    os.abort()
+
+
+FAULTS: list[tuple[Callable[..., Any], Limits, str]] = [
+    (_raises, Limits(), "ZeroDivisionError: a weight of nothing"),
+    (_hangs, Limits(cpu_seconds=2), "takes more than 2 s of computing"),
+    (_sleeps, Limits(wall_seconds=5), "takes more than 5 s"),
+    (_balloons, Limits(memory=600_000_000), "memory"),
+    (_dies, Limits(), "crashed (SIGABRT)"),
+]
+
+
+@pytest.mark.parametrize("fault, limits, told", FAULTS)
+def test_a_fault_in_one_file_costs_the_others_nothing(
+    in_home: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    tmp_path: Path,
+    fault: Callable[..., Any],
+    limits: Limits,
+    told: str,
+) -> None:
+    bad = tmp_path / "bad.musicxml"
+    bad.write_bytes(GOOD.read_bytes())
+    read = placing.read_file
+    monkeypatch.setattr(placing, "read_file", lambda p: fault() if p == bad else read(p))
+    monkeypatch.setattr(isolate, "Pool", partial(Pool, limits=limits))
+    monkeypatch.setattr(isolate, "_may_fork", lambda: True)
+    found = workflow.compare_paths([bad, GOOD])
+    (line,) = found.failures
+    assert line.startswith(f"{bad}: ") and told in line
+    # The child of the second file is another one where the first was ended.
+    assert [c.piece.path for c in found.comparisons] == [str(GOOD)]
+
+
+def test_what_fails_beside_the_reference_is_one_line_too(
+    in_home: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(placing, "compare", _raises)
+    found = workflow.compare_paths([GOOD])
+    assert not found.comparisons
+    assert found.failures[0].startswith(f"{GOOD}: ZeroDivisionError")
+
+
+def _cube(number: int) -> int:
+    return number**3
+
+
+def _own_files(path: Path) -> tuple[int, list[str]]:
+    opened = []
+    for link in Path("/proc/self/fd").iterdir():
+        with contextlib.suppress(OSError):  # the one that lists the others
+            opened.append(str(link.readlink()))
+    return os.getpid(), opened
+
+
+def _refuses(path: Path, *, why: str) -> None:
+    raise UsageError(f"{path}: {why}")
+
+
+@pytest.mark.parametrize("near", [True, False])
+def test_answers_come_in_the_order_of_the_items_also_of_equal_ones(near: bool) -> None:
+    with Pool(_cube, 2, near=near) as pool:
+        assert [answer.result for answer in pool.in_turn([3, 1, 3, 2])] == [27, 1, 27, 8]
+
+
+@pytest.mark.skipif(not Path("/proc/self/fd").exists(), reason="asks /proc")
+def test_a_near_child_keeps_none_of_the_parents_files(tmp_path: Path) -> None:
+    with (tmp_path / "open.txt").open("w") as kept:
+        kept.write("not written twice")
+        child, opened = bounded(_own_files, tmp_path)
+    assert child != os.getpid()
+    assert not [name for name in opened if "open.txt" in name]
+    assert (tmp_path / "open.txt").read_text() == "not written twice"
+
+
+def test_errors_for_people_pass_a_child_unchanged(tmp_path: Path) -> None:
+    with pytest.raises(UsageError, match=r"x\.mid: not so$") as told:
+        bounded(_refuses, Path("x.mid"), why="not so")
+    assert isinstance(told.value, CorpusregError) and not isinstance(told.value, StoppedError)
+    with pytest.raises(StoppedError, match=r"^x\.mid: TypeError"):
+        bounded(_refuses, Path("x.mid"))
+
+
+def test_a_near_child_is_no_copy_where_other_threads_run() -> None:
+    waits = threading.Event()
+    thread = threading.Thread(target=waits.wait)
+    thread.start()
+    try:
+        assert not isolate._may_fork()
+    finally:
+        waits.set()
+        thread.join()
+
+
+def test_limits_of_a_child_are_not_the_parents() -> None:
+    before = resource.getrlimit(resource.RLIMIT_CPU), resource.getrlimit(resource.RLIMIT_AS)
+    with Pool(_cube, 1, near=True) as pool:
+        pool.each([1])
+    after = resource.getrlimit(resource.RLIMIT_CPU), resource.getrlimit(resource.RLIMIT_AS)
+    assert before == after and settings.FILE_CPU_SECONDS > 1
