@@ -25,6 +25,7 @@ OUTSIDE: dict[str, tuple[str, ...]] = {
     "duckdb": ("store",),
     "flask": ("room.app",),
     "fsspec": ("store.mirror",),
+    "jinja2": ("documents.report.page",),
     "lxml": ("score.readers", "score.rewrite", "documents.engraving"),
     "lytk": ("score.readers.abc", "documents.engraving.loading"),
     "matplotlib": ("documents.figures",),

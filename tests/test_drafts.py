@@ -19,10 +19,8 @@ from pypdf import PdfReader
 import corpusreg
 from corpusreg import workflow
 from corpusreg.comparison.drafts import Drafts, align, drafts
-from corpusreg.comparison.examples import Example
 from corpusreg.documents.handout.drafts import earlier_drafts
 from corpusreg.documents.handout.roster import NO_ROSTER, Roster, Writer
-from corpusreg.documents.report.quoted import _shown
 from corpusreg.documents.report.writing import write_report
 from corpusreg.score.notes import Part
 from corpusreg.score.played import Played
@@ -293,12 +291,10 @@ def test_the_page_begins_with_both_maps(
         page.on("console", lambda message: trouble.append(message.text))
         page.on("pageerror", lambda error: trouble.append(str(error)))
         page.goto(made.as_uri())
-        first = page.locator("article > section").first
+        first = page.locator("details").first
         assert first.get_attribute("id") == "w1-drafts"
+        assert first.get_attribute("open") is not None
         assert "Bar 1: new." in first.inner_text()
-        assert (
-            page.locator("nav a").first.inner_text() == "What changed since the earlier draft"
-        )
         words = "wide" if width > 1000 else "slim"
         map_ = first.locator(f".{words} svg")
         assert map_.count() == 1
@@ -307,8 +303,6 @@ def test_the_page_begins_with_both_maps(
         assert not GRADES.search(first.inner_text())
         faults = Axe().run(page).response["violations"]
         assert not [each["id"] for each in faults]
-        first.locator("a.place").first.click()
-        assert page.locator("#w1-map .bar.chosen").count() >= 1
         assert not trouble
         page.close()
 
@@ -327,13 +321,12 @@ def test_passages_from_open_encodings_carry_their_attribution(
     made = tmp_path / "page.html"
     write_report(found.comparisons, (), found.reference_id, made, studied=found.studied)
     text = made.read_text(encoding="utf-8")
-    quoted = text[text.index('class="quoted"') :]
-    quoted = quoted[: quoted.index("</section>")]
+    quoted = text[text.index('id="w1-study"') :]
+    quoted = quoted[: quoted.index("</details>")]
     given = [each for side in found.studied[0] for each in side]
     for each in given:
         assert each.bars in quoted
-    pieces = re.findall(r"<li>.*?</li>", quoted)
-    shown = [each for each in pieces if "<svg" in each]
+    shown = re.findall(r"<figure.*?</figure>", quoted, re.DOTALL)
     assert len(shown) == sum(
         any(each.licence == "open" for each in side) for side in found.studied[0]
     )
@@ -404,17 +397,5 @@ def test_the_pdf_tells_the_same(in_home: Path, tmp_path: Path) -> None:
     made = tmp_path / "page.pdf"
     write_report(found.comparisons, (), found.reference_id, made, drafts=found.drafts)
     text = " ".join(" ".join(page.extract_text() for page in PdfReader(made).pages).split())
-    section = text[text.index("What changed since the earlier draft") :]
-    assert section.index("Bar 1: new.") < section.index("What stands out")
-
-
-def test_the_beginning_of_a_long_passage_is_called_so() -> None:
-    given: dict[str, object] = dict.fromkeys(
-        ("composer", "title", "period", "ensemble", "corpus", "path", "number", "words"), ""
-    )
-    stay = Example(
-        **given, kind="dwell", work="w", licence="open", first=0, last=4, position=0,
-        bars="bars 1 to 13", part=None, strength=50.0, private=False, facts={"bars": 13.0},
-    )  # type: ignore[arg-type]  # fmt: skip
-    assert _shown(stay) == "The first 4 of 13 bars"
-    assert _shown(replace(stay, kind="entry")) == ""  # its bars are those of absence
+    section = text[text.index("Since the earlier draft") :]
+    assert section.index("Bar 1: new.") < section.index("What happens")

@@ -3,9 +3,7 @@
 from __future__ import annotations
 
 import io
-import json
 from collections.abc import Iterator
-from importlib import resources
 from pathlib import Path
 from typing import Any
 
@@ -14,7 +12,7 @@ from conftest import PIECES, Command
 from pypdf import PdfReader
 from pypdf.generic import DictionaryObject
 
-from corpusreg.documents.report.pieces import SECTIONS
+from corpusreg.documents.paper import paper_of
 from corpusreg.documents.report.typeset import typeset
 
 MARKUP = 'A #import "x" <b>bold</b> $x^2$ *loud* _low_ @ref \\ [c] // é ♯'
@@ -86,33 +84,6 @@ def test_a_letter_that_no_font_has_is_said() -> None:
     assert "Air" in text_of(made.pdf)
 
 
-@pytest.mark.parametrize("paper", ["a4", "letter"])
-def test_notation_taller_than_a_page_is_made_smaller(paper: str) -> None:
-    """A score of an orchestra: what stands below it is still on the page."""
-    tall = (
-        '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 100 300" width="100mm" '
-        'height="300mm"><path d="M0 0h100v300"/></svg>'
-    )
-    assets = resources.files("corpusreg.documents.report") / "assets"
-    shapes = assets.joinpath("compare.typ").read_text(encoding="utf-8")
-    body = (
-        "#set page(footer: none)\n= #data.title\n"
-        "#block(breakable: false)[#music(data.svg, data.title) below]\n"
-    )
-    source = shapes.partition("#let findings")[0] + body
-    data = {"title": "Tall", "svg": tall, "titles": {}}
-    made = PdfReader(io.BytesIO(typeset(source, data, paper=paper).pdf))
-    heights: list[float] = []
-    [page] = made.pages
-    page.extract_text(
-        visitor_text=lambda text, cm, tm, *_: (
-            heights.append(cm[3] * tm[5] + cm[5]) if "below" in text else None
-        )
-    )
-    assert heights
-    assert min(heights) > 20 / 25.4 * 72
-
-
 @pytest.fixture(scope="module")
 def report(small_home: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A report of one demo piece, made by the command."""
@@ -128,12 +99,43 @@ def report(small_home: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
     return path
 
 
-def test_a_report_has_every_section(report: Path) -> None:
-    text = text_of(report)
-    assert text.startswith("Stairs")
-    told = [title for name, title in SECTIONS if name != "drafts"]  # there is one draft
-    assert [title for title in told if title not in text] == []
+def test_a_report_is_one_page_and_its_details(report: Path) -> None:
+    pages = [squeezed(page.extract_text()) for page in PdfReader(report).pages]
+    assert pages[0].startswith("Stairs")
+    for heading in ("Six measures", "To look at", "One thing to try"):
+        assert heading in pages[0]
+    assert pages[1].startswith("What happens")
     assert all(embedded(report))
+
+
+def test_paper_refuses_what_it_cannot_set() -> None:
+    with pytest.raises(ValueError, match="<video>"):
+        paper_of("<video></video>", {}, title="A")
+    with pytest.raises(ValueError, match="no picture map"):
+        paper_of('<img src="map" alt="x">', {}, title="A")
+
+
+def test_markup_in_a_body_is_text() -> None:
+    made = paper_of("<h1>A #b &lt;i&gt;</h1><p>*c* $d$ <em>e</em></p>", {}, title="A")
+    assert "A #b <i>" in text_of(made.pdf)
+    assert "*c* $d$ e" in text_of(made.pdf)
+
+
+def test_a_picture_taller_than_a_page_is_made_smaller() -> None:
+    tall = (
+        '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 100 300" width="100mm" '
+        'height="300mm"><path d="M0 0h100v300"/></svg>'
+    )
+    body = '<h1>Tall</h1><figure><img src="t" alt="x" class="notation"><p>below</p></figure>'
+    made = PdfReader(io.BytesIO(paper_of(body, {"t": tall}, title="Tall").pdf))
+    heights: list[float] = []
+    [page] = made.pages
+    page.extract_text(
+        visitor_text=lambda text, cm, tm, *_: (
+            heights.append(cm[3] * tm[5] + cm[5]) if text.strip() == "below" else None
+        )
+    )
+    assert heights and min(heights) > 16 / 25.4 * 72
 
 
 def test_a_report_on_paper_of_another_size(run: Command, tmp_path: Path) -> None:
@@ -151,18 +153,6 @@ def test_a_size_of_paper_without_a_report_is_refused(run: Command) -> None:
     done = run("compare", PIECES / "stairs.musicxml", "--paper", "letter")
     assert (done.returncode, done.stdout) == (2, "")
     assert "--report" in done.stderr
-
-
-def test_numbers_of_a_report_are_those_of_json(report: Path, run: Command) -> None:
-    printed = json.loads(run("compare", PIECES / "stairs.musicxml", "--json").stdout)
-    text = text_of(report)
-    for measure in printed["works"][0]["measures"]:
-        values = [measure["value"], measure["median"], measure["percentile"]]
-        row = [f"{value:.10g}" if value is not None else "–" for value in values]
-        if measure["interval"]:
-            low, high = measure["interval"]
-            row.append(f"{low:.10g} to {high:.10g}")
-        assert f"{measure['unit']} {' '.join(row)}" in text, measure["name"]
 
 
 def test_a_report_that_cannot_be_written_leaves_nothing(run: Command, tmp_path: Path) -> None:

@@ -34,9 +34,10 @@ from corpusreg.measures.ground import ground, lasting
 from corpusreg.measures.line_events import line_events
 from corpusreg.measures.silence import silences
 from corpusreg.norms.reference import Placement
-from corpusreg.score.played import PlayedBars
+from corpusreg.score.played import PlayedBars, segments
 
 __all__ = [
+    "HEADLINE",
     "PITCH",
     "Company",
     "Finding",
@@ -45,6 +46,7 @@ __all__ = [
     "PrintedBar",
     "Rank",
     "Reading",
+    "Shown",
     "Suggestion",
     "place",
     "printed_bar",
@@ -72,6 +74,14 @@ FAMILIES = {
     "longest_dwell": "stays", "expected_dwell": "stays", "narrow_dwell": "narrow",
     "hollow_share": "gaps",
 }  # fmt: skip
+# The few measures that stand on a first page; the others are details.
+HEADLINE = (
+    "span", "core_span", "movement_bar", "shift_rate", "expected_dwell", "hollow_share",
+)  # fmt: skip
+SHOWN = 2  # passages in notation on a first page
+SHOWN_BARS = 4  # about a line of music
+# Of a long way its end is shown, where it arrives.
+_SHOWN_BY_THEIR_END = frozenset(("climb", "descent", "wedge"))
 # Few moves show best in the longest stay.
 _SEEN_IN_STAYS = frozenset(("movement_bar", "movement_phrase", "shift_rate"))
 
@@ -142,7 +152,8 @@ class Finding:
     list.
     shown_in: bars to listen to for a measure. players: parts that do it. since, again,
     also: printed bars of the event's own fields. rest: whole bars for which its one player
-    had been silent, from_start: since the piece began. event: the event itself, for details.
+    had been silent, from_start: since the piece began. clean: of what is withheld, nothing at
+    all sounded beyond `event.edge` meanwhile. event: the event itself, for its details.
     """
 
     kind: Kind
@@ -170,6 +181,7 @@ class Finding:
     also: tuple[PrintedBar, ...] = ()
     rest: int | None = None
     from_start: bool = False
+    clean: bool = False
     event: Event | None = None
 
 
@@ -191,6 +203,20 @@ class Suggestion:
     instrument: str | None = None
     note: int | None = field(default=None, metadata=PITCH)
     bars: int = 0
+
+
+@dataclass(frozen=True)
+class Shown:
+    """A passage to be shown in notation, and the finding that it proves.
+
+    written: the same bars as runs of written positions, half-open. goes_on: the finding is
+    longer than what is shown.
+    """
+
+    place: Place
+    finding: Finding
+    written: tuple[tuple[int, int], ...]
+    goes_on: bool = False
 
 
 @dataclass(frozen=True)
@@ -244,8 +270,9 @@ class Reading:
     first: the strongest event, None where the piece has none. unusual: the one or two
     measures that are unusual among works of its medium, furthest first; alike: names of
     other measures that say the same. unusual_known: False where it cannot be known.
-    stay, shift: the clearest, None where there is none. measures, stays, events: all of
-    them in their order; those of parts come after those of the whole.
+    stay, shift: the clearest, None where there is none. shown: passages worth seeing in
+    notation, in the order they are heard. measures, stays, events: all of them in their
+    order; those of parts come after those of the whole.
     """
 
     piece: PieceFacts
@@ -259,6 +286,7 @@ class Reading:
     shift: Finding | None
     high_point: Finding | None
     suggestion: Suggestion | None
+    shown: tuple[Shown, ...]
     measures: tuple[Finding, ...]
     stays: tuple[Finding, ...]
     events: tuple[Finding, ...]
@@ -266,6 +294,11 @@ class Reading:
     def of_whole(self, *kinds: str) -> list[Finding]:
         """Events of the whole texture, of some kinds or of all, in their order."""
         return [f for f in self.events if f.part is None and (not kinds or f.name in kinds)]
+
+    def long_stays(self) -> list[Finding]:
+        """Stays of the whole by rank, those of one bar left out where there are others."""
+        whole = [each for each in self.stays if each.part is None]
+        return [each for each in whole if (each.size or 0) > 1] or whole
 
 
 def reading(c: Comparison) -> Reading:
@@ -295,10 +328,11 @@ def reading(c: Comparison) -> Reading:
         alike=alike,
         unusual_known=c.odder is not None,
         as_far_out=c.odder,
-        stay=next((each for each in stays if each.part is None), None),
+        stay=_clearest_stay(stays),
         shift=shift,
         high_point=high,
         suggestion=_suggestion(c, first or high, names),
+        shown=_shown(c, [first, shift, high, *whole, *unusual, *stays]),
         measures=measures,
         stays=stays,
         events=tuple(events),
@@ -508,6 +542,11 @@ def _found(analysis: Analysis) -> list[Event]:
     return [*silences(here, played.seconds), *line_events(played)]
 
 
+def _clearest_stay(stays: Sequence[Finding]) -> Finding | None:
+    """The first by rank that is longer than a bar; None where the piece never stays."""
+    return next((each for each in stays if each.part is None and (each.size or 0) > 1), None)
+
+
 # What the size of an event is: its field, and the unit.
 _SIZES: Mapping[str, tuple[str, str]] = {
     "withheld_bass": ("silence", "bars"), "withheld_top": ("silence", "bars"),
@@ -529,6 +568,10 @@ def _events(
         source, unit = _SIZES.get(event.kind, ("", ""))
         size = getattr(event, source) if source else None
         rest = _rest(c, event)
+        low, high, clean = event.low, event.high, False
+        if event.kind in ("withheld_bass", "withheld_top") and event.edge is not None:
+            low, high, clean, waited = _withheld(c, event, part)
+            size = waited if clean else size
         yield Finding(
             kind="event",
             name=event.kind,
@@ -538,8 +581,8 @@ def _events(
             bar=printed_bar(c.bars, event.bar),
             beat=event.beat,
             notes=event.pitches,
-            low=event.low,
-            high=event.high,
+            low=low,
+            high=high,
             size=None if size is None else float(size),
             unit=unit,
             direction=event.direction,
@@ -551,8 +594,24 @@ def _events(
             also=tuple(printed_bar(c.bars, bar) for bar in event.bars),
             rest=rest,
             from_start=rest is not None and rest == event.bar,
+            clean=clean,
             event=event,
         )
+
+
+def _withheld(c: Comparison, event: Event, part: str | None) -> tuple[int, int, bool, float]:
+    """Of a withheld bass or top: lowest and highest note that come in its bar, whether nothing
+    sounded beyond the edge in the whole bars before, and how many bars these are."""
+    played = (c.parts[part] if part else c.whole).played
+    notes = played.notes
+    turn = 1 if event.kind == "withheld_bass" else -1
+    beyond = turn * notes.pitch < turn * (event.edge or 0)
+    here = notes.pitch[beyond & (notes.bar == event.bar)]
+    first = 0 if event.since is None else event.since + 1
+    start, end = played.bars.start[[first, event.bar]]
+    heard = beyond & (notes.onset < end) & (notes.onset + notes.duration > start)
+    low, high = (event.low, event.high) if not len(here) else (here.min(), here.max())
+    return int(low), int(high), not heard.any() and event.bar > first, float(event.bar - first)
 
 
 def _rest(c: Comparison, event: Event) -> int | None:
@@ -568,6 +627,35 @@ def _rest(c: Comparison, event: Event) -> int | None:
         return event.bar
     heard = int(np.searchsorted(played.bars.start, min(int(before.max()), start)))
     return max(event.bar - heard, 0)
+
+
+def _shown(c: Comparison, found: Sequence[Finding | None]) -> tuple[Shown, ...]:
+    """The first passages that have little in common, in the order they are heard."""
+    chosen: list[Shown] = []
+    for each in found:
+        run = _run_of(each) if each and each.part is None else None
+        if each is None or run is None or len(chosen) == SHOWN:
+            continue
+        first, last = run
+        first, cut = max(first, 0), min(last, first + SHOWN_BARS, len(c.bars))
+        if any(min(cut, o.place.last) - max(first, o.place.first) > 0 for o in chosen):
+            continue
+        written = tuple(segments(c.bars, first, cut))
+        chosen.append(Shown(place(c, first, cut), each, written, goes_on=cut < last))
+    return tuple(sorted(chosen, key=lambda each: each.place.first))
+
+
+def _run_of(found: Finding) -> tuple[int, int] | None:
+    """Played bars that show a finding; what happens at a barline with the bar before it."""
+    if found.kind == "measure":
+        return (found.shown_in[0].first, found.shown_in[0].last) if found.shown_in else None
+    if found.place is None:
+        return None
+    if found.event is not None and found.place.bars == 1:
+        return max(found.event.bar - 1, 0), found.event.bar + 1
+    if found.event is not None and found.name in _SHOWN_BY_THEIR_END:
+        return max(found.event.bar + 1 - SHOWN_BARS, found.place.first), found.event.bar + 1
+    return found.place.first, found.place.last
 
 
 def _may_be_first(each: Finding, bars: int) -> bool:

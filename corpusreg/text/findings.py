@@ -109,7 +109,7 @@ def _place(found: Finding) -> str:
 def _what(found: Finding, piece: PieceFacts) -> str:
     name = NAMES[found.name]
     if found.name in ("withheld_bass", "withheld_top"):
-        return f"{name} for {about_bars(_event(found).silence)}"
+        return f"{name} for {about_bars(found.size or 0)}"
     if found.name in ("high_point", "low_point", "pedal_point") and found.notes:
         return f"{name} {note(found.notes[0])}"
     if found.name in ("climb", "descent"):
@@ -123,14 +123,15 @@ def _withheld(found: Finding, event: Event, piece: PieceFacts, *, bass: bool) ->
     """Bass or top withheld, and the note that brings it."""
     assert event.edge is not None
     side, end = ("below", "bass") if bass else ("above", "top")
-    hardly = "almost nothing" if event.grazes else "nothing"
-    wait = about_bars(event.silence)
-    comes = note(event.low if bass else event.high)
+    assert found.low is not None and found.high is not None and found.size is not None
+    hardly = "nothing" if found.clean else "almost nothing"
+    wait = about_bars(found.size)
+    comes = note(found.low if bass else found.high)
     again = _again(
         found, ", under the music of {} again" if bass else ", over the music of {} again"
     )
     alone = len(found.players) == 1 and len(piece.parts) > 1
-    first = event.since is None and not event.grazes
+    first = event.since is None and found.clean
     if alone and found.rest and found.rest >= 2 and event.by == "enters":
         who = player(piece, found.players[0])
         if first:

@@ -244,7 +244,7 @@ class Section:
 def details(r: Reading) -> list[Section]:
     """What stands behind the first screen, section by section; empty ones are left out."""
     events = [sentence(each, r.piece) for each in r.of_whole()]
-    stays = [each for each in r.stays if each.part is None][:MOST]
+    stays = r.long_stays()[:MOST]
     found = [
         Section("What happens", tuple(events)),
         Section("Where it stays", tuple(sentence(each, r.piece) for each in stays)),

@@ -6,14 +6,9 @@ nothing is measured, rounded or judged here.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import replace
-from typing import Any
+from collections.abc import Iterable, Sequence
 
 from corpusreg.comparison.comparison import Comparison, PlacedMeasure
-from corpusreg.comparison.drafts import Drafts
-from corpusreg.comparison.examples import Example
-from corpusreg.documents.report.drafted import drafted
 from corpusreg.documents.report.model import (
     Content,
     Figure,
@@ -32,7 +27,6 @@ from corpusreg.documents.report.model import (
 from corpusreg.documents.report.origin import origin
 from corpusreg.documents.report.passages import passages, place
 from corpusreg.documents.report.people import parts
-from corpusreg.documents.report.quoted import study
 from corpusreg.documents.report.terms import Explainer
 from corpusreg.documents.report.works import works
 from corpusreg.measures.definitions import MEASURES
@@ -41,7 +35,7 @@ from corpusreg.text import sentences
 from corpusreg.text.bars import first_times, joined
 from corpusreg.text.events import event_words, told_events
 from corpusreg.text.offers import CAUTION, try_words
-from corpusreg.text.outputs.document import document
+from corpusreg.text.outputs.numbers import rounded
 from corpusreg.text.players import TIRING, edge_words, reaching, tires, torn
 
 __all__ = ["content"]
@@ -52,17 +46,9 @@ _MOST = 3  # measures that stand out, stays, shifts and events told
 def content(
     c: Comparison,
     reference_id: str,
-    studied: tuple[Sequence[Example], Sequence[Example]] | None = None,
-    drafts: Drafts | None = None,
 ) -> Content:
-    """All that a report says about one work, in the order of reading.
-
-    studied: passages that share its habit and others, as `corpusreg.comparison.examples.study`
-    finds them. drafts: what changed since an earlier draft.
-    """
-    told = document([c], [], reference_id)["works"][0]
+    """All that a report says about one work, in the order of reading."""
     explain = Explainer()
-    changed = drafted(drafts, explain) if drafts else None
     compared, disagreements = _compared(c), tuple(sentences.disagreements(c))
     facts = (sentences.forces(c), sentences.length_words(c), sentences.compass(c))
     named = [m for m in MEASURES if any(m.title in text for text in disagreements)]
@@ -74,15 +60,14 @@ def content(
         terms=explain([*facts, compared, *disagreements], named),
         findings=_findings(c, explain),
         marks=_marks(c, explain),
-        measures=_measures(c, told, explain),
+        measures=_measures(c, explain),
         passages=_passages(c, explain),
         offers=_offers(c, explain),
-        works=replace(works(c, explain), study=study(c, *studied) if studied else None),
+        works=works(c, explain),
         parts=parts(c, explain),
         assumed=tuple(map(sentences.plain, c.piece.assumed)),
         notes=tuple(map(sentences.plain, c.piece.notes)),
         origin=origin(c, reference_id, explain),
-        drafted=changed,
     )
 
 
@@ -217,11 +202,8 @@ def _changes(c: Comparison) -> tuple[Mark, ...]:
     return tuple(sorted([*shifts, *events], key=lambda mark: mark.place.first))
 
 
-def _measures(c: Comparison, told: Mapping[str, Any], explain: Explainer) -> Measures:
-    rows = tuple(
-        _measured(each, figures, c)
-        for each, figures in zip(c.measures, told["measures"], strict=True)
-    )
+def _measures(c: Comparison, explain: Explainer) -> Measures:
+    rows = tuple(_measured(each, c) for each in c.measures)
     octaves = Picture(
         "octaves",
         "How much of the sound lies in each octave, in this piece and in the works "
@@ -233,11 +215,11 @@ def _measures(c: Comparison, told: Mapping[str, Any], explain: Explainer) -> Mea
     return Measures(rows, octaves, explain(texts))
 
 
-def _measured(each: PlacedMeasure, figures: Mapping[str, Any], c: Comparison) -> Measured:
-    measure, interval = each.measure, figures["interval"]
+def _measured(each: PlacedMeasure, c: Comparison) -> Measured:
+    measure, interval = each.measure, each.placement.interval
     value = sentences.value_words(measure, each.value)
     short = sentences.place_words(measure, each.value, each.placement)
-    placed = figures["percentile"] is not None
+    placed = each.placement.percentile is not None
     return Measured(
         name=measure.name,
         title=measure.title,
@@ -248,11 +230,13 @@ def _measured(each: PlacedMeasure, figures: Mapping[str, Any], c: Comparison) ->
         reason="" if placed else each.placement.reason,
         stands_out=any(other is each for other in sentences.standing_out(c)),
         figure=Figure(
-            value=figures["value"],
-            unit=figures["unit"],
-            percentile=figures["percentile"],
-            interval=None if interval is None else (interval[0], interval[1]),
-            median=figures["median"],
+            value=rounded(each.value, 4),
+            unit=measure.unit,
+            percentile=rounded(each.placement.percentile),
+            interval=None
+            if interval is None
+            else (round(float(interval[0]), 1), round(float(interval[1]), 1)),
+            median=rounded(each.placement.median, 4),
         ),
         places=_places(c, sentences.where(each, c) if each.value else ()),
         picture=Picture(f"strip-{measure.name}", "", f"{capital(measure.title)}: {short}")

@@ -1,156 +1,105 @@
-"""The page: one self-contained HTML file that opens from disk and prints well.
+"""The report as one self-contained HTML file that opens from disk, and as PDF.
 
-Nothing is fetched: the page's own policy forbids it, and allows the one script and the one
-style that are written here by their hashes. Every text of a score is escaped.
+Both come from one template, `assets/report.html`. Nothing is fetched: the page's own policy
+forbids it, and allows the one script and the one style that are written in it by their
+hashes. Every text of a score is escaped.
 """
 
 from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from dataclasses import asdict, astuple, dataclass
+from dataclasses import replace
+from functools import lru_cache
+from typing import TYPE_CHECKING
 
 from corpusreg.documents.engraving import glyph_sheet
+from corpusreg.documents.paper import paper_of
 from corpusreg.documents.pictures import look
-from corpusreg.documents.report import closing, sections
-from corpusreg.documents.report.drafts_section import drafts
-from corpusreg.documents.report.html import Html, asset, document, json_text, tag
-from corpusreg.documents.report.model import Content
-from corpusreg.documents.report.pieces import SECTIONS, explained
-from corpusreg.documents.report.slots import Notation, Slot
-from corpusreg.documents.report.sound import BEAT, Sound
+from corpusreg.documents.report.html import Html, asset, document, json_text
+from corpusreg.documents.report.typeset import Sheet
+from corpusreg.documents.report.work import Work, paper_pictures
+from corpusreg.text.reading import CLASS_COLUMNS
+from corpusreg.text.wording import capital
 
-__all__ = ["Work", "page"]
+if TYPE_CHECKING:
+    from jinja2 import Template
+
+__all__ = ["page", "pdf"]
 
 _COLOUR = re.compile(r' (?:fill|stroke)="#[0-9a-f]{6}"')
-
-
-@dataclass(frozen=True)
-class Work:
-    """One work, with all that its part of the page holds. slots, notation: by slot."""
-
-    content: Content
-    slots: dict[str, Slot]
-    notation: dict[str, Notation]
-    sound: Sound
+Rows = Sequence[Sequence[str]]
 
 
 def page(
-    works: Sequence[Work], failures: Sequence[str] = (), *, paper: str | None = None
+    works: Sequence[Work], table: Rows, failures: Sequence[str], *, paper: str | None = None
 ) -> str:
-    """The whole page. works: at least one. failures: one line each, told at the end.
+    """The whole page. works: at least one. table: a row a work, shown where there are several.
 
-    paper: 'a4' or 'letter' when it is printed, None to leave that to the printer.
+    failures: one line each. paper: 'a4' or 'letter' when it is printed, None to leave that
+    to the printer.
     """
-    single = len(works) == 1
-    title = works[0].content.title if single else f"{len(works)} pieces"
     glyphs = glyph_sheet(
-        run for work in works for each in work.notation.values() for run in each.drawn
+        run for work in works for each in work.every_passage() for run in each.runs
     )
-    children = [
-        tag("a", "Skip to the content", href="#content", class_="skip"),
-        Html(glyphs),
-        _banner(works),
-        _contents(works),
-        tag(
-            "main",
-            *(_work(work, f"w{number}", single) for number, work in enumerate(works, 1)),
-            *_failed(failures),
-            id="content",
-        ),
-        _foot(works[0].content),
-    ]
     size = f"\n@page {{ size: {paper}; }}" if paper else ""
+    shown = [_uncoloured(work) for work in works]
     return document(
-        f"{title}: how it uses register",
-        children,
-        style=f"{look.css()}\n{asset('page.css')}{size}",
+        f"{_title(works)}: how it uses register",
+        [Html(glyphs), Html(_body(shown, table, failures, paper=False))],
+        style=f"{look.css()}\n{asset('report.css')}{size}",
         script=asset("page.js"),
     )
 
 
-def _banner(works: Sequence[Work]) -> Html:
-    """The one h1: the title of the work, or how many there are."""
-    if len(works) == 1:
-        return tag("header", tag("h1", works[0].content.title), _facts(works[0].content))
-    return tag("header", tag("h1", f"{len(works)} pieces, and how they use register"))
-
-
-def _facts(content: Content) -> Html:
-    return tag("p", " · ".join(content.facts), class_="facts")
-
-
-def _contents(works: Sequence[Work]) -> Html:
-    if len(works) == 1:
-        links = [
-            tag("a", title, href=f"#w1-{name}")
-            for name, title in SECTIONS
-            if name != "drafts" or works[0].content.drafted
-        ]
-    else:
-        links = [
-            tag("a", work.content.title, href=f"#w{number}")
-            for number, work in enumerate(works, start=1)
-        ]
-    rows = tag("ul", *(tag("li", link) for link in links))
-    return tag("nav", rows, aria_label="Contents")
-
-
-def _work(work: Work, name: str, single: bool) -> Html:
-    content, level = work.content, 2 if single else 3
-    slots = {slot: _uncoloured(found) for slot, found in work.slots.items()}
-    data = asdict(work.sound) | {
-        "stays": [[stay.first, stay.last, stay.words] for stay in content.marks.ranked]
+def pdf(
+    works: Sequence[Work], table: Rows, failures: Sequence[str], *, paper: str = "a4"
+) -> Sheet:
+    """The same on paper, details on the pages after the first. paper: 'a4' or 'letter'."""
+    pictures = {
+        f"{work.name}/{name}": svg
+        for work in works
+        for name, svg in paper_pictures(work).items()
     }
-    heading = [] if single else [tag("h2", content.title, id=f"{name}-title"), _facts(content)]
-    return tag(
-        "article",
-        *heading,
-        tag("p", content.compared, class_="compared"),
-        *(tag("p", each) for each in content.disagreements),
-        explained(content.terms),
-        drafts(content, name, level, slots),
-        sections.findings(content, name, level),
-        sections.map_section(content, name, level, slots),
-        sections.measures(content, name, level, slots),
-        sections.passages(content, name, level, work.notation),
-        closing.offers(content, name, level),
-        closing.works(content, name, level, slots, work.notation),
-        closing.parts(content, name, level, slots),
-        closing.assumed(content, name, level, _tempo(work.sound)),
-        closing.origin(content, name, level),
-        tag("script", json_text(data), type="application/json", class_="sound"),
-        id=name,
-        data_work=name,
+    body = _body(works, table, failures, paper=True)
+    return paper_of(body, pictures, title=_title(works), paper=paper)
+
+
+def _title(works: Sequence[Work]) -> str:
+    return works[0].title if len(works) == 1 else f"{len(works)} pieces"
+
+
+def _body(works: Sequence[Work], table: Rows, failures: Sequence[str], *, paper: bool) -> str:
+    several = len(works) > 1
+    return _template().render(
+        works=works,
+        title=_title(works),
+        columns=[capital(each) for each in CLASS_COLUMNS],
+        table=table,
+        failures=failures,
+        paper=paper,
+        h1="h2" if several else "h1",
+        h2="h3" if several else "h2",
+        sounds={} if paper else {work.name: json_text(dict(work.sound)) for work in works},
     )
 
 
-def _uncoloured(slot: Slot) -> Slot:
+@lru_cache(maxsize=1)
+def _template() -> Template:
+    from jinja2 import Environment, StrictUndefined
+
+    environment = Environment(autoescape=True, undefined=StrictUndefined)
+    return environment.from_string(asset("report.html"))
+
+
+def _uncoloured(work: Work) -> Work:
     """Pictures without colours of their own: the style has a rule for each class of them."""
-    return Slot(*(tuple(_COLOUR.sub("", svg) for svg in each) for each in astuple(slot)))
 
+    def plain(svg: str) -> str:
+        return _COLOUR.sub("", svg)
 
-def _tempo(sound: Sound) -> str:
-    """What is said of the tempo of passages that are heard."""
-    if sound.tempo_known:
-        return ""
-    return f"No tempo is written: passages are played at {60 / BEAT:.0f} beats a minute."
-
-
-def _failed(failures: Sequence[str]) -> list[Html]:
-    if not failures:
-        return []
-    rows = tag("ul", *(tag("li", failure) for failure in failures))
-    return [tag("section", tag("h2", "Not in this page", id="failed"), rows,
-                aria_labelledby="failed")]  # fmt: skip
-
-
-def _foot(content: Content) -> Html:
-    return tag(
-        "footer",
-        tag(
-            "p",
-            "Made with corpusreg from the score alone. It describes and offers; it gives no "
-            "marks, and neither end of a measure is better.",
-        ),
-    )
+    pictures = {
+        name: replace(each, svg=plain(each.svg), narrow=plain(each.narrow))
+        for name, each in work.pictures.items()
+    }
+    return replace(work, pictures=pictures)

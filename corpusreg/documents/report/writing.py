@@ -1,4 +1,4 @@
-"""Reports as files: what kinds there are, what each needs, and writing one."""
+"""Reports as files: what kinds there are, and writing one."""
 
 from __future__ import annotations
 
@@ -13,7 +13,6 @@ from corpusreg.system.writing import write_files
 
 if TYPE_CHECKING:
     from corpusreg.comparison.examples import Example
-    from corpusreg.documents.report.page import Work
 
     Studied = tuple[list[Example], list[Example]]
 
@@ -49,46 +48,16 @@ def write_report(
     one line each. A file of that name is replaced only by a finished one. Raises
     CorpusregError where it cannot be written.
     """
-    works = _works(comparisons, reference_id, studied, drafts)
-    if path.suffix.lower() == ".pdf":
-        from corpusreg.documents.report.pdf import pdf
+    from corpusreg.comparison.findings import reading
+    from corpusreg.documents.report.page import page, pdf
+    from corpusreg.documents.report.work import works_of
+    from corpusreg.text.reading import class_row
 
-        sheet = pdf(works, failures, paper=paper or "a4")
+    works = works_of(comparisons, reference_id, studied, drafts)
+    table = [class_row(reading(c)) for c in comparisons]
+    if path.suffix.lower() == ".pdf":
+        sheet = pdf(works, table, failures, paper=paper or "a4")
         write_files({path: sheet.pdf})
         return sheet.remarks
-    from corpusreg.documents.report.page import page
-
-    write_files({path: page(works, failures, paper=paper).encode("utf-8")})
+    write_files({path: page(works, table, failures, paper=paper).encode("utf-8")})
     return ()
-
-
-def _works(
-    comparisons: Sequence[Comparison],
-    reference_id: str,
-    studied: Sequence[Studied],
-    drafts: Sequence[Drafts],
-) -> list[Work]:
-    from corpusreg.documents.report.content import content
-    from corpusreg.documents.report.page import Work
-    from corpusreg.documents.report.quoted import quote
-    from corpusreg.documents.report.slots import draw, engrave
-    from corpusreg.documents.report.sound import sound
-
-    none = [None] * len(comparisons)
-    contents = [
-        content(c, reference_id, study, changed)
-        for c, study, changed in zip(comparisons, studied or none, drafts or none, strict=True)
-    ]
-    notation = engrave(list(zip(comparisons, contents, strict=True)))
-    quoted = quote(contents)
-    return [
-        Work(
-            each,
-            draw(c, each, f"w{number}", changed, len(comparisons)),
-            passages | more,
-            sound(c.whole.played),
-        )
-        for number, (c, each, passages, more, changed) in enumerate(
-            zip(comparisons, contents, notation, quoted, drafts or none, strict=True), start=1
-        )
-    ]

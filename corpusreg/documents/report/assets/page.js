@@ -111,6 +111,7 @@
       else if (button && button.classList.contains("hear-chosen")) {
         play(chosen[0], chosen[1], button.dataset.version);
       } else if (button && button.dataset.first) {
+        mark(map, "chosen", Number(button.dataset.first), Number(button.dataset.last));
         play(Number(button.dataset.first), Number(button.dataset.last), button.dataset.version);
       }
     });
@@ -129,7 +130,7 @@
   function told(info, stays) {
     const notes = info.notes ? info.notes.split(" ").join(", ") : "silence";
     const stay = stays[Number(info.stay) - 1];
-    return "Bar " + info.bar + ": " + notes + "." + (stay ? " In stay " + info.stay + ", " + stay[2] + "." : "");
+    return "Bar " + info.bar + ": " + notes + "." + (stay ? " In one register: " + stay[2] + "." : "");
   }
 
   function mark(map, name, first, last) {

@@ -1,0 +1,505 @@
+"""One work of a report as its template shows it: words and pictures, nothing left to decide.
+
+What is found is in the `Reading`, what is said comes from `text`; here pictures are drawn,
+passages engraved, and rows of tables put together.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from functools import partial
+from pathlib import Path
+from typing import Any
+
+from corpusreg.comparison.comparison import Comparison
+from corpusreg.comparison.drafts import Drafts
+from corpusreg.comparison.examples import Example
+from corpusreg.comparison.findings import HEADLINE, Finding, Reading, Shown, reading
+from corpusreg.documents import engraving, quoting
+from corpusreg.documents.engraving import Engraved, standalone
+from corpusreg.documents.pictures.levels import level_grid
+from corpusreg.documents.pictures.nearest import nearest_works
+from corpusreg.documents.pictures.octaves import octave_chart
+from corpusreg.documents.pictures.register_map import pages, register_map
+from corpusreg.documents.pictures.strips import bare_strip
+from corpusreg.documents.pictures.view import view_of
+from corpusreg.documents.report.sound import sound
+from corpusreg.measures.definitions import VERSION
+from corpusreg.norms.profiles.model import PlacedProfile
+from corpusreg.store import open_reference
+from corpusreg.system.errors import CorpusregError
+from corpusreg.text import drafts as draft_words
+from corpusreg.text.findings import sentence
+from corpusreg.text.measures import compared, rank_cell, title, value_words
+from corpusreg.text.players import asks_words, player_remarks
+from corpusreg.text.profiles import profile_lines
+from corpusreg.text.reading import (
+    MEASURE_COLUMNS,
+    company_sentence,
+    details,
+    first_screen,
+    length_words,
+    measure_rows,
+    unranked,
+)
+from corpusreg.text.wording import capital, clean, place_words, register
+
+__all__ = ["Drawn", "Passage", "Row", "Section", "Table", "Work", "works_of"]
+
+WIDE, NARROW = 720.0, 340.0  # pixels: the text column of a page, a phone
+MAP_HEIGHT = 250.0  # pixels of the map on a first page
+LEAD_IN = 4  # bars that are heard before an event
+STAYS = 6
+LONG = 40  # bars from which the map bar by bar stands among the details
+_OPEN = "open"  # licence of encodings whose bars may be shown
+_STRETCHES = ("dwell", "hollow", "gap")  # kinds whose bars are the length of the passage
+MOST_BARS = 400  # longer works are drawn as a whole only, so that a page stays small
+
+
+@dataclass(frozen=True)
+class Drawn:
+    """A picture for a page, and for a phone where that is another ('' where it serves both)."""
+
+    svg: str
+    alt: str
+    narrow: str = ""
+    caption: str = ""
+
+
+@dataclass(frozen=True)
+class Row:
+    """A measure as a strip. compared: in words; strip: the name of its picture or ''."""
+
+    title: str
+    value: str
+    rank: str
+    compared: str
+    strip: str
+    unusual: bool
+
+
+@dataclass(frozen=True)
+class Passage:
+    """Bars in notation. pictures: their names; hear: played bars, None in another work."""
+
+    heading: str
+    why: str
+    pictures: tuple[str, ...]
+    runs: tuple[Engraved, ...]
+    remarks: tuple[str, ...]
+    hear: tuple[int, int] | None = None
+
+    @property
+    def text(self) -> str:
+        """What is heard, in words."""
+        return self.heading
+
+
+@dataclass(frozen=True)
+class Table:
+    """Columns and rows of text."""
+
+    columns: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
+
+
+@dataclass(frozen=True)
+class Item:
+    """A line of a list; with bars (played, half-open) where it can be heard."""
+
+    text: str
+    hear: tuple[int, int] | None = None
+
+
+@dataclass(frozen=True)
+class Section:
+    """A folded part of a report."""
+
+    name: str
+    heading: str
+    items: tuple[Item, ...] = ()
+    table: Table | None = None
+    pictures: tuple[str, ...] = ()
+    passages: tuple[Passage, ...] = ()
+    unfolded: bool = False
+
+
+@dataclass(frozen=True)
+class Work:
+    """All that a report shows of one work. pictures: by name, as the template places them."""
+
+    name: str
+    title: str
+    facts: tuple[str, ...]
+    lines: tuple[Item, ...]
+    suggestion: str
+    company: str
+    rows: tuple[Row, ...]
+    passages: tuple[Passage, ...]
+    sections: tuple[Section, ...]
+    pictures: Mapping[str, Drawn]
+    sound: Mapping[str, Any]
+
+    def every_passage(self) -> list[Passage]:
+        """Passages of the first page and of the details."""
+        return [*self.passages, *(each for s in self.sections for each in s.passages)]
+
+
+def works_of(
+    comparisons: Sequence[Comparison],
+    reference_id: str,
+    studied: Sequence[tuple[Sequence[Example], Sequence[Example]]] = (),
+    drafts: Sequence[Drafts] = (),
+) -> list[Work]:
+    """The works of a report; all passages are engraved in one go."""
+    readings = [reading(c) for c in comparisons]
+    notation = _engraved(comparisons, readings)
+    none: list[Any] = [None] * len(comparisons)
+    return [
+        _work(f"w{number}", c, r, passages, study, changed, reference_id)
+        for number, (c, r, passages, study, changed) in enumerate(
+            zip(comparisons, readings, notation, studied or none, drafts or none, strict=True),
+            start=1,
+        )
+    ]
+
+
+def _work(
+    name: str,
+    c: Comparison,
+    r: Reading,
+    passages: Sequence[Passage],
+    study: tuple[Sequence[Example], Sequence[Example]] | None,
+    drafts: Drafts | None,
+    reference_id: str,
+) -> Work:
+    pictures = dict(_pictures(name, c, r))
+    studied = [_study(*study)] if study and any(study) else []
+    every = [*passages, *(each for section in studied for each in section.passages)]
+    for passage in every:
+        for key, run in zip(passage.pictures, passage.runs, strict=True):
+            pictures[key] = Drawn(run.svg, f"{passage.heading} in notation")
+    lines = first_screen(r)
+    suggestion = lines[-2] if r.suggestion else ""
+    said = lines[:-2] if r.suggestion else lines[:-1]
+    sections = [
+        *([_changes(drafts, name, pictures)] if drafts else []),
+        *_sections(c, r, name, pictures),
+        *studied,
+        _made(r, reference_id),
+    ]
+    stays = [each for each in r.stays if each.part is None and each.place]
+    return Work(
+        name=name,
+        title=clean(r.piece.title),
+        facts=(
+            r.piece.ensemble,
+            length_words(r),
+            register(r.piece.lowest, r.piece.highest),
+        ),
+        lines=tuple(
+            Item(text, _lead_in(r.first, c) if k == 0 and r.first else None)
+            for k, text in enumerate(said)
+        ),
+        suggestion=suggestion,
+        company=lines[-1] if r.company.placed else company_sentence(r.company),
+        rows=tuple(_row(each, r, pictures) for each in r.measures if each.name in HEADLINE),
+        passages=tuple(passages),
+        sections=tuple(each for each in sections if each.items or each.table or each.pictures),
+        pictures=pictures,
+        sound={
+            **vars(sound(c.whole.played)),
+            "stays": [[s.place.first, s.place.last, place_words(s.place)] for s in stays
+                      if s.place],
+        },
+    )  # fmt: skip
+
+
+def _lead_in(found: Finding, c: Comparison) -> tuple[int, int] | None:
+    """An event is heard from some bars before it to its end."""
+    if found.event is None or found.place is None:
+        return None
+    return max(found.place.first - LEAD_IN, 0), min(found.place.last + 1, len(c.bars))
+
+
+def _row(found: Finding, r: Reading, pictures: Mapping[str, Drawn]) -> Row:
+    strip = f"strip-{found.name}"
+    return Row(
+        title=capital(title(found.name)),
+        value=value_words(found),
+        rank=rank_cell(found.rank),
+        compared=capital(compared(found) or found.reason),
+        strip=strip if strip in pictures else "",
+        unusual=any(found.name == each.name for each in r.unusual),
+    )
+
+
+def _pictures(name: str, c: Comparison, r: Reading) -> Iterator[tuple[str, Drawn]]:
+    view = view_of(c)
+    bars = len(c.bars)
+    whole = [
+        register_map(
+            view, prefix=f"{name}-map{suffix}", width=width, height=MAP_HEIGHT, heading=False,
+            keyed=not suffix, compact=bars,
+        ).svg
+        for suffix, width in (("", WIDE), ("-slim", NARROW))
+    ]  # fmt: skip
+    alt = f"Register map: time from left to right, pitch upwards, {length_words(r)}."
+    yield "map", Drawn(whole[0], alt, whole[1])
+    if LONG < bars <= MOST_BARS:
+        for number, run in enumerate(pages(view, width=WIDE), start=1):
+            svg = register_map(
+                view, prefix=f"{name}-page{number}", bars=run, width=WIDE, heading=False,
+                keyed=False,
+            ).svg  # fmt: skip
+            yield f"page-{number}", Drawn(svg, f"Register map bar by bar, sheet {number}")
+    for measure in r.measures:
+        prefix = f"{name}-strip-{measure.name.replace('_', '-')}"
+        drawn = bare_strip(c, measure.name, prefix=prefix) if measure.rank else None
+        if drawn:
+            yield (
+                f"strip-{measure.name}",
+                Drawn(drawn.svg, f"{title(measure.name)}: {compared(measure)}"),
+            )
+    octaves = partial(octave_chart, c)
+    yield (
+        "octaves",
+        Drawn(
+            octaves(prefix=f"{name}-octaves", width=WIDE).svg,
+            "How much of the sound lies in each octave",
+            octaves(prefix=f"{name}-slim-octaves", width=NARROW).svg,
+        ),
+    )
+    grid = level_grid(c.players, prefix=f"{name}-levels", width=WIDE)
+    slim = level_grid(c.players, prefix=f"{name}-slim-levels", width=NARROW)
+    if grid and slim:
+        yield (
+            "levels",
+            Drawn(grid.svg, "Place in the ensemble against place in the instrument", slim.svg),
+        )
+    if isinstance(c.profile, PlacedProfile):
+        near = nearest_works(c.profile, prefix=f"{name}-nearest")
+        if near:
+            yield "nearest", Drawn(near.svg, "Works that use register alike")
+
+
+def _sections(
+    c: Comparison, r: Reading, name: str, pictures: Mapping[str, Drawn]
+) -> Iterator[Section]:
+    """The details in the order of reading."""
+    sheets = tuple(key for key in pictures if key.startswith("page-"))
+    yield Section("bars", "The map bar by bar", pictures=sheets)
+    events = [Item(sentence(each, r.piece), _lead_in(each, c)) for each in r.of_whole()]
+    yield Section("events", "What happens", tuple(events))
+    stays = r.long_stays()[:STAYS]
+    yield Section(
+        "stays",
+        "Where it stays",
+        tuple(
+            Item(sentence(each, r.piece), (each.place.first, each.place.last))
+            for each in stays
+            if each.place
+        ),
+    )
+    columns = tuple(map(capital, MEASURE_COLUMNS))
+    rows = [(capital(row[0]), *row[1:]) for row in measure_rows(r)]
+    filled = [k for k in range(len(columns)) if any(row[k] for row in rows)]
+    yield Section(
+        "measures",
+        "All measures",
+        tuple(Item(each) for each in [*_periods(r), *unranked(r)]),
+        Table(
+            tuple(columns[k] for k in filled),
+            tuple(tuple(row[k] for k in filled) for row in rows),
+        ),
+    )
+    yield Section("octaves", "Octaves", pictures=("octaves",))
+    players = c.players.parts
+    yield Section(
+        "players",
+        "Each player",
+        tuple(Item(text) for text in player_remarks(c)),
+        Table(
+            ("Part", "Plays", "Range of the instrument", "What it asks"),
+            tuple(
+                (
+                    clean(each.name) or "the only part",
+                    register(each.lowest, each.highest),
+                    register(*each.lying.instrument.professional) if each.lying else "",
+                    asks_words(each.lying) if each.lying else "",
+                )
+                for each in players
+            ),
+        ),
+        ("levels",) if "levels" in pictures else (),
+    )
+    yield Section(
+        "works",
+        "Music that uses register like this",
+        tuple(Item(text) for text in profile_lines(c.profile)),
+        pictures=("nearest",) if "nearest" in pictures else (),
+    )
+    for each in details(r):
+        if each.heading not in ("What happens", "Where it stays"):
+            key = each.heading.lower().replace(" ", "-")
+            yield Section(key, each.heading, tuple(Item(text) for text in each.lines))
+
+
+def _periods(r: Reading) -> Iterator[str]:
+    """Where unusual measures would lie among works of each period."""
+    for each in r.unusual:
+        if each.rank and each.rank.periods:
+            places = ", ".join(
+                f"{period} P{percentile:.0f}"
+                for period, percentile in each.rank.periods.items()
+            )
+            yield f"{capital(title(each.name))} among works of one period: {places}."
+
+
+def _study(alike: Sequence[Example], otherwise: Sequence[Example]) -> Section:
+    """Passages of other works, those that share the habit first.
+
+    The first of each side whose encoding is open is engraved, with its attribution.
+    """
+    items = [
+        Item(f"{head}: {_source(each)}: {clean(each.words)}.")
+        for head, examples in (("Shares it", alike), ("Does otherwise", otherwise))
+        for each in examples
+    ]
+    wanted = [
+        next((each for each in side if each.licence == _OPEN), None)
+        for side in (alike, otherwise)
+    ]
+    quoted = tuple(_quoted([each for each in wanted if each]))
+    return Section("study", "Passages to study", tuple(items), passages=quoted)
+
+
+def _quoted(examples: Sequence[Example]) -> Iterator[Passage]:
+    """Passages of other works in notation; what can no longer be shown is only named."""
+    from corpusreg.workflow.examples import own_and_others
+
+    if not examples:
+        return
+    places = [
+        quoting.Place(
+            each.work, each.first, each.last, each.bars,
+            () if each.facts.get("part") is None else (int(each.facts["part"]),),
+        )
+        for each in examples
+    ]  # fmt: skip
+    try:
+        with open_reference() as reference:
+            drawn = quoting.quotations(reference, places, own_and_others()[0])
+    except CorpusregError:
+        return
+    for number, (each, found) in enumerate(zip(examples, drawn, strict=True), start=1):
+        if found.picture:
+            length = round(each.facts.get("bars") or 0)
+            shown = each.last - each.first
+            cut = each.kind in _STRETCHES and length > shown
+            goes_on = (f"The first {shown} of {length} bars.",) if cut else ()
+            yield Passage(
+                heading=_source(each),
+                why="",
+                pictures=(f"study-{number}",),
+                runs=(found.picture,),
+                remarks=(
+                    *goes_on,
+                    *(f"{capital(clean(remark))}." for remark in found.picture.remarks),
+                    found.credit,
+                ),
+            )
+
+
+def _source(each: Example) -> str:
+    by = f"{clean(each.composer)}, " if each.composer else ""
+    return f"{by}{clean(each.title)}, {each.bars}"
+
+
+def _changes(d: Drafts, name: str, pictures: dict[str, Drawn]) -> Section:
+    """What changed since the earlier draft, with both maps."""
+    if d.untouched:
+        return Section("drafts", "Since the earlier draft", (Item(draft_words.NOTHING),))
+    both = register_map(
+        view_of(d.earlier), view_of(d.later), prefix=f"{name}-drafts", width=WIDE,
+        heading=False, words=("before", "now"), compact=max(len(d.earlier.bars),
+                                                            len(d.later.bars)),
+    )  # fmt: skip
+    pictures["drafts"] = Drawn(both.svg, "Register maps of both drafts, the earlier above")
+    told, more = draft_words.told_changes(d)
+    texts = [
+        *draft_words.remarks(d),
+        *(f"{capital(draft_words.run_words(run, d))}." for run in draft_words.changed_bars(d)),
+        *(f"{capital(draft_words.change_words(each, d))}." for each in told),
+        *([more] if more else []),
+    ]
+    rows = tuple(
+        (capital(head), before, now, said)
+        for head, before, now, said in map(draft_words.measure_row, d.measures)
+    )
+    return Section(
+        "drafts",
+        "Since the earlier draft",
+        tuple(Item(text.replace("..", ".")) for text in texts),
+        Table(("Measure", "Before", "Now", "What changed"), rows),
+        ("drafts",),
+        unfolded=True,
+    )
+
+
+def _made(r: Reading, reference_id: str) -> Section:
+    works = f"Compared with reference {reference_id}, definitions {VERSION}."
+    told = "Made with corpusreg from the score alone. It describes and offers; it never grades."
+    loud = (
+        []
+        if r.piece.dynamics_known
+        else ["No dynamics are written: all counts as mezzo-forte."]
+    )
+    return Section("made", "How this was made", tuple(Item(t) for t in [told, works, *loud]))
+
+
+def _engraved(
+    comparisons: Sequence[Comparison], readings: Sequence[Reading]
+) -> list[list[Passage]]:
+    asked = [
+        engraving.Passage(Path(c.piece.path), *run, number=c.piece.number)
+        for c, r in zip(comparisons, readings, strict=True)
+        for shown in r.shown
+        for run in shown.written
+    ]
+    drawn = iter(engraving.engrave_all(asked))
+    return [
+        [
+            _passage(number, shown, r, [next(drawn) for _ in shown.written])
+            for number, shown in enumerate(r.shown, start=1)
+        ]
+        for r in readings
+    ]
+
+
+def _passage(number: int, shown: Shown, r: Reading, drawn: Sequence[Engraved | str]) -> Passage:
+    runs = tuple(each for each in drawn if isinstance(each, Engraved))
+    remarks = [
+        remark
+        for each in drawn
+        for remark in (each.remarks if isinstance(each, Engraved) else (each,))
+    ]
+    goes_on = ("It goes on after these bars.",) if shown.goes_on else ()
+    return Passage(
+        heading=capital(place_words(shown.place)),
+        why=sentence(shown.finding, r.piece),
+        pictures=tuple(f"notation-{number}-{k}" for k, _ in enumerate(runs, start=1)),
+        runs=runs,
+        remarks=(*goes_on, *(f"{capital(clean(each))}." for each in dict.fromkeys(remarks))),
+        hear=(shown.place.first, shown.place.last),
+    )
+
+
+def paper_pictures(work: Work) -> dict[str, str]:
+    """Pictures by name as a sheet takes them: each whole in itself."""
+    found = {key: each.svg for key, each in work.pictures.items()}
+    for passage in work.every_passage():
+        for key, run in zip(passage.pictures, passage.runs, strict=True):
+            found[key] = standalone(run)
+    return found
