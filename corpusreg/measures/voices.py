@@ -44,6 +44,7 @@ LONG = 8.0  # bars, of silence
 CROSSED = 1.5  # bars
 MOST_PLAYERS = 6
 
+_ANSWERS = np.isin(np.arange(12), ANSWERS)
 # Odd numbers: sums of products with them tell rhythms apart (a hash).
 _FACTORS = np.random.default_rng(0).integers(1 << 30, 1 << 40, HEAD - 1) | 1
 
@@ -59,7 +60,8 @@ class _Heads:
     row: Ints
     voice: Ints
     intervals: Ints  # (k, HEAD - 1), semitones
-    rhythm: Ints  # (k,), rising: one number for all ticks between its onsets
+    first: Ints  # (k,): where those of its rhythm begin
+    stop: Ints  # (k,): and end
 
 
 @dataclass(frozen=True)
@@ -118,13 +120,17 @@ def _lines(here: Moments, voice: Ints) -> Ints:
 def _heads(here: Moments, voice: Ints, line: Ints) -> _Heads:
     notes = here.notes
     if len(line) < HEAD:
-        return _Heads(line[:0], voice[line[:0]], np.zeros((0, HEAD - 1), np.int64), line[:0])
+        none = line[:0]
+        return _Heads(none, voice[none], np.zeros((0, HEAD - 1), np.int64), none, none)
     place = np.flatnonzero(voice[line[: 1 - HEAD]] == voice[line[HEAD - 1 :]])
     rhythm = np.convolve(np.diff(notes.onset[line]), _FACTORS, "valid")[place]
     order = np.argsort(rhythm, kind="stable")
     place = place[order]
     intervals = np.diff(notes.pitch[line])[place[:, None] + np.arange(HEAD - 1)]
-    return _Heads(line[place], voice[line[place]], intervals, rhythm[order])
+    rhythm = rhythm[order]
+    first = np.searchsorted(rhythm, rhythm)
+    stop = np.searchsorted(rhythm, rhythm, side="right")
+    return _Heads(line[place], voice[line[place]], intervals, first, stop)
 
 
 def _rested(
@@ -166,22 +172,20 @@ def _clock(bars: PlayedBars, clock: Floats, ticks: Ints) -> Floats:
 
 def _imitated(here: Moments, heads: _Heads, voice: Ints, row: int, own: int) -> int | None:
     """First row of the earliest passage that an entry imitates; own: its place in heads."""
-    if own < 0:
+    if own < 0 or heads.stop[own] - heads.first[own] < 2:
         return None
-    intervals, rhythm = heads.intervals[own], heads.rhythm[own]
+    intervals = heads.intervals[own]
     if len({0, *np.cumsum(intervals).tolist()}) < VARIED:
         return None
     notes = here.notes
-    alike = slice(*np.searchsorted(heads.rhythm, (rhythm, rhythm + 1)).tolist())
-    if alike.stop - alike.start < 2:
-        return None
+    alike = slice(int(heads.first[own]), int(heads.stop[own]))
     rows, others = heads.row[alike], heads.intervals[alike]
     near = np.abs(others - intervals) <= LOOSE
     near &= np.sign(others) == np.sign(intervals)
     same = near.sum(axis=1) >= HEAD - 2
     same &= notes.onset[rows] < notes.onset[row]
     same &= (heads.voice[alike] != voice[row]) | (notes.pitch[rows] != notes.pitch[row])
-    same &= np.isin((notes.pitch[row] - notes.pitch[rows]) % 12, ANSWERS)
+    same &= _ANSWERS[(notes.pitch[row] - notes.pitch[rows]) % 12]
     rows = rows[same]
     return int(rows[np.argmin(notes.onset[rows])]) if len(rows) else None
 
@@ -195,7 +199,9 @@ def _event(here: Moments, voice: Ints, group: list[_Entry]) -> Event:
     bar, onset = int(notes.bar[row]), int(notes.onset[row])
     pitches = sorted({int(notes.pitch[each]) for each in rows})
     sounding = (notes.onset <= onset) & (here.ends > onset)
-    sounding[(notes.onset == onset) & np.isin(voice, voice[rows])] = False
+    own = {int(voice[each]) for each in rows}
+    for begun in np.flatnonzero(notes.onset == onset).tolist():
+        sounding[begun] &= int(voice[begun]) not in own
     place, distance = _where(pitches, notes.pitch[sounding])
     silence = max(entry.silence for entry in group)
     since = [entry.since for entry in group if entry.since is not None]
