@@ -32,7 +32,7 @@ from corpusreg.system.errors import StoreError
 if TYPE_CHECKING:
     import duckdb
 
-__all__ = ["ABOUT", "FIRST", "NEEDS", "about", "pack", "packed_tables", "views"]
+__all__ = ["ABOUT", "FIRST", "NEEDS", "about", "pack", "packed_tables", "statements", "views"]
 
 ABOUT = "about.json"
 FIRST = ""
@@ -147,6 +147,20 @@ def views(folder: Path, own: Path | None = None) -> dict[str, tuple[str, ...]]:
         )
     found["matrix"] = tuple(_matrix(folder, own is not None))
     return found
+
+
+def statements(folder: Path, own: Path | None = None) -> Iterator[str]:
+    """All statements of `views`, each after what it needs."""
+    pending = views(folder, own)
+    yield from pending.pop(FIRST)
+
+    def made(table: str) -> Iterator[str]:
+        for other in NEEDS.get(table, ()):
+            yield from made(other)
+        yield from pending.pop(table, ())
+
+    for table in list(pending):
+        yield from made(table)
 
 
 def _first(folder: Path, own: Path | None) -> Iterator[str]:
