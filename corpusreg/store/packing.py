@@ -41,9 +41,10 @@ _DIGITS = 2  # decimals kept of a number
 DIGITS: Mapping[tuple[str, str], int] = {
     ("measures", "value"): 4,
     ("measures_rebarred", "value"): 3,
-    ("pitch_weights", "share"): 4,
-    ("stays", "low"): 1,
-    ("stays", "high"): 1,
+    ("pitch_weights", "share"): 3,
+    ("stays", "low"): 0,
+    ("stays", "high"): 0,
+    ("shifts", "abrupt"): 1,
     ("shifts", "size"): 1,
     ("events", "strength"): 0,
     ("events", "bars"): 1,
@@ -61,6 +62,10 @@ WITHOUT = frozenset(
         ("works", "content"),
         ("works", "lost"),
         ("pitch_weights", "notes"),
+        ("saturation", "peak_half"),
+        ("saturation", "peak_double"),
+        ("saturation", "mean_half"),
+        ("saturation", "mean_double"),
         ("failures", "content"),
         ("builds", "started"),
         ("builds", "finished"),
@@ -70,7 +75,7 @@ WITHOUT = frozenset(
 # Rows that are kept of a table whose others no answer needs; t is the table.
 KEPT: Mapping[str, str] = {
     "saturation": "t.stay IS NULL",
-    "pitch_weights": "round(t.share, 4) > 0",
+    "pitch_weights": "round(t.share, 3) > 0",
     "events": "true QUALIFY row_number() OVER "
     "(PARTITION BY t.work, t.kind, t.part IS NULL ORDER BY t.strength DESC, t.position) <= 3",
 }
@@ -81,10 +86,13 @@ _MADE = ("band_weights",)  # made of the others when they are shown
 
 @dataclass(frozen=True)
 class _Column:
-    """A column: the expression that codes it (over t), and the one that shows it (over p)."""
+    """A column: what codes it (expressions over t, by name in the file), what shows it.
+
+    shown: an expression over p, the row of the file, and n, the numbers of works.
+    """
 
     name: str
-    coded: str
+    coded: tuple[tuple[str, str], ...]
     shown: str
 
 
@@ -255,7 +263,8 @@ def _write(connection: duckdb.DuckDBPyConnection, table: str, path: Path) -> Non
             f"<= {MARKS} ORDER BY 1, 2"
         )
     else:
-        coded = ", ".join(f'{c.coded} AS "{c.name}"' for c in _columns(table))
+        stored = [each for c in _columns(table) for each in c.coded]
+        coded = ", ".join(f'{what} AS "{name}"' for name, what in stored)
         by_work = "work" in columns(table) and table != "works"
         joined = "JOIN memory.numbers AS n USING (work)" if by_work else ""
         order = ", ".join(
@@ -265,9 +274,10 @@ def _write(connection: duckdb.DuckDBPyConnection, table: str, path: Path) -> Non
             f"SELECT {coded} FROM {table} AS t {joined} WHERE {KEPT.get(table, 'true')} "
             f"ORDER BY {order or 'ALL'}"
         )
+    # Without dictionaries, whose packed bits compress badly.
     connection.execute(
         f"COPY ({selected}) TO '{_quoted(path)}' (FORMAT parquet, COMPRESSION zstd, "
-        "COMPRESSION_LEVEL 19, PARQUET_VERSION v2)"
+        "COMPRESSION_LEVEL 22, DICTIONARY_SIZE_LIMIT 1)"
     )
 
 
@@ -293,7 +303,7 @@ def _shown(folder: Path, table: str) -> str:
             "JOIN packed.numbers AS n ON n.n = p.work"
             for m in MEASURES
         )
-    shown = ", ".join(f'{c.shown} AS "{c.name}"' for c in _all_columns(table))
+    shown = ", ".join(f'{c.shown} AS "{c.name}"' for c in _columns(table))
     if table == "works":
         read = f"{_read(folder, table)[:-1]}, file_row_number = true)"
         joined = (
@@ -307,41 +317,77 @@ def _shown(folder: Path, table: str) -> str:
 
 
 def _columns(table: str) -> list[_Column]:
-    """The columns that a file has."""
-    gone = {"work"} if table == "works" else set()
-    return [
-        c for c in _all_columns(table) if c.name not in gone and (table, c.name) not in WITHOUT
-    ]
-
-
-def _all_columns(table: str) -> list[_Column]:
     return [_column(table, name, kind) for name, kind in columns(table).items()]
 
 
 def _column(table: str, name: str, kind: str) -> _Column:
+    here, there = f't."{name}"', f'p."{name}"'
     if (table, name) in WITHOUT:
         empty = "''" if name == "content" and table == "works" else "NULL"
-        return _Column(name, "NULL", f"CAST({empty} AS {kind})")
-    here, there = f't."{name}"', f'p."{name}"'
+        return _Column(name, (), f"CAST({empty} AS {kind})")
     if name == "work":
-        return _Column(name, "n.n", "n.work")
+        return _Column(name, () if table == "works" else ((name, "n.n"),), "n.work")
+    if (table, name) in _FROM_OTHERS:
+        coded, shown = _FROM_OTHERS[table, name]
+        stored = ((name, coded),) if coded else ()
+        return _Column(name, stored, f"CAST({shown} AS {kind})")
+    if (table, name) in _LABELS:
+        # The printed number of a bar mostly counts on from the first: then only by how much
+        # it differs from the position is kept.
+        position = _LABELS[table, name]
+        number = f"TRY_CAST({here} AS INTEGER)"
+        plain = f"CAST({number} AS VARCHAR) = {here}"
+        stored = (
+            (f"{name}_by", f"CASE WHEN {plain} THEN {number} - {position[0]} END"),
+            (name, f"CASE WHEN {plain} THEN NULL ELSE {here} END"),
+        )
+        again = f'CAST(p."{name}_by" + {position[1]} AS VARCHAR)'
+        return _Column(name, stored, f"coalesce({there}, {again})")
     if (table, name) == ("works", "same_as"):
         number = f"(SELECT m.n FROM memory.numbers AS m WHERE m.work = {here})"
-        return _Column(name, number, "s.work")
+        return _Column(name, ((name, number),), "s.work")
     if name == "fingerprint":
-        return _Column(
-            name,
-            f"CAST('0x' || left({here}, 16) AS UBIGINT)",
-            f"lower(printf('%016x', {there}))",
-        )
+        stored = ((name, f"CAST('0x' || left({here}, 16) AS UBIGINT)"),)
+        return _Column(name, stored, f"lower(printf('%016x', {there}))")
+    if name == "bands":
+        mask = f"list_sum(list_transform({here}, lambda x: CAST(1 AS INTEGER) << (x + 1)))"
+        shown = f"list_filter(range(-1, 10), lambda x: ({there} >> (x + 1)) & 1 = 1)"
+        return _Column(name, ((name, f"CAST({mask} AS INTEGER)"),), f"CAST({shown} AS {kind})")
     digits = DIGITS.get((table, name), _DIGITS)
     if kind == "DOUBLE":
         rounded = f"CAST(round({here} * {10**digits}) AS INTEGER)"
-        return _Column(name, rounded, f"{there} / {10.0**digits}")
+        return _Column(name, ((name, rounded),), f"{there} / {10.0**digits}")
     if kind == "DOUBLE[]":
         rounded = f"list_transform({here}, lambda x: CAST(round(x * {10**digits}) AS SMALLINT))"
-        return _Column(name, rounded, f"list_transform({there}, lambda x: x / {10.0**digits})")
-    return _Column(name, here, f"CAST({there} AS {kind})")
+        shown = f"list_transform({there}, lambda x: x / {10.0**digits})"
+        return _Column(name, ((name, rounded),), shown)
+    return _Column(name, ((name, here),), f"CAST({there} AS {kind})")
+
+
+# Columns that are told by others of their row: what is stored ('' for nothing), what shows it.
+_FROM_OTHERS: Mapping[tuple[str, str], tuple[str, str]] = {
+    ("stays", "first"): ("t.first - t.played_first", "p.first + p.played_first"),
+    ("stays", "last"): (
+        "t.last - t.first - t.bars",
+        "p.last + p.first + p.played_first + p.bars",
+    ),
+    ("stays", "played_last"): (
+        "t.played_last - t.played_first - t.bars",
+        "p.played_last + p.played_first + p.bars",
+    ),
+    ("events", "played_first"): ("t.played_first - t.position", "p.played_first + p.position"),
+    ("events", "played_last"): (
+        "t.played_last - t.played_first",
+        "p.played_last + p.played_first + p.position",
+    ),
+}
+# Printed numbers of bars, and the positions that they mostly follow: coded, shown.
+_LABELS: Mapping[tuple[str, str], tuple[str, str]] = {
+    ("stays", "start_bar"): ("t.first", "p.first + p.played_first"),
+    ("stays", "end_bar"): ("t.last", "p.last + p.first + p.played_first + p.bars"),
+    ("shifts", "bar"): ("t.position", "p.position"),
+    ("events", "bar"): ("t.position", "p.position"),
+}
 
 
 def _read(folder: Path, table: str) -> str:
