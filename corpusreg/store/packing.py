@@ -8,7 +8,8 @@ a database shows it under the names, columns and types of queries/store/schema.s
 Coding
 ------
 work        the number of the work in the order of the ids, from 0; the works file has one
-            row for each, and the id is put together again from corpus, path and number
+            row for each, and the id is put together again from corpus, path and number where
+            it is made of them
 numbers     rounded to what is printed (DIGITS decimals) and stored as whole numbers
 measures    one row a work, one column a measure and one for its reason
 band_weights from pitch_weights, by octaves
@@ -176,7 +177,7 @@ def _first(folder: Path, own: Path | None) -> Iterator[str]:
     works = _read(folder, "works")
     yield (
         "CREATE TABLE packed.numbers AS SELECT CAST(file_row_number AS INTEGER) AS n, "
-        f"{_ID} AS work FROM {works[:-1]}, file_row_number = true) AS p"
+        f"coalesce(p.work, {_ID}) AS work FROM {works[:-1]}, file_row_number = true) AS p"
     )
     if own is not None:
         yield f"ATTACH '{_quoted(own)}' AS own (READ_ONLY)"
@@ -326,29 +327,30 @@ def _column(table: str, name: str, kind: str) -> _Column:
         empty = "''" if name == "content" and table == "works" else "NULL"
         return _Column(name, (), f"CAST({empty} AS {kind})")
     if name == "work":
-        return _Column(name, () if table == "works" else ((name, "n.n"),), "n.work")
+        # Most ids are put together from other columns of the works; the others are kept.
+        number = "n.n" if table != "works" else f"NULLIF(t.work, {_ID.replace('p.', 't.')})"
+        return _Column(name, ((name, number),), "n.work")
     if (table, name) in _FROM_OTHERS:
         coded, shown = _FROM_OTHERS[table, name]
-        stored = ((name, coded),) if coded else ()
-        return _Column(name, stored, f"CAST({shown} AS {kind})")
+        return _Column(name, ((name, coded),), f"CAST({shown} AS {kind})")
     if (table, name) in _LABELS:
         # The printed number of a bar mostly counts on from the first: then only by how much
         # it differs from the position is kept.
         position = _LABELS[table, name]
         number = f"TRY_CAST({here} AS INTEGER)"
         plain = f"CAST({number} AS VARCHAR) = {here}"
-        stored = (
+        both = (
             (f"{name}_by", f"CASE WHEN {plain} THEN {number} - {position[0]} END"),
             (name, f"CASE WHEN {plain} THEN NULL ELSE {here} END"),
         )
         again = f'CAST(p."{name}_by" + {position[1]} AS VARCHAR)'
-        return _Column(name, stored, f"coalesce({there}, {again})")
+        return _Column(name, both, f"coalesce({there}, {again})")
     if (table, name) == ("works", "same_as"):
         number = f"(SELECT m.n FROM memory.numbers AS m WHERE m.work = {here})"
         return _Column(name, ((name, number),), "s.work")
     if name == "fingerprint":
-        stored = ((name, f"CAST('0x' || left({here}, 16) AS UBIGINT)"),)
-        return _Column(name, stored, f"lower(printf('%016x', {there}))")
+        marked = ((name, f"CAST('0x' || {here} AS UBIGINT)"),)
+        return _Column(name, marked, f"lower(printf('%016x', {there}))")
     if name == "bands":
         mask = f"list_sum(list_transform({here}, lambda x: CAST(1 AS INTEGER) << (x + 1)))"
         shown = f"list_filter(range(-1, 10), lambda x: ({there} >> (x + 1)) & 1 = 1)"
@@ -364,7 +366,7 @@ def _column(table: str, name: str, kind: str) -> _Column:
     return _Column(name, ((name, here),), f"CAST({there} AS {kind})")
 
 
-# Columns that are told by others of their row: what is stored ('' for nothing), what shows it.
+# Columns that are told by others of their row: what is stored, what shows it.
 _FROM_OTHERS: Mapping[tuple[str, str], tuple[str, str]] = {
     ("stays", "first"): ("t.first - t.played_first", "p.first + p.played_first"),
     ("stays", "last"): (

@@ -34,7 +34,7 @@ if TYPE_CHECKING:
     import duckdb
     from numpy.typing import NDArray
 
-__all__ = ["Draft", "free_name", "inputs", "publish", "remove_drafts", "switch"]
+__all__ = ["Draft", "free_name", "inputs", "publish", "remove_drafts", "switch", "withdraw"]
 
 _LIBRARIES = ("duckdb", "lxml", "lytk", "mido", "music21", "numpy")
 
@@ -252,6 +252,18 @@ def switch(draft: Path, final: Path) -> Path:
             with contextlib.suppress(OSError):
                 old.unlink()
     return final
+
+
+def withdraw(folder: Path) -> None:
+    """Take what was published out of force, so that the reference that ships is in force.
+
+    Raises StoreError where the folder cannot be written.
+    """
+    with door.storing(f"{folder}"):
+        (folder / "current").unlink(missing_ok=True)
+    for old in folder.glob("reference-*.duckdb"):
+        with contextlib.suppress(OSError):
+            old.unlink()
 
 
 def remove_drafts(folder: Path) -> None:

@@ -81,6 +81,8 @@ class Reference:
         self.schema: str = row[3]
         self.reference_id: str = row[4]
         self.works: int = row[5]
+        if packed is not None and path != packed:
+            self.works += int(packing.about(packed).get("works", 0))
         self.settings: dict[str, Any] = json.loads(row[6])
         self.libraries: dict[str, str | None] = json.loads(row[7])
 
