@@ -353,7 +353,8 @@ class Reference:
         from corpusreg.store import sql
 
         wanted = sql.find(name)
-        result = self._opened.query(wanted.text, wanted.values(parameters))
+        ask = self._opened.query_apart if wanted.own else self._opened.query
+        result = ask(wanted.text, wanted.values(parameters))
         frame = pd.DataFrame(result.rows, columns=list(result.names))
         meanings = {column.name: column.words for column in wanted.columns}
         units = {

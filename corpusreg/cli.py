@@ -23,6 +23,7 @@ from corpusreg.commands.maps import add_maps
 from corpusreg.commands.periods import add_periods
 from corpusreg.commands.placing import add_compare
 from corpusreg.commands.profiles import add_profiles
+from corpusreg.commands.reference import add_reference
 from corpusreg.commands.revising import add_revising
 from corpusreg.commands.room import add_room
 from corpusreg.system.errors import CorpusregError, UsageError
@@ -109,6 +110,7 @@ def _parser() -> argparse.ArgumentParser:
 
     add_examples(commands)
     add_profiles(commands)
+    add_reference(commands)
     add_periods(commands)
     add_atlas(commands)
     add_asking(commands)

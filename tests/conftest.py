@@ -15,7 +15,7 @@ import pytest
 from corpusreg import workflow
 from corpusreg.corpus import catalogue
 from corpusreg.corpus.catalogue import SourceFile
-from corpusreg.store import EXTRACTED, Draft
+from corpusreg.store import EXTRACTED, Draft, Reference
 from corpusreg.store.building import finish
 
 if TYPE_CHECKING:
@@ -72,11 +72,13 @@ def chosen_files() -> list[SourceFile]:
     return chosen
 
 
-def at_the_piano(tiers: Sequence[str]) -> Callable[[Draft], None]:
+def at_the_piano(
+    tiers: Sequence[str], before: Reference | None = None, below: Reference | None = None
+) -> Callable[[Draft], None]:
     """The last step of a build, before which works of several voices come in once more as
     piano works: the bundled scores have few of them, and pieces are placed among no others.
     """
-    last = _finishing(tiers)
+    last = _finishing(tiers, before, below)
 
     def finished(draft: Draft) -> None:
         for table in (each for each in EXTRACTED if each not in ("shingles", "failures")):
@@ -105,7 +107,7 @@ def small_home(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
         patch.setenv("CORPUSREG_HOME", str(home))
         patch.setattr(catalogue, "bundled", lambda: files)
         patch.setattr(finish, "finishing", at_the_piano)
-        built = workflow.extract(workers=2)
+        built = workflow.extract(["bundled"], workers=2)
     assert built.failed == 0
     assert built.works >= 120
     yield home

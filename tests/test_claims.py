@@ -147,7 +147,7 @@ def test_a_first_screen_is_five_lines_of_short_sentences(path: Path) -> None:
 def test_every_kind_of_event_has_its_sentence_and_its_name() -> None:
     from typing import get_args
 
-    from corpusreg.measures.events_model import Kind
+    from corpusreg.measures.events import Kind
 
     assert set(EVENTS) == set(NAMES) == set(get_args(Kind))
 

@@ -7,6 +7,7 @@ import json
 import os
 import random
 import re
+import resource
 import shutil
 import signal
 import subprocess
@@ -14,12 +15,13 @@ import sys
 import time
 import zipfile
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 
 import duckdb
 import lxml.html
 import pytest
-from conftest import PIECES, Command
+from conftest import PIECES, Command, command
 from lxml import etree
 from test_store import VALUES, published
 
@@ -321,10 +323,10 @@ def test_ctrl_c_ends_a_runaway_query(tmp_path: Path, text: str) -> None:
     # when the statement is about to run.
     code = (
         "import signal, sys; signal.signal(signal.SIGINT, signal.default_int_handler)\n"
-        "from corpusreg import cli\nfrom corpusreg.store import reading\n"
-        "inner = reading._interruptible\n"
+        "from corpusreg import cli\nfrom corpusreg.system import isolate\n"
+        "inner = isolate.call\n"
         "def told(*given):\n    print('runs', flush=True)\n    return inner(*given)\n"
-        "reading._interruptible = told\n"
+        "isolate.call = told\n"
         f"sys.exit(cli.main(['query', {str(tmp_path / 'runaway.sql')!r}]))"
     )
     with subprocess.Popen(
@@ -344,6 +346,37 @@ def test_ctrl_c_ends_a_runaway_query(tmp_path: Path, text: str) -> None:
         _, err = query.communicate(timeout=60)
     assert query.returncode == 130
     assert "stopped" in err and "Traceback" not in err
+
+
+# What the database's own limit of memory does not count.
+HUNGRY = {
+    "a list": "SELECT list_aggregate(range(400000000), 'sum')",
+    "a text": "SELECT repeat('a', 2000000000)",
+    "texts that grow": "WITH RECURSIVE r AS (SELECT 'a' AS s UNION ALL SELECT s || s FROM r) "
+    "SELECT max(length(s)) FROM r",
+    "many texts": "SELECT repeat('a', 1000000) FROM range(1000)",
+}
+
+
+@pytest.mark.parametrize("text", HUNGRY.values(), ids=HUNGRY)
+def test_a_query_of_the_users_own_is_bounded_in_memory(tmp_path: Path, text: str) -> None:
+    published(tmp_path, VALUES)
+    (tmp_path / "hungry.sql").write_text(text, encoding="utf-8")
+    done = command(["query", tmp_path / "hungry.sql"], {"CORPUSREG_HOME": str(tmp_path)})
+    assert done.returncode and not done.stdout
+    (line,) = done.stderr.splitlines()
+    assert line.startswith("corpusreg: query: ")
+    # Kilobytes, of the largest child of this process so far, and its children.
+    assert resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss < 2_100_000
+
+
+def test_a_query_of_the_users_own_is_bounded_in_time(
+    reference: store.Reference, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(reading, "_APART", replace(reading._APART, cpu_seconds=2))
+    assert reference.query_apart("SELECT $a + 1", {"a": 1}).rows == [(2,)]
+    with pytest.raises(UsageError, match="query: takes more than 2 s of computing"):
+        reference.query_apart(RUNAWAYS["counting"])
 
 
 # Archives

@@ -35,7 +35,8 @@ def _extract_command(commands: Any) -> None:
         nargs="*",
         metavar="CORPUS",
         help="'bundled' (the scores inside music21), the name of an added corpus, or a folder "
-        "of scores; those named together make the reference (default: bundled and all added)",
+        "of scores; those named together make the reference, and nothing else (default: all "
+        "added corpora, on top of the reference that comes with corpusreg)",
     )
     _build_options(extract)
     trust_option(extract)
@@ -134,10 +135,10 @@ def _build(
 
 def with_reference(options: argparse.Namespace) -> None:
     """Build the reference where there is none yet; standard output is the command's own."""
-    from corpusreg.store import pointed
+    from corpusreg.store import pointed, ships
     from corpusreg.system import settings
 
-    if pointed(settings.reference_folder()) is None:
+    if not ships() and pointed(settings.reference_folder()) is None:
         print("No reference yet: measuring the bundled corpus first.", file=sys.stderr)
         _build(options, sys.stderr)
 

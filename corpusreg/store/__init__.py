@@ -14,7 +14,7 @@ DuckDB itself is imported when the first connection is made.
 from __future__ import annotations
 
 from corpusreg.store.lock import build_lock
-from corpusreg.store.publish import Draft, inputs, publish
+from corpusreg.store.publish import Draft, inputs, publish, withdraw
 from corpusreg.store.reading import (
     Reference,
     Result,
@@ -57,4 +57,5 @@ __all__ = [
     "row_hashes",
     "ships",
     "survey",
+    "withdraw",
 ]

@@ -93,7 +93,7 @@ def packed(statements: Iterable[str], folder: Path) -> duckdb.DuckDBPyConnection
     import duckdb
 
     with storing(f"{folder}", damaged=True):
-        config = {name: _READ_CONFIG[name] for name in _FROM_THE_START}
+        config: dict[str, Any] = {name: _READ_CONFIG[name] for name in _FROM_THE_START}
         connection = duckdb.connect(":memory:", config=config)
         for statement in statements:
             connection.execute(statement)

@@ -8,7 +8,8 @@ a database shows it under the names, columns and types of queries/store/schema.s
 Coding
 ------
 work        the number of the work in the order of the ids, from 0; the works file has one
-            row for each, and the id is put together again from corpus, path and number
+            row for each, and the id is put together again from corpus, path and number where
+            it is made of them
 numbers     rounded to what is printed (DIGITS decimals) and stored as whole numbers
 measures    one row a work, one column a measure and one for its reason
 band_weights from pitch_weights, by octaves
@@ -32,7 +33,7 @@ from corpusreg.system.errors import StoreError
 if TYPE_CHECKING:
     import duckdb
 
-__all__ = ["ABOUT", "FIRST", "NEEDS", "about", "pack", "packed_tables", "views"]
+__all__ = ["ABOUT", "FIRST", "NEEDS", "about", "pack", "packed_tables", "statements", "views"]
 
 ABOUT = "about.json"
 FIRST = ""
@@ -41,9 +42,10 @@ _DIGITS = 2  # decimals kept of a number
 DIGITS: Mapping[tuple[str, str], int] = {
     ("measures", "value"): 4,
     ("measures_rebarred", "value"): 3,
-    ("pitch_weights", "share"): 4,
-    ("stays", "low"): 1,
-    ("stays", "high"): 1,
+    ("pitch_weights", "share"): 3,
+    ("stays", "low"): 0,
+    ("stays", "high"): 0,
+    ("shifts", "abrupt"): 1,
     ("shifts", "size"): 1,
     ("events", "strength"): 0,
     ("events", "bars"): 1,
@@ -61,6 +63,10 @@ WITHOUT = frozenset(
         ("works", "content"),
         ("works", "lost"),
         ("pitch_weights", "notes"),
+        ("saturation", "peak_half"),
+        ("saturation", "peak_double"),
+        ("saturation", "mean_half"),
+        ("saturation", "mean_double"),
         ("failures", "content"),
         ("builds", "started"),
         ("builds", "finished"),
@@ -70,7 +76,7 @@ WITHOUT = frozenset(
 # Rows that are kept of a table whose others no answer needs; t is the table.
 KEPT: Mapping[str, str] = {
     "saturation": "t.stay IS NULL",
-    "pitch_weights": "round(t.share, 4) > 0",
+    "pitch_weights": "round(t.share, 3) > 0",
     "events": "true QUALIFY row_number() OVER "
     "(PARTITION BY t.work, t.kind, t.part IS NULL ORDER BY t.strength DESC, t.position) <= 3",
 }
@@ -81,10 +87,13 @@ _MADE = ("band_weights",)  # made of the others when they are shown
 
 @dataclass(frozen=True)
 class _Column:
-    """A column: the expression that codes it (over t), and the one that shows it (over p)."""
+    """A column: what codes it (expressions over t, by name in the file), what shows it.
+
+    shown: an expression over p, the row of the file, and n, the numbers of works.
+    """
 
     name: str
-    coded: str
+    coded: tuple[tuple[str, str], ...]
     shown: str
 
 
@@ -149,12 +158,26 @@ def views(folder: Path, own: Path | None = None) -> dict[str, tuple[str, ...]]:
     return found
 
 
+def statements(folder: Path, own: Path | None = None) -> Iterator[str]:
+    """All statements of `views`, each after what it needs."""
+    pending = views(folder, own)
+    yield from pending.pop(FIRST)
+
+    def made(table: str) -> Iterator[str]:
+        for other in NEEDS.get(table, ()):
+            yield from made(other)
+        yield from pending.pop(table, ())
+
+    for table in list(pending):
+        yield from made(table)
+
+
 def _first(folder: Path, own: Path | None) -> Iterator[str]:
     yield "CREATE SCHEMA packed"
     works = _read(folder, "works")
     yield (
         "CREATE TABLE packed.numbers AS SELECT CAST(file_row_number AS INTEGER) AS n, "
-        f"{_ID} AS work FROM {works[:-1]}, file_row_number = true) AS p"
+        f"coalesce(p.work, {_ID}) AS work FROM {works[:-1]}, file_row_number = true) AS p"
     )
     if own is not None:
         yield f"ATTACH '{_quoted(own)}' AS own (READ_ONLY)"
@@ -241,7 +264,8 @@ def _write(connection: duckdb.DuckDBPyConnection, table: str, path: Path) -> Non
             f"<= {MARKS} ORDER BY 1, 2"
         )
     else:
-        coded = ", ".join(f'{c.coded} AS "{c.name}"' for c in _columns(table))
+        stored = [each for c in _columns(table) for each in c.coded]
+        coded = ", ".join(f'{what} AS "{name}"' for name, what in stored)
         by_work = "work" in columns(table) and table != "works"
         joined = "JOIN memory.numbers AS n USING (work)" if by_work else ""
         order = ", ".join(
@@ -251,9 +275,10 @@ def _write(connection: duckdb.DuckDBPyConnection, table: str, path: Path) -> Non
             f"SELECT {coded} FROM {table} AS t {joined} WHERE {KEPT.get(table, 'true')} "
             f"ORDER BY {order or 'ALL'}"
         )
+    # Without dictionaries, whose packed bits compress badly.
     connection.execute(
         f"COPY ({selected}) TO '{_quoted(path)}' (FORMAT parquet, COMPRESSION zstd, "
-        "COMPRESSION_LEVEL 19, PARQUET_VERSION v2)"
+        "COMPRESSION_LEVEL 22, DICTIONARY_SIZE_LIMIT 1)"
     )
 
 
@@ -279,7 +304,7 @@ def _shown(folder: Path, table: str) -> str:
             "JOIN packed.numbers AS n ON n.n = p.work"
             for m in MEASURES
         )
-    shown = ", ".join(f'{c.shown} AS "{c.name}"' for c in _all_columns(table))
+    shown = ", ".join(f'{c.shown} AS "{c.name}"' for c in _columns(table))
     if table == "works":
         read = f"{_read(folder, table)[:-1]}, file_row_number = true)"
         joined = (
@@ -293,41 +318,78 @@ def _shown(folder: Path, table: str) -> str:
 
 
 def _columns(table: str) -> list[_Column]:
-    """The columns that a file has."""
-    gone = {"work"} if table == "works" else set()
-    return [
-        c for c in _all_columns(table) if c.name not in gone and (table, c.name) not in WITHOUT
-    ]
-
-
-def _all_columns(table: str) -> list[_Column]:
     return [_column(table, name, kind) for name, kind in columns(table).items()]
 
 
 def _column(table: str, name: str, kind: str) -> _Column:
+    here, there = f't."{name}"', f'p."{name}"'
     if (table, name) in WITHOUT:
         empty = "''" if name == "content" and table == "works" else "NULL"
-        return _Column(name, "NULL", f"CAST({empty} AS {kind})")
-    here, there = f't."{name}"', f'p."{name}"'
+        return _Column(name, (), f"CAST({empty} AS {kind})")
     if name == "work":
-        return _Column(name, "n.n", "n.work")
+        # Most ids are put together from other columns of the works; the others are kept.
+        number = "n.n" if table != "works" else f"NULLIF(t.work, {_ID.replace('p.', 't.')})"
+        return _Column(name, ((name, number),), "n.work")
+    if (table, name) in _FROM_OTHERS:
+        coded, shown = _FROM_OTHERS[table, name]
+        return _Column(name, ((name, coded),), f"CAST({shown} AS {kind})")
+    if (table, name) in _LABELS:
+        # The printed number of a bar mostly counts on from the first: then only by how much
+        # it differs from the position is kept.
+        position = _LABELS[table, name]
+        number = f"TRY_CAST({here} AS INTEGER)"
+        plain = f"CAST({number} AS VARCHAR) = {here}"
+        both = (
+            (f"{name}_by", f"CASE WHEN {plain} THEN {number} - {position[0]} END"),
+            (name, f"CASE WHEN {plain} THEN NULL ELSE {here} END"),
+        )
+        again = f'CAST(p."{name}_by" + {position[1]} AS VARCHAR)'
+        return _Column(name, both, f"coalesce({there}, {again})")
     if (table, name) == ("works", "same_as"):
         number = f"(SELECT m.n FROM memory.numbers AS m WHERE m.work = {here})"
-        return _Column(name, number, "s.work")
+        return _Column(name, ((name, number),), "s.work")
     if name == "fingerprint":
-        return _Column(
-            name,
-            f"CAST('0x' || left({here}, 16) AS UBIGINT)",
-            f"lower(printf('%016x', {there}))",
-        )
+        marked = ((name, f"CAST('0x' || {here} AS UBIGINT)"),)
+        return _Column(name, marked, f"lower(printf('%016x', {there}))")
+    if name == "bands":
+        mask = f"list_sum(list_transform({here}, lambda x: CAST(1 AS INTEGER) << (x + 1)))"
+        shown = f"list_filter(range(-1, 10), lambda x: ({there} >> (x + 1)) & 1 = 1)"
+        return _Column(name, ((name, f"CAST({mask} AS INTEGER)"),), f"CAST({shown} AS {kind})")
     digits = DIGITS.get((table, name), _DIGITS)
     if kind == "DOUBLE":
         rounded = f"CAST(round({here} * {10**digits}) AS INTEGER)"
-        return _Column(name, rounded, f"{there} / {10.0**digits}")
+        return _Column(name, ((name, rounded),), f"{there} / {10.0**digits}")
     if kind == "DOUBLE[]":
         rounded = f"list_transform({here}, lambda x: CAST(round(x * {10**digits}) AS SMALLINT))"
-        return _Column(name, rounded, f"list_transform({there}, lambda x: x / {10.0**digits})")
-    return _Column(name, here, f"CAST({there} AS {kind})")
+        shown = f"list_transform({there}, lambda x: x / {10.0**digits})"
+        return _Column(name, ((name, rounded),), shown)
+    return _Column(name, ((name, here),), f"CAST({there} AS {kind})")
+
+
+# Columns that are told by others of their row: what is stored, what shows it.
+_FROM_OTHERS: Mapping[tuple[str, str], tuple[str, str]] = {
+    ("stays", "first"): ("t.first - t.played_first", "p.first + p.played_first"),
+    ("stays", "last"): (
+        "t.last - t.first - t.bars",
+        "p.last + p.first + p.played_first + p.bars",
+    ),
+    ("stays", "played_last"): (
+        "t.played_last - t.played_first - t.bars",
+        "p.played_last + p.played_first + p.bars",
+    ),
+    ("events", "played_first"): ("t.played_first - t.position", "p.played_first + p.position"),
+    ("events", "played_last"): (
+        "t.played_last - t.played_first",
+        "p.played_last + p.played_first + p.position",
+    ),
+}
+# Printed numbers of bars, and the positions that they mostly follow: coded, shown.
+_LABELS: Mapping[tuple[str, str], tuple[str, str]] = {
+    ("stays", "start_bar"): ("t.first", "p.first + p.played_first"),
+    ("stays", "end_bar"): ("t.last", "p.last + p.first + p.played_first + p.bars"),
+    ("shifts", "bar"): ("t.position", "p.position"),
+    ("events", "bar"): ("t.position", "p.position"),
+}
 
 
 def _read(folder: Path, table: str) -> str:

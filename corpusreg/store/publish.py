@@ -34,7 +34,7 @@ if TYPE_CHECKING:
     import duckdb
     from numpy.typing import NDArray
 
-__all__ = ["Draft", "inputs", "publish"]
+__all__ = ["Draft", "free_name", "inputs", "publish", "remove_drafts", "switch", "withdraw"]
 
 _LIBRARIES = ("duckdb", "lxml", "lytk", "mido", "music21", "numpy")
 
@@ -98,7 +98,7 @@ def publish(
     spill = draft.with_suffix(".spill")
     with door.storing(f"{folder}"):
         folder.mkdir(parents=True, exist_ok=True)
-        _remove_drafts(folder)
+        remove_drafts(folder)
     try:
         with door.storing(f"{draft}"):
             connection = door.working(spill)
@@ -113,9 +113,9 @@ def publish(
         finally:
             connection.close()
         with door.storing(f"{folder}"):
-            return _switch(draft, folder / f"{name}.duckdb")
+            return switch(draft, folder / f"{name}.duckdb")
     finally:
-        _remove_drafts(folder)
+        remove_drafts(folder)
 
 
 def inputs(
@@ -196,7 +196,7 @@ def _close(
 ) -> str:
     """Write the builds row and close the file; returns the name of the build."""
     reference_id = _reference_id(connection, shards)
-    name = _free_name(folder, f"reference-{reference_id}")
+    name = free_name(folder, f"reference-{reference_id}")
     works = connection.execute("SELECT count(*) FROM works").fetchall()[0][0]
     recipe = shards.recipe
     build = (
@@ -228,7 +228,7 @@ def _reference_id(connection: duckdb.DuckDBPyConnection, shards: Shards) -> str:
     return digest.hexdigest()
 
 
-def _free_name(folder: Path, stem: str) -> str:
+def free_name(folder: Path, stem: str) -> str:
     """The stem, or with a number: the same works may have been published before."""
     name, number = stem, 1
     while (folder / f"{name}.duckdb").exists():
@@ -237,7 +237,7 @@ def _free_name(folder: Path, stem: str) -> str:
     return name
 
 
-def _switch(draft: Path, final: Path) -> Path:
+def switch(draft: Path, final: Path) -> Path:
     """Rename the closed draft and point to it; then old versions go where they can."""
     log = draft.with_name(f"{draft.name}.wal")
     if log.exists():
@@ -254,7 +254,20 @@ def _switch(draft: Path, final: Path) -> Path:
     return final
 
 
-def _remove_drafts(folder: Path) -> None:
+def withdraw(folder: Path) -> None:
+    """Take what was published out of force, so that the reference that ships is in force.
+
+    Raises StoreError where the folder cannot be written.
+    """
+    with door.storing(f"{folder}"):
+        (folder / "current").unlink(missing_ok=True)
+    for old in folder.glob("reference-*.duckdb"):
+        with contextlib.suppress(OSError):
+            old.unlink()
+
+
+def remove_drafts(folder: Path) -> None:
+    """Remove what builds that were broken off have left."""
     for path in folder.glob("building-*"):
         if path.is_dir():
             shutil.rmtree(path, ignore_errors=True)

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 from corpusreg.measures import definitions
 from corpusreg.store import door, packing, sql
-from corpusreg.system import settings
+from corpusreg.system import isolate, settings
 from corpusreg.system.errors import StoreError, UsageError
 
 if TYPE_CHECKING:
@@ -33,6 +33,8 @@ __all__ = [
 _READING_STATEMENTS = ("SELECT", "EXPLAIN")
 # The limit of memory holds for the database; rows in Python take many times their room there.
 _MOST_VALUES = 10_000_000
+_MOST_BYTES = 100_000_000  # of text and the like in all values
+_APART = isolate.Limits(cpu_seconds=300, wall_seconds=600, memory=1_000_000_000, room=10**9)
 _PIECE = 10_000  # rows fetched at once: between pieces an interrupt is heard
 
 
@@ -59,7 +61,7 @@ class Reference:
         path: the file; the packed folder itself where nothing was added. Raises StoreError
         when one of them is missing, held, damaged or no reference.
         """
-        self.path = path
+        self.path, self._packed = path, packed
         self._pending: dict[str, tuple[str, ...]] = {}
         if packed is None:
             self._connection = door.reading(path)
@@ -81,6 +83,8 @@ class Reference:
         self.schema: str = row[3]
         self.reference_id: str = row[4]
         self.works: int = row[5]
+        if packed is not None and path != packed:
+            self.works += int(packing.about(packed).get("works", 0))
         self.settings: dict[str, Any] = json.loads(row[6])
         self.libraries: dict[str, str | None] = json.loads(row[7])
 
@@ -107,6 +111,21 @@ class Reference:
         with door.translated():
             _check_statement(text)
             return _interruptible(self._connection, text, dict(params or {}))
+
+    def query_apart(self, text: str, params: Mapping[str, object] | None = None) -> Result:
+        """`query` in a bounded child, for a statement that may want any time and memory.
+
+        The database's own limit holds only for part of what a statement needs. Raises as
+        `query` does, UsageError also where the child was ended.
+        """
+        try:
+            asked = (self.path, self._packed, text, dict(params or {}))
+            result: Result = isolate.call(_answered, asked, _APART)
+        except isolate.StoppedError as error:
+            raise UsageError(
+                f"query: {error}; take fewer rows, or open the reference with a DuckDB client"
+            ) from error
+        return result
 
     def _show(self, text: str) -> None:
         """Make the tables that a statement names, or all where it asks which there are."""
@@ -155,6 +174,12 @@ class Reference:
         trace: TracebackType | None,
     ) -> None:
         self.close()
+
+
+def _answered(asked: tuple[Path, Path | None, str, dict[str, object]]) -> Result:
+    path, packed, text, params = asked
+    with Reference(path, packed) as reference:
+        return reference.query(text, params)
 
 
 def pointer(folder: Path) -> Path:
@@ -273,14 +298,32 @@ def _unmasked(values: Any) -> NDArray[Any]:
 
 def _rows(found: duckdb.DuckDBPyConnection, width: int) -> list[tuple[Any, ...]]:
     rows: list[tuple[Any, ...]] = []
+    size = 0
     while piece := found.fetchmany(_PIECE):
         rows += piece
+        size += sum(_size(value) for row in piece for value in row)
+        if size > _MOST_BYTES:
+            raise UsageError(
+                f"query: gives more than {_MOST_BYTES >> 20} MB of text; take fewer rows or "
+                "columns, or open the reference with a DuckDB client"
+            )
         if len(rows) * width > _MOST_VALUES:
             raise UsageError(
                 f"query: gives more than {_MOST_VALUES:,} values; take fewer rows or columns, "
                 "or open the reference with a DuckDB client"
             )
     return rows
+
+
+def _size(value: Any) -> int:
+    """Bytes of a value, about; numbers are counted one by one elsewhere."""
+    if isinstance(value, str | bytes):
+        return len(value)
+    if isinstance(value, dict):
+        return sum(map(_size, value.keys())) + sum(map(_size, value.values()))
+    if isinstance(value, list | tuple):
+        return 8 * len(value) + sum(map(_size, value))
+    return 0
 
 
 def _check_statement(text: str) -> None:

@@ -81,6 +81,11 @@ class Query:
     text: str
     path: Path
 
+    @property
+    def own(self) -> bool:
+        """Whether it is a user's, not one of those that come with corpusreg."""
+        return self.path.parent != folder()
+
     def values(self, given: Mapping[str, object]) -> dict[str, object]:
         """A value for every parameter: the one given, else its default.
 

@@ -56,11 +56,15 @@ _ADDRESS_SPACE = 3_000_000_000
 
 @dataclass(frozen=True)
 class Limits:
-    """What one item may use: seconds of computing, seconds by the clock, bytes."""
+    """What one item may use: seconds of computing, seconds by the clock, bytes.
+
+    room: bytes beyond `memory` that a process maps, where it is sure to use few of them.
+    """
 
     cpu_seconds: float = settings.FILE_CPU_SECONDS
     wall_seconds: float = settings.FILE_WALL_SECONDS
     memory: int = settings.FILE_MEMORY
+    room: int = _ADDRESS_SPACE
 
 
 class StoppedError(CorpusregError):
@@ -496,7 +500,7 @@ def _bound(limits: Limits) -> None:
         return
     # Each of these may be refused, below a lower bound set from outside.
     with contextlib.suppress(ValueError, OSError):
-        space = limits.memory + _ADDRESS_SPACE
+        space = limits.memory + limits.room
         _, hard = resource.getrlimit(resource.RLIMIT_AS)
         resource.setrlimit(resource.RLIMIT_AS, (space, hard))
     with contextlib.suppress(ValueError, OSError):

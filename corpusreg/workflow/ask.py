@@ -104,7 +104,8 @@ def query(name: str, given: Mapping[str, str]) -> tuple[Result, Any]:
     """
     wanted = sql.find(name)
     with open_reference() as reference:
-        result = reference.query(wanted.text, wanted.values(given))
+        ask = reference.query_apart if wanted.own else reference.query
+        result = ask(wanted.text, wanted.values(given))
         if not result.rows:
             _check_words(reference, given)
         return result, wanted

@@ -17,17 +17,35 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from corpusreg.measures.definitions import VERSION
-from corpusreg.store import open_reference, pointed, pointer, sql, survey
+from corpusreg.store import (
+    Reference,
+    open_reference,
+    packing,
+    pointed,
+    pointer,
+    ships,
+    sql,
+    survey,
+)
 from corpusreg.system import settings
 from corpusreg.system.errors import ReadError, StoreError, UsageError
 
 if TYPE_CHECKING:
     from corpusreg.corpus.catalogue import SourceFile
     from corpusreg.corpus.corpora import Added
-    from corpusreg.store import Draft, Reference, Shards
+    from corpusreg.store import Draft, Shards
     from corpusreg.store.building.batch import Measuring, Progress
 
-__all__ = ["DEFAULT_TIERS", "Built", "build", "check", "chosen", "extract", "made_of"]
+__all__ = [
+    "DEFAULT_TIERS",
+    "Built",
+    "build",
+    "check",
+    "chosen",
+    "extract",
+    "made_of",
+    "shipped",
+]
 
 DEFAULT_TIERS = ("open", "permitted")
 
@@ -61,8 +79,9 @@ def extract(
 ) -> Built:
     """Measure corpora and publish the reference made of them.
 
-    corpora: 'bundled', names of added corpora, or folders of scores; without any the
-    bundled corpus and all that were added. workers: processes, by default one for each
+    corpora: 'bundled', names of added corpora, or folders of scores, of which alone the
+    reference is made; without any all that were added, on top of the reference that ships.
+    workers: processes, by default one for each
     processor. fresh: measure everything again. tiers: licence tiers of the bundled corpus
     that may enter, and of added corpora that are off by default. What was measured before
     and has not changed is kept, so that an interrupted run goes on where it was. cluster:
@@ -76,6 +95,7 @@ def extract(
     """
     return build(
         chosen(corpora),
+        alone=bool(corpora),
         workers=workers,
         fresh=fresh,
         tiers=tiers,
@@ -121,6 +141,7 @@ def chosen(names: Sequence[str] = ()) -> list[Added | None]:
 def build(
     corpora: Sequence[Added | None],
     *,
+    alone: bool = False,
     workers: int | None = None,
     fresh: bool = False,
     tiers: Sequence[str] = DEFAULT_TIERS,
@@ -130,13 +151,25 @@ def build(
 ) -> Built:
     """`extract` for corpora that were found already.
 
+    alone: not on top of the reference that ships. What ships is not measured again; where
+    nothing else is left, it is in force.
+
     Raises UsageError where they hold no scores, and what `extract` raises besides.
     """
-    from corpusreg.store import build_lock, inputs, publish
+    from corpusreg.store import build_lock, inputs, publish, withdraw
     from corpusreg.store.building import batch
     from corpusreg.store.building.extract import EXTRACTION_VERSION, extract_file
 
     started = datetime.datetime.now(datetime.UTC)
+    below = None if alone or not set(tiers) <= set(DEFAULT_TIERS) else shipped()
+    if below is not None:
+        corpora = [corpus for corpus in corpora if not _is_in(below, corpus)]
+        if not corpora:
+            with build_lock(settings.lock_file()):
+                withdraw(settings.reference_folder())
+            with open_reference() as reference:
+                found = (reference.path, reference.reference_id, reference.works)
+                return Built(*found, measured=0, kept=0, failed=0, problems=())
     sources = _Sources(tiers)
     for corpus in corpora:
         sources.take(corpus)
@@ -154,21 +187,25 @@ def build(
             on_progress=on_progress,
             measuring=measuring,
         )
-        made_of = {
+        made_of: dict[str, Any] = {
             "tiers": sorted(tiers),
             "corpora": sources.states(tally.files),
             "extraction": EXTRACTION_VERSION,
         }
+        if below is not None:
+            made_of["on_top_of"] = below["reference"]
         tables = {"corpora": _corpora_rows(sources.files)}
         made_of["inputs"] = inputs(kept, tally.files, {**made_of, **tables})
         before = _built_before()
-        with before or nullcontext():
+        packed = settings.packed_folder()
+        under = Reference(packed, packed) if below is not None else None
+        with before or nullcontext(), under or nullcontext():
             if before is None or before.settings.get("inputs") != made_of["inputs"]:
                 publish(
                     kept,
                     tally.files,
                     tables=tables,
-                    finish=_finishing(tiers, before),
+                    finish=_finishing(tiers, before, under),
                     started=started,
                     made_of=made_of,
                 )
@@ -184,6 +221,22 @@ def build(
             problems=tuple(sources.problems),
             left_out=tuple((*which, count) for which, count in sources.left_out.items()),
         )
+
+
+def shipped() -> dict[str, Any] | None:
+    """What the reference that ships says of itself; None without one of this version."""
+    if not ships():
+        return None
+    found = packing.about(settings.packed_folder())
+    versions = (found.get("definitions"), found.get("schema"))
+    return found if versions == (VERSION, settings.SCHEMA_VERSION) else None
+
+
+def _is_in(sheet: Mapping[str, Any], corpus: Added | None) -> bool:
+    """Whether a corpus, None for the bundled one, is in the reference that ships."""
+    if corpus is None:
+        return "bundled" in sheet["corpora"]
+    return corpus.entry is not None and corpus.name in sheet["corpora"]
 
 
 def made_of() -> dict[str, Any]:
@@ -307,12 +360,12 @@ def _shards(versions: dict[str, str], fresh: bool, elsewhere: str | None) -> Sha
 
 
 def _finishing(
-    tiers: Sequence[str], before: Reference | None = None
+    tiers: Sequence[str], before: Reference | None, below: Reference | None
 ) -> Callable[[Draft], None]:
     """The last step of a build, which is no build when there is no work in it."""
     from corpusreg.store.building.finish import finishing
 
-    finish = finishing(tiers, before)
+    finish = finishing(tiers, before, below)
 
     def finish_some(draft: Draft) -> None:
         finish(draft)

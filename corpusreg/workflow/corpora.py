@@ -12,7 +12,15 @@ from typing import TYPE_CHECKING
 from corpusreg.store import open_reference, sql
 from corpusreg.system import settings
 from corpusreg.system.errors import StoreError, UsageError
-from corpusreg.workflow.build import DEFAULT_TIERS, Built, build, chosen, made_of, state
+from corpusreg.workflow.build import (
+    DEFAULT_TIERS,
+    Built,
+    build,
+    chosen,
+    made_of,
+    shipped,
+    state,
+)
 
 if TYPE_CHECKING:
     from corpusreg.corpus.catalogue import TierRow
@@ -130,6 +138,11 @@ def _add(
     others = {each.name for each in added() if _enters(each, made)} - {new.name}
     same = present.get(new.name) == state(listing.files) and others <= set(present)
     if before is not None and same:
+        return replace(_change(new.name, None), left_out=tuple(listing.left_out.items()))
+    sheet = shipped()
+    if sheet is not None and new.entry is not None and new.name in sheet["corpora"]:
+        # It is in the reference already; its scores are now at hand for quoting.
+        remember(new)
         return replace(_change(new.name, None), left_out=tuple(listing.left_out.items()))
     fetched = new.fetched or (before is not None and before.fetched)
     new = replace(new, fetched=fetched)

@@ -77,10 +77,10 @@ def score_files(paths: Sequence[Path], problems: list[str] | None = None) -> lis
 def some_readable(paths: Sequence[Path]) -> None:
     """Raise before a reference is built for nothing: where no file can even be opened."""
     from corpusreg.score.readers import sniff
-    from corpusreg.store import pointed
+    from corpusreg.store import pointed, ships
 
     files = score_files(paths)
-    if pointed(settings.reference_folder()) is not None:
+    if ships() or pointed(settings.reference_folder()) is not None:
         return
     problems: list[CorpusregError] = []
     for file in files:

@@ -57,7 +57,7 @@ def release(
     if not there:
         names = ", ".join(entry.name for entry in wanted)
         raise UsageError(f"{folder} holds none of the corpora {names}; see 'corpora list'")
-    built = build([None, *there], workers=workers, on_progress=on_progress)
+    built = build([None, *there], alone=True, workers=workers, on_progress=on_progress)
     aside = into.with_name(f"{into.name}.new")
     shutil.rmtree(aside, ignore_errors=True)
     with Reference(built.path) as reference:

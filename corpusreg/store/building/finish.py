@@ -9,7 +9,7 @@ reference in force where the works of the rung, and what was measured in them, a
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -54,19 +54,25 @@ _SLICE = 100_000
 _TABLES = (*(table for table in EXTRACTED if table not in ("works", "failures")), "works")
 
 
-def finishing(tiers: Sequence[str], before: Reference | None = None) -> Callable[[Draft], None]:
+def finishing(
+    tiers: Sequence[str], before: Reference | None = None, below: Reference | None = None
+) -> Callable[[Draft], None]:
     """The step that `publish` calls with the draft; tiers: those the user asked for.
 
-    before: a reference from which rungs are taken that have not changed.
+    before: a reference from which rungs are taken that have not changed. below: the one that
+    the draft is made on top of: what it holds already counts there and not in the draft, and
+    the groups of works that it knows are taken as it has them.
     """
 
     def finish(draft: Draft) -> None:
         for table in _TABLES:
             draft.execute(sql.load("outside").format(table=table), {"tiers": list(tiers)})
         _mark_copies(draft)
+        if below is not None:
+            _mark_copies_of(draft, below)
         draft.insert("left_out", doubtful(draft))
         _make_matrix(draft)
-        _store_rungs(draft, before)
+        _store_rungs(draft, before, _known_rungs(below))
 
     return finish
 
@@ -80,6 +86,29 @@ def _mark_copies(draft: Draft) -> None:
     draft.execute(
         sql.load("copies"),
         {"works": [work for work, _ in numbered], "numbers": [n for _, n in numbered]},
+    )
+
+
+def _mark_copies_of(draft: Draft, below: Reference) -> None:
+    """Let works count in another reference that has the same music."""
+    marks = draft.fetch_columns("SELECT work, shingle FROM shingles ORDER BY ALL")
+    printed = draft.fetch_columns(
+        "SELECT work, fingerprint FROM works WHERE fingerprint IS NOT NULL ORDER BY work"
+    )
+    found = below.fetch_columns(
+        sql.load("copies_below"),
+        {
+            "works": marks["work"].tolist(),
+            "marks": marks["shingle"].tolist(),
+            "printed": printed["work"].tolist(),
+            "fingerprints": printed["fingerprint"].tolist(),
+            "fewest": FEWEST_SHARED,
+            "share": SAME_SHARE,
+        },
+    )
+    draft.execute(
+        sql.load("count_elsewhere"),
+        {"works": found["own"].tolist(), "counted": found["counted"].tolist()},
     )
 
 
@@ -102,7 +131,8 @@ def _make_matrix(draft: Draft) -> None:
     draft.execute("DROP TABLE temp.unit_numbers")
 
 
-def _store_rungs(draft: Draft, before: Reference | None) -> None:
+def _store_rungs(draft: Draft, before: Reference | None, elsewhere: Mapping[str, str]) -> None:
+    """What is known of each rung; elsewhere: rungs that need not be known here."""
     found = draft.fetch_columns(sql.load("rung_values"))
     rungs: dict[str, Rung] = {}
     for name in found["ensemble"]:
@@ -112,7 +142,7 @@ def _store_rungs(draft: Draft, before: Reference | None) -> None:
     known = _known_rungs(before)
     rows: dict[str, list[tuple[object, ...]]] = {table: [] for table in _RUNG_TABLES}
     changed: list[Rung] = []
-    for name in sorted(rungs):
+    for name in sorted(rungs.keys() - elsewhere.keys()):
         cohort = fetch_cohort(draft, rungs[name])
         mark = _made_of(draft, cohort)
         if before is not None and known.get(name) == mark:
