@@ -14,15 +14,16 @@ imitates the first HEAD notes go on in the rhythm of an earlier passage of anoth
          of its own at another pitch, and in its intervals, LOOSE semitones more or less; one
          interval may differ more, as in a tonal answer. It begins a fourth, a fifth or octaves
          away (ANSWERS). A head of fewer than VARIED pitches is no theme.
-crossing two players who are neighbours on the page, of which the lower one sounds wholly above
-         the other for CROSSED bars or more (rests of either do not end it, nor count); or the
-         hands of a keyboard player, the left above the right. In a work of more than
-         MOST_PLAYERS players the order on the page is no order of height.
+crossing the lower of two players who are neighbours in height, by the mean of what each holds
+         in the whole work, sounds wholly above the other for CROSSED bars or more (rests of
+         either do not end it, nor count); or a keyboard player's left hand does above the
+         right. In a work of more than MOST_PLAYERS players it is not looked for.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -187,7 +188,7 @@ def _imitated(here: Moments, heads: _Heads, voice: Ints, row: int, own: int) -> 
     same &= (heads.voice[alike] != voice[row]) | (notes.pitch[rows] != notes.pitch[row])
     same &= _ANSWERS[(notes.pitch[row] - notes.pitch[rows]) % 12]
     rows = rows[same]
-    return int(rows[np.argmin(notes.onset[rows])]) if len(rows) else None
+    return int(rows.min()) if len(rows) else None  # rows are in order of onset and pitch
 
 
 def _event(here: Moments, voice: Ints, group: list[_Entry]) -> Event:
@@ -242,20 +243,31 @@ def _where(pitches: list[int], sounding: Ints) -> tuple[Place, int]:
 
 
 def crossings(here: Moments) -> list[Event]:
-    """Crossings of neighbouring players and of hands, in order of time."""
+    """Crossings of players and of hands, in order of time."""
     notes = here.notes
     hand = hands(notes)
     own = np.unique(hand)
-    parts, staves = np.unique(own // 256, return_counts=True)
+    parts, first, staves = np.unique(own // 256, return_index=True, return_counts=True)
     if len(parts) > MOST_PLAYERS or len(own) < 2:
         return []
-    alone = dict(zip(parts.tolist(), (staves == 1).tolist(), strict=True))
-    found = []
-    for upper, lower in zip(own[:-1].tolist(), own[1:].tolist(), strict=True):
-        one_player = upper // 256 == lower // 256
-        if one_player or (alone[upper // 256] and alone[lower // 256]):
-            found += _crossed(here, hand == upper, hand == lower)
+    players = sorted(
+        own[first[staves == 1]].tolist(), key=lambda each: _height(here, hand == each)
+    )
+    pairs = list(pairwise(players[::-1]))
+    for begin in first[staves > 1].tolist():
+        pairs += list(pairwise(own[own // 256 == own[begin] // 256].tolist()))
+    found = [
+        event
+        for upper, lower in pairs
+        for event in _crossed(here, hand == upper, hand == lower)
+    ]
     return sorted(found, key=lambda event: (event.first, event.beat, event.low))
+
+
+def _height(here: Moments, rows: Bools) -> float:
+    """Mean pitch of some notes, by the time that they are held."""
+    lasts = (here.ends - here.notes.onset)[rows]
+    return float((lasts * here.notes.pitch[rows]).sum() / lasts.sum())
 
 
 def _crossed(here: Moments, upper: Bools, lower: Bools) -> list[Event]:
