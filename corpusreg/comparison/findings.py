@@ -331,7 +331,7 @@ def reading(c: Comparison) -> Reading:
         stay=_clearest_stay(stays),
         shift=shift,
         high_point=high,
-        suggestion=_suggestion(c, first or high, names),
+        suggestion=_suggestion(c, first or _settled(c, stays) or high, names),
         shown=_shown(c, [first, shift, high, *whole, *unusual, *stays]),
         measures=measures,
         stays=stays,
@@ -547,6 +547,12 @@ def _clearest_stay(stays: Sequence[Finding]) -> Finding | None:
     return next((each for each in stays if each.part is None and (each.size or 0) > 1), None)
 
 
+def _settled(c: Comparison, stays: Sequence[Finding]) -> Finding | None:
+    """The stay that fills half of the piece or more, None where there is none."""
+    stay = _clearest_stay(stays)
+    return stay if stay and 2 * (stay.size or 0) >= len(c.bars) else None
+
+
 # What the size of an event is: its field, and the unit.
 _SIZES: Mapping[str, tuple[str, str]] = {
     "withheld_bass": ("silence", "bars"), "withheld_top": ("silence", "bars"),
@@ -670,8 +676,10 @@ def _may_be_first(each: Finding, bars: int) -> bool:
 
 def _suggestion(c: Comparison, found: Finding | None, names: _Names) -> Suggestion | None:
     """One thing to try that makes more of what was found; None where nothing was."""
-    if found is None or found.event is None or found.place is None:
+    if found is None or found.place is None:
         return None
+    if found.event is None:
+        return Suggestion("listen_for", found, found.place)
     event, bars = found.event, len(c.bars)
     part = found.players[0] if len(found.players) == 1 else None
     who: dict[str, Any] = {
@@ -699,7 +707,7 @@ def _suggestion(c: Comparison, found: Finding | None, names: _Names) -> Suggesti
         return Suggestion("hold_longer", found, ends, note=event.low, bars=2, **who)
     if found.name == "shift" and event.bar > 0:
         return Suggestion("settle_before", found, before, bars=1, **who)
-    if found.name == "high_point":
+    if found.name == "high_point" and event.bar >= SHOWN_BARS:
         rivals = _rivals(c, event)
         if rivals is not None:
             start = place(c, 0, max(event.bar, 1))

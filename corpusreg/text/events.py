@@ -6,9 +6,11 @@ from corpusreg.comparison.comparison import Comparison
 from corpusreg.measures.events import Event
 from corpusreg.score.pitch import note_name
 from corpusreg.score.played import PlayedBars
-from corpusreg.system.phrases import capital
+from corpusreg.system.phrases import capital, plural
 from corpusreg.text.bars import bar_range
-from corpusreg.text.sentences import plural, range_words
+from corpusreg.text.sentences import (
+    range_words,
+)
 
 __all__ = ["event_words", "told_events"]
 

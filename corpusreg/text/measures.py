@@ -11,7 +11,11 @@ from dataclasses import dataclass
 
 from corpusreg.comparison.findings import NEARLY_ALL, Company, Finding, Rank
 from corpusreg.measures.definitions import BY_NAME
-from corpusreg.text.wording import company_title, interval, register
+from corpusreg.text.wording import (
+    company_title,
+    interval,
+    note,
+)
 
 __all__ = [
     "compared",
@@ -40,10 +44,10 @@ class _Words:
 
 _WORDS: Mapping[str, _Words] = {
     "span": _Words(
-        "range", "The range is {v}", "wider", "narrower", "wide range", "narrow range"
+        "range", "It ranges from {v}", "wider", "narrower", "wide range", "narrow range"
     ),
     "core_span": _Words(
-        "main range", "The main range is {v}", "wider", "narrower",
+        "main range", "Most of the sound lies from {v}", "wider", "narrower",
         "wide main range", "narrow main range",
     ),
     "octaves_in_use": _Words(
@@ -123,7 +127,7 @@ def _value(found: Finding) -> str:
     """The value inside a sentence."""
     value, unit = found.size or 0.0, found.unit
     if found.low is not None and found.high is not None:
-        return f"{register(found.low, found.high)}, {interval(value)}"
+        return f"{note(found.low)} to {note(found.high)}, {interval(value)}"
     if unit.startswith("share"):
         return f"{100 * value:.0f} % of the {'bars' if 'bars' in unit else 'time'}"
     if unit == "per 100 bars":
@@ -179,7 +183,7 @@ def measure_sentence(found: Finding, company: Company | None = None) -> str:
         return f"{words.title[:1].upper()}{words.title[1:]}: {found.reason}."
     fact = words.none if words.none and found.size == 0 else words.fact.format(v=_value(found))
     said = compared(found, company)
-    return f"{fact}, {said}." if said else f"{fact}."
+    return f"{fact}: {said}." if said else f"{fact}."
 
 
 def measure_short(found: Finding) -> str:
