@@ -1,18 +1,18 @@
 -- In which bars does a work stay in a register, shift, or have something happen in one?
 --
 -- The whole texture and its parts, in the order of the score, with the bar numbers
--- that are printed. Shifts by one part alone do not count in the shift rate.
+-- that are printed. The shifts are the clear ones; the shift rate counts smaller moves too.
 --
 -- Parameters:
 --   $work VARCHAR             id of the work
 -- Columns:
---   about VARCHAR             stay, shift, or the kind of event: entry, held_back, solo, lift, hollow
+--   about VARCHAR             stay, shift, or the kind of event, as in events.kind
 --   part VARCHAR              name of the part; NULL for the whole texture
 --   start_bar VARCHAR         printed number of the first bar
 --   end_bar VARCHAR           printed number of the last bar of a stay
 --   bars INTEGER              length of a stay or event as played [bars]
---   low DOUBLE                lower edge of the register; NULL where open [MIDI note number]
---   high DOUBLE               upper edge of the register; NULL where open [MIDI note number]
+--   low DOUBLE                lower edge of the register [MIDI note number]
+--   high DOUBLE               upper edge of the register [MIDI note number]
 --   size DOUBLE               size of a shift [semitones]
 --   strength DOUBLE           strength of an event [0-100]
 --   words VARCHAR             width and rank of a stay; direction of a shift and what moved
@@ -33,7 +33,7 @@ WITH found AS (
         position, 3, event, kind, part, bar, NULL, played_last - played_first, low, high,
         NULL, strength, NULL
     FROM events
-    WHERE work = $work
+    WHERE work = $work AND kind <> 'shift'
 )
 SELECT
     f.about, coalesce(p.name, 'part ' || (f.part + 1)) AS part, f.start_bar, f.end_bar, f.bars,

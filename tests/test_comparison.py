@@ -64,7 +64,7 @@ def test_a_value_that_may_not_be_placed_keeps_its_reason() -> None:
     found = {each.measure.name: each for each in compared(WHOLE, cohort(NARROW, 40)).measures}
     hollow = found["hollow_share"]
     assert (hollow.value, hollow.placement.percentile) == (None, None)
-    assert hollow.placement.reason == "needs three sounding voices or more"
+    assert hollow.placement.reason == "needs three voices or more"
     short = cohort(NARROW, 40)
     short = replace(short, bars=short.bars / 2)
     found = {each.measure.name: each for each in compared(piece(8), short).measures}
@@ -86,14 +86,14 @@ def test_odder_is_the_share_of_works_as_far_out_or_farther() -> None:
 
 
 def test_stays_and_events_of_parts_are_told_from_two_parts_on() -> None:
-    hollow = Event("hollow", 0, 4, 1.0, 50, 60, 40.0, 4.0)
-    entry = Event("entry", 2, 3, 1.0, 36, 47, 30.0, 2.0)
-    whole = replace(WHOLE, events=(hollow, entry))
+    gap = Event("gap", None, 0, 4, 0, 1.0, (50, 62), 50, 62, 0.4)
+    entry = Event("entry", None, 2, 3, 2, 1.0, (36, 47), 36, 47, 0.3)
+    whole = replace(WHOLE, events=(gap, entry))
     one, two = (compared(whole, cohort(NARROW, 40), parts=n) for n in (1, 2))
     assert {stay.part for stay in one.stays} == {None}
     assert {stay.part for stay in two.stays} == {None, "Part 0", "Part 1"}
-    assert [(e.part, e.event.kind) for e in one.events] == [(None, "hollow"), (None, "entry")]
-    # Hollow passages belong to the whole.
+    assert [(e.part, e.event.kind) for e in one.events] == [(None, "gap"), (None, "entry")]
+    # Gaps belong to the whole.
     assert [(e.part, e.event.kind) for e in two.events[2:]] == [
         ("Part 0", "entry"), ("Part 1", "entry"),
     ]  # fmt: skip
@@ -104,20 +104,20 @@ def test_stays_and_events_of_parts_are_told_from_two_parts_on() -> None:
 
 def test_the_bars_that_show_each_measure() -> None:
     def shift(bar: int, mass: float) -> Shift:
-        return Shift(bar, mass, "up", "mass", mass, 9, 9, 1.0)
+        return Shift(bar, mass, "up", "mass", mass, 9, 9, 1.0, 48, 72)
 
     def event(kind: str, bar: int, strength: float) -> Event:
-        return Event(kind, bar, bar + 1, 1.0, 36, 47, strength, 4.0)
+        return Event(kind, None, bar, bar + 1, bar, 1.0, (36,), 36, 47, strength)  # type: ignore[arg-type]
 
     stays = [(0, 2, 30), (2, 5, 24), (5, 9, 25), (9, 12, 12), (12, 13, 0), (13, 16, 3)]
-    hollow = np.isin(np.arange(16), (0, 2, 3, 5, 6, 7, 9, 10, 15))
+    hollow = np.isin(np.arange(16), (0, 2, 3, 5, 6, 7, 9, 10, 15)).astype(float)
     whole = replace(
         WHOLE,
         stays=tuple(Stay(a, b, 40, 40 + width, 1.0) for a, b, width in stays),
         ranking=tuple(range(6)),
         shifts=(shift(2, 9.0), shift(5, 7.0), shift(9, 8.0), shift(12, 7.0), shift(13, 6.0)),
-        events=(event("entry", 1, 20), event("lift", 3, 90), event("solo", 5, 30),
-                event("held_back", 8, 40), event("entry", 9, 10)),
+        events=(event("withheld_bass", 8, 0.4), event("cleared", 5, 0.3),
+                event("pedal_point", 3, 0.9), event("entry", 1, 0.2), event("entry", 9, 0.1)),
         hollow=hollow,
     )  # fmt: skip
     found = compared(whole, cohort(NARROW, 40))
@@ -128,8 +128,8 @@ def test_the_bars_that_show_each_measure() -> None:
     assert shown["narrow_dwell"] == ((2, 5), (9, 12), (13, 16))
     for name in ("shift_rate", "movement_bar", "movement_phrase"):
         assert shown[name] == ((2, 3), (5, 6), (9, 10))
-    assert shown["cleared_entries"] == ((1, 2), (5, 6), (8, 9))
-    assert shown["lifts"] == ((3, 4),)
+    assert shown["entries"] == ((1, 2), (5, 6), (8, 9))
+    assert shown["pedal_points"] == ((3, 4),)
     # The longest three, of equals the first.
     assert shown["hollow_share"] == ((2, 4), (5, 8), (9, 11))
     assert shown["core_span"] == ()

@@ -21,7 +21,7 @@ from write_glossary import GLOSSARY, renewed
 import corpusreg
 from corpusreg import cli
 from corpusreg.corpus.catalogue import TIERS
-from corpusreg.measures import entries, hollow, lifts, saturation, shifts
+from corpusreg.measures import gaps, saturation, shifts, silence
 from corpusreg.measures.definitions import BY_NAME
 from corpusreg.room import uploads
 from corpusreg.score.readers import FORMATS
@@ -193,12 +193,11 @@ def test_the_thresholds_of_the_glossary_are_those_of_the_code() -> None:
     line, single = f"{shifts.MASS_MOVES:g}", f"{shifts.MASS_MOVES_LINE:g}"
     assert f"moves {line} semitones or more ({single} in a single line)" in text
     assert f"edge with it by {shifts.EDGE_STIRS} or more" in text
-    assert f"one of them alone moves {shifts.PART_MOVES:g} semitones" in text
-    assert (shifts.PLAYERS, shifts.EDGE_MOVES, hollow.GAP) == ((3, 5), 12, 12)
-    assert f"with {hollow.GAP_AT_BASS} semitones or more between the two lowest" in text
-    held, again = f"{entries.HELD:.0f}", f"{entries.HELD_AGAIN:.0f}"
-    assert f"after {held} bars where the band is new, after {again} where" in text
-    assert (entries.ABSENT, entries.SOLO, lifts.SHORTEST, lifts.ABSENT) == (1, 1, 2, 1)
+    assert (shifts.EDGE_MOVES, gaps.GAP, silence.NEAR) == (12, 13, 5)
+    assert f"{gaps.GAP_AT_BASS} semitones between the two lowest" in text
+    long = f"{silence.LONG:.0f} bars, or {silence.SECONDS:.0f} seconds where a tempo is written"
+    assert f"{long}, and never under {silence.SHORT:.0f} bars" in text
+    assert f"plus half of its jump, {shifts.CLEAR:g} semitones or more" in text
     assert f"or {saturation.SECONDS:.0f} seconds where" in text and saturation.BARS == 4
     assert f"Filled at {100 * saturation.SATURATED:.0f} % or more" in text
 

@@ -211,7 +211,9 @@ class TestWhole:
         block = text.partition("[bo.musicxml]")[2].partition("\n[")[0]
         first = block.splitlines()[1]
         changed = text.replace(block, block.replace(first, "My own <words> for #Bo."))
-        changed = changed.replace(f"measures: {', '.join(MEASURES)}", "measures: span, lifts")
+        changed = changed.replace(
+            f"measures: {', '.join(MEASURES)}", "measures: span, pedal_points"
+        )
         (again / FILE_NAME).write_text(changed, encoding="utf-8")
         handout(folder, again, paper="letter")
         pages = PdfReader(again / "all-sheets.pdf").pages
@@ -221,8 +223,8 @@ class TestWhole:
         assert first not in sheet
         assert "My own <words> for #Bo." in (again / FILE_NAME).read_text(encoding="utf-8")
         assert "with sentences of your own" in text_of(again / "teacher.pdf")
-        assert "liftings:" in text_of(again / "teacher.pdf")
-        assert "hollow bars:" not in text_of(again / "teacher.pdf")
+        assert "pedal points:" in text_of(again / "teacher.pdf")
+        assert "gaps between the voices:" not in text_of(again / "teacher.pdf")
 
 
 class TestNames:
@@ -573,11 +575,11 @@ class TestClass:
         for member, strengths in zip(members, ((9, 5), (8, 7), (1, 1)), strict=True):
             member.piece.examples = tuple(  # type: ignore[misc]
                 Example(topic, "bar 1", strength)
-                for topic, strength in zip(("entry", "shift"), strengths, strict=True)
+                for topic, strength in zip(("cleared", "shift"), strengths, strict=True)
             )
         found = classroom.offers(members)
         assert [(o.topic, [m.key for m, _ in o.shown_by]) for o in found] == [
-            ("entry", ["00", "02"]),
+            ("cleared", ["00", "02"]),
             ("shift", ["01"]),
         ]
         assert classroom.offers([replace(members[0], who="K7")])[0].shown_by[0][0].who == "K7"

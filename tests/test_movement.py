@@ -49,22 +49,22 @@ def test_soft_or_full_beats_move_as_far_as_loud_or_single_ones() -> None:
     rows = [(60, 0, 4, 0.3), (64, 0, 4, 0.3), (67, 4, 4), (71, 4, 4), (67, 8, 2), (71, 8, 2)]
     found = weave(rows, 1)
     assert between_beats(found).tolist() == pytest.approx([7, 0])
-    assert travel(found) == pytest.approx(7)
+    assert travel(found) == pytest.approx(3.5)
 
 
 def test_travel_is_the_way_inside_the_bar() -> None:
-    """8 inside the first bar, 0 in the second: 4 a bar. The barline between is not counted."""
-    assert travel(line((60, 62, 64, 60), (90, 90, 90, 90))) == pytest.approx(4)
+    """8 in three steps of the first bar, 0 in three of the second; the barline counts not."""
+    assert travel(line((60, 62, 64, 60), (90, 90, 90, 90))) == pytest.approx(8 / 6)
     # An arpeggio over four octaves in every bar is mobile inside and settled outside.
     arpeggio = line(*[(36, 48, 60, 72)] * 4)
-    assert travel(arpeggio) == pytest.approx(36)
+    assert travel(arpeggio) == pytest.approx(12)
     assert between_bars(arpeggio).tolist() == pytest.approx([0, 0, 0])
 
 
-def test_travel_counts_only_bars_that_sound() -> None:
+def test_travel_counts_only_beats_that_sound() -> None:
     found = line((60, 64, 60, 64), (60,))
     rows = [(60, 0, 4), (64, 4, 4), (60, 8, 4), (64, 12, 4), (60, 48, 16)]
-    assert travel(weave(rows, 4)) == pytest.approx(travel(found)) == pytest.approx(6)
+    assert travel(weave(rows, 4)) == pytest.approx(travel(found)) == pytest.approx(2)
 
 
 def test_travel_over_a_rest_inside_the_bar() -> None:

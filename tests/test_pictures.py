@@ -354,7 +354,9 @@ def works(seed: int = 1, count: int = 60, zeros: float = 0.0) -> Cohort:
     """Works of 32 bars, one for each composer: all count the same."""
     random = np.random.default_rng(seed)
     values = {m.name: np.round(random.gamma(3, 4, count), 3) for m in MEASURES}
-    values["lifts"] = np.where(np.arange(count) < zeros * count, 0.0, values["lifts"])
+    values["pedal_points"] = np.where(
+        np.arange(count) < zeros * count, 0.0, values["pedal_points"]
+    )
     return Cohort(
         Rung({"ensemble": "piano"}, "piano works"), np.arange(count), values,
         np.full(count, 32.0), np.ones(count), count, 0, 1,
@@ -399,7 +401,7 @@ def test_the_hill_is_the_cohort_as_it_was_placed() -> None:
 
 def test_a_value_that_many_share_is_a_column_of_its_share() -> None:
     c = compared(zeros=0.7)
-    found = spread(c, next(m for m in c.measures if m.measure.name == "lifts"))
+    found = spread(c, next(m for m in c.measures if m.measure.name == "pedal_points"))
     assert found is not None
     assert found.shared == ((0.0, pytest.approx(0.7)),)
     slice_ = (found.at[-1] - found.at[0]) / SLICES
@@ -413,10 +415,10 @@ def test_strips_have_a_row_for_each_measure_and_say_why_one_is_not_placed() -> N
     ids = {each.get("id") for each in elements(picture)}
     assert {f"s-measure-{m.name}" for m in MEASURES} <= ids
     short = compared(count=9)
-    picture = strips(short, ["shift_rate", "lifts"], prefix="s")
+    picture = strips(short, ["shift_rate", "pedal_points"], prefix="s")
     assert sum("too short to place: fewer than 16 bars" in text for text in said(picture)) == 2
     assert not [each for each in elements(picture) if each.get("class") == "mark"]
-    assert bare_strip(short, "lifts", prefix="s") is None
+    assert bare_strip(short, "pedal_points", prefix="s") is None
 
 
 def test_a_cohort_of_one_value_still_has_a_strip() -> None:

@@ -220,17 +220,17 @@ def test_words_come_from_the_centre() -> None:
 
 
 def test_two_centres_that_would_read_the_same_are_told_apart() -> None:
-    features = ("span", "shift_rate", "narrow_dwell", "lifts")
+    features = ("span", "shift_rate", "narrow_dwell", "pedal_points")
     one = np.array([1.0, 1.0, 1.0, 0.5])
     said = centre_words(features, [one, one * [1, 1, 1, -1]])
     assert [each.split(", ")[-1] for each in said] == [
-        "held sounds often lift",
-        "held sounds seldom lift",
+        "many pedal points",
+        "few pedal points",
     ]
 
 
 def test_reasons_say_what_is_shared_and_what_differs() -> None:
-    piece = {"space": 1.3, "between": -1.0, "stays": 0.0, "lifts": 0.1}
+    piece = {"space": 1.3, "between": -1.0, "stays": 0.0, "pedals": 0.1}
     assert neighbour_words(piece, piece) == "as wide, as settled from bar to bar"
     longer = piece | {"stays": 1.0}
     assert neighbour_words(piece, longer) == "as wide, as settled from bar to bar; longer stays"

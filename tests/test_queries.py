@@ -75,7 +75,9 @@ def invented() -> dict[str, list[tuple[Any, ...]]]:
         rows["band_weights"] += [(work, 3, 0.25), (work, 4, 0.75)]
         filled = {"peak": 0.9, "mean": 0.5, "saturated": True}
         rows["saturation"].append(row("saturation", work=work, band=3, **filled))
-        for number, (part, kind) in enumerate([(None, "entry"), (1, "lift")]):
+        for number, (part, kind) in enumerate(
+            [(None, "shift"), (None, "gap"), (1, "pedal_point")]
+        ):
             event = {"event": number, "kind": kind, "position": 3, "bar": "4", "low": 24}
             span = {"played_first": 3, "played_last": 5, "bars": 2.0, "strength": float(bars)}
             rows["events"].append(row("events", work=work, part=part, **event, **span))
@@ -135,7 +137,7 @@ def signed(tmp_path_factory: pytest.TempPathFactory) -> store.Reference:
         tune = dict(zip(store.columns("works"), rows["works"][4], strict=True))
         tune |= {"work": work, "number": number, "composer": id_, "composer_name": name}
         tune["bars"] = 1 if name is None else 16
-        event = {"work": work, "event": 0, "kind": "solo", "position": 0, "bar": "1"}
+        event = {"work": work, "event": 0, "kind": "isolated", "position": 0, "bar": "1"}
         rows["events"].append(row("events", **event, bars=5.0, strength=100.0))
         rows["works"].append(row("works", **tune))
         rows["measures"] += [(work, "span", 16.0, None), (work, "shift_rate", 4.0, None)]
@@ -454,13 +456,13 @@ def test_composers_of_a_cell(reference: store.Reference) -> None:
 
 
 def test_bars_of_a_work_are_printed_ones(reference: store.Reference) -> None:
-    stay, entry, lift, shift = answer(reference, "bars_of_work", work="c:book.abc#a1")
+    stay, gap, pedal, shift = answer(reference, "bars_of_work", work="c:book.abc#a1")
     assert (stay["about"], stay["start_bar"], stay["end_bar"]) == ("stay", "1", "50")
     assert stay["words"] == "narrow, rank 1"
     assert (shift["about"], shift["start_bar"], shift["size"]) == ("shift", "51", 10.0)
     assert shift["words"] == "up, by mass, at a section"
-    assert (entry["about"], entry["part"], entry["start_bar"]) == ("entry", None, "4")
-    assert (lift["about"], lift["part"], lift["bars"]) == ("lift", "part 2", 2)
+    assert (gap["about"], gap["part"], gap["start_bar"]) == ("gap", None, "4")
+    assert (pedal["about"], pedal["part"], pedal["bars"]) == ("pedal_point", "part 2", 2)
 
 
 def test_works_of_an_octave(reference: store.Reference) -> None:
@@ -476,9 +478,9 @@ def test_works_of_an_octave(reference: store.Reference) -> None:
 def test_strongest_events_of_the_whole_or_of_parts(reference: store.Reference) -> None:
     rows = answer(reference, "strongest_events", rows=2)
     assert [(row["work"][-2:], row["strength"]) for row in rows] == [("a1", 100), ("a3", 80)]
-    assert {(row["kind"], row["part"], row["bar"]) for row in rows} == {("entry", None, "4")}
+    assert {(row["kind"], row["part"], row["bar"]) for row in rows} == {("shift", None, "4")}
     assert answer(reference, "strongest_events", parts=True) == []
-    (row,) = answer(reference, "strongest_events", kind="lift", parts=True, rows=1)
+    (row,) = answer(reference, "strongest_events", kind="pedal_point", parts=True, rows=1)
     assert (row["part"], row["low"], row["high"]) == ("part 2", 24, None)
 
 
@@ -536,7 +538,7 @@ def test_a_source_is_never_called_by_one_of_its_composers(signed: store.Referenc
 
 
 def test_a_score_without_barlines_has_no_strongest_events(signed: store.Reference) -> None:
-    found = answer(signed, "strongest_events", kind="solo")
+    found = answer(signed, "strongest_events", kind="isolated")
     assert [each["work"] for each in found] == ["c:book.abc#t2"]
 
 

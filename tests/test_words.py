@@ -113,13 +113,13 @@ def test_segments_of_a_repeat_are_named_once() -> None:
 
 
 def test_a_shift_says_what_moves() -> None:
-    whole = Shift(1, 12.0, "up", "mass", 12.0, 11, 13, 1.0)
+    whole = Shift(1, 12.0, "up", "mass", 12.0, 11, 13, 1.0, 48, 72)
     assert (
         sentences.shift_words(whole, REPEATED) == "bar 2: the whole moves up by about an octave"
     )
-    tilt = Shift(1, 12.0, "up", "mass", 12.0, 1, -1, 1.0)
+    tilt = Shift(1, 12.0, "up", "mass", 12.0, 1, -1, 1.0, 48, 72)
     assert "the outer notes stay" in sentences.shift_words(tilt, REPEATED)
-    bass = Shift(1, 19.0, "down", "bottom", 4.0, 0, -19, 1.0)
+    bass = Shift(1, 19.0, "down", "bottom", 4.0, 0, -19, 1.0, 48, 72)
     assert sentences.shift_words(bass, REPEATED) == (
         "bar 2: the lowest notes move down by about an octave and a fifth"
     )

@@ -17,7 +17,7 @@ from pathlib import Path
 from typing import Any, Literal, get_args, get_origin
 
 from corpusreg.comparison import findings
-from corpusreg.measures.events_model import Event
+from corpusreg.measures.events import Event
 from corpusreg.text.outputs.document import SCHEMA
 
 PATH = Path(__file__).parents[1] / "corpusreg" / "data" / "comparison.schema.json"

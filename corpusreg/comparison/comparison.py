@@ -37,7 +37,12 @@ __all__ = [
 
 _FEW = 3  # passages named for a measure
 # Kinds of events that show a measure.
-_SHOWN = {"cleared_entries": ("entry", "held_back", "solo"), "lifts": ("lift",)}
+# Kinds of events of a whole that are no events of one part in it.
+_OF_THE_WHOLE = ("shift", "gap", "in_octaves", "closing")
+_SHOWN = {
+    "entries": ("withheld_bass", "withheld_top", "cleared", "entry"),
+    "pedal_points": ("pedal_point",),
+}
 
 
 @dataclass(frozen=True)
@@ -68,13 +73,17 @@ class PlacedMeasure:
 
 @dataclass(frozen=True)
 class PlacedStay:
-    """A stay of the whole (part None) or of a part; rank 1 is most worth saying."""
+    """A stay of the whole (part None) or of a part; rank 1 is most worth saying.
+
+    main: whether it is one of the few that are told.
+    """
 
     part: str | None
     stay: Stay
     rank: int
     narrow: bool
     bands: tuple[int, ...]
+    main: bool
 
 
 @dataclass(frozen=True)
@@ -193,13 +202,14 @@ def _placed_stays(part: str | None, analysis: Analysis) -> list[PlacedStay]:
             rank=rank,
             narrow=is_narrow(analysis.stays[index], analysis.texture.single_line),
             bands=occupied_bands(analysis.stays[index], analysis),
+            main=rank <= analysis.main,
         )
         for rank, index in enumerate(analysis.ranking, start=1)
     ]
 
 
 def _placed_events(whole: Analysis, parts: Mapping[str, Analysis]) -> tuple[PlacedEvent, ...]:
-    """Events of the whole, then of each part. Hollow passages belong to the whole."""
+    """Events of the whole, then of each part: those that one part can have alone."""
     own = parts.items() if len(parts) > 1 else ()
     return (
         *(PlacedEvent(None, event) for event in whole.events),
@@ -207,7 +217,7 @@ def _placed_events(whole: Analysis, parts: Mapping[str, Analysis]) -> tuple[Plac
             PlacedEvent(name, event)
             for name, part in own
             for event in part.events
-            if event.kind != "hollow"
+            if event.kind not in _OF_THE_WHOLE
         ),
     )
 
@@ -228,10 +238,9 @@ def _passages(name: str, whole: Analysis) -> tuple[tuple[int, int], ...]:
         return tuple(sorted((shift.bar, shift.bar + 1) for shift in wide[:_FEW]))
     if name in _SHOWN:
         shown = [event for event in whole.events if event.kind in _SHOWN[name]]
-        shown.sort(key=lambda event: (-event.strength, event.first))
         return tuple(sorted((event.first, event.last) for event in shown[:_FEW]))
     if name == "hollow_share":
-        runs = _runs(whole.hollow)
+        runs = _runs(whole.hollow > 0)
         runs.sort(key=lambda run: (run[0] - run[1], run[0]))
         return tuple(sorted(runs[:_FEW]))
     return ()

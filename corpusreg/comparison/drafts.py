@@ -365,7 +365,7 @@ def _moments(
 
 def _sort(each: Shift | Event) -> tuple[str, str]:
     """What must agree for two to be one."""
-    return ("", each.direction) if isinstance(each, Shift) else (each.kind, each.side)
+    return ("", each.direction) if isinstance(each, Shift) else (each.kind, each.place)
 
 
 def _status(old: Shift | Event, new: Shift | Event, bar: int) -> str:

@@ -14,25 +14,21 @@ pitch     MIDI note numbers; a field that holds them has `PITCH` in its metadata
 rank      percentile, 0 to 100, among the works that the piece is compared with.
 part      the name of a part, None for the whole texture; instrument as in the table of
           instruments, None where it is not known.
-order     events by `corpusreg.measures.events_model.ranked`: the first is what the piece
+order     events by `corpusreg.measures.events.ranked`: the first is what the piece
           is said to do. Stays by rank, shifts by size, measures in the order of their table.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any, Literal
 
 import numpy as np
 
 from corpusreg.comparison.comparison import Comparison, PlacedMeasure
-from corpusreg.measures.analysis import Analysis
 from corpusreg.measures.definitions import Measure
-from corpusreg.measures.events_model import Event, final_bar, ranked
-from corpusreg.measures.ground import ground, lasting
-from corpusreg.measures.line_events import line_events
-from corpusreg.measures.silence import silences
+from corpusreg.measures.events import Event, final_bar
 from corpusreg.norms.reference import Placement
 from corpusreg.score.played import PlayedBars, segments
 
@@ -48,6 +44,7 @@ __all__ = [
     "Reading",
     "Shown",
     "Suggestion",
+    "bare_event",
     "place",
     "printed_bar",
     "reading",
@@ -149,7 +146,7 @@ class Finding:
     first; low, high: the register it is about. size, unit: silence in bars, distance in
     semitones, length in bars, or the value of a measure. rank: None where it has no place
     among works, with the reason. strength: of an event, in (0, 1]; order: from 1, within its
-    list.
+    list. main: one of the few stays that are told.
     shown_in: bars to listen to for a measure. players: parts that do it. since, again,
     also: printed bars of the event's own fields. rest: whole bars for which its one player
     had been silent, from_start: since the piece began. clean: of what is withheld, nothing at
@@ -174,6 +171,7 @@ class Finding:
     strength: float | None = None
     order: int = 0
     narrow: bool = False
+    main: bool = False
     shown_in: tuple[Place, ...] = ()
     players: tuple[str, ...] = ()
     since: PrintedBar | None = None
@@ -306,11 +304,11 @@ def reading(c: Comparison) -> Reading:
     names = _names(c)
     bars = c.bars
     events = [
-        *_events(c, None, _found(c.whole), names),
+        *_events(c, None, names),
         *(
             found
-            for part, analysis in (c.parts.items() if len(c.parts) > 1 else ())
-            for found in _events(c, part, _found(analysis), names)
+            for part in (c.parts if len(c.parts) > 1 else ())
+            for found in _events(c, part, names)
         ),
     ]
     measures = tuple(_measure(each, c) for each in c.measures)
@@ -532,19 +530,13 @@ def _stays(c: Comparison, names: _Names) -> Iterable[Finding]:
             unit="bars",
             order=each.rank,
             narrow=each.narrow,
+            main=each.main,
         )
 
 
-def _found(analysis: Analysis) -> list[Event]:
-    """Events of a whole texture or of a part."""
-    played = analysis.played
-    here = ground(lasting(played.notes, played.bars), played.bars)
-    return [*silences(here, played.seconds), *line_events(played)]
-
-
 def _clearest_stay(stays: Sequence[Finding]) -> Finding | None:
-    """The first by rank that is longer than a bar; None where the piece never stays."""
-    return next((each for each in stays if each.part is None and (each.size or 0) > 1), None)
+    """The first of the main stays; None where the piece has none."""
+    return next((each for each in stays if each.part is None and each.main), None)
 
 
 def _settled(c: Comparison, stays: Sequence[Finding]) -> Finding | None:
@@ -567,42 +559,52 @@ _SIZES: Mapping[str, tuple[str, str]] = {
 }  # fmt: skip
 
 
-def _events(
-    c: Comparison, part: str | None, events: Iterable[Event], names: _Names
-) -> Iterable[Finding]:
-    for order, event in enumerate(ranked(events, len(c.bars)), start=1):
-        source, unit = _SIZES.get(event.kind, ("", ""))
-        size = getattr(event, source) if source else None
+def _events(c: Comparison, part: str | None, names: _Names) -> Iterable[Finding]:
+    own = (each.event for each in c.events if each.part == part)
+    for order, event in enumerate(own, start=1):
         rest = _rest(c, event)
-        low, high, clean = event.low, event.high, False
-        if event.kind in ("withheld_bass", "withheld_top") and event.edge is not None:
-            low, high, clean, waited = _withheld(c, event, part)
-            size = waited if clean else size
-        yield Finding(
-            kind="event",
-            name=event.kind,
+        found = replace(
+            bare_event(event, c.bars),
             part=part,
             instrument=names.instruments.get(part) if part else None,
             place=place(c, event.first, event.last),
-            bar=printed_bar(c.bars, event.bar),
-            beat=event.beat,
-            notes=event.pitches,
-            low=low,
-            high=high,
-            size=None if size is None else float(size),
-            unit=unit,
-            direction=event.direction,
-            strength=event.strength,
             order=order,
             players=tuple(names.parts[n] for n in event.players if n in names.parts),
-            since=None if event.since is None else printed_bar(c.bars, event.since),
-            again=None if event.again is None else printed_bar(c.bars, event.again),
-            also=tuple(printed_bar(c.bars, bar) for bar in event.bars),
             rest=rest,
             from_start=rest is not None and rest == event.bar,
-            clean=clean,
-            event=event,
         )
+        if event.kind in ("withheld_bass", "withheld_top") and event.edge is not None:
+            low, high, clean, waited = _withheld(c, event, part)
+            size = waited if clean else found.size
+            found = replace(found, low=low, high=high, clean=clean, size=size)
+        yield found
+
+
+def bare_event(event: Event, bars: PlayedBars) -> Finding:
+    """An event of which only the bars are known: its parts have no names, and what its own
+    fields say is taken as it is."""
+    source, unit = _SIZES.get(event.kind, ("", ""))
+    size = getattr(event, source) if source else None
+    ends = printed_bar(bars, event.first), printed_bar(bars, event.last - 1)
+    return Finding(
+        kind="event",
+        name=event.kind,
+        place=Place(event.first, event.last, *ends),
+        bar=printed_bar(bars, event.bar),
+        beat=event.beat,
+        notes=event.pitches,
+        low=event.low,
+        high=event.high,
+        size=None if size is None else float(size),
+        unit=unit,
+        direction=event.direction,
+        strength=event.strength,
+        since=None if event.since is None else printed_bar(bars, event.since),
+        again=None if event.again is None else printed_bar(bars, event.again),
+        also=tuple(printed_bar(bars, bar) for bar in event.bars),
+        clean=not event.grazes,
+        event=event,
+    )
 
 
 def _withheld(c: Comparison, event: Event, part: str | None) -> tuple[int, int, bool, float]:

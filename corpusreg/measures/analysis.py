@@ -3,22 +3,25 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from corpusreg import instruments
-from corpusreg.measures import hollow, movement, space
+from corpusreg.measures import movement, space
 from corpusreg.measures.decay import decayed
 from corpusreg.measures.definitions import BY_NAME, MEASURES
-from corpusreg.measures.events import Event
-from corpusreg.measures.happenings import happenings, hollow_passages
+from corpusreg.measures.events import Event, ranked
+from corpusreg.measures.gaps import gaps
+from corpusreg.measures.ground import ground, lasting
+from corpusreg.measures.line_events import line_events
 from corpusreg.measures.saturation import Saturation, saturation
-from corpusreg.measures.shifts import Shift, shifts
+from corpusreg.measures.shifts import Shift, clear_shifts, clear_sizes, shift_events, shifts
+from corpusreg.measures.silence import silences
 from corpusreg.measures.stays import Stay, expected_dwell, stays
 from corpusreg.measures.texture import Texture, beat_weights, texture
-from corpusreg.score.played import Played
+from corpusreg.score.played import Played, PlayedBars
 
 __all__ = [
     "Analysis",
@@ -35,8 +38,11 @@ __all__ = [
 NARROW_LINE = 12
 NARROW_TEXTURE = 24
 LONG_STAY = 4
-# Kinds of events that count as cleared entries, from an absence of a bar on.
-_ENTRIES = ("entry", "held_back", "solo")
+# Kinds of events that count as entries after silence.
+_ENTRIES = ("withheld_bass", "withheld_top", "cleared", "entry")
+# At most one stay in so many bars is among the main ones, and none shorter than MAIN_BARS.
+MAIN_EVERY = 12
+MAIN_BARS = 2
 
 
 @dataclass(frozen=True)
@@ -54,9 +60,11 @@ class Value:
 class Analysis:
     """What was measured in one work or one part.
 
-    lowest, highest: MIDI numbers. core: quantiles .05 and .95 of weight.
-    stays and events in order of time; `ranking` lists the indices of stays, most worth
-    saying first.
+    lowest, highest: MIDI numbers. core: quantiles .05 and .95 of weight. texture: weights
+    without articulation, as movement, shifts and stays see them; its total is as heard.
+    stays and the clear shifts in order of time; `ranking` lists the indices of stays,
+    most worth saying first, and the first `main` of them are the main ones. events: the
+    strongest first. hollow: share of each played bar in which there is a gap.
     """
 
     played: Played
@@ -67,8 +75,9 @@ class Analysis:
     values: Mapping[str, Value]
     stays: tuple[Stay, ...]
     ranking: tuple[int, ...]
+    main: int
     shifts: tuple[Shift, ...]
-    hollow: NDArray[np.bool_]  # per played bar
+    hollow: NDArray[np.float64]
     band_shares: NDArray[np.float64]
     events: tuple[Event, ...]
     saturation: Saturation
@@ -76,16 +85,31 @@ class Analysis:
 
 def analyse(played: Played) -> Analysis:
     """Measure a work or a part. Needs at least one note."""
-    notes = played.notes
-    woven = texture(notes, played.bars)
+    notes, bars = played.notes, played.bars
+    steady = lasting(notes, bars)
+    heard = texture(notes, bars)
+    held = texture(steady, bars)
+    here = ground(steady, bars)
+    spaces = gaps(here)
+    woven = replace(heard, beats=held.beats, bars=held.bars, lines=spaces.lines)
     core = space.core(woven.total)
-    found_stays, found_shifts = tuple(stays(woven)), tuple(shifts(woven, _lines(played)))
-    hollow_bars = np.zeros(len(played.bars), bool)
-    hollow_bars[woven.sounding] = hollow.hollow_bars(woven)
+    sizes = clear_sizes(woven, bars.length >= bars.full)
+    found_shifts = tuple(clear_shifts(woven, sizes))
+    found_stays = tuple(stays(woven, (np.flatnonzero(sizes) + 1).tolist()))
     lowest, highest = int(notes.pitch.min()), int(notes.pitch.max())
-    found_events = _events(played, woven, hollow_bars)
-    raw = _raw(woven, lowest, highest, core, found_stays, found_shifts, hollow_bars)
-    raw |= _event_rates(found_events, len(played.bars))
+    found_events = ranked(
+        [
+            *silences(here, played.seconds),
+            *shift_events(found_shifts, sizes[sizes > 0].tolist(), bars),
+            *spaces.events,
+            *line_events(played),
+        ],
+        len(bars),
+    )
+    moves = shifts(woven, _lines(played))
+    raw = _raw(woven, lowest, highest, core, found_stays, moves, spaces.share)
+    raw |= _event_rates(found_events, len(bars))
+    ranking = rank_stays(found_stays, core, woven, bars)
     return Analysis(
         played=played,
         texture=woven,
@@ -94,31 +118,28 @@ def analyse(played: Played) -> Analysis:
         core=core,
         values={m.name: _placeable(m.name, raw[m.name], woven) for m in MEASURES},
         stays=found_stays,
-        ranking=rank_stays(found_stays, core, woven),
+        ranking=ranking,
+        main=_main(found_stays, ranking, bars),
         shifts=found_shifts,
-        hollow=hollow_bars,
+        hollow=spaces.hollow,
         band_shares=space.band_shares(woven.total),
         events=found_events,
-        saturation=_saturation(played, woven),
+        saturation=_saturation(played, heard),
     )
 
 
 def part_events(played: Played) -> dict[int, tuple[Event, ...]]:
-    """Events of each sounding part by its index; empty where only one part sounds.
-
-    Hollow passages are a matter of the whole texture and not among them.
-    """
+    """Events of each sounding part by its index; empty where only one part sounds."""
     numbers = np.unique(played.notes.part).tolist()
     if len(numbers) < 2:
         return {}
-    return {
-        number: tuple(
-            happenings(
-                played.notes.take(played.notes.part == number), played.bars, played.seconds
-            )
-        )
-        for number in numbers
-    }
+    found = {}
+    for number in numbers:
+        own = played.only(played.notes.part == number)
+        here = ground(lasting(own.notes, own.bars), own.bars)
+        events = [*silences(here, own.seconds), *line_events(own)]
+        found[number] = ranked((replace(event, part=number) for event in events), len(own.bars))
+    return found
 
 
 def _lines(played: Played) -> NDArray[np.float64]:
@@ -133,28 +154,25 @@ def _lines(played: Played) -> NDArray[np.float64]:
     return np.asarray(mean.reshape(-1, bars), np.float64)
 
 
-def _events(
-    played: Played, woven: Texture, hollow_bars: NDArray[np.bool_]
-) -> tuple[Event, ...]:
-    found = happenings(played.notes, played.bars, played.seconds)
-    if woven.most_together >= 3:
-        found += hollow_passages(woven, hollow_bars)
-    return tuple(sorted(found, key=lambda event: (event.first, event.beat)))
-
-
 def _event_rates(found: tuple[Event, ...], bars: int) -> dict[str, float]:
-    """Events per 100 bars. What is empty for less than a bar is told, and not counted."""
-    entered = sum(event.kind in _ENTRIES and event.bars >= 1 - 1e-6 for event in found)
-    lifted = sum(event.kind == "lift" for event in found)
-    return {"cleared_entries": 100 * entered / bars, "lifts": 100 * lifted / bars}
+    """Events per 100 bars."""
+    entered = sum(event.kind in _ENTRIES for event in found)
+    held = sum(event.kind == "pedal_point" for event in found)
+    return {"entries": 100 * entered / bars, "pedal_points": 100 * held / bars}
 
 
-def _saturation(played: Played, woven: Texture) -> Saturation:
+def _main(found: tuple[Stay, ...], ranking: tuple[int, ...], bars: PlayedBars) -> int:
+    """How many of the ranked stays are main ones: long enough, and few."""
+    long = sum(_full_bars(found[index], bars) >= MAIN_BARS for index in ranking)
+    return min(long, max(len(bars) // MAIN_EVERY, 1))
+
+
+def _saturation(played: Played, heard: Texture) -> Saturation:
     found = instruments.load().match_all(played.parts)
     classes = [each.decay if each else "sustained" for each in found]
     fading = decayed(played.notes, played.bars, classes)
     same = fading is played.notes
-    weights = woven.beats if same else beat_weights(fading, played.bars)
+    weights = heard.beats if same else beat_weights(fading, played.bars)
     return saturation(weights, played.notes, played.bars, played.seconds)
 
 
@@ -164,13 +182,13 @@ def is_narrow(stay: Stay, single_line: bool) -> bool:
 
 
 def rank_stays(
-    found: tuple[Stay, ...], core: tuple[int, int], woven: Texture
+    found: tuple[Stay, ...], core: tuple[int, int], woven: Texture, bars: PlayedBars
 ) -> tuple[int, ...]:
     """Indices of stays, most worth saying first: long, narrow and full for this piece.
 
     Worth is bars^.7 x exp(-2 width / core span) x fullness^.25, with fullness
-    measured against the piece's own middle bar and counted at most as 1. A stay
-    that only repeats bars already named (the second time of a repeat) comes last.
+    measured against the piece's own middle bar and counted at most as 1. Upbeats and
+    stays of a single bar come last.
     """
     span = max(core[1] - core[0], 1)
     usual = max(float(np.median(woven.bars.sum(axis=1)[woven.sounding])), 1e-9)
@@ -178,7 +196,15 @@ def rank_stays(
         stay.bars**0.7 * np.exp(-2 * stay.width / span) * min(stay.fullness / usual, 1) ** 0.25
         for stay in found
     ]
-    return tuple(sorted(range(len(found)), key=lambda i: (-worth[i], found[i].first)))
+    brief = [_full_bars(stay, bars) < MAIN_BARS for stay in found]
+    order = range(len(found))
+    return tuple(sorted(order, key=lambda i: (brief[i], -worth[i], found[i].first)))
+
+
+def _full_bars(stay: Stay, bars: PlayedBars) -> int:
+    """Bars of a stay without an upbeat."""
+    inside = slice(stay.first, stay.last)
+    return int((bars.length[inside] >= bars.full[inside]).sum())
 
 
 def occupied_bands(stay: Stay, analysis: Analysis) -> tuple[int, ...]:
@@ -208,11 +234,10 @@ def _raw(
     highest: int,
     core: tuple[int, int],
     found_stays: tuple[Stay, ...],
-    found_shifts: tuple[Shift, ...],
-    hollow_bars: NDArray[np.bool_],
+    moves: list[Shift],
+    hollow: float,
 ) -> dict[str, float]:
     bars = len(woven.bars)
-    sounding = len(woven.sounding)
     dwell = np.array([stay.bars for stay in found_stays], float)
     narrow = sum(
         stay.bars
@@ -229,11 +254,11 @@ def _raw(
         "movement_phrase": _mean(phrases),
         "travel": movement.travel(woven),
         # One player's move is told, and does not count as a move of the texture.
-        "shift_rate": 100 * sum(shift.by != "part" for shift in found_shifts) / bars,
+        "shift_rate": 100 * sum(shift.by != "part" for shift in moves) / bars,
         "longest_dwell": float(dwell.max()),
         "expected_dwell": expected_dwell(dwell),
         "narrow_dwell": narrow / bars,
-        "hollow_share": float(hollow_bars.sum()) / sounding,
+        "hollow_share": hollow,
     }
 
 
@@ -243,8 +268,8 @@ def _mean(steps: NDArray[np.float64]) -> float:
 
 def _placeable(name: str, value: float, woven: Texture) -> Value:
     measure = BY_NAME[name]
-    if measure.needs == "three voices" and woven.most_together < 3:
-        return Value(None, "needs three sounding voices or more")
+    if measure.needs == "three voices" and woven.lines < 3:
+        return Value(None, "needs three voices or more")
     if not np.isfinite(value):
         return Value(None, "too short to measure")
     if len(woven.bars) < measure.minimum_bars:

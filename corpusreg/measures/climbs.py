@@ -25,7 +25,7 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from corpusreg.measures.events_model import Event, Kind
+from corpusreg.measures.events import Event, Kind
 from corpusreg.measures.outer_lines import SILENT, Moments
 
 __all__ = ["climbs", "wedges"]

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 __all__ = ["BY_NAME", "MEASURES", "VERSION", "Measure"]
 
-VERSION = "2"
+VERSION = "3"
 
 
 @dataclass(frozen=True)
@@ -68,8 +68,8 @@ MEASURES = (
         "moves more from phrase to phrase", "moves less from phrase to phrase", 16,
     ),
     Measure(
-        "travel", "travel inside the bar", "semitones a bar",
-        "the way the sound goes up and down within a bar, beat by beat, added up",
+        "travel", "travel inside the bar", "semitones a beat",
+        "how far the sound moves from beat to beat inside the bar",
         "travels more inside the bar", "travels less inside the bar", 4,
     ),
     Measure(
@@ -93,21 +93,24 @@ MEASURES = (
         "spends more time in narrow stays", "spends less time in narrow stays", 16, atom=0.0,
     ),
     Measure(
-        "hollow_share", "hollow bars", "share of bars",
-        "how much of the time there is an empty octave or more inside the texture",
-        "is hollow more of the time", "is hollow less of the time", 4,
+        "hollow_share", "gaps between the voices", "share of time",
+        "how much of the time more than an octave is empty between neighbouring voices "
+        "(19 semitones above the bass), for two bars or more",
+        "has gaps between the voices more of the time",
+        "has gaps between the voices less of the time", 4,
         needs="three voices", atom=0.0,
     ),
     Measure(
-        "cleared_entries", "cleared entries", "per 100 bars",
-        "how often an octave, empty for a bar or more or from the start, is entered",
-        "clears and enters registers more often", "clears and enters registers less often", 16,
+        "entries", "entries after silence", "per 100 bars",
+        "how often a register that was silent for long is entered: the bass or the top "
+        "brought in, a place inside the texture filled",
+        "brings in silent registers more often", "brings in silent registers less often", 16,
         atom=0.0,
     ),
     Measure(
-        "lifts", "liftings", "per 100 bars",
-        "how often a held or repeated low or high sound stops while the rest goes on",
-        "lets held sounds lift more often", "lets held sounds lift less often", 16, atom=0.0,
+        "pedal_points", "pedal points", "per 100 bars",
+        "how often one note is held or repeated through bars in which the rest moves on",
+        "has more pedal points", "has fewer pedal points", 16, atom=0.0,
     ),
 )  # fmt: skip
 

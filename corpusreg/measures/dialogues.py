@@ -13,7 +13,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from corpusreg.measures.events_model import Event
+from corpusreg.measures.events import Event
 from corpusreg.measures.outer_lines import Moments
 
 __all__ = ["dialogues"]

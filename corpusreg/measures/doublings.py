@@ -20,7 +20,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from corpusreg.measures.events_model import Event
+from corpusreg.measures.events import Event
 from corpusreg.measures.outer_lines import Moments
 
 __all__ = ["in_octaves"]

@@ -1,82 +1,154 @@
-"""Events of register: what happens, where, and how strongly.
+"""What an event is: one thing that happens in register, with the notes that prove it.
 
-Kinds
+Aim
+---
+An event is a fact of the note table that a listener would name: where it happens, which
+notes, how long the place was silent before, how far from what sounded. Detectors are
+pure functions of `corpusreg.score.played.Notes` and `PlayedBars`; each returns a list of
+`Event`. Everything that a sentence may claim is a field here and can be worked out again
+from the notes.
+
+Conventions
+-----------
+bars       played bars, counted from 0; spans are half-open.
+beat       in its bar, from 1, by the felt beat.
+pitch      MIDI note numbers; `low` and `high` include both ends.
+lengths    in bars of the metre; silence counts only bars in which something sounds.
+strength   in (0, 1], comparable within a kind only.
+
+Order
 -----
-entry     a cleared register is entered again, or entered for the first time
-held_back an entry at the low or high end after a long wait
-solo      a short moment at the low or high end, alone for some bars before and after
-lift      a held, rocking or repeated low or high sound stops while the rest goes on
-hollow    bars on end with a wide empty space inside
-
-Strength is a number of 0 to 100, the same scale for all kinds: 100 x the cube root
-of time x weight x distance, each from 0 to 1 (a half at the numbers below):
-
-    time      bars of absence (entry, held_back, solo) or of sound (lift), T / (T + 12);
-              for a register never heard before, bars since the beginning / 8, at
-              most 1, so that a first entry is stronger than any return after the same
-              time, and a register that waits for 8 bars counts in full;
-    weight    what sounds in the bar from the entry on (lift: in the bar before the
-              end), pitches sounding throughout at full loudness, W / (W + 1);
-    distance  semitones from what sounded in the bar before (lift: from what goes
-              on after), D / (D + 12).
-
-A hollow passage has time x distance only: 100 x the square root of
-bars / (bars + 12) x its gap in semitones / (gap + 12).
+Between kinds the order is fixed (`KINDS`), within a kind the strongest is first, then
+the earliest. What happens in the final cadence (the last eighth of a work, at most `FINAL`
+bars) never comes first: there it counts as a high or low point only.
 """
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
+from typing import Literal, get_args
 
-__all__ = ["KINDS", "UNIT", "Event", "strength", "time_heard"]
+__all__ = [
+    "FINAL",
+    "KINDS",
+    "Approach",
+    "Direction",
+    "Event",
+    "Kind",
+    "Place",
+    "final_bar",
+    "ranked",
+]
 
-KINDS = ("entry", "held_back", "solo", "lift", "hollow")
-UNIT = "0 to 100: cube root of time x weight x distance"
-LONG = 12.0  # bars
-WAITED = 8.0  # bars
-FULL_WEIGHT = 1.0  # pitches sounding throughout at full loudness
-FAR = 12.0  # semitones
+Kind = Literal[
+    "withheld_bass",
+    "withheld_top",
+    "cleared",
+    "climb",
+    "descent",
+    "wedge",
+    "pedal_point",
+    "shift",
+    "octave_return",
+    "voice_entry",
+    "high_point",
+    "low_point",
+    "isolated",
+    "in_octaves",
+    "dialogue",
+    "gap",
+    "crossing",
+    "closing",
+    "entry",
+]
+KINDS: tuple[Kind, ...] = get_args(Kind)  # in the order in which events are told
+Direction = Literal["", "up", "down", "opening", "closing"]
+Approach = Literal["", "step", "leap", "silence"]
+Place = Literal["", "bass", "inner", "top"]
+Ending = Literal["", "resolves", "moves off", "stops", "with the piece"]
+
+FINAL = 4  # bars
+_FINAL_SHARE = 8  # of a short work: an eighth of its bars
+_KIND_ORDER = {kind: place for place, kind in enumerate(KINDS)}
 
 
 @dataclass(frozen=True)
 class Event:
-    """One event, in played bars first to last (half-open).
+    """One event of the whole texture (part None) or of one part.
 
-    An entry begins in the bar that is entered, a lift in the bar where the sound is
-    first missing. beat: of the beginning in its bar, from 1. low, high: the register,
-    MIDI numbers with both ends included; None where it has no end on that side.
-    bars: of absence before an entry, of sound before a lift, or in all (solo: of
-    absence before). grazed: notes played round the register's border sounded in it meanwhile.
-    side: 'low' or 'high' where the register is that end of what sounds
-    around it. never: the register was not heard before. pitches, together:
-    how many different pitches the entry brings in its bar, and how many at its first
-    attack. again: the earlier played bar whose upper or lower line returns, or None.
+    Of every kind:
+
+    first, last: played bars that the event fills, half-open. bar, beat: where it
+    happens (the entry, the arrival of a climb, the end of a pedal point that ends, the
+    beginning of a passage). pitches: the notes that prove it, lowest first; low, high:
+    the register it is about. lasts: bars for which the new state holds (an entry's new
+    register, a passage's length). players: parts that do it.
+
+    Of silence: silence, bars for which nothing sounded in the place before; since, the
+    played bar in which the place was last heard, None where it was not heard before in
+    the work; edge, the note nearest to the place that sounded meanwhile (the lowest of
+    all for a withheld bass, the highest for a withheld top).
+
+    Of motion: distance, semitones from where the line or texture was; direction;
+    approach of the note in its own line; steps, notes or bars of the way.
+
+    place: where in the texture (pedal points, entries). ending: how a pedal point ends.
+    by: what moved ('mass', 'top', 'bottom', 'part' for shifts; 'enters' or 'falls',
+    'rises' for withheld bass and top). interval: semitones, signed (return in another
+    octave, voice entry to what it imitates, width of a doubling or a gap). again: the
+    played bar whose music this repeats, imitates or answers. times: how often (earlier
+    peaks of the same height, alternations). bars: further played bars of the same fact.
     """
 
-    kind: str
+    kind: Kind
+    part: int | None
     first: int
     last: int
+    bar: int
     beat: float
-    low: int | None
-    high: int | None
+    pitches: tuple[int, ...]
+    low: int
+    high: int
     strength: float
-    bars: float
-    side: str = ""
-    never: bool = False
-    pitches: int = 0
-    together: int = 0
-    octaves: bool = False
+    lasts: float = 0.0
+    players: tuple[int, ...] = ()
+    silence: float = 0.0
+    since: int | None = None
+    edge: int | None = None
+    distance: float = 0.0
+    direction: Direction = ""
+    approach: Approach = ""
+    steps: int = 0
+    place: Place = ""
+    ending: Ending = ""
+    by: str = ""
+    interval: int | None = None
     again: int | None = None
-    grazed: bool = False
+    times: int = 0
+    bars: tuple[int, ...] = ()
+    theme: bool = False  # a voice entry imitates, a withheld note comes with earlier music
+    section: bool = False  # begins where a section begins
+    grazes: int = 0  # passing notes that touched the place in its silence
 
 
-def time_heard(bars: float, never: bool = False) -> float:
-    """Bars of absence or sound as a share, 0 to 1."""
-    return min(bars / WAITED, 1.0) if never else bars / (bars + LONG)
+def final_bar(bars: int) -> int:
+    """The played bar in which the final cadence of a work of so many bars begins."""
+    return bars - min(FINAL, max(bars // _FINAL_SHARE, 1))
 
 
-def strength(time: float, weight: float, distance: float) -> float:
-    """Strength from time (0 to 1), weight (pitches) and distance (semitones)."""
-    full = weight / (weight + FULL_WEIGHT)
-    far = distance / (distance + FAR)
-    return float(100 * (time * full * far) ** (1 / 3))
+def ranked(events: Iterable[Event], bars: int) -> tuple[Event, ...]:
+    """Events with the strongest first; what happens in the last FINAL of `bars` comes last."""
+    return tuple(
+        sorted(
+            events,
+            key=lambda each: (
+                each.bar >= final_bar(bars),
+                _KIND_ORDER[each.kind],
+                -each.strength,
+                each.bar,
+                each.beat,
+                each.low,
+            ),
+        )
+    )

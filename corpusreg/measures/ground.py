@@ -8,7 +8,7 @@ clock     time in bars of the metre; a bar in which nothing sounds takes no time
 hand      one staff of one part: a pianist's hands, a player's only staff.
 lasting   a note without its articulation: it lasts until the next onset of its own voice
           where that comes within a bar, else to the end of its bar, and never less than
-          it sounds.
+          it is written, whatever dot, rest or pedal goes with it.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from corpusreg.measures.events_model import final_bar
+from corpusreg.measures.events import final_bar
 from corpusreg.measures.texture import PITCHES
 from corpusreg.score.played import Notes, PlayedBars
 
@@ -163,5 +163,5 @@ def lasting(notes: Notes, bars: PlayedBars) -> Notes:
     gap = following[number] - onset
     until = np.where(gap <= bars.full[bar], following[number], bar_end)
     lasts = np.empty(n, np.int64)
-    lasts[order] = np.maximum(notes.duration[order], until - onset)
+    lasts[order] = np.maximum(notes.written[order], until - onset)
     return replace(notes, duration=lasts)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from corpusreg.measures.climbs import climbs, wedges
 from corpusreg.measures.dialogues import dialogues
 from corpusreg.measures.doublings import in_octaves
-from corpusreg.measures.events_model import Event
+from corpusreg.measures.events import Event
 from corpusreg.measures.outer_lines import moments
 from corpusreg.measures.peaks import closing, high_and_low, isolated
 from corpusreg.measures.pedal_points import pedal_points

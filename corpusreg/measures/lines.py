@@ -6,6 +6,7 @@ height, range and motion can be asked in SQL.
 - pitches: how many notes a part has on each pitch.
 - steps: how often a part's line moves by each interval (semitones, up positive).
   The line is the highest note of each onset of the part; a rest does not break it.
+- step pairs: how often one interval of that line follows another.
 - part gaps: between two neighbouring parts, at every onset of the work at which
   both sound, the interval from the lower part's top note to the upper part's
   lowest (negative where they cross).
@@ -21,7 +22,7 @@ from numpy.typing import NDArray
 from corpusreg.measures.texture import PITCHES
 from corpusreg.score.played import Notes
 
-__all__ = ["PartGap", "bass_gaps", "part_gaps", "part_pitches", "steps"]
+__all__ = ["PartGap", "bass_gaps", "part_gaps", "part_pitches", "step_pairs", "steps"]
 
 Ints = NDArray[np.int64]
 PartGap = tuple[int, int, int, float, float]
@@ -34,13 +35,28 @@ def part_pitches(notes: Notes) -> list[tuple[int, int, int]]:
 
 def steps(notes: Notes) -> list[tuple[int, int, int]]:
     """(part, interval, times) for every interval in a part's line."""
+    part, pitch = _lines(notes)
+    inside = part[1:] == part[:-1]
+    return _counted(part[1:][inside], np.diff(pitch)[inside])
+
+
+def step_pairs(notes: Notes) -> list[tuple[int, int, int, int]]:
+    """(part, interval, next interval, times) for every two intervals on end in a line."""
+    part, pitch = _lines(notes)
+    inside = part[2:] == part[:-2]
+    step = np.diff(pitch)
+    pairs = np.stack((part[2:], step[:-1], step[1:]), axis=1)[inside]
+    keys, count = np.unique(pairs, axis=0, return_counts=True)
+    return [(*row, n) for row, n in zip(keys.tolist(), count.tolist(), strict=True)]
+
+
+def _lines(notes: Notes) -> tuple[Ints, Ints]:
+    """Part and pitch of the highest note of each onset, part by part in order of time."""
     # Notes are sorted by onset and pitch, so the last of each onset is the highest.
     order = np.argsort(notes.part, kind="stable")
     part, onset, pitch = notes.part[order], notes.onset[order], notes.pitch[order]
     last = np.append((part[1:] != part[:-1]) | (onset[1:] != onset[:-1]), True)
-    part, pitch = part[last], pitch[last]
-    inside = part[1:] == part[:-1]
-    return _counted(part[1:][inside].astype(np.int64), np.diff(pitch)[inside])
+    return part[last].astype(np.int64), pitch[last]
 
 
 def part_gaps(notes: Notes, parts: int) -> list[PartGap]:

@@ -4,8 +4,14 @@
   (Vaserstein 1969; earth mover's distance on the line), in semitones, between
   the profiles of neighbouring windows of one beat, one bar, four bars. Phrase
   windows meet at every barline that has four bars on both sides.
-- travel: the path inside the bar, semitones a bar: the distances between the
-  bar's successive beats, added up and averaged over bars.
+- travel: the path inside the bar, semitones a beat: the distances between the
+  bar's successive beats, averaged over all of them. Added up by the bar it measures
+  how many beats the bars have (correlation .62 to .77).
+
+Movement is of pitch, not of articulation: the texture that is handed in is made of
+notes that last until the next one of their voice (`ground.lasting`), so that dots,
+rests and pedals change nothing. With written lengths, 176 staccato dots alone took a
+quartet from 1.5 to 4.9 semitones from beat to beat.
 
 Silence is no movement: a window is compared with the last one that sounded.
 """
@@ -60,8 +66,8 @@ def between_phrases(texture: Texture) -> NDArray[np.float64]:
 
 
 def travel(texture: Texture) -> float:
-    """Mean over sounding bars of the path between the bar's beats, semitones a bar."""
+    """Mean distance between neighbouring beats of one bar, semitones a beat; 0 without any."""
     sounding = texture.beats.sum(axis=1) > 0
     bar = texture.beat_bar[sounding]
     inside = bar[1:] == bar[:-1]
-    return float(_steps(texture.beats)[inside].sum() / max(len(texture.sounding), 1))
+    return float(_steps(texture.beats)[inside].sum() / max(int(inside.sum()), 1))

@@ -17,7 +17,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from corpusreg.measures.events_model import Approach, Event, Kind
+from corpusreg.measures.events import Approach, Event, Kind
 from corpusreg.measures.outer_lines import Moments, hands
 from corpusreg.measures.texture import PITCHES
 

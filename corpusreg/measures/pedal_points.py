@@ -32,7 +32,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from corpusreg.measures.events_model import Ending, Event, Place
+from corpusreg.measures.events import Ending, Event, Place
 from corpusreg.measures.outer_lines import SILENT, Moments, hands
 from corpusreg.measures.texture import PITCHES
 

@@ -23,7 +23,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from corpusreg.measures import movement
-from corpusreg.measures.shifts import shifts
+from corpusreg.measures.ground import lasting
+from corpusreg.measures.shifts import clear_sizes, shifts
 from corpusreg.measures.stays import expected_dwell, stays
 from corpusreg.measures.texture import Texture, texture
 from corpusreg.score.played import Played, PlayedBars
@@ -41,7 +42,7 @@ def rebarred(played: Played) -> dict[str, Mapping[str, float]]:
     dwells in written bars.
     """
     bars = played.bars
-    halves = texture(played.notes, halved(bars))
+    halves = texture(lasting(played.notes, bars), halved(bars))
     first = doubled(bars)
     held = np.diff(np.append(first, len(bars)))
     ticks = np.add.reduceat(halves.bars * halved(bars).length[:, None], 2 * first)
@@ -87,7 +88,9 @@ def halved(bars: PlayedBars) -> PlayedBars:
 
 def _measured(woven: Texture, held: NDArray[np.float64]) -> Mapping[str, float]:
     """held: how many written bars each window holds, shape (windows,)."""
-    dwell = np.array([held[stay.first : stay.last].sum() for stay in stays(woven)])
+    sizes = clear_sizes(woven, np.ones(len(woven.bars), bool))
+    found = stays(woven, (np.flatnonzero(sizes) + 1).tolist())
+    dwell = np.array([held[stay.first : stay.last].sum() for stay in found])
     steps = movement.between_bars(woven)
     values = {
         "shift_rate": 100 * len(shifts(woven)) / held.sum(),

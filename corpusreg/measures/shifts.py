@@ -20,6 +20,13 @@ more found). These shifts are listed and stay out of the placed rate of shifts: 
 there, twins whose entries keep the old register by moving parts by octaves had the
 lower rate in 78 instead of 96 % (tests/validity, 23 quartets).
 
+Of all shifts those are clear that a listener would point out. The size of a clear shift
+is the semitones by which an edge leaves what it kept to in the four bars before and for
+two bars from there on, plus half of its jump at the barline (an octave counts twice at
+most); CLEAR or more is clear, at most once in three bars unless both are very clear, and
+never out of an upbeat. Against shifts that a musician marked in 49 scores: 69 of 73 found,
+1.3 false in 100 bars (all shifts by the rules above: 67 of 73, 11.9 false).
+
 A window is a whole bar, so every shift lasts a bar. Direction: 'up' or 'down'
 when both edges go one way or only one of them moves, by the centre otherwise;
 'opening' when the edges part and 'closing' when they draw together.
@@ -27,12 +34,15 @@ when both edges go one way or only one of them moves, by the centre otherwise;
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
+from corpusreg.measures.events import Direction, Event
 from corpusreg.measures.texture import EDGE, Texture, distances, quantiles
+from corpusreg.score.played import PlayedBars
 
 __all__ = [
     "EDGE_MOVES",
@@ -41,6 +51,9 @@ __all__ = [
     "PART_MOVES",
     "Shift",
     "are_shifts",
+    "clear_shifts",
+    "clear_sizes",
+    "shift_events",
     "shifts",
 ]
 
@@ -48,6 +61,10 @@ MASS_MOVES = 4.5
 MASS_MOVES_LINE = 7.0
 EDGE_MOVES = 12
 PART_MOVES = 10.0
+CLEAR = 9.0  # semitones
+VERY_CLEAR = 14.0  # semitones
+BEFORE, AFTER = 4, 2  # bars
+LINE = 0.6  # a single line moves about without leaving its place
 PLAYERS = (3, 5)  # fewest and most whose single moves are told
 EDGE_STIRS = 3  # an edge that moves less stays where it is
 DUST = 1e-7  # semitones: sums in another order differ by less, and thresholds forgive it
@@ -62,17 +79,19 @@ class Shift:
     `by` ('mass', 'top', 'bottom'; 'part' where only one player has moved). mass, top,
     bottom: all three moves. abrupt: the share of the mass moved over three barlines,
     this one in the middle, that is moved at this one: a third where the texture glides,
-    1 where it leaps.
+    1 where it leaps. low, high: edges of the bar that it leads to.
     """
 
     bar: int
     size: float
-    direction: str
+    direction: Direction
     by: str
     mass: float
     top: int
     bottom: int
     abrupt: float
+    low: int
+    high: int
 
 
 def are_shifts(
@@ -99,31 +118,144 @@ def shifts(texture: Texture, lines: NDArray[np.float64] | None = None) -> list[S
     lines: mean pitch of every player in every played bar, shape (players, bars), NaN
     where a player is silent; None where players are not told apart.
     """
-    cumulated = texture.cumulated
-    if len(cumulated) < 2:
+    if len(texture.sounding) < 2:
         return []
-    mass = distances(cumulated[1:], cumulated[:-1])
-    moved = np.diff(edges(texture), axis=0)
-    centre = np.diff(texture.profiles @ _PITCH)
-    around = np.convolve(mass, np.ones(3), mode="same")
-    whole = are_shifts(mass, moved[:, 1], moved[:, 0], texture.single_line)
     alone = _part_moves(texture, lines)
+    moves = _Moves.of(texture)
+    whole = are_shifts(moves.mass, moves.top, moves.bottom, texture.single_line)
     found = []
     for step in np.flatnonzero(whole | (np.abs(alone) >= PART_MOVES - DUST)).tolist():
-        shift = _shift(
-            int(texture.sounding[step + 1]),
-            float(mass[step]),
-            int(moved[step, 1]),
-            int(moved[step, 0]),
-            float(centre[step]),
-            float(mass[step] / around[step]) if around[step] else 1.0,
-            texture.single_line,
-        )
+        shift = moves.shift(step)
         if not whole[step]:
-            way = "up" if alone[step] > 0 else "down"
+            way: Direction = "up" if alone[step] > 0 else "down"
             shift = replace(shift, by="part", size=float(abs(alone[step])), direction=way)
         found.append(shift)
     return found
+
+
+def clear_shifts(texture: Texture, sizes: NDArray[np.float64]) -> list[Shift]:
+    """The clear shifts in order of time; sizes as of `clear_sizes`."""
+    if not len(sizes):
+        return []
+    moves = _Moves.of(texture)
+    return [moves.shift(step) for step in np.flatnonzero(sizes).tolist()]
+
+
+@dataclass(frozen=True)
+class _Moves:
+    """Moves from each sounding bar to the next; arrays have shape (sounding - 1,)."""
+
+    texture: Texture
+    edges: NDArray[np.int64]
+    mass: NDArray[np.float64]
+    centre: NDArray[np.float64]
+    around: NDArray[np.float64]
+
+    @classmethod
+    def of(cls, texture: Texture) -> _Moves:
+        mass = distances(texture.cumulated[1:], texture.cumulated[:-1])
+        centre = np.diff(texture.profiles @ _PITCH)
+        around = np.convolve(mass, np.ones(3), mode="same")
+        return cls(texture, edges(texture), mass, centre, around)
+
+    @property
+    def bottom(self) -> NDArray[np.int64]:
+        return np.diff(self.edges[:, 0])
+
+    @property
+    def top(self) -> NDArray[np.int64]:
+        return np.diff(self.edges[:, 1])
+
+    def shift(self, step: int) -> Shift:
+        """The shift from sounding bar `step` to the next."""
+        (was_low, was_high), (low, high) = (
+            self.edges[step].tolist(),
+            self.edges[step + 1].tolist(),
+        )
+        bottom, top, mass = low - was_low, high - was_high, float(self.mass[step])
+        by, size = _largest(mass, top, bottom, self.texture.single_line)
+        around = float(self.around[step])
+        return Shift(
+            int(self.texture.sounding[step + 1]),
+            size,
+            _direction(top, bottom, float(self.centre[step])),
+            by,
+            mass,
+            top,
+            bottom,
+            mass / around if around else 1.0,
+            low,
+            high,
+        )
+
+
+def clear_sizes(texture: Texture, whole: NDArray[np.bool_]) -> NDArray[np.float64]:
+    """Size of a clear shift at each sounding bar but the first, 0 where there is none.
+
+    whole: whether each played bar is complete, shape (bars,).
+    """
+    edge = edges(texture)
+    count = len(edge) - 1
+    if count < 1:
+        return np.zeros(0)
+    before = _window(edge, BEFORE, ahead=False)[:-1]
+    after = _window(edge, AFTER, ahead=True)[1:]
+    apart = np.maximum(after[:, 0] - before[:, 1], before[:, 0] - after[:, 1])
+    kept = apart.max(axis=1).clip(min=0)
+    jump = np.abs(np.diff(edge, axis=0)).max(axis=1).clip(max=2 * EDGE_MOVES)
+    size = (kept + jump / 2) * (LINE if texture.single_line else 1.0)
+    # Nothing leaves a place in which not even one full bar has sounded.
+    size[np.cumsum(whole[texture.sounding])[:-1] == 0] = 0.0
+    size[size < CLEAR - DUST] = 0.0
+    beside = np.maximum(np.append(0.0, size[:-1]), np.append(size[1:], 0.0))
+    size[(beside > size + DUST) & (size < VERY_CLEAR)] = 0.0
+    return np.asarray(size, np.float64)
+
+
+def shift_events(
+    found: Sequence[Shift], sizes: Sequence[float], bars: PlayedBars
+) -> list[Event]:
+    """Clear shifts as events; sizes as of `clear_sizes`, one a shift."""
+    ends = [*(shift.bar for shift in found[1:]), len(bars)][: len(found)]
+    return [
+        Event(
+            "shift",
+            None,
+            shift.bar,
+            shift.bar + 1,
+            shift.bar,
+            1.0,
+            (shift.low, shift.high),
+            shift.low,
+            shift.high,
+            min(1.0, size / (3 * EDGE_MOVES)),
+            lasts=float(end - shift.bar),
+            distance=float(max(abs(shift.bottom), abs(shift.top))),
+            direction=shift.direction,
+            by=_edges_moved(shift.bottom, shift.top),
+            section=bool(bars.section[shift.bar]),
+        )
+        for shift, size, end in zip(found, sizes, ends, strict=True)
+    ]
+
+
+def _edges_moved(bottom: int, top: int) -> str:
+    """Which edges move: 'bottom', 'top' or 'both'."""
+    if min(abs(bottom), abs(top)) >= EDGE_STIRS:
+        return "both"
+    return "bottom" if abs(bottom) >= abs(top) else "top"
+
+
+def _window(edge: NDArray[np.int64], bars: int, *, ahead: bool) -> NDArray[np.int64]:
+    """Least and greatest edge in a window that ends or begins at each bar, (n, 2, 2)."""
+    least, most = edge.copy(), edge.copy()
+    for step in range(1, min(bars, len(edge))):
+        near, far = slice(None, -step), slice(step, None)
+        if not ahead:
+            near, far = far, near
+        least[near] = np.minimum(least[near], edge[far])
+        most[near] = np.maximum(most[near], edge[far])
+    return np.stack((least, most), axis=1)
 
 
 def _part_moves(texture: Texture, lines: NDArray[np.float64] | None) -> NDArray[np.float64]:
@@ -134,20 +266,6 @@ def _part_moves(texture: Texture, lines: NDArray[np.float64] | None) -> NDArray[
     # Of two players that move equally far apart, the one that goes up is told.
     furthest = np.maximum(moves.max(axis=0), -moves.min(axis=0))
     return np.asarray(np.where(moves.max(axis=0) >= furthest, furthest, -furthest), np.float64)
-
-
-def _shift(
-    bar: int,
-    mass: float,
-    top: int,
-    bottom: int,
-    centre: float,
-    abrupt: float,
-    single_line: bool,
-) -> Shift:
-    by, size = _largest(mass, top, bottom, single_line)
-    direction = _direction(top, bottom, centre)
-    return Shift(bar, size, direction, by, mass, top, bottom, abrupt)
 
 
 def _largest(mass: float, top: int, bottom: int, single_line: bool) -> tuple[str, float]:
@@ -161,7 +279,7 @@ def _largest(mass: float, top: int, bottom: int, single_line: bool) -> tuple[str
     return by, sizes[by]
 
 
-def _direction(top: int, bottom: int, centre: float) -> str:
+def _direction(top: int, bottom: int, centre: float) -> Direction:
     up_top, up_bottom = (
         0 if abs(move) < EDGE_STIRS else (1 if move > 0 else -1) for move in (top, bottom)
     )

@@ -20,10 +20,12 @@ enters must fill STAYS of the bar that follows.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import NDArray
 
-from corpusreg.measures.events_model import Event
+from corpusreg.measures.events import Event
 from corpusreg.measures.ground import Ground
 from corpusreg.measures.texture import PITCHES
 
@@ -36,12 +38,17 @@ SHORT = 2.0  # bars
 OPENING = 2.0  # bars
 SECONDS = 6.0
 FALLS = 12  # semitones
-BEYOND = 7  # semitones
-ENTERS = 5  # semitones
+BEYOND = 7  # semitones, of a line that plays on
+ENTERS_LOW, ENTERS_HIGH = 5, 7  # semitones
 STAYS = 0.4  # of a bar
 RESTED = 2.0  # bars
 MUSIC = 0.5  # of the wait in which something sounds
 APART = 2.0  # bars between two events of one kind
+FILLS = 0.5  # of a bar
+HOLDS = 2.0  # bars
+BETWEEN = 0.5  # of the silence in which something sounds below, and above
+VOICES = 2  # pitches that fill an inner place
+LONGEST, FAR = 8.0, 24.0  # bars and semitones that count in full
 
 Bools = NDArray[np.bool_]
 Ints = NDArray[np.int64]
@@ -59,88 +66,274 @@ def long_silence(here: Ground, seconds: Floats | None) -> Floats:
 def silences(here: Ground, seconds: Floats | None) -> list[Event]:
     """Withheld bass and top, cleared places and entries, in order of time."""
     long = long_silence(here, seconds)
-    found = [*_withheld(here, long, low=True), *_withheld(here, long, low=False)]
-    return sorted(found, key=lambda each: (each.bar, each.beat))
+    outer = [
+        event
+        for low in (True, False)
+        for event in _withheld(here, _Outer.of(here, low=low), long)
+    ]
+    return sorted([*outer, *_inner(here, long)], key=lambda each: (each.bar, each.beat))
 
 
-def _withheld(here: Ground, long: Floats, *, low: bool) -> list[Event]:
-    """Outer entries; for the top, heights are counted downward and all else is the same."""
-    turn = 0 if low else PITCHES - 1
-    line = np.where(here.any, np.abs(turn - (here.lowest if low else here.highest)), PITCHES)
-    height = np.abs(turn - here.notes.pitch)
-    base = int(height.min())
-    width = int(height.max()) - base + NEAR + 1
-    below = line[:, None] < base + np.arange(width)[None, :]
-    inside = here.filled(below)  # [moment, q]: bars before it with something under base + q
-    sounding = here.filled(here.any)
-    row = np.flatnonzero(line[here.first] == height)
+@dataclass(frozen=True)
+class _Places:
+    """Places, by the lowest pitch of each, and how long each was filled before each moment.
+
+    states: shape (m, places), whether a place sounds. filled: bars, shape (m + 1, places).
+    """
+
+    here: Ground
+    states: Bools
+    filled: Floats
+
+    def between(self, first: Ints, start: Floats, place: Ints) -> Floats:
+        """Bars for which each place sounds from a time of the clock to a moment."""
+        return self.filled[first, place] - self.until(start, place)
+
+    def after(self, first: Ints, bars: float, place: Ints) -> Floats:
+        """Bars for which each place sounds in so many bars from a moment on."""
+        return self.until(self.here.clock[first] + bars, place) - self.filled[first, place]
+
+    def until(self, time: Floats, place: Ints) -> Floats:
+        """Bars for which each place has sounded at a time of the clock."""
+        at = self.here.at(time)
+        part = np.clip(time - self.here.clock[at], 0, self.here.lasts[at])
+        return np.asarray(self.filled[at, place] + part * self.states[at, place])
+
+    def emptied(self, moment: int, place: int) -> int:
+        """The moment from which a place is silent until another, grazes apart."""
+        column = self.filled[:, place]
+        if column[moment] <= GRAZE:
+            return 0
+        begin = int(np.searchsorted(column, column[moment] - GRAZE - 1e-9, side="left"))
+        # What sounds on from there is no graze, but the end of the place's sound.
+        silent = np.flatnonzero(~self.states[begin:moment, place])
+        return begin + int(silent[0]) if len(silent) else moment
+
+
+@dataclass(frozen=True)
+class _Outer:
+    """One outer line; for the top, heights are counted downward and all else is the same."""
+
+    low: bool
+    turn: int
+    line: Ints  # of each moment, PITCHES in silence
+    height: Ints  # of each note
+    base: int
+    places: _Places
+
+    @classmethod
+    def of(cls, here: Ground, *, low: bool) -> _Outer:
+        turn = 0 if low else PITCHES - 1
+        line = np.where(
+            here.any, np.abs(turn - (here.lowest if low else here.highest)), PITCHES
+        )
+        height = np.abs(turn - here.notes.pitch)
+        base = int(height.min())
+        under = base + np.arange(int(height.max()) - base + NEAR + 1)
+        states = line[:, None] < under[None, :]
+        return cls(low, turn, line, height, base, _Places(here, states, here.filled(states)))
+
+    def place(self, height: NDArray[np.int64]) -> Ints:
+        """Number of the place that ends below a height."""
+        last = self.places.states.shape[1] - 1
+        return np.asarray(np.minimum(height - self.base, last), np.int64)
+
+    def beyond(self, *, enters: bool) -> int:
+        """Semitones by which a note must lie beyond the line that waited."""
+        return (ENTERS_LOW if self.low else ENTERS_HIGH) if enters else BEYOND
+
+
+def _withheld(here: Ground, side: _Outer, long: Floats) -> list[Event]:
+    row = np.flatnonzero(side.line[here.first] == side.height)
     first = here.first[row]
     now = here.clock[first]
-    place = np.minimum(height[row] + NEAR - base, width - 1)
-    needed = long[here.notes.bar[row]]
-    wait = np.minimum(needed, now)
-    back = here.at(now - wait)
-    part = np.clip(now - wait - here.clock[back], 0, None)
-    touched = inside[first, place] - inside[back, place] - part * below[back, place]
-    music = sounding[first] - sounding[back] - part * here.any[back]
-    ahead = here.at(now + 1.0)
-    rest = np.clip(now + 1.0 - here.clock[ahead], 0, here.lasts[ahead])
-    kept = (touched <= GRAZE + 1e-6) & (wait >= OPENING - 1e-6)
-    kept &= music >= MUSIC * wait
-    final = here.final
+    enters = _rested(here)[row]
+    beyond = np.where(enters, side.beyond(enters=True), side.beyond(enters=False))
+    place = side.place(side.height[row] + NEAR)
+    clear = side.place(side.height[row] + beyond)
+    wait = np.minimum(long[here.notes.bar[row]], now)
+    touched = side.places.between(first, now - wait, clear)
+    whole = _Places(here, here.any[:, None], here.filled(here.any[:, None]))
+    music = whole.between(first, now - wait, np.zeros(len(row), np.int64))
+    kept = (touched <= GRAZE + 1e-6) & (wait >= OPENING - 1e-6) & (music >= MUSIC * wait)
+    kept &= here.notes.bar[row] < here.final
     found: list[Event] = []
     last = -np.inf
     for k in np.flatnonzero(kept).tolist():
-        index, m, t = int(row[k]), int(first[k]), float(now[k])
-        if t - last < APART or int(here.notes.bar[index]) >= final:
-            continue
-        column = inside[:, place[k]]
-        begin = int(np.searchsorted(column, column[m] - GRAZE - 1e-9, side="left"))
-        begin = 0 if column[m] <= GRAZE else begin
-        waiting = slice(begin, m)
-        outside = ~below[waiting, place[k]] & here.any[waiting]
-        heights, time = line[waiting][outside], here.lasts[waiting][outside]
-        if not len(heights):
-            continue
-        edge = int(heights.min())
-        far = edge - int(height[index])
-        soon = line[m : int(ahead[k]) + 1]
-        fallen = _median(heights, time) - int(soon.min())
-        new = inside[:, min(edge - base, width - 1)]
-        stays = new[ahead[k]] + rest[k] * (line[ahead[k]] < edge) - new[m]
-        if stays < STAYS:
-            continue
-        own = here.hand == here.hand[index]
-        played = own & (here.off > t - RESTED + 1e-6) & (here.on < t - 1e-6)
-        enters = not played.any()
-        if not (far >= ENTERS if enters else far >= BEYOND and fallen >= FALLS):
-            continue
-        last = t
-        struck = own & (here.first == m)
-        pitches = np.unique(here.notes.pitch[struck & (height < edge)])
-        bar = int(here.notes.bar[index])
-        found.append(
-            Event(
-                "withheld_bass" if low else "withheld_top",
-                None,
-                bar,
-                bar + 1,
-                bar,
-                here.beat(int(here.moments[m]), bar),
-                tuple(pitches.tolist()),
-                int(pitches.min()),
-                int(pitches.max()),
-                min(1.0, (t - here.clock[begin]) / 8),
-                lasts=float(stays),
-                silence=float(t - here.clock[begin]),
-                since=None if column[m] == 0 else int(here.bar[max(begin - 1, 0)]),
-                edge=abs(turn - edge),
-                distance=float(far),
-                direction="down" if low else "up",
-                by="enters" if enters else ("falls" if low else "rises"),
-            )
-        )
+        if now[k] - last >= APART:
+            event = _outer_event(here, side, int(row[k]), int(place[k]), bool(enters[k]))
+            if event is not None:
+                found.append(event)
+                last = now[k]
     return found
+
+
+def _rested(here: Ground) -> Bools:
+    """Whether the hand that strikes each note has rested before it, shape (n,)."""
+    order = np.lexsort((here.notes.onset, here.hand))
+    hand, first, stop = here.hand[order], here.first[order], here.stop[order]
+    # Hands lie one after the other on a single line, so that one running maximum serves all.
+    lane = hand * (len(here.moments) + 1)
+    ends = np.maximum.accumulate(stop + lane)
+    chord = np.append(True, (first[1:] != first[:-1]) | (hand[1:] != hand[:-1]))
+    number = np.flatnonzero(chord)[np.cumsum(chord) - 1]
+    before = np.append(-1, ends[:-1])[number] - lane
+    heard = np.where(before > 0, here.clock[np.maximum(before, 0)], -np.inf)
+    rested = np.empty(len(order), bool)
+    rested[order] = here.clock[first] - heard >= RESTED - 1e-6
+    return rested
+
+
+def _outer_event(
+    here: Ground, side: _Outer, row: int, place: int, enters: bool
+) -> Event | None:
+    """The event of an outer note after long silence, None where the line only extends."""
+    m, height = int(here.first[row]), int(side.height[row])
+    t = float(here.clock[m])
+    begin = side.places.emptied(m, place)
+    waiting = slice(begin, m)
+    outside = ~side.places.states[waiting, place] & here.any[waiting]
+    heights, time = side.line[waiting][outside], here.lasts[waiting][outside]
+    if not len(heights):
+        return None
+    edge = int(heights.min())
+    if edge - height < side.beyond(enters=enters):
+        return None
+    soon = int(side.line[m : int(here.at(np.array([t + 1.0]))[0]) + 1].min())
+    if not enters and _median(heights, time) - soon < FALLS:
+        return None
+    under = side.place(np.array([edge]))
+    if side.places.after(np.array([m]), 1.0, under)[0] < STAYS:
+        return None
+    lasts = float(side.places.after(np.array([m]), 8.0, under)[0])
+    struck = (here.hand == here.hand[row]) & (here.first == m) & (side.height < edge)
+    pitches = np.unique(here.notes.pitch[struck])
+    silence = t - float(here.clock[begin])
+    bar = int(here.notes.bar[row])
+    grazing = ~outside & here.any[waiting]
+    touched = bool(grazing.any())
+    return Event(
+        "withheld_bass" if side.low else "withheld_top",
+        None,
+        bar,
+        bar + 1,
+        bar,
+        here.beat(int(here.moments[m]), bar),
+        tuple(pitches.tolist()),
+        int(pitches.min()),
+        int(pitches.max()),
+        _strength(silence, lasts, edge - height),
+        lasts=lasts,
+        players=(int(here.notes.part[row]),),
+        silence=silence,
+        since=_since(here, side.places, begin, m, place),
+        edge=abs(side.turn - edge),
+        distance=float(edge - height),
+        direction="down" if side.low else "up",
+        place="bass" if side.low else "top",
+        by="enters" if enters else ("falls" if side.low else "rises"),
+        section=bool(here.bars.section[bar]),
+        grazes=int(touched),
+    )
+
+
+def _inner(here: Ground, long: Floats) -> list[Event]:
+    """Entries into places between what sounds below and what sounds above."""
+    base = int(here.notes.pitch.min())
+    width = int(here.notes.pitch.max()) - base + 1
+    count = np.zeros((len(here.sounds), width + 2 * NEAR + 2), np.int16)
+    inside = here.sounds[:, base : base + width]
+    np.cumsum(inside, axis=1, out=count[:, NEAR + 1 : NEAR + 1 + width])
+    count[:, NEAR + 1 + width :] = count[:, NEAR + width][:, None]
+    near = count[:, 2 * NEAR + 1 : 2 * NEAR + 1 + width] > count[:, :width]
+    places = _Places(here, near, here.filled(near))
+    place = here.notes.pitch - base
+    now = here.clock[here.first]
+    needed = long[here.notes.bar]
+    wait = np.minimum(needed, now)
+    touched = places.between(here.first, now - wait, place)
+    # The opening of a work clears nothing inside: all that is long must have passed.
+    kept = (touched <= GRAZE + 1e-6) & (now >= needed - 1e-6)
+    kept &= here.notes.bar < here.final
+    kept &= places.after(here.first, 1.0, place) >= FILLS
+    rows = np.flatnonzero(kept)
+    found: list[Event] = []
+    while len(rows):
+        together = rows[now[rows] <= now[rows[0]] + 1.0]
+        event = _inner_event(here, places, together, base)
+        if event is not None:
+            found.append(event)
+        rows = rows[now[rows] >= now[rows[0]] + (APART if event is not None else 0.5)]
+    return found
+
+
+def _inner_event(here: Ground, places: _Places, rows: Ints, base: int) -> Event | None:
+    """The event of notes that fill an inner place together."""
+    row = int(rows[0])
+    m, pitch = int(here.first[row]), int(here.notes.pitch[row])
+    place, t = pitch - base, float(here.clock[m])
+    begin = places.emptied(m, place)
+    waiting = slice(begin, m)
+    lasts_here = here.lasts[waiting]
+    silence = t - float(here.clock[begin])
+    below = (here.any[waiting] & (here.lowest[waiting] < pitch - NEAR)) @ lasts_here
+    above = (here.highest[waiting] > pitch + NEAR) @ lasts_here
+    if min(below, above) < BETWEEN * silence:
+        return None
+    pitches = np.unique(here.notes.pitch[rows])
+    if len(pitches) < VOICES and int(pitches.max() - pitches.min()) < NEAR:
+        return None
+    at, one = np.array([m]), np.array([place])
+    lasts = float(places.after(at, 8.0, one)[0])
+    if lasts < HOLDS:
+        return None
+    since = _since(here, places, begin, m, place)
+    before = float(
+        places.filled[begin, place] - places.until(here.clock[[begin]] - 4.0, one)[0]
+    )
+    edge = _nearest(here, waiting, pitch)
+    bar = int(here.notes.bar[row])
+    return Event(
+        "cleared" if since is not None and before >= HOLDS else "entry",
+        None,
+        bar,
+        bar + 1,
+        bar,
+        here.beat(int(here.moments[m]), bar),
+        tuple(pitches.tolist()),
+        int(pitches.min()),
+        int(pitches.max()),
+        _strength(silence, lasts, abs(edge - pitch)),
+        lasts=lasts,
+        players=tuple(np.unique(here.notes.part[rows]).tolist()),
+        silence=silence,
+        since=since,
+        edge=edge,
+        distance=float(abs(edge - pitch)),
+        place="inner",
+        section=bool(here.bars.section[bar]),
+    )
+
+
+def _nearest(here: Ground, waiting: slice, pitch: int) -> int:
+    """The pitch nearest to a place that sounded meanwhile, outside the place."""
+    heard = np.flatnonzero(here.sounds[waiting].any(axis=0))
+    outside = heard[np.abs(heard - pitch) > NEAR]
+    return int(outside[np.abs(outside - pitch).argmin()])
+
+
+def _since(here: Ground, places: _Places, begin: int, moment: int, place: int) -> int | None:
+    """The played bar in which a place was last heard, None where it never was."""
+    if places.filled[moment, place] == 0:
+        return None
+    heard = np.flatnonzero(places.states[: max(begin, 1), place])
+    return int(here.bar[heard[-1]]) if len(heard) else None
+
+
+def _strength(silence: float, lasts: float, distance: float) -> float:
+    """Geometric mean of silence, of how long the new register lasts, and of distance."""
+    time, stays = min(silence / LONGEST, 1.0), min(lasts / LONGEST, 1.0)
+    return float(max(time * stays * min(distance / FAR, 1.0), 1e-9) ** (1 / 3))
 
 
 def _median(values: Ints, weights: Floats) -> float:

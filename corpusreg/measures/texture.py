@@ -49,7 +49,8 @@ class Texture:
     played bar of each beat. bars: shape (bars, 128), weight per played bar.
     total: shape (128,), ticks of weight in the whole work. most_together: most
     pitches that sound at once for a thousandth of the sounding time or more
-    (played files overlap a little). voices: how many sound at once on average.
+    (played files overlap a little). voices: how many sound at once on average. lines:
+    most lines that sound at once, as many as pitches where doublings are not known.
     """
 
     beats: Floats
@@ -58,11 +59,12 @@ class Texture:
     total: Floats
     most_together: int
     voices: float
+    lines: int
 
     @property
     def single_line(self) -> bool:
-        """No two pitches ever sound together."""
-        return self.most_together <= 1
+        """No two lines ever sound together; a line in octaves is one."""
+        return self.lines <= 1
 
     @cached_property
     def sounding(self) -> Ints:
@@ -97,6 +99,7 @@ def texture(notes: Notes, bars: PlayedBars) -> Texture:
         total=reach[-1],
         most_together=most_together,
         voices=voices,
+        lines=most_together,
     )
 
 

@@ -27,7 +27,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from corpusreg.measures.events_model import Event, Place
+from corpusreg.measures.events import Event, Place
 from corpusreg.measures.outer_lines import Moments, hands
 from corpusreg.measures.texture import PITCHES
 from corpusreg.score.played import PlayedBars

@@ -11,8 +11,11 @@ from functools import cached_property
 from corpusreg.measures import movement
 from corpusreg.measures.analysis import Analysis, analyse
 from corpusreg.measures.events import Event
-from corpusreg.measures.happenings import happenings
+from corpusreg.measures.ground import ground, lasting
+from corpusreg.measures.outer_lines import moments
+from corpusreg.measures.pedal_points import pedal_points
 from corpusreg.measures.shifts import Shift, shifts
+from corpusreg.measures.silence import silences
 from corpusreg.measures.stays import Stay, stays
 from corpusreg.measures.texture import Texture, texture
 from corpusreg.score.played import Played
@@ -28,8 +31,8 @@ class Heard:
 
     @cached_property
     def texture(self) -> Texture:
-        """Weights of all pitches."""
-        return texture(self.played.notes, self.played.bars)
+        """Weights of all pitches, without articulation."""
+        return texture(lasting(self.played.notes, self.played.bars), self.played.bars)
 
     @cached_property
     def shifts(self) -> list[Shift]:
@@ -38,8 +41,10 @@ class Heard:
 
     @cached_property
     def events(self) -> list[Event]:
-        """Entries, solos and liftings of the texture."""
-        return happenings(self.played.notes, self.played.bars, self.played.seconds)
+        """What enters after silence, and pedal points."""
+        played = self.played
+        here = ground(lasting(played.notes, played.bars), played.bars)
+        return [*silences(here, played.seconds), *pedal_points(moments(played))]
 
     @cached_property
     def stays(self) -> list[Stay]:

@@ -29,7 +29,7 @@ EXAMPLES = (
 )  # fmt: skip
 
 # Kinds of examples that can be aimed at.
-LIKE = ("shift", "entry", "held-back-bass", "held-back-top", "lift", "dwell")
+LIKE = ("shift", "cleared", "withheld-bass", "withheld-top", "dwell")
 
 _SMALL = re.compile(
     r"\b(?:a|an|the|back|off|out|registers?|bars?|stays?|keep|still|but|and|it"

@@ -41,7 +41,7 @@ def alike(model: Example, heard: Heard, at: int) -> list[tuple[float, Found]]:
 
 def wait(model: Example) -> int:
     """Bars that the model lasts or waits, at least one; a shift has none and gives one."""
-    return max(round(model.facts["bars"] or 1), 1)
+    return max(round(model.facts["bars" if model.kind == "dwell" else "silence"] or 1), 1)
 
 
 def places(model: Example, begins: Sequence[int], count: int) -> list[int]:
@@ -61,7 +61,8 @@ def places(model: Example, begins: Sequence[int], count: int) -> list[int]:
 
 
 def _share(model: Example, size: float) -> float:
-    own = model.facts["size"] if model.kind == "shift" else model.facts["bars"]
+    measured = {"shift": "size", "dwell": "bars"}.get(model.kind, "silence")
+    own = model.facts[measured]
     return min(size, own) / max(size, own) if size > 0 and own > 0 else 0.0
 
 
@@ -77,26 +78,9 @@ def _sized(model: Example, heard: Heard, at: int) -> Iterator[tuple[Found, float
                 yield stay, stay.bars
     else:
         for event in heard.events:
-            if event.first == at and _same_kind(model, event):
-                yield event, event.bars
+            if event.bar == at and event.kind == model.kind.replace("-", "_"):
+                yield event, event.silence
 
 
 def _moved(shift: Shift, by: str) -> float:
     return {"top": abs(shift.top), "bottom": abs(shift.bottom)}.get(by, shift.mass)
-
-
-def _same_kind(model: Example, event: Event) -> bool:
-    if model.kind == "entry":
-        return event.kind in ("entry", "held_back")
-    if model.kind == "lift":
-        return event.kind == "lift" and event.side == _side(model)
-    end = event.low if model.kind == "held-back-bass" else event.high
-    return event.kind == "held_back" and end is None
-
-
-def _side(model: Example) -> str:
-    """The end of its work at which the model's sound lies."""
-    low, high = model.facts["low"], model.facts["high"]
-    if low is None or high is None:
-        return "low" if low is None else "high"
-    return "low" if low + high < model.facts["lowest"] + model.facts["highest"] else "high"

@@ -53,6 +53,7 @@ __all__ = ["MOST", "Goal", "Option", "events_at", "first_played", "goals", "opti
 MOST = 5
 LEAST_LIGHTER = 0.05  # of the sound
 STAYS_LOW = 2  # semitones by which the lower edge may move where lightness is asked for
+_SIDES = {"bass": "low", "top": "high"}
 _ELSEWHERE = 0.1
 # A change of everything counts half as much as one of little, two octaves half as much as
 # one, and one that makes a line leap where nothing was asked for half as much as one that
@@ -259,10 +260,12 @@ def first_played(heard: Heard, bar: int) -> int:
 
 def events_at(heard: Heard, at: int, wanted: Intention) -> Iterator[Event]:
     """Events in a played bar that are what is wanted."""
-    kinds = ("lift",) if wanted.kind == "lift" else ("entry", "held_back", "solo")
     side = "low" if wanted.kind == "hold" else wanted.side
     for event in heard.events:
-        if event.first == at and event.kind in kinds and side in ("", event.side):
+        if event.bar != at or side not in ("", _SIDES.get(event.place, "")):
+            continue
+        ends = event.kind == "pedal_point" and event.ending not in ("", "with the piece")
+        if ends if wanted.kind == "lift" else event.kind != "pedal_point":
             yield event
 
 

@@ -14,6 +14,8 @@ from pathlib import Path
 
 __all__ = ["Usage", "usage"]
 
+_HAS_PROC = Path("/proc/self/statm").exists()
+
 
 @dataclass(frozen=True)
 class Usage:
@@ -27,17 +29,16 @@ def usage(pid: int) -> Usage | None:
     """What a process uses now, or None when it cannot be told (it has ended, say)."""
     if sys.platform == "win32":
         return _from_windows(pid)
-    if Path("/proc/self/statm").exists():
+    if _HAS_PROC:
         return _from_proc(pid)
     return from_ps(pid)
 
 
 def _from_proc(pid: int) -> Usage | None:
     try:
-        pages = int(Path(f"/proc/{pid}/statm").read_text(encoding="ascii").split()[1])
+        pages = int(Path(f"/proc/{pid}/statm").read_bytes().split()[1])
         # The fields after the name, which may itself hold spaces and brackets.
-        fields = Path(f"/proc/{pid}/stat").read_text(encoding="utf-8", errors="replace")
-        times = fields.rpartition(")")[2].split()[11:13]
+        times = Path(f"/proc/{pid}/stat").read_bytes().rpartition(b")")[2].split()[11:13]
     except (OSError, IndexError, ValueError):
         return None
     ticks = sum(int(part) for part in times)

@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 
 from corpusreg.comparison.findings import Finding, PieceFacts
-from corpusreg.measures.events_model import Event
+from corpusreg.measures.events import Event
 from corpusreg.system.phrases import capital
 from corpusreg.text.measures import measure_sentence, measure_short
 from corpusreg.text.wording import (

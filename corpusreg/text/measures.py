@@ -90,6 +90,15 @@ _WORDS: Mapping[str, _Words] = {
         "time with a gap", "A gap stands inside the texture for {v}", "more", "less",
         "gaps inside the texture", "hardly a gap", "No gap opens inside the texture",
     ),
+    "entries": _Words(
+        "entries after silence", "A silent register is entered {v}", "more often",
+        "less often", "many entries after silence", "few entries after silence",
+        "No register is entered after a long silence",
+    ),
+    "pedal_points": _Words(
+        "pedal points", "There are pedal points {v}", "more often", "less often",
+        "many pedal points", "few pedal points", "There is no pedal point",
+    ),
 }  # fmt: skip
 
 
@@ -134,7 +143,7 @@ def _value(found: Finding) -> str:
         return f"{value:.0f} times in 100 bars"
     if unit == "bars":
         return f"{value:.0f} bar{'' if round(value) == 1 else 's'}"
-    return f"{value:.1f} {unit.replace(' a bar', '')}"
+    return f"{value:.1f} {unit.replace(' a beat', '')}"
 
 
 def rank_cell(rank: Rank | None) -> str:

@@ -69,12 +69,12 @@ _OFFERS = {
         "Try filling the gap in one bar and hear what the empty space does.",
         "Try leaving an octave empty between the hands or voices for a phrase.",
     ),
-    "cleared_entries": (
+    "entries": (
         "Try letting one register stay in use and hear which entry then tells most.",
         "Try keeping one octave empty for a phrase before a moment that matters.",
     ),
-    "lifts": (
-        "Try holding one low sound on to the end of its phrase.",
-        "Try letting one held low sound stop while the rest goes on.",
+    "pedal_points": (
+        "Try ending one pedal point a bar earlier, and hear what follows.",
+        "Try holding one low note under changing chords, and let it move off late.",
     ),
 }

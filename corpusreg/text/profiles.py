@@ -34,9 +34,9 @@ _PROPERTY: Mapping[str, tuple[str, str]] = {
     "between": ("mobile from bar to bar", "settled from bar to bar"),
     "stays": ("long stays", "short stays"),
     "narrow": ("much time in narrow stays", "little time in narrow stays"),
-    "hollow": ("often hollow", "seldom hollow"),
-    "entries": ("registers often cleared and entered", "registers seldom cleared and entered"),
-    "lifts": ("held sounds often lift", "held sounds seldom lift"),
+    "hollow": ("often a gap between the voices", "seldom a gap between the voices"),
+    "entries": ("silent registers often brought in", "silent registers seldom brought in"),
+    "pedals": ("many pedal points", "few pedal points"),
 }
 _SHARED: Mapping[str, tuple[str, str]] = {
     "space": ("as wide", "as narrow"),
@@ -45,12 +45,12 @@ _SHARED: Mapping[str, tuple[str, str]] = {
     "between": ("as mobile from bar to bar", "as settled from bar to bar"),
     "stays": ("stays as long", "stays as short"),
     "narrow": ("as much time in narrow stays", "as little time in narrow stays"),
-    "hollow": ("as often hollow", "as seldom hollow"),
+    "hollow": ("gaps between the voices as often", "gaps between the voices as seldom"),
     "entries": (
-        "registers as often cleared and entered",
-        "registers as seldom cleared and entered",
+        "silent registers brought in as often",
+        "silent registers brought in as seldom",
     ),
-    "lifts": ("held sounds lift as often", "held sounds lift as seldom"),
+    "pedals": ("as many pedal points", "as few pedal points"),
 }
 _COMPARED: Mapping[str, tuple[str, str]] = {
     "space": ("wider", "narrower"),
@@ -59,12 +59,12 @@ _COMPARED: Mapping[str, tuple[str, str]] = {
     "between": ("more mobile from bar to bar", "more settled from bar to bar"),
     "stays": ("longer stays", "shorter stays"),
     "narrow": ("more time in narrow stays", "less time in narrow stays"),
-    "hollow": ("more often hollow", "less often hollow"),
+    "hollow": ("more gaps between the voices", "fewer gaps between the voices"),
     "entries": (
-        "registers more often cleared and entered",
-        "registers less often cleared and entered",
+        "silent registers more often brought in",
+        "silent registers less often brought in",
     ),
-    "lifts": ("held sounds lift more often", "held sounds lift less often"),
+    "pedals": ("more pedal points", "fewer pedal points"),
 }
 
 

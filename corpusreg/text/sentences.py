@@ -87,8 +87,8 @@ _FAMILIES = {
     "expected_dwell": "stays",
     "narrow_dwell": "narrow",
     "hollow_share": "hollow",
-    "cleared_entries": "events",
-    "lifts": "lifts",
+    "entries": "events",
+    "pedal_points": "pedals",
 }
 _INTERVALS = (
     "", "a semitone", "a whole tone", "a minor third", "a major third", "a fourth", "a tritone",
@@ -333,8 +333,9 @@ def stay_words(stay: PlacedStay, bars: PlayedBars) -> str:
 
 
 def told_stays(comparison: Comparison, number: int) -> list[PlacedStay]:
-    """Stays of the whole by rank, each passage of printed bars once."""
-    whole = {(s.stay.first, s.stay.last): s for s in comparison.stays if s.part is None}
+    """Main stays of the whole by rank, each passage of printed bars once."""
+    main = (s for s in comparison.stays if s.part is None and s.main)
+    whole = {(s.stay.first, s.stay.last): s for s in main}
     return [whole[run] for run in first_times(comparison.bars, list(whole))[:number]]
 
 

@@ -26,25 +26,32 @@ levels AS (
 found AS (
     SELECT
         work, part, event AS number, position,
-        CASE WHEN kind IN ('hollow', 'edge') THEN position ELSE position - 1 END AS first,
-        position + CASE
-            WHEN kind IN ('hollow', 'edge') THEN least(played_last - played_first, $longest)
-            ELSE 1
+        CASE
+            WHEN kind IN ('gap', 'edge', 'pedal_point') THEN position - played + played_first
+            WHEN played_last - played_first > 1
+                THEN greatest(position - played + played_first, position + 1 - $longest)
+            ELSE position - 1
+        END AS first,
+        CASE
+            WHEN kind IN ('gap', 'edge', 'pedal_point')
+                THEN position - played + least(played_last, played_first + $longest)
+            ELSE position + 1
         END AS last,
-        played_first, bar AS start_bar, bar AS end_bar, low, high, bars,
-        first_time, again, NULL::DOUBLE AS size, NULL AS direction, NULL AS moved, strength
+        played_first, bar AS start_bar, bar AS end_bar, low, high, bars, first_time,
+        again_bar, kind AS event_kind, silence, edge, distance,
+        NULL::DOUBLE AS size, direction, NULL AS moved, strength
     FROM events
-    WHERE position >= $upbeat AND strength >= $floor AND CASE $kind
-            WHEN 'held-back-bass' THEN kind = 'held_back' AND part IS NULL AND low IS NULL
-            WHEN 'held-back-top' THEN kind = 'held_back' AND part IS NULL AND high IS NULL
-            WHEN 'return' THEN again AND part IS NULL
+    WHERE position >= $upbeat AND strength >= $floor AND position - played + played_first >= 0
+        AND CASE $kind
+            WHEN 'return' THEN kind IN ('withheld_bass', 'withheld_top')
+                AND again_bar IS NOT NULL AND part IS NULL
             WHEN 'edge' THEN kind = 'edge'
-            ELSE kind = $kind AND part IS NULL
+            ELSE kind = replace($kind, '-', '_') AND part IS NULL AND kind <> 'shift'
         END
     UNION ALL
     SELECT
         work, NULL, shift, position, position - 1, position + 1, NULL, bar, bar,
-        NULL, NULL, NULL, NULL, NULL, size, direction, "by",
+        NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL, size, direction, "by",
         100 * abrupt * size / (size + 12)
     FROM shifts
     WHERE $kind = 'shift' AND "by" <> 'part' AND position >= $upbeat
@@ -52,7 +59,8 @@ found AS (
     UNION ALL
     SELECT
         s.work, NULL, s.stay, s.first, s.first, least(s.last, s.first + $longest),
-        s.played_first, s.start_bar, s.end_bar, s.low, s.high, s.bars, NULL, NULL,
+        s.played_first, s.start_bar, s.end_bar, s.low, s.high, s.bars, NULL,
+        NULL, NULL, NULL, NULL, NULL,
         l.fullest, NULL, NULL, 100 * sqrt(s.bars / (s.bars + 12) * (1 - l.fullest))
     FROM stays AS s
     JOIN levels AS l USING (work, stay)
@@ -65,14 +73,15 @@ strongest AS (
         w.composer_name AS composer, w.unit, w.period, w.ensemble, w.tier,
         w.lowest, w.highest, w.bars AS work_bars, w.notes, w.demand, f.part, p.name AS part_name, p.instrument,
         f.number, f.position, f.first, f.last, f.played_first, f.start_bar, f.end_bar, f.low,
-        f.high, f.bars, f.first_time, f.again, f.size, f.direction, f.moved, f.strength
+        f.high, f.bars, f.first_time, f.again_bar, f.event_kind, f.silence, f.edge, f.distance,
+        f.size, f.direction, f.moved, f.strength
     FROM found AS f
     JOIN asked AS w USING (work)
     LEFT JOIN parts AS p ON p.work = f.work AND p.part = f.part
     LEFT JOIN measures AS m ON m.work = f.work AND m.name = $measure
     WHERE ($ensemble IS NULL OR w.ensemble = $ensemble)
         -- The low notes of a tune are no bass.
-        AND (NOT starts_with($kind, 'held') OR w.texture = 'several voices')
+        AND (NOT starts_with($kind, 'withheld') OR w.texture = 'several voices')
         AND ($family IS NULL OR w.family = $family)
         AND ($texture IS NULL OR w.texture = $texture)
         AND ($period IS NULL OR w.period = $period)

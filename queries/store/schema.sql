@@ -274,32 +274,76 @@ CREATE TABLE events (
     kind VARCHAR NOT NULL,
     position INTEGER NOT NULL,
     bar VARCHAR,
+    start_bar VARCHAR,
+    end_bar VARCHAR,
+    played INTEGER,
     played_first INTEGER,
     played_last INTEGER,
     beat DOUBLE,
     low INTEGER,
     high INTEGER,
+    pitches INTEGER[],
+    players INTEGER[],
     bars DOUBLE,
+    silence DOUBLE,
+    since_bar VARCHAR,
     first_time BOOLEAN,
-    again BOOLEAN,
+    edge INTEGER,
+    distance DOUBLE,
+    direction VARCHAR,
+    approach VARCHAR,
+    place VARCHAR,
+    ending VARCHAR,
+    "by" VARCHAR,
+    "interval" INTEGER,
+    again_bar VARCHAR,
+    times INTEGER,
+    at_section BOOLEAN,
     strength DOUBLE
 );
 COMMENT ON TABLE events IS 'What happens in the registers, of the whole texture or of one part';
 COMMENT ON COLUMN events.work IS 'Work, as in works.work';
 COMMENT ON COLUMN events.part IS 'Part, as in parts.part; NULL for the whole texture';
-COMMENT ON COLUMN events.event IS 'Number of the event in played order; -1 for edge';
-COMMENT ON COLUMN events.kind IS 'entry, held_back, solo, lift or hollow; edge: a part at the edge of its range while the whole sounds in the middle';
-COMMENT ON COLUMN events.position IS 'Written bar in which it begins, position from 0 [bars]';
+COMMENT ON COLUMN events.event IS 'Rank of the event, from 0 for the one told first; -1 for edge';
+COMMENT ON COLUMN events.kind IS 'withheld_bass, withheld_top, cleared, climb, descent, wedge, pedal_point, shift, octave_return, voice_entry, high_point, low_point, isolated, in_octaves, dialogue, gap, crossing, closing or entry; edge: a part at the edge of its range while the whole sounds in the middle';
+COMMENT ON COLUMN events.position IS 'Written bar in which it happens, position from 0 [bars]';
 COMMENT ON COLUMN events.bar IS 'Printed number of that bar';
+COMMENT ON COLUMN events.start_bar IS 'Printed number of its first bar';
+COMMENT ON COLUMN events.end_bar IS 'Printed number of its last bar';
+COMMENT ON COLUMN events.played IS 'Bar in which it happens in played order, position from 0 [bars]';
 COMMENT ON COLUMN events.played_first IS 'First bar in played order, position from 0 [bars]';
 COMMENT ON COLUMN events.played_last IS 'Bar after its last one in played order, position from 0 [bars]';
-COMMENT ON COLUMN events.beat IS 'Beat in its bar at which it begins, from 1 [felt beats]';
-COMMENT ON COLUMN events.low IS 'Lowest pitch of the register; NULL where open below [MIDI note number]';
-COMMENT ON COLUMN events.high IS 'Highest pitch of the register; NULL where open above [MIDI note number]';
-COMMENT ON COLUMN events.bars IS 'Absence before an entry, sound before a lift, or length in all [bars]';
-COMMENT ON COLUMN events.first_time IS 'The register was not heard before';
-COMMENT ON COLUMN events.again IS 'Earlier music returns, now with this register';
-COMMENT ON COLUMN events.strength IS 'Strength: cube root of time, weight and distance [0-100]';
+COMMENT ON COLUMN events.beat IS 'Beat in its bar at which it happens, from 1 [felt beats]';
+COMMENT ON COLUMN events.low IS 'Lowest pitch of the register [MIDI note number]';
+COMMENT ON COLUMN events.high IS 'Highest pitch of the register [MIDI note number]';
+COMMENT ON COLUMN events.pitches IS 'Pitches that prove it, lowest first [MIDI note numbers]';
+COMMENT ON COLUMN events.players IS 'Parts that do it, as in parts.part';
+COMMENT ON COLUMN events.bars IS 'How long the new register or the passage lasts, 8 bars at most after silence [bars]';
+COMMENT ON COLUMN events.silence IS 'Silence of the place before; 0 where silence is no part of it [bars]';
+COMMENT ON COLUMN events.since_bar IS 'Printed number of the bar in which the place was last heard';
+COMMENT ON COLUMN events.first_time IS 'The place was not heard before in the work';
+COMMENT ON COLUMN events.edge IS 'Note nearest to the place that sounded meanwhile [MIDI note number]';
+COMMENT ON COLUMN events.distance IS 'Distance from where the line or texture was [semitones]';
+COMMENT ON COLUMN events.direction IS 'up, down, opening or closing';
+COMMENT ON COLUMN events.approach IS 'How the note is reached in its line: step, leap or silence';
+COMMENT ON COLUMN events.place IS 'Where in the texture: bass, inner or top';
+COMMENT ON COLUMN events.ending IS 'How a pedal point ends: resolves, moves off, stops or with the piece';
+COMMENT ON COLUMN events."by" IS 'What moves: enters, falls, rises; bottom, top or both edges of a shift';
+COMMENT ON COLUMN events."interval" IS 'Interval of a return, imitation, doubling or gap, up positive [semitones]';
+COMMENT ON COLUMN events.again_bar IS 'Printed number of the bar whose music returns';
+COMMENT ON COLUMN events.times IS 'How often: earlier peaks, alternations [times]';
+COMMENT ON COLUMN events.at_section IS 'Falls on the beginning of a section';
+COMMENT ON COLUMN events.strength IS 'Strength within its kind [0-100]';
+
+CREATE TABLE bar_edges (
+    work VARCHAR NOT NULL,
+    low INTEGER[],
+    high INTEGER[]
+);
+COMMENT ON TABLE bar_edges IS 'Edges of the texture in every played bar';
+COMMENT ON COLUMN bar_edges.work IS 'Work, as in works.work';
+COMMENT ON COLUMN bar_edges.low IS 'Lower edge of each played bar, 5 % of its weight below; -1 where nothing sounds [MIDI note numbers]';
+COMMENT ON COLUMN bar_edges.high IS 'Upper edge of each played bar, 5 % of its weight above; -1 where nothing sounds [MIDI note numbers]';
 
 CREATE TABLE saturation (
     work VARCHAR NOT NULL,
@@ -392,6 +436,20 @@ COMMENT ON COLUMN steps.work IS 'Work, as in works.work';
 COMMENT ON COLUMN steps.part IS 'Part, as in parts.part';
 COMMENT ON COLUMN steps.step IS 'Interval from note to note, up positive [semitones]';
 COMMENT ON COLUMN steps.times IS 'How often [times]';
+
+CREATE TABLE step_pairs (
+    work VARCHAR NOT NULL,
+    part INTEGER NOT NULL,
+    step INTEGER NOT NULL,
+    following INTEGER NOT NULL,
+    times INTEGER
+);
+COMMENT ON TABLE step_pairs IS 'How often an interval of the line of each part is followed by another';
+COMMENT ON COLUMN step_pairs.work IS 'Work, as in works.work';
+COMMENT ON COLUMN step_pairs.part IS 'Part, as in parts.part';
+COMMENT ON COLUMN step_pairs.step IS 'Interval from note to note, up positive [semitones]';
+COMMENT ON COLUMN step_pairs.following IS 'The next interval, up positive [semitones]';
+COMMENT ON COLUMN step_pairs.times IS 'How often [times]';
 
 CREATE TABLE part_gaps (
     work VARCHAR NOT NULL,

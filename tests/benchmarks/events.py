@@ -32,8 +32,8 @@ ROOT = Path(__file__).parents[2]
 sys.path.insert(0, str(ROOT))
 
 from corpusreg.measures.analysis import Analysis, analyse  # noqa: E402
-from corpusreg.measures.events_model import KINDS as TOOL_KINDS  # noqa: E402
-from corpusreg.measures.events_model import Event  # noqa: E402
+from corpusreg.measures.events import KINDS as TOOL_KINDS  # noqa: E402
+from corpusreg.measures.events import Event  # noqa: E402
 from corpusreg.score.played import perform  # noqa: E402
 from corpusreg.score.readers import read_file  # noqa: E402
 from tests.validity.materials import CORPORA, KINDS, pieces  # noqa: E402

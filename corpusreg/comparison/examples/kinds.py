@@ -31,7 +31,8 @@ class Kind:
     strength: str
 
 
-_EVENT = "how long it waits, how much enters, and how far from what sounded before"
+_EVENT = "how long it waits, how long it then lasts, and how far from what sounded before"
+_LINE = "how far the line goes, and how straight"
 KINDS: Mapping[str, Kind] = {
     kind.name: kind
     for kind in (
@@ -39,29 +40,35 @@ KINDS: Mapping[str, Kind] = {
             "shift", "Clear shifts", "the texture moves to another register at one barline",
             "how far it moves, and how much of the way at once",
         ),
-        Kind("entry", "Cleared entries", "an empty register is entered", _EVENT),
         Kind(
-            "held-back-bass", "Bass that is held back",
-            "the low register waits for a long time, and then enters", _EVENT,
+            "withheld-bass", "Bass withheld and brought in",
+            "the bass keeps out of the low register for long, and then enters there", _EVENT,
         ),
         Kind(
-            "held-back-top", "Top that is held back",
-            "the high register waits for a long time, and then enters", _EVENT,
+            "withheld-top", "Top withheld and brought in",
+            "the top keeps out of the high register for long, and then enters there", _EVENT,
         ),
         Kind(
-            "return", "The same music, now with another register",
-            "earlier music comes again, and a register that was silent joins it", _EVENT,
+            "return", "The same music, now with the bass or the top",
+            "earlier music comes again, and the register that was withheld joins it", _EVENT,
         ),
         Kind(
-            "solo", "Moments at an extreme",
-            "a short moment, alone at the low or high end", _EVENT,
+            "cleared", "Places emptied and filled again",
+            "a place inside the texture falls silent for long, and is filled again", _EVENT,
+        ),
+        Kind("climb", "Climbs", "an outer line climbs an octave or more", _LINE),
+        Kind("descent", "Descents", "an outer line descends an octave or more", _LINE),
+        Kind("wedge", "Wedges", "the outer lines move apart or together, bar by bar", _LINE),
+        Kind(
+            "isolated", "Moments at an extreme",
+            "a short moment, far from everything round it", "how far it lies from the rest",
         ),
         Kind(
-            "lift", "Liftings", "a held or repeated sound stops while the rest goes on",
-            "how long it sounded, how much of it, and how far from what goes on",
+            "pedal-point", "Pedal points", "one note holds while the rest moves on",
+            "how long it lasts, and how it ends",
         ),
         Kind(
-            "hollow", "Hollow textures", "a wide empty space inside the texture",
+            "gap", "Gaps between the voices", "an octave or more stays empty in the texture",
             "how long it lasts, and how wide the gap is",
         ),
         Kind(
@@ -92,21 +99,9 @@ def sentence(kind: str, row: Mapping[str, Any]) -> str:
             f"{plural(round(row['bars']), 'bar')}, and its fullest octave is filled to "
             f"{100 * row['size']:.0f} % on average"
         )
-    if kind == "hollow":
-        said = "there is an empty octave or more inside"
-        if row["low"] is not None and row["high"] is not None:
-            said = (
-                f"nothing lasting sounds from {range_words(int(row['low']), int(row['high']))}"
-            )
-        return f"From bar {bar} on, {plural(round(row['bars']), 'bar')} are hollow: {said}"
     if kind == "edge":
         return _edge(row, bar)
-    if kind == "lift":
-        return (
-            f"The sound {_register(row)}, held or repeated for {_length(row['bars'])}, "
-            f"stops in bar {bar} while the rest goes on"
-        )
-    return _entry(kind, row, bar)
+    return _event(kind, row, bar)
 
 
 def _edge(row: Mapping[str, Any], bar: str) -> str:
@@ -122,7 +117,7 @@ def _edge(row: Mapping[str, Any], bar: str) -> str:
 def _shift(row: Mapping[str, Any], bar: str) -> str:
     ways = {
         "up": "moves up", "down": "moves down", "opening": "opens out",
-        "closing": "draws together",
+        "closing": "closes in",
     }  # fmt: skip
     what = {"mass": "The sound as a whole", "top": "The top", "bottom": "The bottom"}
     moved = what.get(row["moved"], "The texture")
@@ -131,28 +126,35 @@ def _shift(row: Mapping[str, Any], bar: str) -> str:
     return f"{moved} {ways[row['direction']]} in bar {bar}, by {interval_words(row['size'])}"
 
 
-def _entry(kind: str, row: Mapping[str, Any], bar: str) -> str:
-    register = f"The register {_register(row)}"
-    if kind == "solo":
-        since = f"{_length(row['bars'])} after it last did"
-        return f"{register} sounds for a moment in bar {bar}, {since}"
-    held = "is held back" if kind.startswith("held") else "is empty"
-    comes = "enters for the first time" if row["first_time"] else "returns"
-    new = ", now with this register" if row["first_time"] else ""
-    again = f": earlier music again{new}" if row["again"] else ""
-    return f"{register} {held} for {_length(row['bars'])} and {comes} in bar {bar}{again}"
-
-
-def _register(row: Mapping[str, Any]) -> str:
-    low, high = row["low"], row["high"]
-    if low is None:
-        return "everywhere" if high is None else f"below {note_name(int(high) + 1)}"
-    if high is None:
-        return f"above {note_name(int(low))}"
+def _event(kind: str, row: Mapping[str, Any], bar: str) -> str:
+    low, high = int(row["low"]), int(row["high"])
+    notes = range_words(low, high)
+    if kind in ("withheld-bass", "withheld-top", "return"):
+        bass = row["event_kind"] == "withheld_bass"
+        what, beyond = ("bass", "below") if bass else ("top", "above")
+        again = f", with the music of bar {plain(row['again_bar'])}" if row["again_bar"] else ""
+        return (
+            f"The {what} is withheld: nothing {beyond} {note_name(int(row['edge']))} for "
+            f"{_length(row['silence'])}, then {notes} in bar {bar}{again}"
+        )
+    if kind == "cleared":
+        return (
+            f"The place round {notes} is silent for {_length(row['silence'])} and is filled "
+            f"again in bar {bar}"
+        )
+    if kind in ("climb", "descent"):
+        way = "climbs" if kind == "climb" else "descends"
+        return f"A line {way} {interval_words(row['distance'])} and arrives in bar {bar}"
+    if kind == "wedge":
+        way = "opens out" if row["direction"] == "opening" else "closes in"
+        return f"The texture {way} by {interval_words(row['distance'])} until bar {bar}"
+    if kind == "isolated":
+        return f"{notes} sounds for a moment in bar {bar}, far from everything round it"
+    if kind == "pedal-point":
+        return f"A pedal point on {notes} lasts for {_length(row['bars'])}"
     return (
-        f"from {range_words(int(low), int(high))}"
-        if low != high
-        else f"on {note_name(int(low))}"
+        f"From bar {plain(str(row['start_bar']))} on nothing sounds between {note_name(low)} "
+        f"and {note_name(high)} for {_length(row['bars'])}"
     )
 
 

@@ -27,9 +27,9 @@ _SIDES = {
     "longest_dwell": ("dwell", "shift"),
     "expected_dwell": ("dwell", "shift"),
     "narrow_dwell": ("dwell", "shift"),
-    "hollow_share": ("hollow", "dwell"),
-    "cleared_entries": ("entry", "dwell"),
-    "lifts": ("lift", "dwell"),
+    "hollow_share": ("gap", "dwell"),
+    "entries": ("withheld-bass", "dwell"),
+    "pedal_points": ("pedal-point", "dwell"),
 }
 _MOVING = ("shift", "dwell")
 _COLUMNS = ("ensemble", "family", "texture", "period")

@@ -45,13 +45,17 @@ _SYSTEM = 60  # bars that still are told apart
 _LONG = 4  # bars of a stay or a hollow passage that is worth showing to others
 # What one person could show to the others, and how it is said.
 TOPICS = {
-    "held_back": "a register held back, and then heard",
-    "entry": "a register emptied, and entered again",
-    "lift": "a held sound that stops while the rest goes on",
+    "withheld_bass": "a bass withheld, then brought in",
+    "withheld_top": "a top withheld, then brought in",
+    "cleared": "a place emptied, and filled again",
+    "pedal_point": "a pedal point",
+    "climb": "a climb",
+    "descent": "a descent",
+    "wedge": "a texture that opens out or closes in",
     "shift": "a clear shift",
     "narrow": "a long stay in a narrow space",
     "wide": "a long stay in a wide space",
-    "hollow": "an empty octave inside the sound",
+    "gap": "a gap between the voices",
 }
 
 
@@ -249,10 +253,8 @@ def _examples(c: Comparison) -> tuple[Example, ...]:
     found: list[Example] = []
     for placed in c.events:
         event = placed.event
-        if placed.part is None and event.kind in TOPICS:
-            if event.kind == "hollow" and event.last - event.first < _LONG:
-                continue
-            if event.kind == "entry" and event.never:
+        if placed.part is None and event.kind in TOPICS and event.kind != "shift":
+            if event.kind == "gap" and event.last - event.first < _LONG:
                 continue
             words = bar_range(c.bars, event.first, event.last)
             found.append(Example(event.kind, words, event.strength))

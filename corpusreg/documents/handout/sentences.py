@@ -29,7 +29,7 @@ LONGEST = 4  # bars of a passage
 # Which chosen measures make the sheet speak of stays, of shifts, and of events.
 _STAYS = frozenset(("longest_dwell", "expected_dwell", "narrow_dwell"))
 _SHIFTS = frozenset(("shift_rate", "movement_bar", "movement_phrase"))
-_EVENTS = frozenset(("cleared_entries", "lifts"))
+_EVENTS = frozenset(("entries", "pedal_points"))
 _FEW = 3  # shifts and events among which the clearest is found
 _MIDDLE = 50  # percentile
 
@@ -96,7 +96,7 @@ def _candidates(c: Comparison, content: Content, chosen: frozenset[str]) -> Iter
     first = strained[:1] if strained and torn(reaching(c)[0]) else []
     found = [*first, *findings, *strained[len(first) :]]
     yield from found[:1]
-    events = sorted(told_events(c, _FEW), key=lambda e: (-e.strength, e.first))
+    events = told_events(c, _FEW)
     shifts = sorted(clearest_shifts(c, _FEW), key=lambda s: (-s.mass, s.bar))
     about = [
         *([_event(events[0], c)] if events and chosen & _EVENTS else []),
@@ -152,7 +152,7 @@ def _player(player: Player, c: Comparison) -> Said:
 
 def _event(event: Event, c: Comparison) -> Said:
     text = f"{event_words(event, c.bars)}."
-    if event.kind == "hollow":
+    if event.last - event.first > 1:
         where = bar_range(c.bars, event.first, event.last)
         return Said(text, "event", where, _run(event.first, event.last))
     where = bar_range(c.bars, event.first, event.first + 1)
@@ -244,13 +244,13 @@ _QUESTIONS = {
         "What does the empty space in {where} do for you, and in which bar would you fill it?",
         "Where could an octave stay empty between the voices, and what would be heard through?",
     ),
-    "cleared_entries": (
+    "entries": (
         "Which of the entries tells the most, and what makes room for it?",
         "Which register could fall silent before a moment that matters to you?",
     ),
-    "lifts": (
-        "Which held sound is missed the most when it stops?",
-        "Which held sound could stop while the rest goes on?",
+    "pedal_points": (
+        "Which pedal point is missed the most when it ends?",
+        "Where could one note hold while the rest moves on?",
     ),
     "part": (
         "",

@@ -45,7 +45,7 @@ MEASURES = (
     "shift_rate",
     "expected_dwell",
     "hollow_share",
-    "cleared_entries",
+    "entries",
 )
 _SHEETS = "sheets"
 

@@ -22,7 +22,6 @@ from corpusreg.score.pitch import note_name
 __all__ = ["bars", "events", "mark_id", "shifts", "stays"]
 
 _STRONG = 3  # stays by rank whose outline is strong
-_NUMBERED = 9  # and that have a number in any case
 
 
 def mark_id(prefix: str, kind: str, count: int) -> str:
@@ -33,16 +32,15 @@ def mark_id(prefix: str, kind: str, count: int) -> str:
 def stays(found: Analysis, axes: Axes, prefix: str) -> Iterator[Markup]:
     """Outlined bands, the first ranks stronger, with their rank in a corner.
 
-    Stays of one bar are thin and without number but for the first ranks: in a piece that
-    moves all the time they would hide the music.
+    Only the main stays are boxed and numbered; the others are a thin line.
     """
     for rank, index in reversed(list(enumerate(found.ranking, start=1))):
         stay = found.stays[index]
         if stay.last <= axes.first or stay.first >= axes.last:
             continue
-        width = "strong" if rank <= _STRONG else "thin" if stay.bars > 1 else "hair"
+        told = rank <= found.main
+        width = ("strong" if rank <= _STRONG else "thin") if told else "hair"
         x, y, _, _ = axes.box(stay.first, stay.last, stay.low, stay.high)
-        told = stay.bars > 1 or rank <= _NUMBERED
         outline = _outline(stay, axes, STROKES[width] / 2)
         yield element(
             "g",
@@ -117,9 +115,10 @@ def events(
 ) -> tuple[list[Markup], int]:
     """Signs at the beat where something happens, in rows from y down."""
     told = [
-        (axes.x(event.first + _place(found, event)) + 5, count, event)
+        (axes.x(event.bar + _place(found, event)) + 5, count, event)
         for count, event in enumerate(found.events, start=1)
-        if axes.first <= event.first < axes.last
+        # Shifts have signs of their own.
+        if event.kind != "shift" and axes.first <= event.bar < axes.last
     ]
     rows = _rows([(x, str(count) if numbered else "") for x, count, _ in told])
     drawn = [
@@ -131,8 +130,8 @@ def events(
             class_="event",
             data_event=str(count),
             data_kind=event.kind,
-            data_index=str(event.first),
-            data_bar=found.played.bars.labels[event.first],
+            data_index=str(event.bar),
+            data_bar=found.played.bars.labels[event.bar],
         )
         for (x, count, event), row in zip(told, rows, strict=True)
     ]
@@ -157,8 +156,8 @@ def _rows(signs: Sequence[tuple[float, str]]) -> list[int]:
 def _place(found: Analysis, event: Event) -> float:
     """How far into its bar an event begins, 0 to 1."""
     every = found.played.bars
-    ticks = (event.beat - 1) * float(every.beat[event.first])
-    return min(max(ticks / max(float(every.length[event.first]), 1.0), 0.0), 0.95)
+    ticks = (event.beat - 1) * float(every.beat[event.bar])
+    return min(max(ticks / max(float(every.length[event.bar]), 1.0), 0.0), 0.95)
 
 
 def bars(found: Analysis, axes: Axes, prefix: str) -> Markup:

@@ -9,6 +9,7 @@ from corpusreg.documents.pictures.marks import (
     EVENT_WORDS,
     SHIFT_WORDS,
     event_sign,
+    kind_of_event,
     kind_of_shift,
     shift_sign,
 )
@@ -39,7 +40,7 @@ def key(entries: Sequence[Entry], y: float, width: float) -> tuple[Markup, float
 def map_key(analyses: Sequence[Analysis]) -> list[Entry]:
     """What the signs of a register map mean."""
     shifts = {kind_of_shift(shift) for each in analyses for shift in each.shifts}
-    events = {event.kind for each in analyses for event in each.events}
+    events = {kind_of_event(event.kind) for each in analyses for event in each.events}
     found: list[Entry] = [
         (_swatches(), 12.0 * len(WEIGHTS), "stronger: sounds longer or louder in the beat"),
         (_band(), 22.0, "a stay, 1 most worth saying"),

@@ -6,7 +6,14 @@ from corpusreg.documents.pictures.look import paint
 from corpusreg.documents.pictures.svg import Markup, element, points
 from corpusreg.measures.shifts import Shift
 
-__all__ = ["EVENT_WORDS", "SHIFT_WORDS", "event_sign", "kind_of_shift", "shift_sign"]
+__all__ = [
+    "EVENT_WORDS",
+    "SHIFT_WORDS",
+    "event_sign",
+    "kind_of_event",
+    "kind_of_shift",
+    "shift_sign",
+]
 
 SHIFT_WORDS = {
     "up": "shift upward",
@@ -16,11 +23,26 @@ SHIFT_WORDS = {
     "part": "one part shifts",
 }
 EVENT_WORDS = {
-    "entry": "a register enters",
-    "held_back": "held back, then enters",
-    "solo": "alone at an extreme",
-    "lift": "a held sound lifts",
-    "hollow": "hollow",
+    "withheld_bass": "bass or top withheld, then brought in",
+    "cleared": "a silent place is filled",
+    "climb": "a line climbs or descends",
+    "wedge": "opens out or closes in",
+    "pedal_point": "pedal point",
+    "octave_return": "returns in another octave",
+    "voice_entry": "a voice enters",
+    "high_point": "highest or lowest note",
+    "isolated": "alone at an extreme",
+    "in_octaves": "in octaves",
+    "dialogue": "two registers in dialogue",
+    "gap": "gap between the voices",
+    "crossing": "voices cross",
+    "closing": "close and opening differ",
+}
+_LIKE = {
+    "withheld_top": "withheld_bass",
+    "entry": "cleared",
+    "descent": "climb",
+    "low_point": "high_point",
 }
 _R = 4.0  # half the size of a sign
 
@@ -42,19 +64,41 @@ def shift_sign(kind: str, direction: str) -> Markup:
     return element("polygon", points=points(corners), **look)
 
 
+_PATHS = {
+    "climb": "M-4 4L4 -4M0 -4H4V0",
+    "wedge": "M4 -4L-4 0L4 4",
+    "pedal_point": "M-4 3H4M-4 -3V3",
+    "octave_return": "M-4 3V-3H4V3M2 1L4 3L6 1",
+    "voice_entry": "M-4 0H4M1 -3L4 0L1 3",
+    "in_octaves": "M-4 -3H4M-4 3H4",
+    "dialogue": "M-4 -3H0V3H4",
+    "gap": "M-4 -4h8v8h-8zM-4 0L0 -4M-4 4L4 -4M0 4L4 0",
+    "crossing": "M-4 -4L4 4M-4 4L4 -4",
+    "closing": "M-4 -4V4M4 -4V4M-4 0H4",
+}
+
+
+def kind_of_event(kind: str) -> str:
+    """As in EVENT_WORDS: kinds that share a sign go by one name."""
+    return _LIKE.get(kind, kind)
+
+
 def event_sign(kind: str) -> Markup:
-    """A ring, a disc, a diamond, an arrow, a hatched box."""
-    if kind == "entry":
+    """A ring, a disc, a diamond, a triangle on its edge, or strokes."""
+    kind = kind_of_event(kind)
+    if kind == "cleared":
         return element("circle", r=0.85 * _R, **paint("paper", "rule", width="firm"))
-    if kind == "held_back":
+    if kind == "withheld_bass":
         return element("circle", r=0.85 * _R, **paint("ink", "rule", width="firm"))
-    if kind == "solo":
+    if kind == "isolated":
         corners = [(0.0, -_R), (_R, 0.0), (0.0, _R), (-_R, 0.0)]
         return element("polygon", points=points(corners), **paint("ink"))
-    if kind == "lift":
-        return element("path", d="M-4 1L0 -4L4 1M0 -4V4", **paint("rule", width="firm"))
-    hatched = "M-4 -4h8v8h-8zM-4 0L0 -4M-4 4L4 -4M0 4L4 0"
-    return element("path", d=hatched, **paint("rule", width="thin"))
+    if kind == "high_point":
+        corners = [(-_R, -_R), (_R, -_R), (_R, _R), (-_R, _R)]
+        return element(
+            "polygon", points=points(corners), **paint("paper", "rule", width="firm")
+        )
+    return element("path", d=_PATHS[kind], **paint("rule", width="firm"))
 
 
 def _flat(y: float, way: int) -> Markup:

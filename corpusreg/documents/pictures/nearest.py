@@ -50,9 +50,9 @@ _ENDS: Mapping[str, tuple[str, str]] = {
     "within": ("calm within the bar", "mobile within the bar"),
     "stays": ("short stays", "long stays"),
     "narrow": ("little time in narrow stays", "much time in narrow stays"),
-    "hollow": ("seldom hollow", "often hollow"),
+    "hollow": ("few gaps between the voices", "many gaps between the voices"),
     "entries": ("registers seldom entered", "registers often entered"),
-    "lifts": ("held sounds seldom lift", "held sounds often lift"),
+    "pedals": ("few pedal points", "many pedal points"),
     "lean": ("reaching down", "reaching up"),
 }
 

@@ -94,11 +94,11 @@ def _candidates(c: Comparison) -> Iterator[_Candidate]:
 
 def _events(c: Comparison) -> list[_Candidate]:
     """The strongest first."""
-    told = sorted(told_events(c, _TOLD), key=lambda event: (-event.strength, event.first))
+    told = told_events(c, _TOLD)
     return [
         _Candidate(event.first, event.last, (event_words(event, c.bars),))
-        if event.kind == "hollow"
-        else _with_bar_before(event.first, event_words(event, c.bars))
+        if event.last - event.first > 1
+        else _with_bar_before(event.bar, event_words(event, c.bars))
         for event in told
     ]
 

@@ -47,15 +47,14 @@ _WORDS: tuple[tuple[str, str, str], ...] = (
         "how much of the time a note fills and how loud it is",
     ),
     (
-        r"hollow",
-        "hollow",
-        "with an empty octave or more inside the texture",
+        r"[Gg]aps? between the (?:voices|hands)",
+        "gap between the voices",
+        "more than an octave without a note between two neighbouring voices, kept for bars",
     ),
     (
-        r"empty|held back",
-        "empty, held back",
-        "a register is empty while nothing sounds in it; held back: for long, at the low or "
-        "high end",
+        r"withheld",
+        "withheld",
+        "the bass (or the top) keeps out of a register for long, and then enters there",
     ),
     (
         r"edge of (?:its|the) range|at the edge|its edge|an edge",

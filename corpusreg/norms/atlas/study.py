@@ -41,7 +41,7 @@ FIGURES = (
     ("stays-by-period", "How long did music stay in one register?", "expected_dwell",
      "period"),
     ("entries-by-period", "How often was a register emptied, then entered?",
-     "cleared_entries", "period"),
+     "entries", "period"),
 )  # fmt: skip
 _OCTAVES = ("octaves-by-ensemble", "Which octaves are in use?")
 _HEIGHTS = ("heights-by-instrument", "What is written for each voice and instrument?")

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from lxml import etree
 
-from corpusreg.score.readers.musicxml.raw import integer
+from corpusreg.score.readers.musicxml.records import integer
 from corpusreg.score.rewrite.tree import insert, timed
 
 __all__ = ["Keys", "add_accidentals", "keys_of", "missing"]

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 
 from lxml import etree
 
-from corpusreg.score.readers.musicxml.raw import integer
+from corpusreg.score.readers.musicxml.records import integer
 
 __all__ = ["LEDGERS", "set_clefs"]
 

@@ -17,7 +17,7 @@ from lxml import etree
 
 from corpusreg.score.notes import Score
 from corpusreg.score.readers.musicxml.container import file_name
-from corpusreg.score.readers.musicxml.raw import integer
+from corpusreg.score.readers.musicxml.records import integer
 from corpusreg.score.readers.musicxml.wording import STACCATO
 from corpusreg.score.rewrite.accidentals import add_accidentals, keys_of, missing
 from corpusreg.score.rewrite.change import Change

@@ -12,7 +12,7 @@ from pathlib import Path
 from lxml import etree
 
 from corpusreg.score.readers.musicxml.container import score_bytes
-from corpusreg.score.readers.musicxml.raw import number
+from corpusreg.score.readers.musicxml.records import number
 
 __all__ = ["insert", "measures", "note_elements", "parsed", "parts", "remove", "timed"]
 

@@ -41,7 +41,8 @@ Measuring = Callable[
 
 # Files in a worker's queue: enough that it never waits, few to send again.
 _QUEUED = 4
-_WATCH_SECONDS = 0.05
+_WAIT_SECONDS = 0.05
+_WATCH_SECONDS = 0.25  # between looks at what every worker uses, which cost time themselves
 _LAST_SECONDS = 10.0  # in which workers may write what they have when a run is broken off
 _TRY_AGAIN = ("time", "memory", "crash", "killed")
 
@@ -198,7 +199,7 @@ class _Run:
                 while pending or any(writer.busy for writer in writers):
                     _deal(pending, writers)
                     with contextlib.suppress(queue.Empty):
-                        notices.get(timeout=_WATCH_SECONDS)
+                        notices.get(timeout=_WAIT_SECONDS)
                     for place, writer in enumerate(writers):
                         again += self.sort_out(writer.child.collect(), writer.held)
                         if writer.child.ended:
@@ -231,7 +232,7 @@ class _Run:
                 self.sort_out(writer.child.collect(), writer.held)
                 if writer.child.ended:
                     writer.held.clear()
-            time.sleep(_WATCH_SECONDS)
+            time.sleep(_WAIT_SECONDS)
 
     def take(self, answer: Answer, held: list[SourceFile]) -> None:
         """Note what became of a file, and put it into the shards where no worker has.

@@ -15,10 +15,11 @@ import numpy as np
 from corpusreg.comparison.players import longest_run
 from corpusreg.instruments import Instruments
 from corpusreg.measures import height
-from corpusreg.measures.events import LONG
 from corpusreg.score.played import Played
 
 __all__ = ["Edge", "edges"]
+
+LONG = 12.0  # bars
 
 
 @dataclass(frozen=True)

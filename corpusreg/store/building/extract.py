@@ -28,9 +28,10 @@ from corpusreg.measures.curve import curve
 from corpusreg.measures.events import Event
 from corpusreg.measures.rebar import REBARRED, rebarred
 from corpusreg.measures.saturation import full
+from corpusreg.measures.shifts import edges as texture_edges
 from corpusreg.score.duplicates import fingerprint, shingles
 from corpusreg.score.notes import Score
-from corpusreg.score.played import Played, perform, segments
+from corpusreg.score.played import Played, PlayedBars, perform, segments
 from corpusreg.score.readers import read_file
 from corpusreg.store.building.edges import edges
 from corpusreg.store.tables import Rows, columns
@@ -115,6 +116,7 @@ def _work_rows(
         "stays": _stay_rows(work, analysis),
         "shifts": _shift_rows(work, analysis),
         "events": [*_event_rows(work, analysis), *_edge_rows(work, analysis.played)],
+        "bar_edges": [_bar_edge_row(work, analysis)],
         "saturation": _saturation_rows(work, analysis),
         "band_weights": [
             (work, band - 1, float(share))
@@ -174,6 +176,7 @@ def _line_rows(work: str, score: Score, analysis: Analysis) -> Rows:
     found: dict[str, list[Any]] = {
         "part_pitches": lines.part_pitches(notes),
         "steps": lines.steps(notes),
+        "step_pairs": lines.step_pairs(notes),
         "part_gaps": lines.part_gaps(notes, len(score.parts)),
         # A single line has no space above its bass.
         "bass_gaps": [] if analysis.texture.most_together < 2 else lines.bass_gaps(notes),
@@ -285,28 +288,61 @@ def _shift_rows(work: str, analysis: Analysis) -> list[tuple[Any, ...]]:
 
 
 def _event_rows(work: str, analysis: Analysis) -> list[tuple[Any, ...]]:
-    played = analysis.played
-    rows: list[tuple[Any, ...]] = []
+    """Events of the whole and of every part, numbered by their rank."""
+    bars = analysis.played.bars
     found: list[tuple[int | None, tuple[Event, ...]]] = [(None, analysis.events)]
-    found += list(part_events(played).items())
-    for part, events in found:
-        for index, event in enumerate(events):
-            bar = (int(played.bars.written[event.first]), played.bars.labels[event.first])
-            where = (event.kind, *bar, event.first, event.last, event.beat)
-            what = (event.low, event.high, event.bars, event.never, event.again is not None)
-            rows.append((work, part, index, *where, *what, event.strength))
-    return rows
+    found += list(part_events(analysis.played).items())
+    return [
+        (work, part, rank, *_event_row(event, bars))
+        for part, events in found
+        for rank, event in enumerate(events)
+    ]
+
+
+def _event_row(event: Event, bars: PlayedBars) -> tuple[Any, ...]:
+    labels = bars.labels
+    again = None if event.again is None else labels[event.again]
+    since = None if event.since is None else labels[event.since]
+    where = (int(bars.written[event.bar]), labels[event.bar])
+    span = (labels[event.first], labels[max(event.last - 1, event.first)])
+    played = (event.bar, event.first, event.last, event.beat)
+    notes = (event.low, event.high, list(event.pitches), list(event.players))
+    first_time = event.silence > 0 and event.since is None
+    silence = (event.lasts, event.silence, since, first_time, event.edge)
+    motion = (event.distance, event.direction or None, event.approach or None)
+    what = (event.place or None, event.ending or None, event.by or None, event.interval)
+    rest = (again, event.times, event.section, 100 * event.strength)
+    return (event.kind, *where, *span, *played, *notes, *silence, *motion, *what, *rest)
 
 
 def _edge_rows(work: str, played: Played) -> list[tuple[Any, ...]]:
     """Passages of parts at their edge, as events numbered EDGE."""
     rows: list[tuple[Any, ...]] = []
     for edge in edges(played, load()):
-        bar = (int(played.bars.written[edge.first]), played.bars.labels[edge.first])
-        where = ("edge", *bar, edge.first, edge.last, 1.0)
-        what = (edge.low, edge.high, edge.last - edge.first, False, False)
-        rows.append((work, edge.part, EDGE, *where, *what, edge.strength))
+        found = Event(
+            "entry",
+            edge.part,
+            edge.first,
+            edge.last,
+            edge.first,
+            1.0,
+            (edge.low, edge.high),
+            edge.low,
+            edge.high,
+            edge.strength / 100,
+            lasts=float(edge.last - edge.first),
+            players=(edge.part,),
+        )
+        rows.append((work, edge.part, EDGE, "edge", *_event_row(found, played.bars)[1:]))
     return rows
+
+
+def _bar_edge_row(work: str, analysis: Analysis) -> tuple[Any, ...]:
+    low = np.full(len(analysis.played.bars), -1)
+    high = low.copy()
+    sounding = analysis.texture.sounding
+    low[sounding], high[sounding] = texture_edges(analysis.texture).T
+    return (work, low.tolist(), high.tolist())
 
 
 def _saturation_rows(work: str, analysis: Analysis) -> list[tuple[Any, ...]]:

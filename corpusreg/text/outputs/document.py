@@ -19,7 +19,7 @@ from corpusreg.comparison.examples import Example
 from corpusreg.comparison.findings import Finding, PieceFacts, Reading, Suggestion, reading
 from corpusreg.measures.background import Background
 from corpusreg.measures.definitions import VERSION
-from corpusreg.measures.events_model import Event
+from corpusreg.measures.events import Event
 from corpusreg.norms.profiles.model import PlacedProfile
 from corpusreg.score.pitch import band_name, note_name
 from corpusreg.score.played import PlayedBars

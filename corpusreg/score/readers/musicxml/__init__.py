@@ -22,7 +22,7 @@ from corpusreg.score.readers.musicxml.assemble import assemble
 from corpusreg.score.readers.musicxml.container import file_name, score_bytes
 from corpusreg.score.readers.musicxml.header import Header
 from corpusreg.score.readers.musicxml.part import PartReader
-from corpusreg.score.readers.musicxml.raw import Marks, PartRecord, Tally
+from corpusreg.score.readers.musicxml.records import Marks, PartRecord, Tally
 from corpusreg.score.readers.musicxml.wording import PARSING, UnusualError, cut
 from corpusreg.system.errors import ReadError
 

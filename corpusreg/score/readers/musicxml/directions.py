@@ -17,9 +17,14 @@ from typing import Any
 from lxml import etree
 
 from corpusreg.score.notes import Sign
-from corpusreg.score.readers.musicxml.cursor import Cursor
 from corpusreg.score.readers.musicxml.header import plain_text
-from corpusreg.score.readers.musicxml.raw import Position, RawDynamic, integer, number
+from corpusreg.score.readers.musicxml.records import (
+    Cursor,
+    Position,
+    RawDynamic,
+    integer,
+    number,
+)
 
 __all__ = ["DirectionReader"]
 

@@ -14,7 +14,7 @@ from dataclasses import dataclass, field
 from lxml import etree
 
 from corpusreg.score.notes import Part
-from corpusreg.score.readers.musicxml.raw import integer
+from corpusreg.score.readers.musicxml.records import integer
 
 __all__ = ["Header", "PartHead", "hand_pairs", "plain_text"]
 

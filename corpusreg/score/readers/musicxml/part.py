@@ -17,11 +17,12 @@ from typing import Any
 from lxml import etree
 
 from corpusreg.score.notes import NOTE_DTYPE, Sign
-from corpusreg.score.readers.musicxml.cursor import MAX_QUARTERS, Cursor
 from corpusreg.score.readers.musicxml.directions import DirectionReader
 from corpusreg.score.readers.musicxml.header import PartHead
-from corpusreg.score.readers.musicxml.raw import (
+from corpusreg.score.readers.musicxml.records import (
+    MAX_QUARTERS,
     ROW,
+    Cursor,
     Marks,
     Metre,
     PartRecord,

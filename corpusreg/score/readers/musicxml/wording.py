@@ -15,7 +15,7 @@ from typing import Any, NamedTuple
 
 from lxml import etree
 
-from corpusreg.score.readers.musicxml.raw import written_pitch
+from corpusreg.score.readers.musicxml.records import written_pitch
 
 __all__ = [
     "PARSING",

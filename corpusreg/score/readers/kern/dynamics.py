@@ -14,10 +14,10 @@ from collections import Counter
 from dataclasses import replace
 
 from corpusreg.score.notes import Dynamic, Part, Pedal
-from corpusreg.score.readers.kern_parts import Place
-from corpusreg.score.readers.kern_spines import Table, Track
-from corpusreg.score.readers.kern_timing import Timeline
-from corpusreg.score.readers.kern_tokens import HairpinSign, parse_dynamics
+from corpusreg.score.readers.kern.parts import Place
+from corpusreg.score.readers.kern.spines import Table, Track
+from corpusreg.score.readers.kern.timing import Timeline
+from corpusreg.score.readers.kern.tokens import HairpinSign, parse_dynamics
 
 __all__ = ["dynamics_of", "pedals_of"]
 

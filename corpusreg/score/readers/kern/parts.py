@@ -35,7 +35,7 @@ import re
 from dataclasses import dataclass
 
 from corpusreg.score.notes import Part
-from corpusreg.score.readers.kern_spines import Table, Track
+from corpusreg.score.readers.kern.spines import Table, Track
 
 __all__ = ["Place", "changes_of_instrument", "place_tracks", "transposition"]
 

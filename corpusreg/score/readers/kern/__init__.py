@@ -1,14 +1,14 @@
 """Humdrum kern files -> Score.
 
-Reads spine splits, joins, exchanges, additions and ends (`kern_spines`), tokens
-(`kern_tokens`), parts and staves (`kern_parts`), times (`kern_timing`), barlines,
-sections and played order (`kern_bars`), **dynam columns and pedals
-(`kern_dynamics`). Columns of any other kind (text, figured bass, fingering,
+Reads spine splits, joins, exchanges, additions and ends (`spines`), tokens
+(`tokens`), parts and staves (`parts`), times, barlines,
+sections and played order (`timing`), **dynam columns and pedals
+(`dynamics`). Columns of any other kind (text, figured bass, fingering,
 alternative readings) are passed over.
 
 Conventions: kern pitch is sounding pitch. *ITr (how a transposing instrument is
 notated), octave clefs (*clefGv2) and ottava lines (*8va) change nothing; *Tr (the
-encoding was moved) is taken back; see `kern_parts`. Hidden notes (yy) sound,
+encoding was moved) is taken back; see `parts`. Hidden notes (yy) sound,
 notes between *cue and *Xcue are left out and counted.
 """
 
@@ -18,11 +18,10 @@ from collections import Counter
 from pathlib import Path
 
 from corpusreg.score.notes import Score, Sign, Tempo, note_table
-from corpusreg.score.readers.kern_bars import Measure, bar_table, expansion_list
-from corpusreg.score.readers.kern_dynamics import dynamics_of, pedals_of
-from corpusreg.score.readers.kern_parts import changes_of_instrument, place_tracks
-from corpusreg.score.readers.kern_spines import Table, read_table
-from corpusreg.score.readers.kern_timing import run_table
+from corpusreg.score.readers.kern.dynamics import dynamics_of, pedals_of
+from corpusreg.score.readers.kern.parts import changes_of_instrument, place_tracks
+from corpusreg.score.readers.kern.spines import Table, read_table
+from corpusreg.score.readers.kern.timing import Measure, bar_table, expansion_list, run_table
 from corpusreg.system.errors import ReadError
 
 __all__ = ["read_kern", "read_kern_all"]
