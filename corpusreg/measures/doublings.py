@@ -9,8 +9,9 @@ A_BAR notes in a bar, of which
 - in the upper line, TUNE notes or more strike PITCHES_USED pitch classes or more. A chord
   here and there with its octave on top is not a tune in octaves;
 - where nothing but the line sounds (bare octaves), FEW notes and two pitch classes are enough;
-- in the lower line, no more than one pitch class beside it is held: two-part music in
-  octaves. A bass that a hand or a double bass doubles under chords is ordinary.
+- in the lower line, no more than one pitch class beside it is held, or nothing is struck but
+  the line: two-part music, or a theme under held notes. A bass that a hand or a double bass
+  doubles under chords is ordinary.
 """
 
 from __future__ import annotations
@@ -80,7 +81,7 @@ def _passages(here: Moments, struck: _Strikes, by: str) -> list[Event]:
     lead, first, last = lead[rows], struck.first[rows], struck.last[rows]
     doubled = _has_octave(notes.pitch, lead, first, last)
     if not top:
-        doubled &= struck.classes[rows] <= 2
+        doubled &= (struck.classes[rows] <= 2) | struck.bare[rows]
     found = []
     runs = np.flatnonzero(np.diff(doubled, prepend=False, append=False)).reshape(-1, 2)
     for a, b in runs[runs[:, 1] - runs[:, 0] >= FEW].tolist():

@@ -130,7 +130,8 @@ def _joined(here: Moments) -> list[_Passage]:
     )
     # Those that share a pitch with the one before are at the same place.
     cohort = np.repeat(np.arange(len(begins)), ends - begins)
-    before_it = np.isin((cohort - 1) * 128 + pitch, cohort * 128 + pitch)
+    keys = cohort * 128 + pitch  # rising
+    before_it = keys[np.searchsorted(keys, keys - 128)] == keys - 128
     again = again[~np.logical_or.reduceat(before_it, begins)[again + 1]]
     hits = []
     for each in again.tolist():

@@ -14,15 +14,16 @@ imitates the first HEAD notes go on in the rhythm of an earlier passage of anoth
          of its own at another pitch, and in its intervals, LOOSE semitones more or less; one
          interval may differ more, as in a tonal answer. It begins a fourth, a fifth or octaves
          away (ANSWERS). A head of fewer than VARIED pitches is no theme.
-crossing two players who are neighbours on the page, of which the lower one sounds wholly above
-         the other for CROSSED bars or more (rests of either do not end it, nor count); or the
-         hands of a keyboard player, the left above the right. In a work of more than
-         MOST_PLAYERS players the order on the page is no order of height.
+crossing the lower of two players who are neighbours in height, by the mean of what each holds
+         in the whole work, sounds wholly above the other for CROSSED bars or more (rests of
+         either do not end it, nor count); or a keyboard player's left hand does above the
+         right. In a work of more than MOST_PLAYERS players it is not looked for.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -44,6 +45,7 @@ LONG = 8.0  # bars, of silence
 CROSSED = 1.5  # bars
 MOST_PLAYERS = 6
 
+_ANSWERS = np.isin(np.arange(12), ANSWERS)
 # Odd numbers: sums of products with them tell rhythms apart (a hash).
 _FACTORS = np.random.default_rng(0).integers(1 << 30, 1 << 40, HEAD - 1) | 1
 
@@ -59,7 +61,8 @@ class _Heads:
     row: Ints
     voice: Ints
     intervals: Ints  # (k, HEAD - 1), semitones
-    rhythm: Ints  # (k,), rising: one number for all ticks between its onsets
+    first: Ints  # (k,): where those of its rhythm begin
+    stop: Ints  # (k,): and end
 
 
 @dataclass(frozen=True)
@@ -118,13 +121,17 @@ def _lines(here: Moments, voice: Ints) -> Ints:
 def _heads(here: Moments, voice: Ints, line: Ints) -> _Heads:
     notes = here.notes
     if len(line) < HEAD:
-        return _Heads(line[:0], voice[line[:0]], np.zeros((0, HEAD - 1), np.int64), line[:0])
+        none = line[:0]
+        return _Heads(none, voice[none], np.zeros((0, HEAD - 1), np.int64), none, none)
     place = np.flatnonzero(voice[line[: 1 - HEAD]] == voice[line[HEAD - 1 :]])
     rhythm = np.convolve(np.diff(notes.onset[line]), _FACTORS, "valid")[place]
     order = np.argsort(rhythm, kind="stable")
     place = place[order]
     intervals = np.diff(notes.pitch[line])[place[:, None] + np.arange(HEAD - 1)]
-    return _Heads(line[place], voice[line[place]], intervals, rhythm[order])
+    rhythm = rhythm[order]
+    first = np.searchsorted(rhythm, rhythm)
+    stop = np.searchsorted(rhythm, rhythm, side="right")
+    return _Heads(line[place], voice[line[place]], intervals, first, stop)
 
 
 def _rested(
@@ -166,24 +173,22 @@ def _clock(bars: PlayedBars, clock: Floats, ticks: Ints) -> Floats:
 
 def _imitated(here: Moments, heads: _Heads, voice: Ints, row: int, own: int) -> int | None:
     """First row of the earliest passage that an entry imitates; own: its place in heads."""
-    if own < 0:
+    if own < 0 or heads.stop[own] - heads.first[own] < 2:
         return None
-    intervals, rhythm = heads.intervals[own], heads.rhythm[own]
+    intervals = heads.intervals[own]
     if len({0, *np.cumsum(intervals).tolist()}) < VARIED:
         return None
     notes = here.notes
-    alike = slice(*np.searchsorted(heads.rhythm, (rhythm, rhythm + 1)).tolist())
-    if alike.stop - alike.start < 2:
-        return None
+    alike = slice(int(heads.first[own]), int(heads.stop[own]))
     rows, others = heads.row[alike], heads.intervals[alike]
     near = np.abs(others - intervals) <= LOOSE
     near &= np.sign(others) == np.sign(intervals)
     same = near.sum(axis=1) >= HEAD - 2
     same &= notes.onset[rows] < notes.onset[row]
     same &= (heads.voice[alike] != voice[row]) | (notes.pitch[rows] != notes.pitch[row])
-    same &= np.isin((notes.pitch[row] - notes.pitch[rows]) % 12, ANSWERS)
+    same &= _ANSWERS[(notes.pitch[row] - notes.pitch[rows]) % 12]
     rows = rows[same]
-    return int(rows[np.argmin(notes.onset[rows])]) if len(rows) else None
+    return int(rows.min()) if len(rows) else None  # rows are in order of onset and pitch
 
 
 def _event(here: Moments, voice: Ints, group: list[_Entry]) -> Event:
@@ -195,7 +200,9 @@ def _event(here: Moments, voice: Ints, group: list[_Entry]) -> Event:
     bar, onset = int(notes.bar[row]), int(notes.onset[row])
     pitches = sorted({int(notes.pitch[each]) for each in rows})
     sounding = (notes.onset <= onset) & (here.ends > onset)
-    sounding[(notes.onset == onset) & np.isin(voice, voice[rows])] = False
+    own = {int(voice[each]) for each in rows}
+    for begun in np.flatnonzero(notes.onset == onset).tolist():
+        sounding[begun] &= int(voice[begun]) not in own
     place, distance = _where(pitches, notes.pitch[sounding])
     silence = max(entry.silence for entry in group)
     since = [entry.since for entry in group if entry.since is not None]
@@ -236,20 +243,31 @@ def _where(pitches: list[int], sounding: Ints) -> tuple[Place, int]:
 
 
 def crossings(here: Moments) -> list[Event]:
-    """Crossings of neighbouring players and of hands, in order of time."""
+    """Crossings of players and of hands, in order of time."""
     notes = here.notes
     hand = hands(notes)
     own = np.unique(hand)
-    parts, staves = np.unique(own // 256, return_counts=True)
+    parts, first, staves = np.unique(own // 256, return_index=True, return_counts=True)
     if len(parts) > MOST_PLAYERS or len(own) < 2:
         return []
-    alone = dict(zip(parts.tolist(), (staves == 1).tolist(), strict=True))
-    found = []
-    for upper, lower in zip(own[:-1].tolist(), own[1:].tolist(), strict=True):
-        one_player = upper // 256 == lower // 256
-        if one_player or (alone[upper // 256] and alone[lower // 256]):
-            found += _crossed(here, hand == upper, hand == lower)
+    players = sorted(
+        own[first[staves == 1]].tolist(), key=lambda each: _height(here, hand == each)
+    )
+    pairs = list(pairwise(players[::-1]))
+    for begin in first[staves > 1].tolist():
+        pairs += list(pairwise(own[own // 256 == own[begin] // 256].tolist()))
+    found = [
+        event
+        for upper, lower in pairs
+        for event in _crossed(here, hand == upper, hand == lower)
+    ]
     return sorted(found, key=lambda event: (event.first, event.beat, event.low))
+
+
+def _height(here: Moments, rows: Bools) -> float:
+    """Mean pitch of some notes, by the time that they are held."""
+    lasts = (here.ends - here.notes.onset)[rows]
+    return float((lasts * here.notes.pitch[rows]).sum() / lasts.sum())
 
 
 def _crossed(here: Moments, upper: Bools, lower: Bools) -> list[Event]:

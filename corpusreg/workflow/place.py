@@ -54,7 +54,7 @@ def score_files(paths: Sequence[Path], problems: list[str] | None = None) -> lis
     What cannot be entered in these folders is appended to `problems`, one line each.
     Raises ReadError for a folder in which no score can be found.
     """
-    from corpusreg.corpus.catalogue import folder
+    from corpusreg.corpus.files import folder
     from corpusreg.score.readers import existing
 
     files: list[Path] = []
