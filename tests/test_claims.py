@@ -14,11 +14,12 @@ from test_comparison import NARROW, cohort
 
 from corpusreg.comparison.comparison import Comparison, Piece, compare
 from corpusreg.comparison.findings import Finding, Reading, reading
-from corpusreg.comparison.placing import part_names, read_works
+from corpusreg.comparison.placing import part_names
 from corpusreg.comparison.players import players
 from corpusreg.instruments import load
 from corpusreg.measures.analysis import analyse
 from corpusreg.score.played import Played, perform
+from corpusreg.score.readers import read_file
 from corpusreg.text.findings import EVENTS, NAMES, sentence
 from corpusreg.text.reading import first_screen, heading
 
@@ -29,7 +30,7 @@ WORDS = 25  # of a sentence on a first screen
 @lru_cache
 def read(path: Path) -> tuple[Comparison, Reading]:
     """The first work of a file, among works made by hand."""
-    score = read_works(path).scores[0]
+    score = read_file(path).scores[0]
     played = perform(score)
     names = part_names(played)
     parts = {
@@ -80,7 +81,6 @@ def test_nothing_sounds_beyond_the_edge_while_bass_or_top_is_withheld(
         if each.clean:
             whole = sounding(played, event.bar - each.size, event.bar)
             assert (turn * whole).min() >= turn * event.edge, sentence(each, r.piece)
-            assert "nothing" in sentence(each, r.piece) or "silent" in sentence(each, r.piece)
             checked += 1
     assert checked >= 2
 

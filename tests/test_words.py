@@ -16,6 +16,7 @@ from corpusreg.measures.shifts import Shift
 from corpusreg.norms.reference import Placement
 from corpusreg.score.played import PlayedBars, segments
 from corpusreg.system.errors import ReadError, UsageError
+from corpusreg.system.plaintext import plain
 from corpusreg.text import bars, sentences, tabular
 
 SPAN, SHIFTS = BY_NAME["span"], BY_NAME["shift_rate"]
@@ -141,7 +142,7 @@ def test_what_is_said_where_nothing_stands_out() -> None:
 
 
 def test_text_from_files_cannot_command_a_terminal() -> None:
-    assert sentences.plain("a\x1b[31m\nred\x07") == "a [31m red"
+    assert plain("a\x1b[31m\nred\x07") == "a [31m red"
 
 
 def test_tables_align_wrap_and_keep_decimals_equal() -> None:

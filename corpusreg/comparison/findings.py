@@ -21,7 +21,7 @@ order     events by `corpusreg.measures.events.ranked`: the first is what the pi
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any, Literal
 
 import numpy as np
@@ -44,6 +44,7 @@ __all__ = [
     "Reading",
     "Shown",
     "Suggestion",
+    "bare_event",
     "place",
     "printed_bar",
     "reading",
@@ -328,7 +329,7 @@ def reading(c: Comparison) -> Reading:
         stay=_clearest_stay(stays),
         shift=shift,
         high_point=high,
-        suggestion=_suggestion(c, first or high, names),
+        suggestion=_suggestion(c, first or _settled(c, stays) or high, names),
         shown=_shown(c, [first, shift, high, *whole, *unusual, *stays]),
         measures=measures,
         stays=stays,
@@ -538,6 +539,12 @@ def _clearest_stay(stays: Sequence[Finding]) -> Finding | None:
     return next((each for each in stays if each.part is None and each.main), None)
 
 
+def _settled(c: Comparison, stays: Sequence[Finding]) -> Finding | None:
+    """The stay that fills half of the piece or more, None where there is none."""
+    stay = _clearest_stay(stays)
+    return stay if stay and 2 * (stay.size or 0) >= len(c.bars) else None
+
+
 # What the size of an event is: its field, and the unit.
 _SIZES: Mapping[str, tuple[str, str]] = {
     "withheld_bass": ("silence", "bars"), "withheld_top": ("silence", "bars"),
@@ -555,38 +562,49 @@ _SIZES: Mapping[str, tuple[str, str]] = {
 def _events(c: Comparison, part: str | None, names: _Names) -> Iterable[Finding]:
     own = (each.event for each in c.events if each.part == part)
     for order, event in enumerate(own, start=1):
-        source, unit = _SIZES.get(event.kind, ("", ""))
-        size = getattr(event, source) if source else None
         rest = _rest(c, event)
-        low, high, clean = event.low, event.high, False
-        if event.kind in ("withheld_bass", "withheld_top") and event.edge is not None:
-            low, high, clean, waited = _withheld(c, event, part)
-            size = waited if clean else size
-        yield Finding(
-            kind="event",
-            name=event.kind,
+        found = replace(
+            bare_event(event, c.bars),
             part=part,
             instrument=names.instruments.get(part) if part else None,
             place=place(c, event.first, event.last),
-            bar=printed_bar(c.bars, event.bar),
-            beat=event.beat,
-            notes=event.pitches,
-            low=low,
-            high=high,
-            size=None if size is None else float(size),
-            unit=unit,
-            direction=event.direction,
-            strength=event.strength,
             order=order,
             players=tuple(names.parts[n] for n in event.players if n in names.parts),
-            since=None if event.since is None else printed_bar(c.bars, event.since),
-            again=None if event.again is None else printed_bar(c.bars, event.again),
-            also=tuple(printed_bar(c.bars, bar) for bar in event.bars),
             rest=rest,
             from_start=rest is not None and rest == event.bar,
-            clean=clean,
-            event=event,
         )
+        if event.kind in ("withheld_bass", "withheld_top") and event.edge is not None:
+            low, high, clean, waited = _withheld(c, event, part)
+            size = waited if clean else found.size
+            found = replace(found, low=low, high=high, clean=clean, size=size)
+        yield found
+
+
+def bare_event(event: Event, bars: PlayedBars) -> Finding:
+    """An event of which only the bars are known: its parts have no names, and what its own
+    fields say is taken as it is."""
+    source, unit = _SIZES.get(event.kind, ("", ""))
+    size = getattr(event, source) if source else None
+    ends = printed_bar(bars, event.first), printed_bar(bars, event.last - 1)
+    return Finding(
+        kind="event",
+        name=event.kind,
+        place=Place(event.first, event.last, *ends),
+        bar=printed_bar(bars, event.bar),
+        beat=event.beat,
+        notes=event.pitches,
+        low=event.low,
+        high=event.high,
+        size=None if size is None else float(size),
+        unit=unit,
+        direction=event.direction,
+        strength=event.strength,
+        since=None if event.since is None else printed_bar(bars, event.since),
+        again=None if event.again is None else printed_bar(bars, event.again),
+        also=tuple(printed_bar(bars, bar) for bar in event.bars),
+        clean=not event.grazes,
+        event=event,
+    )
 
 
 def _withheld(c: Comparison, event: Event, part: str | None) -> tuple[int, int, bool, float]:
@@ -660,8 +678,10 @@ def _may_be_first(each: Finding, bars: int) -> bool:
 
 def _suggestion(c: Comparison, found: Finding | None, names: _Names) -> Suggestion | None:
     """One thing to try that makes more of what was found; None where nothing was."""
-    if found is None or found.event is None or found.place is None:
+    if found is None or found.place is None:
         return None
+    if found.event is None:
+        return Suggestion("listen_for", found, found.place)
     event, bars = found.event, len(c.bars)
     part = found.players[0] if len(found.players) == 1 else None
     who: dict[str, Any] = {
@@ -689,7 +709,7 @@ def _suggestion(c: Comparison, found: Finding | None, names: _Names) -> Suggesti
         return Suggestion("hold_longer", found, ends, note=event.low, bars=2, **who)
     if found.name == "shift" and event.bar > 0:
         return Suggestion("settle_before", found, before, bars=1, **who)
-    if found.name == "high_point":
+    if found.name == "high_point" and event.bar >= SHOWN_BARS:
         rivals = _rivals(c, event)
         if rivals is not None:
             start = place(c, 0, max(event.bar, 1))

@@ -39,7 +39,7 @@ from corpusreg.score.notes import Score
 from corpusreg.score.played import Played, perform
 from corpusreg.score.readers import read_file
 from corpusreg.system.errors import ReadError, UsageError
-from corpusreg.text import sentences
+from corpusreg.system.phrases import plural
 from corpusreg.text.players import beyond_words
 
 if TYPE_CHECKING:
@@ -292,8 +292,8 @@ def _wide_enough(cohort: Cohort, chosen: Rung) -> None:
     """Raise where a user's own cohort could place no piece at all."""
     if cohort.works < MINIMUM_WORKS or cohort.units < MINIMUM_UNITS:
         raise UsageError(
-            f"--cohort: {chosen.name} has {sentences.plural(cohort.works, 'work')} by "
-            f"{sentences.plural(cohort.units, 'composer')}, too few to place a piece among "
+            f"--cohort: {chosen.name} has {plural(cohort.works, 'work')} by "
+            f"{plural(cohort.units, 'composer')}, too few to place a piece among "
             f"them ({MINIMUM_WORKS} by {MINIMUM_UNITS}); leave --cohort out, or choose a "
             "wider one"
         )
@@ -329,9 +329,9 @@ def _thin(cohorts: Sequence[Cohort], size: Size) -> list[str]:
             "Parts of this score name no instrument, so that its medium is not known and it "
             "is placed among no others; give the parts their names to have it placed."
         ]
-    held = sentences.plural(first.works, "work")
+    held = plural(first.works, "work")
     if first.works:
-        held += f" by {sentences.plural(first.units, 'composer')}"
+        held += f" by {plural(first.units, 'composer')}"
     wider = any(each.near(size, BASIC) is not None for each in cohorts)
     then = "" if wider else ", and nothing is said to stand out"
     return [
@@ -354,6 +354,6 @@ def _one_collection(first: Cohort) -> list[str]:
 
 def _lost(score: Score) -> list[str]:
     return [
-        f"{sentences.plural(count, 'place')} in this file could not be read: {reason}"
+        f"{plural(count, 'place')} in this file could not be read: {reason}"
         for reason, count in sorted(score.lost.items())
     ]

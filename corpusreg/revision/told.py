@@ -15,8 +15,10 @@ from corpusreg.revision.likeness import alike
 from corpusreg.revision.search import Option, events_at, first_played
 from corpusreg.revision.units import Music
 from corpusreg.score.rewrite import Change
-from corpusreg.system.phrases import capital
-from corpusreg.text.bars import bar_range, joined
+from corpusreg.system.phrases import capital, joined
+from corpusreg.text.bars import (
+    bar_range,
+)
 from corpusreg.text.events import event_words
 from corpusreg.text.sentences import range_words, shift_words
 

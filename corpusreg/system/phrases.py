@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
-__all__ = ["capital", "did_you_mean"]
+__all__ = ["capital", "did_you_mean", "joined", "plural"]
 
 
 def capital(text: str) -> str:
@@ -26,3 +26,21 @@ def did_you_mean(word: str, known: Iterable[str], most: int = 3) -> str:
 
     near = difflib.get_close_matches(word, list(known), n=most, cutoff=0.5)
     return f"; did you mean {' or '.join(near)}?" if near else ""
+
+
+def joined(texts: Sequence[str]) -> str:
+    """A list as people say it.
+
+    >>> joined(["flute"]), joined(["a", "b", "c"])
+    ('flute', 'a, b and c')
+    """
+    return " and ".join(filter(None, (", ".join(texts[:-1]), *texts[-1:])))
+
+
+def plural(number: int, noun: str) -> str:
+    """A count with its noun.
+
+    >>> plural(1, "bar"), plural(1200, "work")
+    ('1 bar', '1,200 works')
+    """
+    return f"{number:,} {noun}" + ("" if number == 1 else "s")

@@ -5,17 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 
 from corpusreg.score.played import PlayedBars
+from corpusreg.system.phrases import joined
 
-__all__ = ["bar_range", "bars_list", "first_times", "joined"]
-
-
-def joined(texts: Sequence[str]) -> str:
-    """A list as people say it.
-
-    >>> joined(["flute"]), joined(["a", "b", "c"])
-    ('flute', 'a, b and c')
-    """
-    return " and ".join(filter(None, (", ".join(texts[:-1]), *texts[-1:])))
+__all__ = ["bar_range", "bars_list", "first_times"]
 
 
 def bar_range(bars: PlayedBars, first: int, last: int) -> str:

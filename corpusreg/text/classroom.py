@@ -18,10 +18,14 @@ from corpusreg.comparison.classroom import (
 )
 from corpusreg.comparison.comparison import Comparison
 from corpusreg.comparison.findings import TIED, Finding, Reading, reading
+from corpusreg.system.phrases import capital, joined, plural
+from corpusreg.system.plaintext import plain
 from corpusreg.text.findings import NAMES, sentence, short
 from corpusreg.text.measures import compared, measure_short, rank_cell, title, value_words
 from corpusreg.text.reading import length_words
-from corpusreg.text.wording import a_list, capital, clean, count, place_words
+from corpusreg.text.wording import (
+    place_words,
+)
 
 __all__ = [
     "NOTHING_SHARED",
@@ -67,7 +71,7 @@ def class_piece(c: Comparison, file: str, changed: str = "") -> ClassPiece:
     return ClassPiece(
         file=file,
         number=r.piece.number,
-        title=clean(r.piece.title),
+        title=plain(r.piece.title),
         kind=r.piece.ensemble,
         single_line=single,
         length=length_words(r),
@@ -86,7 +90,7 @@ def class_piece(c: Comparison, file: str, changed: str = "") -> ClassPiece:
                 each.name,
                 measure_short(each),
                 compared(each, r.company),
-                a_list([place_words(place) for place in each.shown_in]),
+                joined([place_words(place) for place in each.shown_in]),
             )
             for each in r.unusual
         ),
@@ -160,7 +164,7 @@ def _shared(shared: Shared) -> str:
     )
     if shared.others:
         do = "does" if len(shared.others) == 1 else "do"
-        text += f" {a_list([named(each) for each in shared.others])} {do} the contrary."
+        text += f" {joined([named(each) for each in shared.others])} {do} the contrary."
     return text
 
 
@@ -186,15 +190,15 @@ def class_text(group: Class) -> str:
         lines.append("")
     for device in several:
         shown = [f"{named(member)} ({each.where})" for member, each in device.members]
-        lines.append(f"{capital(device_words(device.kind))}: {a_list(shown)}.")
+        lines.append(f"{capital(device_words(device.kind))}: {joined(shown)}.")
     mind: dict[str, list[str]] = {}
     for member in group.members:
         if member.piece.group.misfit:
             mind.setdefault(misfit_words(member.piece.group), []).append(named(member))
     if mind:
         lines.append("")
-    lines += [f"Mind, for {a_list(names)}: {words}." for words, names in mind.items()]
+    lines += [f"Mind, for {joined(names)}: {words}." for words, names in mind.items()]
     if group.unread:
-        lines += ["", f"{count(len(group.unread), 'file')} could not be read:"]
+        lines += ["", f"{plural(len(group.unread), 'file')} could not be read:"]
         lines += [f"{each.called}: {each.why}" for each in group.unread]
     return "\n".join(lines)

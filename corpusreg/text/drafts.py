@@ -10,14 +10,15 @@ from corpusreg.comparison.drafts import Change, Drafts, MeasureChange, Run, plac
 from corpusreg.measures.events import Event
 from corpusreg.measures.shifts import Shift
 from corpusreg.score.played import PlayedBars
-from corpusreg.system.phrases import capital
-from corpusreg.text.bars import bar_range, joined
+from corpusreg.system.phrases import capital, joined, plural
+from corpusreg.system.plaintext import plain
+from corpusreg.text.bars import (
+    bar_range,
+)
 from corpusreg.text.events import event_words
 from corpusreg.text.sentences import (
     interval_words,
     place_words,
-    plain,
-    plural,
     range_words,
     shift_words,
     value_words,

@@ -11,11 +11,11 @@ from collections.abc import Callable, Mapping
 
 from corpusreg.comparison.findings import Finding, PieceFacts
 from corpusreg.measures.events import Event
+from corpusreg.system.phrases import capital
 from corpusreg.text.measures import measure_sentence, measure_short
 from corpusreg.text.wording import (
     about_bars,
     bar_words,
-    capital,
     interval,
     note,
     notes,

@@ -11,7 +11,11 @@ from dataclasses import dataclass
 
 from corpusreg.comparison.findings import NEARLY_ALL, Company, Finding, Rank
 from corpusreg.measures.definitions import BY_NAME
-from corpusreg.text.wording import company_title, interval, register
+from corpusreg.text.wording import (
+    company_title,
+    interval,
+    note,
+)
 
 __all__ = [
     "compared",
@@ -40,10 +44,10 @@ class _Words:
 
 _WORDS: Mapping[str, _Words] = {
     "span": _Words(
-        "range", "The range is {v}", "wider", "narrower", "wide range", "narrow range"
+        "range", "It ranges from {v}", "wider", "narrower", "wide range", "narrow range"
     ),
     "core_span": _Words(
-        "main range", "The main range is {v}", "wider", "narrower",
+        "main range", "Most of the sound lies from {v}", "wider", "narrower",
         "wide main range", "narrow main range",
     ),
     "octaves_in_use": _Words(
@@ -86,6 +90,15 @@ _WORDS: Mapping[str, _Words] = {
         "time with a gap", "A gap stands inside the texture for {v}", "more", "less",
         "gaps inside the texture", "hardly a gap", "No gap opens inside the texture",
     ),
+    "entries": _Words(
+        "entries after silence", "A silent register is entered {v}", "more often",
+        "less often", "many entries after silence", "few entries after silence",
+        "No register is entered after a long silence",
+    ),
+    "pedal_points": _Words(
+        "pedal points", "There are pedal points {v}", "more often", "less often",
+        "many pedal points", "few pedal points", "There is no pedal point",
+    ),
 }  # fmt: skip
 
 
@@ -123,14 +136,14 @@ def _value(found: Finding) -> str:
     """The value inside a sentence."""
     value, unit = found.size or 0.0, found.unit
     if found.low is not None and found.high is not None:
-        return f"{register(found.low, found.high)}, {interval(value)}"
+        return f"{note(found.low)} to {note(found.high)}, {interval(value)}"
     if unit.startswith("share"):
         return f"{100 * value:.0f} % of the {'bars' if 'bars' in unit else 'time'}"
     if unit == "per 100 bars":
         return f"{value:.0f} times in 100 bars"
     if unit == "bars":
         return f"{value:.0f} bar{'' if round(value) == 1 else 's'}"
-    return f"{value:.1f} {unit.replace(' a bar', '')}"
+    return f"{value:.1f} {unit.replace(' a beat', '')}"
 
 
 def rank_cell(rank: Rank | None) -> str:
@@ -179,7 +192,7 @@ def measure_sentence(found: Finding, company: Company | None = None) -> str:
         return f"{words.title[:1].upper()}{words.title[1:]}: {found.reason}."
     fact = words.none if words.none and found.size == 0 else words.fact.format(v=_value(found))
     said = compared(found, company)
-    return f"{fact}, {said}." if said else f"{fact}."
+    return f"{fact}: {said}." if said else f"{fact}."
 
 
 def measure_short(found: Finding) -> str:

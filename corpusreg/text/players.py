@@ -11,10 +11,14 @@ from corpusreg.comparison.comparison import Comparison
 from corpusreg.comparison.players import Lying, Player
 from corpusreg.score.pitch import note_name
 from corpusreg.score.played import PlayedBars
-from corpusreg.system.phrases import capital
+from corpusreg.system.phrases import capital, plural
+from corpusreg.system.plaintext import plain
 from corpusreg.text.bars import bar_range, bars_list
 from corpusreg.text.offers import CAUTION
-from corpusreg.text.sentences import far_apart, plain, plural, range_words
+from corpusreg.text.sentences import (
+    far_apart,
+    range_words,
+)
 
 __all__ = [
     "TIRING",

@@ -10,6 +10,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from corpusreg.comparison.findings import Company, Finding, Reading, Suggestion
+from corpusreg.system.phrases import capital, joined, plural
+from corpusreg.system.plaintext import plain
 from corpusreg.text.findings import sentence, short
 from corpusreg.text.measures import (
     measure_sentence,
@@ -20,11 +22,7 @@ from corpusreg.text.measures import (
     value_words,
 )
 from corpusreg.text.wording import (
-    a_list,
     bar_words,
-    capital,
-    clean,
-    count,
     note,
     number,
     place_words,
@@ -54,7 +52,7 @@ def heading(r: Reading) -> str:
     """Title, forces, length and range in one line."""
     piece = r.piece
     facts = (
-        clean(piece.title), piece.ensemble, length_words(r),
+        plain(piece.title), piece.ensemble, length_words(r),
         register(piece.lowest, piece.highest),
     )  # fmt: skip
     return ", ".join(facts)
@@ -64,7 +62,7 @@ def length_words(r: Reading) -> str:
     """How many bars there are, and how many are heard where that differs."""
     piece = r.piece
     printed = piece.written_bars - (1 if piece.upbeat else 0)
-    words = count(printed, "bar")
+    words = plural(printed, "bar")
     heard = piece.played_bars
     return words + (f" ({heard} as played)" if heard != piece.written_bars else "")
 
@@ -77,7 +75,7 @@ def first_screen(r: Reading) -> list[str]:
 def _first(r: Reading) -> str:
     if r.first is not None:
         return sentence(r.first, r.piece)
-    return "No event of register: nothing is withheld, cleared or shifted."
+    return "No event of register stands apart."
 
 
 def _second(r: Reading) -> str:
@@ -173,6 +171,7 @@ _LISTEN = {
     "pedal_point": "what moves against the held note?",
     "isolated": "does anything answer it?",
     "high_point": "what else leads up to the high point?",
+    "stay": "what keeps them alive while the register stays?",
 }
 
 
@@ -180,10 +179,10 @@ def company_sentence(company: Company) -> str:
     """With how many works of which kind, by how many composers."""
     if not company.placed:
         return f"No rank: {_reason(company)}."
-    people = [count(company.composers, "composer")] if company.composers else []
+    people = [plural(company.composers, "composer")] if company.composers else []
     if company.sources:
-        people.append(count(company.sources, "source") + " of anonymous music")
-    by = f" by {a_list(people)}" if people else ""
+        people.append(plural(company.sources, "source") + " of anonymous music")
+    by = f" by {joined(people)}" if people else ""
     what = company.title
     wider = " (its wider family)" if company.family else ""
     return f"Compared with {company.works:,} {what}{wider}{by}."
@@ -192,7 +191,7 @@ def company_sentence(company: Company) -> str:
 def _reason(company: Company) -> str:
     if not company.works:
         return f"the reference has no {company.title}"
-    held = f"{company.works:,} {company.title} by {count(company.composers, 'composer')}"
+    held = f"{company.works:,} {company.title} by {plural(company.composers, 'composer')}"
     return f"the reference has {held}, too few of about this length"
 
 
@@ -210,11 +209,11 @@ def class_row(r: Reading) -> tuple[str, ...]:
     """One piece of several in the columns of CLASS_COLUMNS."""
     first = r.first or r.high_point
     if r.unusual:
-        unusual = a_list([measure_short(each) for each in r.unusual])
+        unusual = joined([measure_short(each) for each in r.unusual])
     else:
         unusual = "nothing" if r.unusual_known else "no rank"
     return (
-        clean(r.piece.title),
+        plain(r.piece.title),
         r.piece.ensemble,
         short(first, r.piece) if first else "no event",
         str(r.piece.written_bars - (1 if r.piece.upbeat else 0)),
@@ -249,9 +248,9 @@ def details(r: Reading) -> list[Section]:
         Section("What happens", tuple(events)),
         Section("Where it stays", tuple(sentence(each, r.piece) for each in stays)),
         Section("In other company", tuple(_others(r))),
-        Section("Worth knowing", tuple(map(clean, r.piece.notes))),
+        Section("Worth knowing", tuple(map(plain, r.piece.notes))),
         Section(
-            "Taken for granted", tuple(capital(clean(text)) + "." for text in r.piece.assumed)
+            "Taken for granted", tuple(capital(plain(text)) + "." for text in r.piece.assumed)
         ),
     ]
     return [each for each in found if each.lines]
@@ -265,11 +264,11 @@ def unranked(r: Reading) -> list[str]:
             said.setdefault(each.reason, []).append(title(each.name))
     if len(said) == 1 and not r.company.placed:
         return [f"No rank: {reason}." for reason in said]
-    return [f"No rank for {a_list(names)}: {reason}." for reason, names in said.items()]
+    return [f"No rank for {joined(names)}: {reason}." for reason, names in said.items()]
 
 
 def _others(r: Reading) -> list[str]:
     said: dict[str, list[str]] = {}
     for group, name, percentile in r.company.others:
         said.setdefault(group, []).append(f"{title(name)} P{percentile:.0f}")
-    return [f"Among {group}: {a_list(texts)}." for group, texts in said.items()]
+    return [f"Among {group}: {joined(texts)}." for group, texts in said.items()]

@@ -14,8 +14,12 @@ from corpusreg.measures.shifts import Shift
 from corpusreg.norms.reference import Cohort, Placement
 from corpusreg.score.pitch import note_name
 from corpusreg.score.played import PlayedBars
+from corpusreg.system.phrases import joined, plural
 from corpusreg.system.plaintext import plain
-from corpusreg.text.bars import bar_range, first_times, joined
+from corpusreg.text.bars import (
+    bar_range,
+    first_times,
+)
 
 __all__ = [
     "clearest_shifts",
@@ -30,8 +34,6 @@ __all__ = [
     "measure_words",
     "nothing_words",
     "place_words",
-    "plain",
-    "plural",
     "range_words",
     "shift_words",
     "standing_out",
@@ -94,15 +96,6 @@ _INTERVALS = (
 )  # fmt: skip
 _OCTAVES = ("", "an octave", "two octaves", "three octaves", "four octaves", "five octaves")
 _STIRS = 3  # semitones below which an edge counts as staying
-
-
-def plural(number: int, noun: str) -> str:
-    """A count with its noun.
-
-    >>> plural(1, "bar"), plural(3, "bar")
-    ('1 bar', '3 bars')
-    """
-    return f"{number:,} {noun}" + ("" if number == 1 else "s")
 
 
 def interval_words(semitones: float) -> str:

@@ -10,15 +10,13 @@ from collections.abc import Sequence
 
 from corpusreg.comparison.findings import Company, PieceFacts, Place, PrintedBar
 from corpusreg.score.pitch import note_name
+from corpusreg.system.phrases import joined
+from corpusreg.system.plaintext import plain
 
 __all__ = [
-    "a_list",
     "about_bars",
     "bar_words",
-    "capital",
-    "clean",
     "company_title",
-    "count",
     "interval",
     "note",
     "notes",
@@ -44,25 +42,6 @@ _OCTAVES = ("", "an octave", "two octaves", "three octaves", "four octaves", "fi
 LONGEST_TITLE = 32  # letters of a group of works inside a sentence
 
 
-def clean(text: str) -> str:
-    """Text from a file on one line, without signs that a terminal would obey."""
-    return " ".join("".join(c if c.isprintable() else " " for c in text).split())
-
-
-def capital(text: str) -> str:
-    """Text with a capital at its beginning."""
-    return text[:1].upper() + text[1:]
-
-
-def a_list(texts: Sequence[str]) -> str:
-    """A list as people say it.
-
-    >>> a_list(["flute"]), a_list(["a", "b", "c"])
-    ('flute', 'a, b and c')
-    """
-    return " and ".join(filter(None, (", ".join(texts[:-1]), *texts[-1:])))
-
-
 def number(value: int) -> str:
     """A small number as a word.
 
@@ -79,15 +58,6 @@ def ordinal(value: int) -> str:
     ('third', '11th')
     """
     return _ORDINALS[value] if 0 < value < len(_ORDINALS) else f"{value}th"
-
-
-def count(value: int, noun: str) -> str:
-    """A count with its noun.
-
-    >>> count(1, "bar"), count(1200, "work")
-    ('1 bar', '1,200 works')
-    """
-    return f"{value:,} {noun}" + ("" if value == 1 else "s")
 
 
 def note(pitch: int) -> str:
@@ -107,7 +77,7 @@ def notes(pitches: Sequence[int]) -> str:
     """
     if len(pitches) > 4:
         return f"notes from {note(min(pitches))} to {note(max(pitches))}"
-    return a_list([note(each) for each in pitches])
+    return joined([note(each) for each in pitches])
 
 
 def register(low: int, high: int) -> str:
@@ -183,7 +153,7 @@ def player(piece: PieceFacts, part: str, given: bool = True) -> str:
     instrument = dict(zip(piece.parts, piece.instruments, strict=False)).get(part)
     if instrument and piece.instruments.count(instrument) == 1:
         return f"the {instrument}" if given else instrument
-    name = clean(part).replace("Bb", "B♭").replace("Eb", "E♭")
+    name = plain(part).replace("Bb", "B♭").replace("Eb", "E♭")
     last = name.rpartition(" ")[2].strip(".")
     if last.isdigit() or (last and set(last) <= set("IVX")):
         return name
@@ -192,7 +162,7 @@ def player(piece: PieceFacts, part: str, given: bool = True) -> str:
 
 def players(piece: PieceFacts, parts: Sequence[str]) -> str:
     """Several parts as people call them."""
-    return a_list([player(piece, each) for each in parts])
+    return joined([player(piece, each) for each in parts])
 
 
 def company_title(company: Company) -> str:

@@ -21,7 +21,7 @@ from corpusreg.norms.cohorts import Source
 from corpusreg.store import sql
 from corpusreg.system.errors import UsageError
 from corpusreg.system.phrases import did_you_mean
-from corpusreg.text.sentences import plain
+from corpusreg.system.plaintext import plain
 
 __all__ = ["DIFFICULTIES", "Example", "Filters", "at", "find", "rows_of", "spread"]
 

@@ -8,7 +8,12 @@ from typing import Any
 
 from corpusreg.instruments import load
 from corpusreg.score.pitch import note_name
-from corpusreg.text.sentences import interval_words, plain, plural, range_words
+from corpusreg.system.phrases import plural
+from corpusreg.system.plaintext import plain
+from corpusreg.text.sentences import (
+    interval_words,
+    range_words,
+)
 
 __all__ = ["KINDS", "Kind", "sentence"]
 

@@ -26,9 +26,13 @@ from corpusreg.score.played import segments
 from corpusreg.store import Reference, open_reference
 from corpusreg.system.errors import CorpusregError
 from corpusreg.system.phrases import capital
+from corpusreg.system.plaintext import plain
 from corpusreg.text.bars import bar_range
 from corpusreg.text.drafts import in_short
-from corpusreg.text.sentences import plain, shift_words, stay_words
+from corpusreg.text.sentences import (
+    shift_words,
+    stay_words,
+)
 
 __all__ = ["TOPICS", "Example", "Piece", "PlaceOne", "ShownPassage"]
 

@@ -19,10 +19,8 @@ from corpusreg.documents.handout.edits import FILE_NAME, Edited
 from corpusreg.documents.handout.piece import TOPICS, ShownPassage
 from corpusreg.documents.handout.sentences import question
 from corpusreg.measures.definitions import BY_NAME
-from corpusreg.system.phrases import capital
-from corpusreg.text.bars import joined
+from corpusreg.system.phrases import capital, joined, plural
 from corpusreg.text.classroom import NOTHING_SHARED, RULE, TOO_FEW, chance_words
-from corpusreg.text.sentences import plural
 
 __all__ = ["Overview", "PieceSheet", "Sheets", "TeacherRow", "TeacherSheet", "made", "sheets"]
 

@@ -33,7 +33,7 @@ from corpusreg.documents.report.writing import check_report
 from corpusreg.measures.definitions import BY_NAME, VERSION
 from corpusreg.system.errors import ReadError, StoreError, UsageError
 from corpusreg.system.isolate import call_each
-from corpusreg.text.sentences import plain
+from corpusreg.system.plaintext import plain
 from corpusreg.workflow import score_files
 
 __all__ = ["MEASURES", "Handout", "handout"]

@@ -17,6 +17,7 @@ from corpusreg.documents.report.sound import BEAT, sound
 from corpusreg.revision.told import bars_words
 from corpusreg.system.errors import UsageError
 from corpusreg.system.phrases import capital
+from corpusreg.system.plaintext import plain
 from corpusreg.system.writing import write_files
 from corpusreg.text.outputs.revision_text import (
     contrast_lead,
@@ -24,7 +25,6 @@ from corpusreg.text.outputs.revision_text import (
     moved_words,
     strain_words,
 )
-from corpusreg.text.sentences import plain
 from corpusreg.workflow import Contrast
 
 __all__ = ["check_contrast_page", "contrast_page", "write_contrast"]

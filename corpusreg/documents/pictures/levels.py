@@ -23,7 +23,10 @@ from corpusreg.documents.pictures.svg import (
     shortened,
 )
 from corpusreg.measures.height import Floats
-from corpusreg.text.sentences import plain, range_words
+from corpusreg.system.plaintext import plain
+from corpusreg.text.sentences import (
+    range_words,
+)
 
 __all__ = ["WIDTH", "level_grid"]
 

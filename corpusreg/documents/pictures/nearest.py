@@ -31,7 +31,8 @@ from corpusreg.documents.pictures.svg import (
     moved,
 )
 from corpusreg.norms.profiles.model import Neighbour, PlacedProfile
-from corpusreg.text.sentences import plain, plural
+from corpusreg.system.phrases import plural
+from corpusreg.system.plaintext import plain
 
 __all__ = ["DOTS", "nearest_works"]
 

@@ -30,7 +30,10 @@ from corpusreg.documents.pictures.svg import (
 )
 from corpusreg.norms.reference import BASIC, Size, unit_weights, weighted_quantile
 from corpusreg.score.pitch import band_name
-from corpusreg.text.sentences import cohort_words, plain
+from corpusreg.system.plaintext import plain
+from corpusreg.text.sentences import (
+    cohort_words,
+)
 
 __all__ = ["WIDTH", "OctaveUse", "octave_chart", "octave_uses"]
 

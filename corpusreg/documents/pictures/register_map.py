@@ -40,8 +40,9 @@ from corpusreg.documents.pictures.svg import Markup, Picture, document, element,
 from corpusreg.documents.pictures.view import Axes, MapView, axes_of, heaviest, systems
 from corpusreg.measures.analysis import Analysis
 from corpusreg.score.pitch import note_name
+from corpusreg.system.phrases import plural
+from corpusreg.system.plaintext import plain
 from corpusreg.text.bars import bar_range
-from corpusreg.text.sentences import plain, plural
 
 __all__ = ["STILL", "WIDTH", "mark_id", "pages", "register_map", "stills"]
 

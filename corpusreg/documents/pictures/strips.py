@@ -37,7 +37,12 @@ from corpusreg.documents.pictures.svg import (
 from corpusreg.measures.definitions import Measure
 from corpusreg.norms.reference import Size, unit_weights, weighted_quantile
 from corpusreg.system.phrases import capital
-from corpusreg.text.sentences import cohort_words, place_words, plain, value_words
+from corpusreg.system.plaintext import plain
+from corpusreg.text.sentences import (
+    cohort_words,
+    place_words,
+    value_words,
+)
 
 __all__ = ["WIDTH", "Spread", "bare_strip", "spread", "strips", "strips_key"]
 

@@ -30,9 +30,12 @@ from corpusreg.documents.report.people import parts
 from corpusreg.documents.report.terms import Explainer
 from corpusreg.documents.report.works import works
 from corpusreg.measures.definitions import MEASURES
-from corpusreg.system.phrases import capital
+from corpusreg.system.phrases import capital, joined, plural
+from corpusreg.system.plaintext import plain
 from corpusreg.text import sentences
-from corpusreg.text.bars import first_times, joined
+from corpusreg.text.bars import (
+    first_times,
+)
 from corpusreg.text.events import event_words, told_events
 from corpusreg.text.offers import CAUTION, try_words
 from corpusreg.text.outputs.numbers import rounded
@@ -53,7 +56,7 @@ def content(
     facts = (sentences.forces(c), sentences.length_words(c), sentences.compass(c))
     named = [m for m in MEASURES if any(m.title in text for text in disagreements)]
     return Content(
-        title=sentences.plain(c.piece.title),
+        title=plain(c.piece.title),
         facts=facts,
         compared=compared,
         disagreements=disagreements,
@@ -65,8 +68,8 @@ def content(
         offers=_offers(c, explain),
         works=works(c, explain),
         parts=parts(c, explain),
-        assumed=tuple(map(sentences.plain, c.piece.assumed)),
-        notes=tuple(map(sentences.plain, c.piece.notes)),
+        assumed=tuple(map(plain, c.piece.assumed)),
+        notes=tuple(map(plain, c.piece.notes)),
         origin=origin(c, reference_id, explain),
     )
 
@@ -158,9 +161,9 @@ def _marks(c: Comparison, explain: Explainer) -> Marks:
         "Time runs from left to right in bars, pitch from low to high; the stronger the "
         "colour, the more weight a note has. Boxes are stays; signs with numbers are shifts "
         "and events.",
-        f"Register map of {sentences.plain(c.piece.title)}: {sentences.length_words(c)}, "
-        f"notes from {sentences.compass(c)}; {sentences.plural(len(c.whole.stays), 'stay')}, "
-        f"{sentences.plural(len(c.shifts), 'shift')}.",
+        f"Register map of {plain(c.piece.title)}: {sentences.length_words(c)}, "
+        f"notes from {sentences.compass(c)}; {plural(len(c.whole.stays), 'stay')}, "
+        f"{plural(len(c.shifts), 'shift')}.",
     )
     texts = [picture.caption, *(mark.words for mark in (*stays, *changes)), *remarks]
     return Marks(

@@ -7,6 +7,7 @@ from corpusreg.documents.report.model import Origin, Trace
 from corpusreg.documents.report.terms import Explainer
 from corpusreg.measures.definitions import VERSION
 from corpusreg.norms.profiles.model import PlacedProfile
+from corpusreg.system.plaintext import plain
 from corpusreg.text import sentences
 
 __all__ = ["origin"]
@@ -61,7 +62,7 @@ def _traces(c: Comparison) -> list[Trace]:
         work = [f"work={near.work}"]
         found.append(
             Trace(
-                f"In which bars does {sentences.plain(near.title)} stay and shift?",
+                f"In which bars does {plain(near.title)} stay and shift?",
                 _query("bars_of_work", work),
             )
         )

@@ -19,8 +19,8 @@ from corpusreg.documents.pictures import look
 from corpusreg.documents.report.html import Html, asset, document, json_text
 from corpusreg.documents.report.typeset import Sheet
 from corpusreg.documents.report.work import Work, paper_pictures
+from corpusreg.system.phrases import capital
 from corpusreg.text.reading import CLASS_COLUMNS
-from corpusreg.text.wording import capital
 
 if TYPE_CHECKING:
     from jinja2 import Template

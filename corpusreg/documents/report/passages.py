@@ -16,6 +16,7 @@ from corpusreg.comparison.comparison import Comparison
 from corpusreg.documents.report.model import Passage, Picture, Place
 from corpusreg.score.played import segments
 from corpusreg.system.phrases import capital
+from corpusreg.system.plaintext import plain
 from corpusreg.text import sentences
 from corpusreg.text.bars import bar_range, first_times
 from corpusreg.text.events import event_words, told_events
@@ -61,7 +62,7 @@ def passages(c: Comparison) -> tuple[Passage, ...]:
 
 def _passage(c: Comparison, number: int, each: _Candidate) -> Passage:
     here = place(c, each.first, each.last)
-    alone = f", {sentences.plain(each.part)} alone" if each.part else ""
+    alone = f", {plain(each.part)} alone" if each.part else ""
     name = capital(here.words)
     return Passage(
         number=number,

@@ -6,6 +6,7 @@ from corpusreg.comparison.comparison import Comparison
 from corpusreg.comparison.players import Player
 from corpusreg.documents.report.model import PartLine, Parts, Picture
 from corpusreg.documents.report.terms import Explainer
+from corpusreg.system.plaintext import plain
 from corpusreg.text import sentences
 from corpusreg.text.players import asks_words, player_remarks
 
@@ -32,7 +33,7 @@ def parts(c: Comparison, explain: Explainer) -> Parts:
 def _line(player: Player) -> PartLine:
     lies = player.lying
     return PartLine(
-        name=sentences.plain(player.name),
+        name=plain(player.name),
         instrument=lies.instrument.name if lies else "",
         notes=sentences.range_words(player.lowest, player.highest),
         range=sentences.range_words(*lies.instrument.professional) if lies else "",

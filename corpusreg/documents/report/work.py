@@ -7,7 +7,7 @@ passages engraved, and rows of tables put together.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -29,6 +29,8 @@ from corpusreg.measures.definitions import VERSION
 from corpusreg.norms.profiles.model import PlacedProfile
 from corpusreg.store import open_reference
 from corpusreg.system.errors import CorpusregError
+from corpusreg.system.phrases import capital
+from corpusreg.system.plaintext import plain
 from corpusreg.text import drafts as draft_words
 from corpusreg.text.findings import sentence
 from corpusreg.text.measures import compared, rank_cell, title, value_words
@@ -43,7 +45,10 @@ from corpusreg.text.reading import (
     measure_rows,
     unranked,
 )
-from corpusreg.text.wording import capital, clean, place_words, register
+from corpusreg.text.wording import (
+    place_words,
+    register,
+)
 
 __all__ = ["Drawn", "Passage", "Row", "Section", "Table", "Work", "works_of"]
 
@@ -192,7 +197,7 @@ def _work(
     stays = [each for each in r.stays if each.part is None and each.place]
     return Work(
         name=name,
-        title=clean(r.piece.title),
+        title=plain(r.piece.title),
         facts=(
             r.piece.ensemble,
             length_words(r),
@@ -228,7 +233,7 @@ def _row(found: Finding, r: Reading, pictures: Mapping[str, Drawn]) -> Row:
     return Row(
         title=capital(title(found.name)),
         value=value_words(found),
-        rank=rank_cell(found.rank),
+        rank=rank_cell(found.rank) if found.rank and found.rank.side != "tied" else "",
         compared=capital(compared(found) or found.reason),
         strip=strip if strip in pictures else "",
         unusual=any(found.name == each.name for each in r.unusual),
@@ -324,7 +329,7 @@ def _sections(
             ("Part", "Plays", "Range of the instrument", "What it asks"),
             tuple(
                 (
-                    clean(each.name) or "the only part",
+                    plain(each.name) or "the only part",
                     register(each.lowest, each.highest),
                     register(*each.lying.instrument.professional) if each.lying else "",
                     asks_words(each.lying) if each.lying else "",
@@ -363,7 +368,7 @@ def _study(alike: Sequence[Example], otherwise: Sequence[Example]) -> Section:
     The first of each side whose encoding is open is engraved, with its attribution.
     """
     items = [
-        Item(f"{head}: {_source(each)}: {clean(each.words)}.")
+        Item(f"{head}: {_source(each)}: {plain(each.words)}.")
         for head, examples in (("Shares it", alike), ("Does otherwise", otherwise))
         for each in examples
     ]
@@ -406,15 +411,15 @@ def _quoted(examples: Sequence[Example]) -> Iterator[Passage]:
                 runs=(found.picture,),
                 remarks=(
                     *goes_on,
-                    *(f"{capital(clean(remark))}." for remark in found.picture.remarks),
+                    *(f"{capital(plain(remark))}." for remark in found.picture.remarks),
                     found.credit,
                 ),
             )
 
 
 def _source(each: Example) -> str:
-    by = f"{clean(each.composer)}, " if each.composer else ""
-    return f"{by}{clean(each.title)}, {each.bars}"
+    by = f"{plain(each.composer)}, " if each.composer else ""
+    return f"{by}{plain(each.title)}, {each.bars}"
 
 
 def _changes(d: Drafts, name: str, pictures: dict[str, Drawn]) -> Section:
@@ -470,12 +475,25 @@ def _engraved(
     ]
     drawn = iter(engraving.engrave_all(asked))
     return [
-        [
-            _passage(number, shown, r, [next(drawn) for _ in shown.written])
-            for number, shown in enumerate(r.shown, start=1)
-        ]
+        _said_once(
+            [
+                _passage(number, shown, r, [next(drawn) for _ in shown.written])
+                for number, shown in enumerate(r.shown, start=1)
+            ]
+        )
         for r in readings
     ]
+
+
+def _said_once(passages: Sequence[Passage]) -> list[Passage]:
+    """What must be known of all passages of a file stands below the first only."""
+    said: set[str] = set()
+    found = []
+    for each in passages:
+        fresh = tuple(remark for remark in each.remarks if remark not in said)
+        said.update(fresh)
+        found.append(replace(each, remarks=fresh))
+    return found
 
 
 def _passage(number: int, shown: Shown, r: Reading, drawn: Sequence[Engraved | str]) -> Passage:
@@ -491,7 +509,7 @@ def _passage(number: int, shown: Shown, r: Reading, drawn: Sequence[Engraved | s
         why=sentence(shown.finding, r.piece),
         pictures=tuple(f"notation-{number}-{k}" for k, _ in enumerate(runs, start=1)),
         runs=runs,
-        remarks=(*goes_on, *(f"{capital(clean(each))}." for each in dict.fromkeys(remarks))),
+        remarks=(*goes_on, *(f"{capital(plain(each))}." for each in dict.fromkeys(remarks))),
         hear=(shown.place.first, shown.place.last),
     )
 

@@ -9,7 +9,7 @@ from corpusreg.documents.report.model import NearWork, Picture, Works
 from corpusreg.documents.report.terms import Explainer
 from corpusreg.norms.profiles.model import Neighbour, PlacedProfile
 from corpusreg.system.phrases import capital
-from corpusreg.text import sentences
+from corpusreg.system.plaintext import plain
 from corpusreg.text.profiles import habit_words, neighbour_words, profile_words
 
 __all__ = ["works"]
@@ -34,7 +34,7 @@ def works(c: Comparison, explain: Explainer) -> Works:
     habit = habit_words(placed) if contrasting else ""
     texts = [said, *(each.words for each in (*sharing, *contrasting)), habit]
     return Works(
-        sentences.plain(said), sharing, habit, contrasting,
+        plain(said), sharing, habit, contrasting,
         picture if sharing else None, explain(texts),
     )  # fmt: skip
 
@@ -42,8 +42,8 @@ def works(c: Comparison, explain: Explainer) -> Works:
 def _near(placed: PlacedProfile, found: Iterable[Neighbour]) -> tuple[NearWork, ...]:
     return tuple(
         NearWork(
-            title=sentences.plain(each.title),
-            composer=sentences.plain(each.composer),
+            title=plain(each.title),
+            composer=plain(each.composer),
             words=neighbour_words(placed.families, each.families),
             id=each.work,
         )

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from corpusreg.comparison.comparison import Comparison
 from corpusreg.comparison.findings import Rank, Reading, reading
 from corpusreg.measures.definitions import VERSION
+from corpusreg.system.plaintext import plain
 from corpusreg.text.players import player_lines, player_remarks
 from corpusreg.text.profiles import profile_lines
 from corpusreg.text.reading import (
@@ -24,7 +25,9 @@ from corpusreg.text.reading import (
     unranked,
 )
 from corpusreg.text.tabular import text_table
-from corpusreg.text.wording import clean, note
+from corpusreg.text.wording import (
+    note,
+)
 
 __all__ = ["WIDTH", "class_text", "comparison_text", "items", "register_map", "strip", "wrap"]
 
@@ -98,7 +101,7 @@ def _measures(r: Reading) -> list[str]:
 
 def items(texts: Sequence[str]) -> list[str]:
     """A list with dashes."""
-    return [line for text in texts for line in wrap(clean(text), "    ", "  - ")]
+    return [line for text in texts for line in wrap(plain(text), "    ", "  - ")]
 
 
 def strip(rank: Rank | None) -> str:

@@ -10,10 +10,14 @@ from corpusreg.measures.definitions import VERSION
 from corpusreg.measures.events import Event
 from corpusreg.measures.shifts import Shift
 from corpusreg.score.played import PlayedBars
+from corpusreg.system.phrases import plural
+from corpusreg.system.plaintext import plain
 from corpusreg.text import drafts as words
 from corpusreg.text.outputs.console import WIDTH, items, register_map, wrap
 from corpusreg.text.outputs.numbers import labels, rounded
-from corpusreg.text.sentences import length_words, plain, plural
+from corpusreg.text.sentences import (
+    length_words,
+)
 
 __all__ = ["drafts_document", "drafts_text"]
 

@@ -9,9 +9,16 @@ from typing import Any
 from corpusreg.comparison.heights import OnInstrument, Passage
 from corpusreg.instruments import Instrument
 from corpusreg.score.pitch import note_name
-from corpusreg.text.bars import bar_range, joined
+from corpusreg.system.phrases import joined, plural
+from corpusreg.system.plaintext import plain
+from corpusreg.text.bars import (
+    bar_range,
+)
 from corpusreg.text.outputs.player_document import beyond_document, height_document
-from corpusreg.text.sentences import interval_words, plain, plural, range_words
+from corpusreg.text.sentences import (
+    interval_words,
+    range_words,
+)
 from corpusreg.text.tabular import text_table
 
 __all__ = ["moved_words", "passage_document", "passage_heading", "passage_text", "transposed"]

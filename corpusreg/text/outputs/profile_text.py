@@ -6,8 +6,8 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from corpusreg.norms.reference import MINIMUM_UNITS, MINIMUM_WORKS
-from corpusreg.system.phrases import capital
-from corpusreg.text import sentences
+from corpusreg.system.phrases import capital, plural
+from corpusreg.system.plaintext import plain
 from corpusreg.text.outputs.console import items, wrap
 
 __all__ = ["profiles_text"]
@@ -25,17 +25,17 @@ def profiles_text(found: Sequence[Mapping[str, Any]]) -> str:
 
 def _rung(rung: Mapping[str, Any]) -> list[str]:
     title = str(rung["title"])
-    composers = sentences.plural(rung["composers"], "composer")
-    counts = f"{sentences.plural(rung['works'], 'work')} by {composers}"
+    composers = plural(rung["composers"], "composer")
+    counts = f"{plural(rung['works'], 'work')} by {composers}"
     lines = wrap(f"{capital(title)} ({counts}): {rung['words']}.")
     if rung["tried"] is not None:
         lines += wrap(_evidence(rung), indent="  ")
     for profile in rung["profiles"]:
-        size = sentences.plural(profile["size"], "work")
-        by = sentences.plural(profile["composers"], "composer")
+        size = plural(profile["size"], "work")
+        by = plural(profile["composers"], "composer")
         typical = "; ".join(f"{t['title']} ({t['composer']})" for t in profile["typical"])
         lines += items([f"Profile {profile['profile']}: {profile['words']} ({size} by {by})."])
-        lines += wrap(sentences.plain(f"Typical: {typical}."), indent="    ")
+        lines += wrap(plain(f"Typical: {typical}."), indent="    ")
     return lines
 
 

@@ -7,12 +7,15 @@ from typing import TYPE_CHECKING, Any
 
 from corpusreg.measures.definitions import BY_NAME, MEASURES
 from corpusreg.revision.told import Moved, bars_words
-from corpusreg.text.bars import joined
+from corpusreg.system.phrases import joined, plural
 from corpusreg.text.outputs.console import wrap
 from corpusreg.text.outputs.document import rounded
 from corpusreg.text.outputs.examples_text import passage_lines
 from corpusreg.text.outputs.study_document import passage_document
-from corpusreg.text.sentences import measure_words, plural, value_words
+from corpusreg.text.sentences import (
+    measure_words,
+    value_words,
+)
 
 if TYPE_CHECKING:
     from corpusreg.comparison.comparison import Comparison, PlacedMeasure
