@@ -13,7 +13,7 @@ from pathlib import Path
 
 import pytest
 
-from corpusreg.corpus import catalogue, entries
+from corpusreg.corpus import catalogue
 from corpusreg.corpus.catalogue import SourceFile, resolve
 from corpusreg.corpus.corpora import (
     Added,
@@ -27,7 +27,7 @@ from corpusreg.corpus.corpora import (
     remember,
     write_template,
 )
-from corpusreg.corpus.entries import parsed
+from corpusreg.corpus.entries import entries, parsed
 from corpusreg.corpus.layouts import LAYOUTS
 from corpusreg.corpus.table import COLUMNS, read_table
 from corpusreg.instruments.ensembles import kinds
@@ -200,9 +200,9 @@ def test_a_folder_with_one_table_for_all_scores(tmp_path: Path) -> None:
     write(
         root / "PDMX.csv",
         "path,mxl,title,composer_name,genres,rating,license_conflict,subset:all_valid,other\n"
-        "./data/a.json,./mxl/1/a.musicxml,Evening,Clara Schumann,classical-romantic,4.9,False,True,x\n"
-        "./data/b.json,./mxl/1/b.musicxml,Bought,Ada Kuhn,pop,,True,True,x\n"
-        "./data/c.json,./mxl/1/c.musicxml,Broken,NaN,,,False,False,x\n",
+        "a.json,./mxl/1/a.musicxml,Evening,Clara Schumann,classical-romantic,4.9,False,True,x\n"
+        "b.json,./mxl/1/b.musicxml,Bought,Ada Kuhn,pop,,True,True,x\n"
+        "c.json,./mxl/1/c.musicxml,Broken,NaN,,,False,False,x\n",
     )
     listing = listed(Added("pdmx", root))
     (file,) = listing.files
