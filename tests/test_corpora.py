@@ -30,6 +30,7 @@ from corpusreg.corpus.corpora import (
 from corpusreg.corpus.entries import entries, parsed
 from corpusreg.corpus.layouts import LAYOUTS
 from corpusreg.corpus.table import COLUMNS, read_table
+from corpusreg.corpus.tables import rows
 from corpusreg.instruments.ensembles import kinds
 from corpusreg.store.building.extract import extract_file
 from corpusreg.store.tables import columns
@@ -74,7 +75,7 @@ def test_every_entry_is_complete_and_says_only_what_exists() -> None:
     assert {"songs", "quartets", "orchestra", "heritage", "library", "hymns"} <= {
         each.name for each in entries()
     }
-    periods = {row["name"] for row in catalogue.tables.rows("periods.csv")}
+    periods = {row["name"] for row in rows("periods.csv")}
     for each in entries():
         assert each.title and each.holds and each.dates, each.name
         assert each.statement and each.evidence and each.counted, each.name
