@@ -21,6 +21,7 @@ PACKAGE = ROOT / "corpusreg"
 
 # Outside packages and the only places that may import them.
 OUTSIDE: dict[str, tuple[str, ...]] = {
+    "click": ("cli",),
     "distributed": ("store.building.cluster",),
     "duckdb": ("store",),
     "flask": ("room.app",),
@@ -33,10 +34,11 @@ OUTSIDE: dict[str, tuple[str, ...]] = {
     "music21": ("score.readers",),
     "numpy": (
         "score", "instruments", "measures", "store", "norms", "comparison", "revision", "text",
-        "documents", "workflow",
+        "documents",
     ),
-    "pandas": ("api",),
+    "pandas": ("answers",),
     "platformdirs": ("system.settings",),
+    "rich": ("terminal",),
     "seaborn": ("documents.figures",),
     "sklearn": ("norms.profiles",),
     "threadpoolctl": ("norms.profiles",),
@@ -52,12 +54,10 @@ HEAVY = (
 STILL_UPWARD = {
     ("comparison", "text"),
     ("corpus", "store"),
-    ("documents", "workflow"),
     ("norms", "text"),
     ("revision", "text"),
     ("store", "comparison"),
     ("store", "norms"),
-    ("text", "workflow"),
 }
 
 

@@ -11,11 +11,11 @@ from typing import Any
 
 from corpusreg.comparison.comparison import Comparison
 from corpusreg.comparison.examples import KINDS, Example, habit
+from corpusreg.comparison.examples.passages import Examples
 from corpusreg.measures.definitions import VERSION
 from corpusreg.revision.intentions import LIKE
 from corpusreg.system.phrases import capital
 from corpusreg.text.tabular import text_table
-from corpusreg.workflow.examples import Examples
 
 __all__ = [
     "example_lines",
