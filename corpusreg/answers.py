@@ -495,10 +495,13 @@ class ProfilesAnswer(Answer):
     """Kinds of register use by rung; see `corpusreg.norms.profiles.stored.listed_profiles`."""
 
     def __init__(self, found: list[dict[str, Any]], reference_id: str) -> None:
-        self.document = found
+        self.found = found
         self.reference_id = reference_id
 
-    document: list[dict[str, Any]]
+    @property
+    def document(self) -> list[dict[str, Any]]:
+        """One dictionary a rung."""
+        return self.found
 
     @property
     def text(self) -> str:

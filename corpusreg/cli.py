@@ -1030,8 +1030,8 @@ def _build(
 
         if not protected(address):
             say(
-                f"{address} asks nobody who he is: whoever reaches it can run programs on every "
-                "worker; in a network that others share use tls://, see DEVELOPERS.md"
+                f"{address} asks nobody who he is: whoever reaches it can run programs on "
+                "every worker; in a network that others share use tls://, see DEVELOPERS.md"
             )
     wanted: Any = (*DEFAULT_TIERS, *tiers)
     with Stages() as stages:
