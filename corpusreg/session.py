@@ -17,7 +17,7 @@ from types import TracebackType
 from typing import IO, TYPE_CHECKING, Any, Literal
 
 from corpusreg.system import settings
-from corpusreg.system.errors import ReadError, UsageError
+from corpusreg.system.errors import ReadError, StoreError, UsageError
 
 if TYPE_CHECKING:
     from corpusreg.answers import (
@@ -52,15 +52,15 @@ Piece = str | os.PathLike[str] | bytes | IO[bytes] | Any
 MeasureName = Literal[
     "span", "core_span", "octaves_in_use", "movement_beat", "movement_bar",
     "movement_phrase", "travel", "shift_rate", "longest_dwell", "expected_dwell",
-    "narrow_dwell", "hollow_share", "cleared_entries", "lifts",
+    "narrow_dwell", "hollow_share", "entries", "pedal_points",
 ]  # fmt: skip
 Grouping = Literal["period", "ensemble", "composer", "corpus"]
 Way = Literal["settled", "narrow", "open"]
 Level = Literal["student", "professional"]
 Tier = Literal["open", "permitted", "noncommercial", "reserved"]
 PassageKind = Literal[
-    "shift", "entry", "held-back-bass", "held-back-top", "return", "solo", "lift", "hollow",
-    "dwell", "edge",
+    "shift", "withheld-bass", "withheld-top", "return", "cleared", "climb", "descent",
+    "wedge", "isolated", "pedal-point", "gap", "dwell", "edge",
 ]  # fmt: skip
 
 
@@ -238,9 +238,7 @@ class Session:
             to=folder, cohort=cohort, ranges=self._ranges, number=number,
         )  # fmt: skip
         if found.reference_id != self.reference_id:  # the child opened what is in force now
-            raise StoreError(
-                "another reference is in force since this session began; begin anew"
-            )
+            raise StoreError("another reference is in force than this session has; close it")
         return ReviseAnswer(found)
 
     def draw_map(
