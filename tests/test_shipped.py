@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import pytest
-from corpusreg.workflow.release import MOST_BYTES
+from corpusreg.store.building.release import MOST_BYTES
 
 from corpusreg.corpus import catalogue
 from corpusreg.measures.definitions import VERSION
