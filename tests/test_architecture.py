@@ -28,7 +28,7 @@ OUTSIDE: dict[str, tuple[str, ...]] = {
     "fsspec": ("store.mirror",),
     "jinja2": ("documents.report.page",),
     "lxml": ("score.readers", "score.rewrite", "documents.engraving"),
-    "lytk": ("score.readers.abc", "documents.engraving.loading"),
+    "lytk": ("score.readers", "documents.engraving.loading"),
     "matplotlib": ("documents.figures",),
     "mido": ("score.readers", "score.rewrite"),
     "music21": ("score.readers",),

@@ -18,6 +18,7 @@ from corpusreg.score.played import perform
 from corpusreg.score.readers import read_file
 from corpusreg.score.readers.lilypond import box, program
 from corpusreg.score.readers.lilypond.lines import parse
+from corpusreg.score.readers.lilypond.mending import agrees, beside_the_music, mended, whole
 from corpusreg.score.readers.lilypond.score import score_of
 from corpusreg.score.readers.lilypond.sources import gather, included, plain, version_of
 from corpusreg.system import settings
@@ -347,7 +348,9 @@ def test_what_an_older_box_left_behind_is_removed(tmp_path: Path) -> None:
 
 @needs_lilypond
 def test_an_error_is_told_with_its_file_and_line(tmp_path: Path) -> None:
-    with pytest.raises(ReadError, match=r"piece\.ly.*error in piece\.ly, line 2"):
+    with pytest.raises(
+        ReadError, match=r"piece\.ly: .*finds an error: .*\(piece\.ly, line 2\)"
+    ):
         read_file(write(tmp_path, '\\version "2.24.0"\n{ c1 \\nosuchthing }'))
 
 
@@ -365,7 +368,7 @@ def test_a_source_is_run_once(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -
     read_file(path)
     (kept,) = (tmp_path / "home" / "lilypond-cache").rglob("*.gz")
     runs: list[object] = []
-    monkeypatch.setattr(program, "_run", lambda sources: runs.append(sources))
+    monkeypatch.setattr(program, "_run", lambda sources, *, mend: runs.append(sources))
     (score,) = read_file(path).scores
     assert pitches(score) == [60] and not runs
     monkeypatch.undo()
@@ -473,3 +476,78 @@ def test_da_capo_and_fine_are_followed(tmp_path: Path) -> None:
     assert [sorted(names) for names in score.bars.marks] == [[], ["fine"], [], ["dacapo"]]
     pitch = perform(score).notes.pitch.tolist()
     assert pitch == [60, 62, 64, 65, 60, 62]
+
+
+def test_old_words_are_said_anew() -> None:
+    texts = {
+        "a.ly": 'poet = "by "+\\who + "!"\n\\include "Notes/B.ily"',
+        "notes/b.ily": "{ c }",
+    }
+    told = mended(texts)
+    assert told["a.ly"].startswith('poet = #(string-append "by " who "!")')
+    assert '\\include "notes/b.ily"' in told["a.ly"] and told["notes/b.ily"] == "{c}"
+    assert whole(told, "a.ly").endswith("\n{c}")
+
+
+def test_files_that_variables_name_and_scheme_belong_to_the_piece(tmp_path: Path) -> None:
+    write(tmp_path, "{ c'1 }", "midi.ily")
+    write(tmp_path, "#(define x 1)", "x.scm")
+    main = write(tmp_path, 'what = "midi.ily"\n\\include \\what\n\\include "X.scm"')
+    assert set(gather(main).texts) == {"piece.ly", "midi.ily", "x.scm"}
+
+
+@pytest.mark.parametrize(
+    "source, outside",
+    [
+        ("#(gone 1)\n{ c'1 }", True),  # before all music
+        ("{ \\override Stem.length = #(gone 1) c'1 }", True),
+        ("{ \\tweak Stem.length #(gone 1) c'1 }", True),
+        ("look = #(gone 1)", True),
+        ("{ #(override-auto-beam-setting '(end) 1 8) c'1 }", True),
+        ("{ c'1 #(gone 1) d'1 }", False),  # might have been notes
+        ("{ c'1 \\transpose c #(gone 1) { d'1 } }", False),
+        ('{ "}" #(gone 1) d\'1 }', False),
+    ],
+)
+def test_which_errors_can_have_touched_no_note(source: str, outside: bool) -> None:
+    line, _, rest = source.partition("#(")
+    before = line.split("\n")
+    where = f"piece.ly:{len(before)}:{len(before[-1]) + 1}"
+    said = (
+        f"/work/score/{where}: error: Guile signaled an error for the expression beginning here"
+    )
+    assert rest and beside_the_music(said, {"piece.ly": source}) == outside
+    other = f"piece.ly:1:1: error: unknown escaped string: `\\gone'\n{said}"
+    assert not beside_the_music(other, {"piece.ly": source})
+
+
+def test_another_readers_notes_decide() -> None:
+    head = "context\t0\t-1\tStaff\t"
+    (heard,) = parse(f"score\tlayout\n{head}\nnote\t0\t0\t0\t1\t0\t0\nend")
+    assert agrees([heard], '\\version "2.24.0" { c\'1 }')
+    assert not agrees([heard], '\\version "2.24.0" { d\'1 }')
+    assert not agrees([heard], "\\version \"2.24.0\" { c'1 c'1 }")
+    assert not agrees([], '\\version "2.24.0" { c\'1 }')
+
+
+@needs_lilypond
+def test_an_error_of_the_pages_look_costs_no_piece_and_is_told(tmp_path: Path) -> None:
+    text = (
+        '\\version "2.24.0" #(gone 1)\n\\header { poet = "by "+"hand" }\n'
+        "{ c'1 \\transpose c d { \\override Stem.length = #(gone 2) e'1 } }"
+    )
+    (score,) = read_file(write(tmp_path, text)).scores
+    assert pitches(score) == [60, 66]
+    assert any("Guile signaled an error" in said for said in score.assumed)
+    lost = "\\version \"2.24.0\" { c'1 #(gone (make-music 'SequentialMusic)) d'1 \\nothing }"
+    with pytest.raises(ReadError, match="finds an error") as told:
+        read_file(write(tmp_path, lost, "lost.ly"))
+    assert "/" not in told.value.reason and "lost.ly" not in told.value.reason
+
+
+@needs_lilypond
+def test_repeats_are_unfolded_as_older_versions_said_it(tmp_path: Path) -> None:
+    text = r"""\version "2.24.0" tune = { \repeat volta 2 { c'1 } }
+    \score { \tune \layout { } } \score { \applyMusic #unfold-repeats \tune \midi { } }"""
+    (score,) = read_file(write(tmp_path, text)).scores
+    assert pitches(score) == [60]

@@ -16,7 +16,19 @@ class CorpusregError(Exception):
 
 
 class ReadError(CorpusregError):
-    """A score cannot be read: damaged, empty, too large, or not a score."""
+    """A score cannot be read: damaged, empty, too large, or not a score.
+
+    reason: what is wrong without file and place, so that equal reasons can be counted;
+    '' where the text of the error does not say more than that.
+    """
+
+    def __init__(self, words: str, reason: str = "") -> None:
+        """`words` say what is wrong, where, and what to do, in one line."""
+        super().__init__(words)
+        self.reason = reason
+
+    def __reduce__(self) -> tuple[type[ReadError], tuple[str, str]]:
+        return type(self), (str(self), self.reason)
 
 
 class DataError(CorpusregError):

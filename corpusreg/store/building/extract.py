@@ -35,7 +35,7 @@ from corpusreg.score.played import Played, PlayedBars, perform, segments
 from corpusreg.score.readers import read_file
 from corpusreg.store.building.edges import edges
 from corpusreg.store.tables import Rows, columns
-from corpusreg.system.errors import CorpusregError
+from corpusreg.system.errors import CorpusregError, ReadError
 
 __all__ = ["EXTRACTION_VERSION", "extract_file"]
 
@@ -78,7 +78,9 @@ def _add(rows: Rows, table: str, part: list[tuple[Any, ...]]) -> None:
 def _failure(
     file: SourceFile, content: str, number: str, stage: str, reason: object
 ) -> tuple[Any, ...]:
-    line = " ".join(str(reason).split())
+    # Without the path, which has a column of its own, so that equal reasons can be counted.
+    told = (reason.reason if isinstance(reason, ReadError) else "") or str(reason)
+    line = " ".join(told.removeprefix(f"{file.path}: ").split())
     return (file.corpus, file.relative, number, content, stage, line)
 
 

@@ -2,7 +2,8 @@
 
 A source is a program in LilyPond's language and in Scheme; only LilyPond knows what
 its notes are. `sources` gathers a piece, `box` runs a program where it can do no harm,
-`program` has LilyPond interpret the piece with `listener.ly`, once, and `lines`, `bars`
+`program` has LilyPond interpret the piece with `listener.ly`, once; where LilyPond refuses
+it, once more in words that it still knows, with a second reader (`mending`). `lines`, `bars`
 and `score` make a `Score` of what it heard.
 """
 
@@ -34,10 +35,10 @@ def read_lilypond(path: Path) -> ReadResult:
     except ReadError as error:
         raise ReadError(f"{path}: {error}") from error
     if made.error:
-        why = made.error
+        where = f" ({made.where})" if made.where else ""
         if sources.refused:
-            why += f"; it wants {sources.refused[0]}, which lies outside the score's folder"
-        raise ReadError(f"{path}: {why}")
+            where += f"; it wants {sources.refused[0]}, which lies outside the score's folder"
+        raise ReadError(f"{path}: {made.error}{where}", reason=made.error)
     printed = [heard for heard in parse(made.lines) if heard.printed]
     if not printed:
         raise ReadError(
@@ -50,12 +51,14 @@ def read_lilypond(path: Path) -> ReadResult:
         name = str(number) if len(printed) > 1 else ""
         try:
             score = score_of(heard, name, made.bar_checks)
-            scores.append(_told(score, sources.refused))
+            scores.append(_told(score, sources.refused, made.spared))
         except ReadError as error:
             failures.append((name, str(error)))
     return ReadResult(tuple(scores), tuple(failures))
 
 
-def _told(score: Score, refused: tuple[str, ...]) -> Score:
-    said = tuple(f"{name} lies outside the score's folder: not read" for name in refused)
+def _told(score: Score, refused: tuple[str, ...], spared: str) -> Score:
+    said = [f"{name} lies outside the score's folder: not read" for name in refused]
+    if spared:
+        said.append(spared)
     return replace(score, assumed=(*score.assumed, *said))

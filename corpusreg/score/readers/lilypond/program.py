@@ -22,7 +22,8 @@ from functools import lru_cache
 from importlib.util import find_spec
 from pathlib import Path
 
-from corpusreg.score.readers.lilypond import box
+from corpusreg.score.readers.lilypond import box, mending
+from corpusreg.score.readers.lilypond.lines import parse
 from corpusreg.score.readers.lilypond.sources import Sources, version_of
 from corpusreg.system import settings
 from corpusreg.system.errors import ReadError
@@ -35,6 +36,7 @@ _ERROR = re.compile(
     r"^(?:/work/)?([^\n:]+):(\d+):\d+: (?:fatal )?error: ([^\n]+)", re.MULTILINE
 )
 _FATAL = re.compile(r"^(?:fatal error|error|[^\n]*Guile signaled)[^\n]*", re.MULTILINE)
+_LATE = "LilyPond took too long over it; split the piece"
 _BAR_CHECK = re.compile(r"warning: bar ?check failed")
 
 
@@ -42,13 +44,21 @@ _BAR_CHECK = re.compile(r"warning: bar ?check failed")
 class Made:
     """What LilyPond made of a piece.
 
-    error: why it made nothing, '' where it did. lines: what the listener wrote.
-    bar_checks: bars that are not as long as the source says they are.
+    error: why it made nothing, '' where it did; where: its file and line, as far as
+    known. lines: what the listener wrote. bar_checks: bars that are not as long as the
+    source says they are. spared: an error that did not touch the notes.
     """
 
     error: str
     lines: str = ""
     bar_checks: int = 0
+    where: str = ""
+    spared: str = ""
+
+    @property
+    def lasting(self) -> bool:
+        """False where time ran out: another day the machine may be faster."""
+        return self.error != _LATE
 
 
 @lru_cache(maxsize=1)
@@ -93,17 +103,23 @@ def make(sources: Sources) -> Made:
     sandbox and the user has not said that the scores are to be trusted.
     """
     executable()
-    kept = settings.lilypond_cache() / f"{_key(sources)}.json.gz"
-    if kept.is_file():
+    made = _kept(sources, mend=False)
+    return _kept(sources, mend=True) if made.error and made.lasting else made
+
+
+def _kept(sources: Sources, *, mend: bool) -> Made:
+    """What was kept of a run, else of a run now."""
+    path = settings.lilypond_cache() / f"{_key(sources, mend=mend)}.json.gz"
+    if path.is_file():
         try:
-            return Made(**json.loads(gzip.decompress(kept.read_bytes())))
+            return Made(**json.loads(gzip.decompress(path.read_bytes())))
         except (OSError, EOFError, ValueError, TypeError):  # damaged: made again
             pass
-    made, late = _run(sources)
-    if not late:  # another day the machine may be faster
+    made = _run(sources, mend=mend)
+    if made.lasting:
         # Where nothing can be kept, as in another user's folder, it is only run again.
         with contextlib.suppress(OSError):
-            _keep(kept, made)
+            _keep(path, made)
     return made
 
 
@@ -130,9 +146,11 @@ def _command(name: str) -> tuple[list[str], Path | None]:
     return [f"{box.PROGRAM}/bin/{there.name}"], root
 
 
-def _key(sources: Sources) -> str:
+def _key(sources: Sources, *, mend: bool) -> str:
     digest = hashlib.sha256(repr((version(), sources.main)).encode())
     digest.update(_LISTENER.read_bytes())
+    if mend:
+        digest.update(Path(mending.__file__).read_bytes())
     for name, text in sorted(sources.texts.items()):
         digest.update(f"\0{name}\0{len(text)}\0".encode())
         digest.update(text.encode("utf-8", errors="surrogatepass"))
@@ -149,25 +167,47 @@ def _keep(path: Path, made: Made) -> None:
         aside.write_bytes(gzip.compress(json.dumps(asdict(made)).encode(), 6))
 
 
-def _run(sources: Sources) -> tuple[Made, bool]:
-    """Convert and interpret copies of a piece; True where time ran out."""
+def _run(sources: Sources, *, mend: bool) -> Made:
+    """Convert and interpret copies of a piece. mend: in words that LilyPond still knows."""
     boxed = _boxed()
     texts = _converted(sources, boxed=boxed)
+    listener = _LISTENER.read_text(encoding="utf-8")
+    if mend:
+        texts = mending.mended(texts)
+        listener += mending.PRELUDE
     with _copies(texts) as work:
-        shutil.copy(_LISTENER, work / "listener.ly")
+        (work / "listener.ly").write_text(listener, encoding="utf-8", newline="\n")
         command, program = _command("lilypond")
         main = f"{box.WORK}/score/{sources.main}"
         command += ["--loglevel=WARN", f"-dinclude-settings={box.WORK}/listener.ly"]
         command += ["-dno-point-and-click", "-I", main.rpartition("/")[0], main]
         ran = box.run(command, work, program, boxed=boxed)
     if ran.late:
-        return Made("LilyPond took too long over it; split the piece"), True
+        return Made(_LATE)
     if ran.much:
-        return Made("LilyPond writes without end about it; split the piece"), False
-    if ran.code != 0:
-        return Made(_reason(ran.said)), False
+        return Made("LilyPond writes without end about it; split the piece")
     lines = ran.wrote.decode("utf-8", errors="replace")
-    return Made("", lines, len(_BAR_CHECK.findall(ran.said))), False
+    bar_checks = len(_BAR_CHECK.findall(ran.said))
+    if ran.code == 0:
+        return Made("", lines, bar_checks)
+    reason, where = _reason(ran.said)
+    if mend and (beside := _right(ran.said, lines, texts, sources)):
+        return Made("", lines, bar_checks, spared=f"{reason}; {beside}")
+    return Made(reason, where=where)
+
+
+def _right(said: str, lines: str, texts: Mapping[str, str], sources: Sources) -> str:
+    """Why what was heard despite an error has the right notes, '' where it may not."""
+    try:
+        heard = parse(lines)
+    except ReadError:
+        return ""
+    wholes = [mending.whole(each, sources.main) for each in (texts, sources.texts)]
+    if any(mending.agrees(heard, whole) for whole in wholes):
+        return "another reader finds the same notes"
+    if heard and mending.beside_the_music(said, texts):
+        return "it stands outside the music"
+    return ""
 
 
 @contextlib.contextmanager
@@ -213,13 +253,14 @@ def _converted(sources: Sources, *, boxed: bool) -> dict[str, str]:
     return texts
 
 
-def _reason(said: str) -> str:
-    """What LilyPond says is wrong, in one line: the first error it names."""
+def _reason(said: str) -> tuple[str, str]:
+    """The first error that LilyPond names, in one line, and its file and line."""
     found = _ERROR.search(said)
     if found:
         name, line, words = found.groups()
-        return f"LilyPond finds an error in {name.removeprefix('score/')}, line {line}: {words}"
+        place = f"{name.removeprefix('score/').removeprefix('./')}, line {line}"
+        return f"LilyPond finds an error: {words.replace(f'{box.WORK}/score/', '')}", place
     fatal = _FATAL.search(said)
     last: Sequence[str] = said.strip().splitlines()[-1:]
     words = fatal.group(0) if fatal else (last[0] if last else "it says nothing")
-    return f"LilyPond stopped: {words[:300]}"
+    return f"LilyPond stopped: {words[:300].replace(f'{box.WORK}/score/', '')}", ""

@@ -9,7 +9,9 @@ wants from elsewhere on the disk it does not get.
 from __future__ import annotations
 
 import os
+import posixpath
 import re
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -17,12 +19,13 @@ from corpusreg.system.errors import ReadError
 
 __all__ = ["Sources", "gather", "included", "plain", "version_of"]
 
-ENDINGS = (".ly", ".ily", ".lyi", ".lyp")
+ENDINGS = (".ly", ".ily", ".lyi", ".lyp", ".scm")
 _ABOVE = 2  # folders above that of the source from which files are taken
 _MOST_FILES = 1000
 _MOST_BYTES = 32 * 2**20
 _COMMENT = re.compile(r'("(?:\\.|[^"\\])*")|%\{.*?%\}|%[^\n]*', re.DOTALL)
-_INCLUDE = re.compile(r'\\include\s*#?\s*"([^"\n]+)"')
+INCLUDE = re.compile(r'\\include\s*#?\s*"([^"\n]+)"')
+_INCLUDE_NAMED = re.compile(r"\\include\s*\\([A-Za-z]+)")
 _VERSION = re.compile(r'\\version\s*#?\s*"(\d+)\.(\d+)(?:\.(\d+))?')
 
 
@@ -49,7 +52,28 @@ def plain(text: str) -> str:
 
 def included(text: str) -> list[str]:
     """Names in the \\include commands of a source, in order."""
-    return _INCLUDE.findall(plain(text))
+    return INCLUDE.findall(plain(text))
+
+
+def _included_by_name(texts: Iterable[str]) -> list[str]:
+    """What variables in \\include commands stand for, all values that the sources give them."""
+    texts = [plain(text) for text in texts]
+    found: dict[str, None] = {}
+    for variable in {name for text in texts for name in _INCLUDE_NAMED.findall(text)}:
+        value = re.compile(rf'(?m)^\s*"?{variable}"?\s*=\s*#?\s*"([^"\n]+)"')
+        found |= dict.fromkeys(each for text in texts for each in value.findall(text))
+    return list(found)
+
+
+def beside(
+    name: str, file: str, texts: Mapping[str, str], *, any_case: bool = False
+) -> str | None:
+    """The included file among a piece's own, None where it is not one of them."""
+    inner = posixpath.normpath(posixpath.join(posixpath.dirname(file), name))
+    if inner in texts or not any_case:
+        return inner if inner in texts else None
+    same = [each for each in texts if each.casefold() == inner.casefold()]
+    return same[0] if len(same) == 1 else None
 
 
 def version_of(text: str) -> tuple[int, int, int] | None:
@@ -70,7 +94,7 @@ def gather(path: Path) -> Sources:
     texts: dict[Path, str] = {}
     refused: dict[str, None] = {}
     waiting, size = [main], 0
-    while waiting:
+    while waiting or (waiting := _named(texts, main)):
         file = waiting.pop()
         if file in texts:
             continue
@@ -89,6 +113,17 @@ def gather(path: Path) -> Sources:
     return Sources(main.relative_to(root).as_posix(), names, tuple(refused))
 
 
+def _named(texts: Mapping[Path, str], main: Path) -> list[Path]:
+    """Files that the sources include by a variable, and that are not among them yet."""
+    names = _included_by_name(texts.values())
+    found = [resolve(name, file, main) for name in names for file in texts]
+    return [
+        each
+        for each in dict.fromkeys(found)
+        if each is not None and each not in texts and _allowed(each, main)
+    ]
+
+
 def resolve(name: str, file: Path, main: Path) -> Path | None:
     """Where an included name leads: beside the file that includes it, or the source.
 
@@ -99,9 +134,17 @@ def resolve(name: str, file: Path, main: Path) -> Path | None:
             place = (folder / name).resolve()
             if place.is_file():
                 return place
+            # Written where capitals and small letters are the same in names.
+            same = [each for each in place.parent.glob("*") if _same(each, place)]
+            if len(same) == 1:
+                return same[0].resolve()
         except (OSError, ValueError):  # a name that no file can have
             return None
     return None
+
+
+def _same(one: Path, other: Path) -> bool:
+    return one.name.casefold() == other.name.casefold() and one.is_file()
 
 
 def _allowed(file: Path, main: Path) -> bool:
