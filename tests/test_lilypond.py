@@ -507,6 +507,7 @@ def test_files_that_variables_name_and_scheme_belong_to_the_piece(tmp_path: Path
         ("{ c'1 #(gone 1) d'1 }", False),  # might have been notes
         ("{ c'1 \\transpose c #(gone 1) { d'1 } }", False),
         ('{ "}" #(gone 1) d\'1 }', False),
+        ("#(gone-pitch-names 1)\n{ c'1 }", False),
     ],
 )
 def test_which_errors_can_have_touched_no_note(source: str, outside: bool) -> None:

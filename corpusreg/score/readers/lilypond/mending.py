@@ -2,8 +2,8 @@
 
 Old sources say what newer versions of LilyPond refuse, mostly about the look of the page.
 What can be said anew is said anew (`mended`). Where an error is left, LilyPond goes on and
-hears the rest. That is taken where no error can have touched a note (`beside_the_music`),
-or where another reader finds the same notes (`agrees`): an error in the music stays one.
+hears the rest. That is taken only where no error can have touched a note
+(`beside_the_music`); whether another reader finds the same notes (`agrees`) is told.
 """
 
 from __future__ import annotations
@@ -40,6 +40,8 @@ _SCHEME = "Guile signaled an error for the expression beginning here"
 _VALUE = re.compile(r"""(?:[\w.\-"'#)]|\\tweak\s+\S+)\s*=\s*\Z|\\tweak\s+[^\s{}]+\s*\Z""")
 # Procedures of older versions that only arranged the page.
 _LOOK = re.compile(r"#\s*\((?:override|revert)-auto-beam-setting|#\s*\(set-accidental-style")
+# Scheme that says what later notes mean.
+_OF_NOTES = re.compile(r"pitch|note|language|transpos|relative|music")
 _DEEPEST = 20  # includes in includes
 _STEPS = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
 
@@ -103,6 +105,8 @@ def _outside(text: str, at: tuple[int, int]) -> bool:
     # The column is that of the sign # or of what follows it.
     start = max(row.rfind("#", 0, column + 1), row.rfind("$", 0, column + 1))
     if start < 0:
+        return False
+    if _OF_NOTES.search(row[start:]):
         return False
     before = plain("\n".join([*lines[: line - 1], row[:start]]))
     # Strings may hold braces, Scheme characters too.

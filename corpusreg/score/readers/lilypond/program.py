@@ -202,12 +202,11 @@ def _right(said: str, lines: str, texts: Mapping[str, str], sources: Sources) ->
         heard = parse(lines)
     except ReadError:
         return ""
+    if not heard or not mending.beside_the_music(said, texts):
+        return ""
     wholes = [mending.whole(each, sources.main) for each in (texts, sources.texts)]
-    if any(mending.agrees(heard, whole) for whole in wholes):
-        return "another reader finds the same notes"
-    if heard and mending.beside_the_music(said, texts):
-        return "it stands outside the music"
-    return ""
+    same = any(mending.agrees(heard, whole) for whole in wholes)
+    return "it stands outside the music" + (", and another reader agrees" if same else "")
 
 
 @contextlib.contextmanager
