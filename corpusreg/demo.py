@@ -1,15 +1,27 @@
-"""The demo: an invented class of eight short pieces, compared, and where to look first."""
+"""The demo: an invented class of eight short pieces, compared, and scores measured afresh."""
 
 from __future__ import annotations
 
+import shutil
+import tempfile
+from collections.abc import Callable
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from corpusreg import workflow
 from corpusreg.corpus.files import bundled_root
 from corpusreg.system.errors import DataError
 from corpusreg.text.outputs.console import class_text, comparison_text
 
-__all__ = ["demo_text", "pieces_folder"]
+if TYPE_CHECKING:
+    from corpusreg.store.building.batch import Progress
+
+__all__ = ["demo_text", "measured_text", "pieces_folder"]
+
+# Bundled scores that the demo measures afresh: every so many of them, by size.
+_AFRESH = 30
+_QUERY = "longest_stays"
+_SHOWN = ("title", "ensemble", "start_bar", "end_bar", "bars")
 
 # A work of the bundled scores (Vicente Lusitano, 1562) for an ensemble that they serve well.
 _SERVED = "lusitano/allor_che_ignuda.mxl"
@@ -47,3 +59,41 @@ def demo_text() -> str:
         comparison_text(known.comparisons[0], made),
     ]
     return "\n\n".join(blocks)
+
+
+def measured_text(
+    *, workers: int | None = None, on_progress: Callable[[Progress], None] | None = None
+) -> str:
+    """Thirty bundled scores measured into a folder that is then removed, and one question.
+
+    What a reference is made by, seen whole: worker processes, a DuckDB file, a query.
+    """
+    from corpusreg.corpus.catalogue import bundled, licence
+    from corpusreg.system import settings
+    from corpusreg.text.tabular import text_table
+
+    files = sorted(
+        (file for file in bundled() if file.format == "musicxml"),
+        key=lambda file: (file.size, file.relative),
+    )
+    free = [file for file in files if licence(file).tier in workflow.DEFAULT_TIERS]
+    chosen = free[:: max(len(free) // _AFRESH, 1)][:_AFRESH]
+    with tempfile.TemporaryDirectory() as made:
+        scores = Path(made) / "thirty-scores"
+        scores.mkdir()
+        for number, file in enumerate(chosen):
+            shutil.copy(file.path, scores / f"{number:02}-{file.path.name}")
+        with settings.home_at(Path(made) / "home"):
+            built = workflow.extract([str(scores)], workers=workers, on_progress=on_progress)
+            found, wanted = workflow.query(_QUERY, {"rows": "5"})
+    places = [found.names.index(name) for name in _SHOWN]
+    rows = [[str(row[place] or "") for place in places] for row in found.rows]
+    return "\n".join(
+        [
+            f"{built.works} of the scores inside music21 measured afresh into a DuckDB file of "
+            "their own, and asked:",
+            f"  {wanted.title}  (corpusreg query {_QUERY})",
+            "",
+            text_table([name.replace("_", " ") for name in _SHOWN], rows),
+        ]
+    )

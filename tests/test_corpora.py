@@ -13,7 +13,7 @@ from pathlib import Path
 
 import pytest
 
-from corpusreg.corpus import catalogue, entries
+from corpusreg.corpus import catalogue
 from corpusreg.corpus.catalogue import SourceFile, resolve
 from corpusreg.corpus.corpora import (
     Added,
@@ -27,9 +27,10 @@ from corpusreg.corpus.corpora import (
     remember,
     write_template,
 )
-from corpusreg.corpus.entries import parsed
+from corpusreg.corpus.entries import entries, parsed
 from corpusreg.corpus.layouts import LAYOUTS
 from corpusreg.corpus.table import COLUMNS, read_table
+from corpusreg.corpus.tables import rows
 from corpusreg.instruments.ensembles import kinds
 from corpusreg.store.building.extract import extract_file
 from corpusreg.store.tables import columns
@@ -74,7 +75,7 @@ def test_every_entry_is_complete_and_says_only_what_exists() -> None:
     assert {"songs", "quartets", "orchestra", "heritage", "library", "hymns"} <= {
         each.name for each in entries()
     }
-    periods = {row["name"] for row in catalogue.tables.rows("periods.csv")}
+    periods = {row["name"] for row in rows("periods.csv")}
     for each in entries():
         assert each.title and each.holds and each.dates, each.name
         assert each.statement and each.evidence and each.counted, each.name
@@ -91,7 +92,7 @@ def test_every_entry_is_complete_and_says_only_what_exists() -> None:
 def test_what_excludes_commerce_or_is_unclear_is_off_and_not_fetched() -> None:
     for each in entries():
         assert each.on == (set(each.allowed) == {"open"}), each.name
-        assert each.on == bool(each.repository), each.name
+        assert each.on or not each.repository, each.name
 
 
 def test_an_unknown_corpus_is_refused_with_the_nearest_name() -> None:
@@ -190,6 +191,34 @@ KERN = """\
 *-
 !!!YEM: {rights}
 """
+
+
+def test_a_folder_with_one_table_for_all_scores(tmp_path: Path) -> None:
+    """The columns are found by name, whatever others there are; paths may begin with './'."""
+    root = tmp_path / "pdmx"
+    for name in ("a", "b", "c", "d"):
+        write(root / f"mxl/1/{name}.musicxml", musicxml())
+    write(
+        root / "PDMX.csv",
+        "path,mxl,title,composer_name,genres,rating,license_conflict,subset:all_valid,other\n"
+        "a.json,./mxl/1/a.musicxml,Evening,Clara Schumann,classical-romantic,4.9,False,True,x\n"
+        "b.json,./mxl/1/b.musicxml,Bought,Ada Kuhn,pop,,True,True,x\n"
+        "c.json,./mxl/1/c.musicxml,Broken,NaN,,,False,False,x\n",
+    )
+    listing = listed(Added("pdmx", root))
+    (file,) = listing.files
+    told = dict(file.known)
+    assert file.relative == "mxl/1/a.musicxml"
+    assert (told["title"], told["composer"], told["genre"]) == (
+        "Evening", "Clara Schumann", "classical",
+    )  # fmt: skip
+    assert told["column:rating"] == "4.9"
+    assert sorted(listing.left_out.values()) == [1, 1, 1]
+    assert listing.problems == []
+    (root / "PDMX.csv").unlink()
+    without = listed(Added("pdmx", root))
+    assert not without.files
+    assert "no table" in without.problems[0]
 
 
 def test_kern_records_tell_the_whole_the_movement_and_its_number(tmp_path: Path) -> None:

@@ -14,7 +14,7 @@ def woven(bars: list[list[int]]) -> Texture:
     weight = np.zeros((len(bars), 128))
     for row, pitches in enumerate(bars):
         weight[row, pitches] = 1.0
-    return Texture(weight, np.arange(len(bars)), weight, weight.sum(axis=0), 3, 3.0)
+    return Texture(weight, np.arange(len(bars)), weight, weight.sum(axis=0), 3, 3.0, 3)
 
 
 def test_edges_and_middle_of_each_tenth() -> None:

@@ -163,7 +163,14 @@ def _check(options: argparse.Namespace) -> int:
 
 def _demo(options: argparse.Namespace) -> int:
     from corpusreg import demo
+    from corpusreg.store.building.progress import ProgressBar
 
     with_reference(options)
-    print(demo.demo_text())
+    print(demo.demo_text(), flush=True)
+    progress = ProgressBar()
+    try:
+        told = demo.measured_text(workers=options.workers, on_progress=progress)
+    finally:
+        progress.close()
+    print(f"\n{told}")
     return 0

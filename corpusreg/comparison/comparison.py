@@ -22,6 +22,7 @@ from corpusreg.measures.definitions import MEASURES, Measure
 from corpusreg.measures.events import Event
 from corpusreg.measures.shifts import Shift
 from corpusreg.measures.stays import Stay
+from corpusreg.norms.alike import Alike
 from corpusreg.norms.profiles.model import PlacedProfile
 from corpusreg.norms.reference import BASIC, Cohort, Placement, Size, oddness, place
 from corpusreg.score.played import PlayedBars
@@ -101,7 +102,8 @@ class Comparison:
     others: the neighbouring rungs' placements by rung title, by measure name.
     odder: share of the cohort (0 to 1) whose own oddest measure lies as far out as this
     piece's oddest; where the cohort is too small to place its own works, of the next
-    broader one; None where nothing is placed, or where that cannot be told. profile: or in
+    broader one; None where nothing is placed, or where that cannot be told. alike: works whose
+    register has the same shape over time, nearest first. profile: or in
     words why there is none. parts: analyses of the sounding parts by name, in score order.
     octaves: how much of each work of the cohort sounds in each octave, shape (works, 11),
     octave -1 first; None where it was not asked for.
@@ -121,6 +123,7 @@ class Comparison:
     odder: float | None
     players: Players = NOBODY
     profile: PlacedProfile | str = "not looked for"
+    alike: tuple[Alike, ...] = ()
     parts: Mapping[str, Analysis] = field(default_factory=dict)
     octaves: NDArray[np.float64] | None = None
 

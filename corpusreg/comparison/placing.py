@@ -16,6 +16,8 @@ from corpusreg.comparison.players import players
 from corpusreg.instruments import Instruments, load
 from corpusreg.instruments.ensembles import Ensemble, ensemble_of, kinds
 from corpusreg.measures.analysis import Analysis, analyse
+from corpusreg.measures.curve import curve
+from corpusreg.norms.alike import alike
 from corpusreg.norms.cohorts import (
     Copies,
     fetch_cohort,
@@ -244,7 +246,10 @@ def _placed(
         profile=profiled(reference, rungs, copies.counted, placeable, weights),
     )
     octaves = fetch_octaves(reference, compared.cohort, copies.counted)
-    return replace(compared, octaves=octaves)
+    rung = compared.cohort.rung
+    shape = curve(work.whole.texture) if rung.medium else None
+    near = alike(reference, rung, shape, copies.counted)
+    return replace(compared, octaves=octaves, alike=near)
 
 
 def _title(score: Score, path: Path, *, many: bool) -> str:

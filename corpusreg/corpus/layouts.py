@@ -13,6 +13,8 @@ movements in sets  the same, but the set is the work and the score a movement of
 kern records       OPR or GTL: the whole work; OTL, OMV: the movement and its number
 libraries          the same; folders are named by the siglum of the library that has the
                    source, and each library is a collection of its own (data/libraries.csv)
+scores in one table  one CSV file beside folders of scores: composer, title, genre, and
+                   which scores it marks as a licence conflict or as not valid
 hymn headers       %OHCOMPOSER: name and life dates
 lilypond headers   see `lilypond_headers`
 folder             metadata.csv or metadata.tsv, else the folder's name for the composer
@@ -41,6 +43,7 @@ _HYMN_BYTES = 65_536
 _RECORD = re.compile(r"^!!!(GTL|OPR|OTL|OMV):[ \t]*(\S.*?)\s*$", re.M)
 _HYMN_COMPOSER = re.compile(r"^%OHCOMPOSER[ \t]+(\S.*?)\s*$", re.M)
 _SCORE_ID = re.compile(r"[a-z]{2}(\d{5,})")  # lc6164267, sq8938822
+_EMPTY = ("none", "nan", "null", "n/a")
 _YAML_FIELD = re.compile(r"^(- |  )(\w+): *(\S.*?)?(?: +#.*)?$")
 
 
@@ -166,6 +169,66 @@ def _lilypond(root: Path, files: Sequence[SourceFile]) -> Told:
     return Told(facts, left_out)
 
 
+def _one_table(root: Path, files: Sequence[SourceFile]) -> Told:
+    """A folder of scores with one table for all of them, whose columns are found by name."""
+    told = Told()
+    rows = _table_rows(root, told.problems)
+    for file in files:
+        row = rows.get(file.relative) or rows.get(PurePosixPath(file.relative).name)
+        if row is None:
+            told.left_out[file.relative] = "the collection's table does not list it"
+        elif _says_yes(row, "license_conflict", "licence_conflict"):
+            told.left_out[file.relative] = "its table marks a licence conflict"
+        elif _says_no(row, "subset:all_valid", "is_valid", "valid"):
+            told.left_out[file.relative] = "its table marks it as not valid"
+        else:
+            genre = _cell(row, "genres", "genre")
+            told.facts[file.relative] = {
+                "title": _cell(row, "title", "song_name"),
+                "composer": _cell(row, "composer_name", "composer"),
+                "genre": re.split(r"[-,;|]", genre)[0].strip(),
+                "column:rating": _cell(row, "rating"),
+            }
+    return told
+
+
+def _table_rows(root: Path, problems: list[str]) -> dict[str, Facts]:
+    """Rows of the first table in the folder that names scores, by path and by file name."""
+    csv.field_size_limit(10_000_000)
+    for path in sorted(root.glob("*.csv")):
+        try:
+            with path.open(encoding="utf-8-sig", newline="") as stream:
+                reader = csv.DictReader(stream)
+                named = [name for name in ("mxl", "path") if name in (reader.fieldnames or ())]
+                if not named:
+                    continue
+                found: dict[str, Facts] = {}
+                for row in reader:
+                    plain = {key: value or "" for key, value in row.items() if key}
+                    place = _cell(plain, *named).removeprefix("./")
+                    if place:
+                        found[place] = found[PurePosixPath(place).name] = plain
+                return found
+        except (OSError, UnicodeDecodeError, csv.Error) as error:
+            problems.append(f"{path}: cannot be read as a table ({error})")
+    problems.append(f"{root}: no table with a column 'mxl' or 'path'; put it beside the scores")
+    return {}
+
+
+def _cell(row: Mapping[str, str], *names: str) -> str:
+    """The first cell of some columns that says something."""
+    cells = (row.get(name, "").strip() for name in names)
+    return next((cell for cell in cells if cell and cell.casefold() not in _EMPTY), "")
+
+
+def _says_yes(row: Mapping[str, str], *names: str) -> bool:
+    return _cell(row, *names).casefold() in ("true", "1", "yes")
+
+
+def _says_no(row: Mapping[str, str], *names: str) -> bool:
+    return _cell(row, *names).casefold() in ("false", "0", "no")
+
+
 def _folder(root: Path, files: Sequence[SourceFile]) -> Told:
     """A user's own scores."""
     told = Told()
@@ -198,6 +261,7 @@ LAYOUTS: Mapping[str, Callable[[Path, Sequence[SourceFile]], Told]] = {
     "libraries": _libraries,
     "hymn headers": _hymns,
     "lilypond headers": _lilypond,
+    "scores in one table": _one_table,
     "folder": _folder,
 }
 

@@ -12,6 +12,8 @@ lilypond-cache/  what LilyPond made of sources, so that each is run once
 from __future__ import annotations
 
 import os
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 from corpusreg.system.errors import StoreError
@@ -27,6 +29,7 @@ __all__ = [
     "STORAGE_VERSION",
     "corpora_folder",
     "home",
+    "home_at",
     "lilypond_cache",
     "lock_file",
     "packed_folder",
@@ -76,6 +79,20 @@ def home() -> Path:
     import platformdirs
 
     return Path(platformdirs.user_data_dir("corpusreg", appauthor=False))
+
+
+@contextmanager
+def home_at(folder: Path) -> Iterator[None]:
+    """Another home for the length of a with block, here and in worker processes."""
+    before = os.environ.get("CORPUSREG_HOME")
+    os.environ["CORPUSREG_HOME"] = str(folder)
+    try:
+        yield
+    finally:
+        if before is None:
+            del os.environ["CORPUSREG_HOME"]
+        else:
+            os.environ["CORPUSREG_HOME"] = before
 
 
 def reference_folder() -> Path:

@@ -33,7 +33,8 @@ sys.path.insert(0, str(ROOT))
 
 from corpusreg.measures.analysis import Analysis, analyse  # noqa: E402
 from corpusreg.measures.events import KINDS as TOOL_KINDS  # noqa: E402
-from corpusreg.measures.events import Event  # noqa: E402
+from corpusreg.measures.events import PRINTED_KINDS, Event  # noqa: E402
+from corpusreg.measures.line_events import line_events  # noqa: E402
 from corpusreg.score.played import perform  # noqa: E402
 from corpusreg.score.readers import read_file  # noqa: E402
 from tests.validity.materials import CORPORA, KINDS, pieces  # noqa: E402
@@ -135,9 +136,10 @@ def midi(name: str | int) -> int:
 def reports(analysis: Analysis, column: int) -> list[Report]:
     """What the tool says about a work, in the kinds of one of the two files."""
     labels = [number(label) for label in analysis.played.bars.labels]
+    others = (e for e in line_events(analysis.played) if e.kind not in PRINTED_KINDS)
     found = [
         report
-        for event in analysis.events
+        for event in (*analysis.events, *others)
         if (report := _report(event, labels, column)) is not None
     ]
     if column == 0:
@@ -360,6 +362,7 @@ def annotated(folder: Path, show: bool) -> None:
 def _print(score: Score) -> None:
     head = ("clear found", "mild found", "false", "in bars", "per 100", "twice")
     print(f"{'kind':20}" + "".join(f"{each:>14}" for each in head))
+    told = {"stay", *(name for kind in PRINTED_KINDS for name in REPORTED[kind])}
     for kind, own in sorted(score.kinds.items()):
         if kind in ("nothing", ""):
             continue
@@ -372,7 +375,9 @@ def _print(score: Score) -> None:
             rate,
             own.duplicates,
         )
-        print(f"{kind:20}" + "".join(f"{each!s:>14}" for each in cells))
+        mark = "" if kind in told else " *"
+        print(f"{kind + mark:20}" + "".join(f"{each!s:>14}" for each in cells))
+    print("* measured, and not told")
     if score.traps or score.nothing_bars:
         print(
             f"traps sprung: {score.traps_sprung} of {score.traps}; reports inside passages "

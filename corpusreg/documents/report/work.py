@@ -32,6 +32,7 @@ from corpusreg.system.errors import CorpusregError
 from corpusreg.system.phrases import capital
 from corpusreg.system.plaintext import plain
 from corpusreg.text import drafts as draft_words
+from corpusreg.text.alike import alike_lines
 from corpusreg.text.examples import passage_words
 from corpusreg.text.findings import sentence
 from corpusreg.text.measures import compared, rank_cell, title, value_words
@@ -343,7 +344,7 @@ def _sections(
     yield Section(
         "works",
         "Music that uses register like this",
-        tuple(Item(text) for text in profile_lines(c.profile)),
+        tuple(Item(text) for text in (*alike_lines(c.alike), *profile_lines(c.profile))),
         pictures=("nearest",) if "nearest" in pictures else (),
     )
     for each in details(r):

@@ -289,7 +289,10 @@ class _Run:
         again = []
         for answer in answers:
             if isinstance(answer.error, StoppedError) and answer.error.kind in _TRY_AGAIN:
-                again += [answer.item] if answer.item is not None else []
+                # Whoever dies over the writing would do so again with the same rows.
+                again += held if answer.item is None else [answer.item]
+                if answer.item is None:
+                    held.clear()
             else:
                 self.take(answer, held)
         return again

@@ -12,8 +12,8 @@ from corpusreg.comparison.comparison import Comparison
 from corpusreg.comparison.findings import Rank, Reading, reading
 from corpusreg.measures.definitions import VERSION
 from corpusreg.system.plaintext import plain
+from corpusreg.text.alike import alike_lines
 from corpusreg.text.players import player_lines, player_remarks
-from corpusreg.text.profiles import profile_lines
 from corpusreg.text.reading import (
     CLASS_COLUMNS,
     MEASURE_COLUMNS,
@@ -53,9 +53,9 @@ def comparison_text(c: Comparison, reference_id: str, *, full: bool = False) -> 
     if players:
         lines += ["", "Each player", *(f"  {line}" for line in players)]
         lines += items(player_remarks(c))
-    near = profile_lines(c.profile)
+    near = alike_lines(c.alike)
     if near:
-        lines += ["", "Music that uses register like this"]
+        lines += ["", "Music whose register has the same shape over time"]
         lines += items(near)
     lines += ["", f"(reference {reference_id}, definitions {VERSION})"]
     return "\n".join(lines)

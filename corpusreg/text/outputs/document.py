@@ -23,6 +23,7 @@ from corpusreg.measures.events import Event
 from corpusreg.norms.profiles.model import PlacedProfile
 from corpusreg.score.pitch import band_name, note_name
 from corpusreg.score.played import PlayedBars
+from corpusreg.text.alike import alike_words
 from corpusreg.text.findings import sentence
 from corpusreg.text.outputs.drafts_text import drafts_document
 from corpusreg.text.outputs.numbers import labels, rounded
@@ -133,6 +134,16 @@ def _work(c: Comparison) -> dict[str, Any]:
         "parts": parts_document(c),
         "two_level": two_level_document(c),
         "profile": _profile(c.profile),
+        "alike": [
+            {
+                "work": each.work,
+                "title": each.title,
+                "composer": each.composer,
+                "distance": rounded(each.distance, 2),
+                "words": alike_words(each),
+            }
+            for each in c.alike
+        ],
         "profile_reason": c.profile if isinstance(c.profile, str) else None,
     }
 

@@ -3,7 +3,8 @@
 Aim: everything on the page that later measures need, nothing dropped silently,
 at little more than the cost of parsing. Source: MusicXML 4.0, W3C Community
 Group 2021. Of a large file each measure is forgotten once read, so that memory is
-bounded; a file of ordinary size is parsed whole, which is faster. Entities are not
+bounded; a file of ordinary size is parsed whole, which is faster, and its notes are read by
+their wording (`wording`), which is faster still. Entities are not
 resolved, nothing is loaded from elsewhere, and size, depth and numbers are bounded.
 """
 

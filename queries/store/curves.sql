@@ -1,0 +1,10 @@
+-- The shapes of register of the works of one cohort, ten rows a work, a piece's own copies
+-- left out.
+SELECT
+    m.work, m.unit_number, c.low, c.middle, c.high,
+    w.title || coalesce(': ' || w.movement, '') AS title, coalesce(w.composer_name, w.unit) AS composer
+FROM matrix AS m
+JOIN curves AS c USING (work)
+JOIN works AS w USING (work)
+WHERE {conditions} AND NOT list_contains($leave_out::VARCHAR[], m.work)
+ORDER BY m.work, c.part;
