@@ -3,11 +3,12 @@
 In Python and in notebooks:
 
 >>> import corpusreg
->>> corpusreg.compare, corpusreg.open_reference  # doctest: +ELLIPSIS
-(<function compare at ...>, <function open_reference at ...>)
+>>> corpusreg.compare, corpusreg.Session  # doctest: +ELLIPSIS
+(<function Session.compare at ...>, <class 'corpusreg.session.Session'>)
 
-They, `contrast`, `revise`, `draw_map` and `make_handout` are in `corpusreg.api` and are
-imported when first used.
+Every command is a method of `corpusreg.Session`, which holds one open reference; each method
+is also a function of this package, with a session of its own. They are imported when first
+used.
 """
 
 from __future__ import annotations
@@ -15,26 +16,41 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from corpusreg.api import compare as compare
-    from corpusreg.api import contrast as contrast
-    from corpusreg.api import draw_map as draw_map
-    from corpusreg.api import make_handout as make_handout
-    from corpusreg.api import open_reference as open_reference
-    from corpusreg.api import revise as revise
+    from corpusreg.session import Session as Session
 
 __version__ = "0.1.0"
-_FUNCTIONS = ("compare", "contrast", "draw_map", "make_handout", "open_reference", "revise")
+_METHODS = (
+    "add_corpus", "ask", "atlas", "check", "compare", "contrast", "corpora", "corpus_template",
+    "coverage", "demo", "draw_map", "duplicates", "example_kinds", "examples",
+    "export_reference", "extract", "import_reference", "reference_sheet",
+    "get_corpus", "heights", "make_handout", "periods", "profiles", "queries", "query",
+    "ranges", "remove_corpus", "revise", "show_corpus", "table",
+)  # fmt: skip
 
-__all__ = [
-    "__version__", "compare", "contrast", "draw_map", "make_handout", "open_reference",
-    "revise",
-]  # fmt: skip
+__all__ = ["Session", "__version__", "open_reference", *_METHODS]
+
+
+def open_reference() -> Session:
+    """A session whose reference is open: use it in a with block.
+
+    Raises StoreError when there is none ('corpusreg extract' makes one), when it is held for
+    writing, damaged, or made by other definitions.
+    """
+    from corpusreg.session import Session
+
+    session = Session()
+    session.reference  # noqa: B018 - opened now, so that what is wrong is seen here
+    return session
 
 
 def __getattr__(name: str) -> Any:
-    """The functions of `corpusreg.api`, imported on first use."""
-    if name in _FUNCTIONS:
-        from corpusreg import api
+    """Methods of a session as functions, and the session itself, imported on first use."""
+    if name in _METHODS:
+        from corpusreg.session import asking_once
 
-        return getattr(api, name)
+        return asking_once(name)
+    if name == "Session":
+        from corpusreg.session import Session
+
+        return Session
     raise AttributeError(f"module 'corpusreg' has no attribute '{name}'")

@@ -8,8 +8,9 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from corpusreg import workflow
+from corpusreg.comparison.compared import compare_paths
 from corpusreg.corpus.files import bundled_root
+from corpusreg.store import Reference, open_reference
 from corpusreg.system.errors import DataError
 from corpusreg.text.outputs.console import class_text, comparison_text
 
@@ -39,13 +40,10 @@ def pieces_folder() -> Path:
     raise DataError(f"no demo pieces beside {package}; install corpusreg again")
 
 
-def demo_text() -> str:
-    """The class as a table, then one piece of it and one work of the reference as read.
-
-    Needs a reference; raises StoreError without one.
-    """
-    found = workflow.compare_paths([pieces_folder()])
-    known = workflow.compare_paths([bundled_root() / _SERVED])
+def demo_text(reference: Reference) -> str:
+    """The class as a table, then one piece of it and one work of the reference as read."""
+    found = compare_paths(lambda: reference, [pieces_folder()])
+    known = compare_paths(lambda: reference, [bundled_root() / _SERVED])
     for failure in (*found.failures, *known.failures):
         raise DataError(f"{failure}; install corpusreg and music21 again")
     pieces = sorted(found.comparisons, key=lambda c: c.piece.title)
@@ -69,6 +67,8 @@ def measured_text(
     What a reference is made by, seen whole: worker processes, a DuckDB file, a query.
     """
     from corpusreg.corpus.catalogue import bundled, licence
+    from corpusreg.norms.asking import query
+    from corpusreg.store.building.build import DEFAULT_TIERS, extract
     from corpusreg.system import settings
     from corpusreg.text.tabular import text_table
 
@@ -76,7 +76,7 @@ def measured_text(
         (file for file in bundled() if file.format == "musicxml"),
         key=lambda file: (file.size, file.relative),
     )
-    free = [file for file in files if licence(file).tier in workflow.DEFAULT_TIERS]
+    free = [file for file in files if licence(file).tier in DEFAULT_TIERS]
     chosen = free[:: max(len(free) // _AFRESH, 1)][:_AFRESH]
     with tempfile.TemporaryDirectory() as made:
         scores = Path(made) / "thirty-scores"
@@ -84,8 +84,9 @@ def measured_text(
         for number, file in enumerate(chosen):
             shutil.copy(file.path, scores / f"{number:02}-{file.path.name}")
         with settings.home_at(Path(made) / "home"):
-            built = workflow.extract([str(scores)], workers=workers, on_progress=on_progress)
-            found, wanted = workflow.query(_QUERY, {"rows": "5"})
+            built = extract([str(scores)], workers=workers, on_progress=on_progress)
+            with open_reference() as reference:
+                found, wanted = query(reference, _QUERY, {"rows": "5"})
     places = [found.names.index(name) for name in _SHOWN]
     rows = [[str(row[place] or "") for place in places] for row in found.rows]
     return "\n".join(

@@ -22,7 +22,7 @@ from typing import Any
 import music21
 import typst
 
-from corpusreg import workflow
+import corpusreg
 from corpusreg.comparison.placing import measured
 from corpusreg.documents.figure_pages.atlas import atlas_document
 from corpusreg.documents.figures.atlas import atlas_pictures
@@ -67,7 +67,7 @@ def class_numbers() -> dict[str, dict[str, float | None]]:
 def passage_numbers() -> list[dict[str, Any]]:
     """The passage of the picture of heights on each instrument; needs no reference."""
     name, bars, part, on = PASSAGE
-    found = workflow.heights(PIECES / name, bars, part=part, on=on)
+    found = corpusreg.heights(PIECES / name, bars, part=part, on=on).found
     return [
         {
             "instrument": row.instrument.id,
@@ -83,7 +83,7 @@ def passage_numbers() -> list[dict[str, Any]]:
 
 def placed_numbers() -> dict[str, Any]:
     """Where the piece of the strips lies, from the reference in force."""
-    (piece,) = workflow.compare_paths([PIECES / PLACED]).comparisons
+    (piece,) = corpusreg.compare(PIECES / PLACED).comparisons
     return {
         "piece": PLACED,
         "group": piece.cohort.rung.name,
@@ -159,12 +159,12 @@ def differences(old: object, new: object, where: str = "") -> Iterator[str]:
 def draw() -> None:
     """Draw all pictures."""
     PICTURES.mkdir(exist_ok=True)
-    workflow.draw_map(PIECES / MAPPED, None, PICTURES / "register-map.png")
-    found = workflow.compare_paths([PIECES / PLACED], with_study=True)
+    corpusreg.draw_map(PIECES / MAPPED, PICTURES / "register-map.png")
+    found = corpusreg.compare(PIECES / PLACED)
     (piece,) = found.comparisons
     (PICTURES / "strips.png").write_bytes(png(strips(piece, prefix="strips")))
     name, bars, part, on = PASSAGE
-    passage = workflow.heights(PIECES / name, bars, part=part, on=on)
+    passage = corpusreg.heights(PIECES / name, bars, part=part, on=on).found
     write_heights(passage, PICTURES / "heights.png")
     with tempfile.TemporaryDirectory() as folder:
         report = Path(folder) / "report.pdf"
@@ -202,7 +202,7 @@ def _page(document: Path, name: str, number: int = 1) -> None:
 def main(arguments: list[str]) -> int:
     """Make or check the gallery; 1 where a number differs."""
     if pointed(settings.reference_folder()) is None:
-        workflow.extract(workers=2)
+        corpusreg.extract(workers=2)
     new = numbers()
     if arguments == ["--check"]:
         old = json.loads(NUMBERS.read_text(encoding="utf-8"))

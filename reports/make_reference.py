@@ -14,8 +14,8 @@ import argparse
 import time
 from pathlib import Path
 
-from corpusreg.store.building.progress import ProgressBar
-from corpusreg.workflow.release import release
+from corpusreg.store.building.release import release
+from corpusreg.terminal import Stages
 
 
 def main() -> None:
@@ -25,11 +25,8 @@ def main() -> None:
     parser.add_argument("--workers", type=int)
     options = parser.parse_args()
     began = time.monotonic()
-    bar = ProgressBar()
-    try:
-        made = release(options.folder, workers=options.workers, on_progress=bar)
-    finally:
-        bar.close()
+    with Stages() as stages:
+        made = release(options.folder, workers=options.workers, on_progress=stages.measured)
     print(
         f"{made.folder}: {made.size:,} bytes, {made.built.works:,} works, "
         f"{made.built.failed:,} files failed, {time.monotonic() - began:.0f} s"

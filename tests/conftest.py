@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import contextlib
+import io
 import os
 import shutil
 import subprocess
@@ -9,14 +11,17 @@ import sys
 from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
+from unittest.mock import patch
 
 import pytest
 
-from corpusreg import workflow
+import corpusreg
+from corpusreg import cli
 from corpusreg.corpus import catalogue
 from corpusreg.corpus.catalogue import SourceFile
 from corpusreg.store import EXTRACTED, Draft, Reference
 from corpusreg.store.building import finish
+from corpusreg.store.building.build import DEFAULT_TIERS
 
 if TYPE_CHECKING:
     from playwright.sync_api import Browser
@@ -53,6 +58,9 @@ BROWSER_ARGUMENTS = [
     "--disable-background-networking", "--disable-component-update", "--disable-sync",
 ]  # fmt: skip
 
+# Variables that only corpusreg reads, whenever it needs them.
+OWN = ("CORPUSREG_", "COLUMNS")
+
 Command = Callable[..., subprocess.CompletedProcess[str]]
 
 
@@ -63,10 +71,7 @@ def chosen_files() -> list[SourceFile]:
     for file in sorted(catalogue.bundled(), key=lambda file: (file.size, file.relative)):
         folder = file.relative.split("/")[0]
         quota = QUOTAS.get(folder, 1 if folder in SINGLE else 0)
-        if (
-            taken.get(folder, 0) < quota
-            and catalogue.licence(file).tier in workflow.DEFAULT_TIERS
-        ):
+        if taken.get(folder, 0) < quota and catalogue.licence(file).tier in DEFAULT_TIERS:
             taken[folder] = taken.get(folder, 0) + 1
             chosen.append(file)
     return chosen
@@ -107,7 +112,7 @@ def small_home(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
         patch.setenv("CORPUSREG_HOME", str(home))
         patch.setattr(catalogue, "bundled", lambda: files)
         patch.setattr(finish, "finishing", at_the_piano)
-        built = workflow.extract(["bundled"], workers=2)
+        built = corpusreg.extract(["bundled"], workers=2)
     assert built.failed == 0
     assert built.works >= 120
     yield home
@@ -122,7 +127,7 @@ def in_home(small_home: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 
 @pytest.fixture
 def run(small_home: Path) -> Command:
-    """`run('compare', path, …)`: the real command in a process of its own."""
+    """`run('compare', path, …)`: a command with the small reference."""
 
     def call(
         *arguments: str | Path, env: dict[str, str] | None = None, **options: object
@@ -135,7 +140,28 @@ def run(small_home: Path) -> Command:
 def command(
     arguments: Sequence[str | Path], env: dict[str, str], **options: object
 ) -> subprocess.CompletedProcess[str]:
-    """`corpusreg ARGUMENTS` with some environment changed, its output as text."""
+    """`corpusreg ARGUMENTS` with some environment changed, its output as text.
+
+    In this process, which has everything loaded; in one of its own where options of
+    `subprocess.run` are given, or an environment that Python reads when it starts.
+    """
+    if options or any(not name.startswith(OWN) for name in env):
+        return apart(arguments, env, **options)
+    out, err = io.StringIO(), io.StringIO()
+    words = list(map(str, arguments))
+    with (
+        patch.dict(os.environ, env),
+        contextlib.redirect_stdout(out),
+        contextlib.redirect_stderr(err),
+    ):
+        code = cli.main(words)
+    return subprocess.CompletedProcess(words, code, out.getvalue(), err.getvalue())
+
+
+def apart(
+    arguments: Sequence[str | Path], env: dict[str, str], **options: object
+) -> subprocess.CompletedProcess[str]:
+    """The same in a process of its own."""
     given: dict[str, object] = {"encoding": "utf-8", "timeout": 120} | options
     return subprocess.run(
         [sys.executable, "-m", "corpusreg.cli", *map(str, arguments)],

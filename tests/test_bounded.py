@@ -12,11 +12,11 @@ from functools import partial
 from pathlib import Path
 from typing import Any
 
+import direct
 import mido
 import pytest
 from conftest import PIECES, Command
 
-from corpusreg import workflow
 from corpusreg.comparison import placing
 from corpusreg.score.readers import read_file
 from corpusreg.system import isolate, settings
@@ -141,7 +141,7 @@ def test_a_fault_in_one_file_costs_the_others_nothing(
     monkeypatch.setattr(placing, "read_file", lambda p: fault() if p == bad else read(p))
     monkeypatch.setattr(isolate, "Pool", partial(Pool, limits=limits))
     monkeypatch.setattr(isolate, "_may_fork", lambda: True)
-    found = workflow.compare_paths([bad, GOOD])
+    found = direct.compare_paths([bad, GOOD])
     (line,) = found.failures
     assert line.startswith(f"{bad}: ") and told in line
     # The child of the second file is another one where the first was ended.
@@ -152,7 +152,7 @@ def test_what_fails_beside_the_reference_is_one_line_too(
     in_home: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(placing, "compare", _raises)
-    found = workflow.compare_paths([GOOD])
+    found = direct.compare_paths([GOOD])
     assert not found.comparisons
     assert found.failures[0].startswith(f"{GOOD}: ZeroDivisionError")
 

@@ -11,10 +11,11 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
+import direct
 import numpy as np
 import pytest
 
-from corpusreg import store, workflow
+from corpusreg import store
 from corpusreg.comparison.placing import place_file
 from corpusreg.corpus.catalogue import bundled
 from corpusreg.corpus.files import SourceFile, content_hash
@@ -349,12 +350,12 @@ def test_nothing_new_publishes_nothing(tmp_path: Path, monkeypatch: pytest.Monke
     folder.mkdir()
     tunes(folder)
     monkeypatch.setenv("CORPUSREG_HOME", str(tmp_path / "home"))
-    first = workflow.extract([str(folder)], workers=1)
+    first = direct.extract([str(folder)], workers=1)
     with monkeypatch.context() as patch:
         patch.setattr(store, "publish", None)
-        again = workflow.extract([str(folder)], workers=1)
+        again = direct.extract([str(folder)], workers=1)
     assert (again.path, again.kept, again.measured) == (first.path, 3, 0)
     (folder / "passage.abc").unlink()
-    fewer = workflow.extract([str(folder)], workers=1)
+    fewer = direct.extract([str(folder)], workers=1)
     assert (fewer.works, fewer.kept) == (first.works - 1, 2)
     assert fewer.path != first.path

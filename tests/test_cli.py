@@ -15,10 +15,12 @@ from pathlib import Path
 import pytest
 from conftest import PIECES, ROOT, Command, command
 from jsonschema import Draft202012Validator
-from test_docs import parsers
+from test_docs import commands_of
 
-from corpusreg import cli, workflow
+from corpusreg import cli
 from corpusreg.measures.definitions import MEASURES
+from corpusreg.store.building import build
+from corpusreg.store.building.build import Built
 
 # Words that grade. 'too few' and 'too short' speak of the reference and of length.
 GRADING = re.compile(
@@ -73,26 +75,29 @@ def test_words_in_json_grade_nothing(run: Command) -> None:
         assert GRADING.findall("\n".join(said)) == []
 
 
-def test_help_of_every_command_fits_the_page(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_help_of_every_command_fits_the_page(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
     monkeypatch.setenv("COLUMNS", "300")
-    found = list(parsers(cli._parser()))
+    found = list(commands_of())
     assert len(found) > 20
-    for parser in found:
-        text = parser.format_help()
-        assert max(len(line) for line in text.splitlines()) <= 88, parser.prog
-        assert text.isascii(), parser.prog
+    for words, _ in found:
+        assert cli.main([*words, "--help"]) == 0
+        text = capsys.readouterr().out
+        assert max(len(line) for line in text.splitlines()) <= 120, words
+        assert text.isascii(), words
 
 
 def test_a_command_alone_imports_nothing_heavy() -> None:
     code = (
-        "import sys, corpusreg, corpusreg.cli; corpusreg.cli._parser();"
-        "print([m for m in ('numpy', 'pandas', 'duckdb', 'lxml', 'music21')"
+        "import sys, corpusreg.cli; corpusreg.cli.main(['--help']);"
+        "print([m for m in ('numpy', 'pandas', 'duckdb', 'lxml', 'music21', 'rich')"
         " if m in sys.modules])"
     )
     done = subprocess.run(
         [sys.executable, "-c", code], capture_output=True, text=True, check=True, timeout=60
     )
-    assert done.stdout.strip() == "[]"
+    assert done.stdout.splitlines()[-1] == "[]"
 
 
 def test_compare_imports_no_statistics_and_no_frames(small_home: Path) -> None:
@@ -249,8 +254,12 @@ def test_query_lists_answers_and_explains(run: Command, tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("arguments", "said"),
     [
-        (["bogus"], "invalid choice: 'bogus'"),
-        ([], "COMMAND"),
+        (["compar"], "no command 'compar'; did you mean compare"),
+        (["corpora", "coverag"], "did you mean coverage"),
+        (["compare", "PIECE", "--chort", "x"], "no option '--chort'; did you mean --cohort"),
+        (["contrast", "PIECE", "--how", "opn"], "did you mean open"),
+        (["compare"], "missing argument"),
+        (["map", "PIECE"], "missing option '--to'"),
         (["table", "spn", "--by", "period"], "span"),
         (["table", "span", "--by", "perod"], "period"),
         (["query", "span_by_perod"], "span_by_period"),
@@ -279,6 +288,11 @@ def test_wrong_usage_is_one_line_and_code_2(
     assert said in done.stderr
 
 
+def test_bare_corpusreg_prints_its_commands(run: Command) -> None:
+    assert good(run()) == good(run("--help"))
+    assert "compare" in run().stdout
+
+
 def test_as_written_keeps_the_page(run: Command) -> None:
     path = PIECES / "kitchen-window.musicxml"
     played = json.loads(good(run("compare", path, "--json")))["works"][0]["piece"]
@@ -305,13 +319,13 @@ def test_a_first_comparison_builds_and_its_output_stays_its_own(
     monkeypatch: pytest.MonkeyPatch,
     capsys: pytest.CaptureFixture[str],
 ) -> None:
-    def extract(*_: object, **__: object) -> workflow.Built:
+    def extract(*_: object, **__: object) -> Built:
         shutil.copytree(small_home / "reference", tmp_path / "reference", dirs_exist_ok=True)
         left_out = (("bundled", "reserved", 3),)
-        return workflow.Built(tmp_path, "abc", 8, 8, 0, 0, (), left_out)
+        return Built(tmp_path, "abc", 8, 8, 0, 0, (), left_out)
 
     monkeypatch.setenv("CORPUSREG_HOME", str(tmp_path))
-    monkeypatch.setattr(workflow, "extract", extract)
+    monkeypatch.setattr(build, "extract", extract)
     assert cli.main(["compare", str(PIECES / "stairs.musicxml"), "--json"]) == 0
     out, err = capsys.readouterr()
     assert json.loads(out)["works"]

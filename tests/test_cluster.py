@@ -15,13 +15,13 @@ from typing import Any
 
 import batch_work
 import dask.config as dask_config
+import direct
 import psutil
 import pytest
 from batch_work import make_files, plain
 from conftest import PIECES, ROOT
 from distributed import Client, LocalCluster
 
-from corpusreg import workflow
 from corpusreg.cli import main
 from corpusreg.measures.definitions import VERSION
 from corpusreg.store import Recipe, Reference, Shards, open_reference, publish
@@ -253,5 +253,5 @@ def test_the_command_makes_the_reference_of_local_workers(
     assert found[0] == found[1]
     # A third machine, without a cluster, finds everything measured.
     monkeypatch.setenv("CORPUSREG_HOME", str(tmp_path / "third"))
-    built = workflow.extract([str(PIECES)], shards="memory://command/shards")
+    built = direct.extract([str(PIECES)], shards="memory://command/shards")
     assert (built.measured, built.kept) == (0, len(list(PIECES.iterdir())))

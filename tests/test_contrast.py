@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
+import direct
 import music21
 import numpy as np
 import pytest
@@ -16,7 +17,6 @@ from musicxml_schema import faults
 from playwright.sync_api import Browser
 from test_revise import BASS, TUNE, keyboard, line_at_its_limits, lowest_classes
 
-from corpusreg import workflow
 from corpusreg.corpus.catalogue import bundled
 from corpusreg.documents.pages.contrast import (
     check_contrast_page,
@@ -120,7 +120,7 @@ def bundled_piece(start: str) -> Path:
 def test_a_real_piece_differs_in_octaves_alone(tmp_path: Path) -> None:
     path, out = bundled_piece("verdi/"), tmp_path / "out.musicxml"
     midi = tmp_path / "out.mid"
-    found = workflow.contrast(path, to=[out, midi])
+    found = direct.contrast(path, to=[out, midi])
     (before,), (after,), (sounds,) = (read_scores(p) for p in (path, out, midi))
     moved = before.notes["pitch"] != after.notes["pitch"]
     assert 0 < found.notes_moved <= moved.sum()
@@ -177,7 +177,7 @@ def test_the_command_tells_what_moves(run: Command, tmp_path: Path) -> None:
 
 
 def test_the_page_shows_both_versions_and_plays_both(tmp_path: Path) -> None:
-    page = contrast_page(workflow.contrast(STAIRS))
+    page = contrast_page(direct.contrast(STAIRS))
     root = html.document_fromstring(page)
     assert "http" not in page.replace("http-equiv", "").replace("http://www.w3.org/", "")
     first, second = (json.loads(e.text) for e in root.xpath("//script[@class='sound']"))
@@ -195,7 +195,7 @@ def test_the_page_shows_both_versions_and_plays_both(tmp_path: Path) -> None:
 def test_the_page_shows_the_maps_at_any_width(
     browser: Browser, tmp_path: Path, width: int
 ) -> None:
-    write_contrast(workflow.contrast(STAIRS), tmp_path / "page.html")
+    write_contrast(direct.contrast(STAIRS), tmp_path / "page.html")
     page = browser.new_page(viewport={"width": width, "height": 800})
     page.goto((tmp_path / "page.html").as_uri())
     assert page.locator(".map svg").first.is_visible()
@@ -213,10 +213,10 @@ def test_what_cannot_be_moved_is_said(tmp_path: Path) -> None:
         ("narrow", "nearer"),
     ):
         with pytest.raises(UsageError, match=words):
-            workflow.contrast(still, way, to=[tmp_path / "out.mid"])
+            direct.contrast(still, way, to=[tmp_path / "out.mid"])
     assert not (tmp_path / "out.mid").exists()
     kern = next(PIECES.glob("*.krn"))
     with pytest.raises(UsageError, match="kern cannot be written back as MusicXML"):
-        workflow.contrast(kern, to=[tmp_path / "out.musicxml"])
+        direct.contrast(kern, to=[tmp_path / "out.musicxml"])
     with pytest.raises(UsageError, match="no bar '99'"):
-        workflow.contrast(STAIRS, bars="99")
+        direct.contrast(STAIRS, bars="99")

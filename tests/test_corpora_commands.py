@@ -6,16 +6,17 @@ import shutil
 from collections.abc import Sequence
 from pathlib import Path
 
+import direct
 import pytest
 
-from corpusreg import cli, workflow
+from corpusreg import cli
 from corpusreg.corpus import catalogue, entries
 from corpusreg.corpus.corpora import Added, Entry, added, entry, remember
 from corpusreg.corpus.entries import Expected
+from corpusreg.norms.coverage import Cell, helpful
 from corpusreg.store import open_reference
 from corpusreg.system.errors import ReadError, UsageError
 from corpusreg.text.outputs.coverage_text import coverage_text
-from corpusreg.workflow.coverage import Cell, helpful
 
 PIECES = Path(__file__).parents[1] / "demo" / "pieces"
 ONE, TWO, THREE = sorted(PIECES.glob("*.musicxml"))[:3]
@@ -56,7 +57,7 @@ def fresh(home: Path, monkeypatch: pytest.MonkeyPatch, corpora: Sequence[Added])
         patch.setenv("CORPUSREG_HOME", str(home.with_name("fresh")))
         for each in corpora:
             remember(each)
-        workflow.extract(workers=1)
+        direct.extract(workers=1)
         return state()
 
 
@@ -64,16 +65,16 @@ def test_adding_updating_and_removing_equal_a_fresh_build(
     tmp_path: Path, home: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     mine = corpus(tmp_path / "mine", ONE, TWO)
-    first = workflow.add_corpus(mine, workers=1)
+    first = direct.add_corpus(mine, workers=1)
     assert first.built is not None
     assert (first.name, first.works, first.built.measured) == ("mine", 2, 5)
     corpus(mine, THREE)
     (mine / TWO.name).unlink()
-    again = workflow.add_corpus(mine, workers=1)
+    again = direct.add_corpus(mine, workers=1)
     assert again.built is not None
     assert (again.works, again.built.measured, again.built.kept) == (2, 1, 4)
     assert state() == fresh(home, monkeypatch, [Added("mine", mine)])
-    gone = workflow.remove_corpus("mine", workers=1)
+    gone = direct.remove_corpus("mine", workers=1)
     assert gone.built is not None
     assert (gone.built.measured, added()) == (0, [])
     assert values("SELECT count(*) FROM works WHERE corpus <> 'bundled'") == [(0,)]
@@ -84,12 +85,12 @@ def test_adding_updating_and_removing_equal_a_fresh_build(
 
 def test_what_has_not_changed_is_not_measured_or_published(tmp_path: Path) -> None:
     mine = corpus(tmp_path / "mine", ONE)
-    workflow.add_corpus(mine, workers=1)
-    before = workflow.check()["path"]
-    assert workflow.add_corpus(mine, workers=1).built is None
-    assert workflow.check()["path"] == before
+    direct.add_corpus(mine, workers=1)
+    before = direct.check()["path"]
+    assert direct.add_corpus(mine, workers=1).built is None
+    assert direct.check()["path"] == before
     (mine / "metadata.csv").write_text(f"file,title,mood\n{ONE.name},Other,calm\n")
-    told = workflow.add_corpus(mine, workers=1)
+    told = direct.add_corpus(mine, workers=1)
     assert told.built is not None
     assert (told.built.measured, told.built.kept) == (1, 3)
     assert values("SELECT title FROM works WHERE corpus = 'mine'") == [("Other",)]
@@ -97,8 +98,8 @@ def test_what_has_not_changed_is_not_measured_or_published(tmp_path: Path) -> No
 
 
 def test_a_piece_in_two_corpora_counts_once(tmp_path: Path) -> None:
-    workflow.add_corpus(corpus(tmp_path / "one", ONE, TWO), workers=1)
-    workflow.add_corpus(corpus(tmp_path / "two", TWO), workers=1)
+    direct.add_corpus(corpus(tmp_path / "one", ONE, TWO), workers=1)
+    direct.add_corpus(corpus(tmp_path / "two", TWO), workers=1)
     assert values("SELECT corpus, path, same_as FROM works WHERE same_as IS NOT NULL") == [
         ("two", TWO.name, f"one:{TWO.name}")
     ]
@@ -106,27 +107,27 @@ def test_a_piece_in_two_corpora_counts_once(tmp_path: Path) -> None:
 
 
 def test_extract_takes_all_added_corpora_or_those_named(tmp_path: Path) -> None:
-    workflow.add_corpus(corpus(tmp_path / "one", ONE), workers=1)
-    workflow.add_corpus(corpus(tmp_path / "two", TWO), workers=1)
+    direct.add_corpus(corpus(tmp_path / "one", ONE), workers=1)
+    direct.add_corpus(corpus(tmp_path / "two", TWO), workers=1)
     asked = "SELECT DISTINCT corpus FROM works ORDER BY 1"
     assert values(asked) == [("bundled",), ("one",), ("two",)]
-    workflow.extract(["two"], workers=1)
+    direct.extract(["two"], workers=1)
     assert values(asked) == [("two",)]
-    workflow.extract(["bundled", str(corpus(tmp_path / "three", THREE))], workers=1)
+    direct.extract(["bundled", str(corpus(tmp_path / "three", THREE))], workers=1)
     assert values(asked) == [("bundled",), ("three",)]
-    workflow.extract(workers=1)
+    direct.extract(workers=1)
     assert values(asked) == [("bundled",), ("one",), ("two",)]
 
 
 def test_two_corpora_of_one_name_are_refused(tmp_path: Path) -> None:
-    workflow.add_corpus(corpus(tmp_path / "a" / "mine", ONE), workers=1)
+    direct.add_corpus(corpus(tmp_path / "a" / "mine", ONE), workers=1)
     other = corpus(tmp_path / "b" / "mine", TWO)
     with pytest.raises(UsageError, match="added already"):
-        workflow.add_corpus(other, workers=1)
+        direct.add_corpus(other, workers=1)
     with pytest.raises(UsageError, match="two corpora are called 'mine'"):
-        workflow.extract(["mine", str(other)], workers=1)
+        direct.extract(["mine", str(other)], workers=1)
     with pytest.raises(UsageError, match="two corpora are called 'bundled'"):
-        workflow.extract([str(corpus(tmp_path / "bundled", ONE))], workers=1)
+        direct.extract([str(corpus(tmp_path / "bundled", ONE))], workers=1)
 
 
 def test_what_excludes_commerce_is_never_mixed_in_silently(tmp_path: Path) -> None:
@@ -136,56 +137,56 @@ def test_what_excludes_commerce_is_never_mixed_in_silently(tmp_path: Path) -> No
     (folder / "a.musicxml").write_text(text, encoding="utf-8")
     (folder / "LICENSE.txt").write_text("CC BY-NC-SA 4.0")
     name = "keyboard-noncommercial"
-    change = workflow.add_corpus(folder, name, workers=1)
+    change = direct.add_corpus(folder, name, workers=1)
     assert change.built is not None
     assert change.works == 0
     assert "'extract --licence noncommercial' takes it in" in change.built.problems[0]
-    built = workflow.extract(workers=1, tiers=(*workflow.DEFAULT_TIERS, "noncommercial"))
+    built = direct.extract(workers=1, tiers=(*direct.DEFAULT_TIERS, "noncommercial"))
     assert not built.problems
     assert values(f"SELECT count(*) FROM works WHERE corpus = '{name}'") == [(1,)]
     # The tiers that were asked for once stay asked for when another corpus is added.
-    workflow.add_corpus(corpus(tmp_path / "mine", TWO), workers=1)
+    direct.add_corpus(corpus(tmp_path / "mine", TWO), workers=1)
     assert values(f"SELECT count(*) FROM works WHERE corpus = '{name}'") == [(1,)]
 
 
 def test_a_failed_or_interrupted_addition_changes_nothing(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    workflow.extract(workers=1)
+    direct.extract(workers=1)
     before = state()
     empty = tmp_path / "empty"
     empty.mkdir()
     with pytest.raises(UsageError, match="no scores in"):
-        workflow.add_corpus(empty)
+        direct.add_corpus(empty)
     with pytest.raises(UsageError, match="no folder"):
-        workflow.add_corpus(tmp_path / "nowhere")
+        direct.add_corpus(tmp_path / "nowhere")
 
     def stop(progress: object) -> None:
         raise KeyboardInterrupt
 
     mine = corpus(tmp_path / "mine", ONE, TWO)
     with pytest.raises(KeyboardInterrupt):
-        workflow.add_corpus(mine, workers=1, on_progress=stop)
+        direct.add_corpus(mine, workers=1, on_progress=stop)
     assert (state(), added()) == (before, [])
-    assert workflow.add_corpus(mine, workers=1).works == 2
+    assert direct.add_corpus(mine, workers=1).works == 2
 
 
 def test_a_folder_that_is_gone_stops_a_build_with_what_to_do(tmp_path: Path) -> None:
     mine = corpus(tmp_path / "mine", ONE)
-    workflow.add_corpus(mine, workers=1)
+    direct.add_corpus(mine, workers=1)
     before = state()
     shutil.rmtree(mine)
     with pytest.raises(ReadError, match="'corpusreg corpora remove mine'"):
-        workflow.extract(workers=1)
+        direct.extract(workers=1)
     assert state() == before
-    workflow.remove_corpus("mine", workers=1)
-    assert workflow.check()["ok"]
+    direct.remove_corpus("mine", workers=1)
+    assert direct.check()["ok"]
 
 
 def test_a_fetched_corpus_is_deleted_when_it_is_removed(home: Path) -> None:
     folder = corpus(home / "corpora" / "songs", ONE)
     remember(Added("songs", folder, fetched=True))
-    change = workflow.remove_corpus("songs", workers=1)
+    change = direct.remove_corpus("songs", workers=1)
     assert change.deleted == folder
     assert not folder.exists()
 
@@ -249,8 +250,8 @@ def test_help_is_what_fills_thin_groups() -> None:
 
 
 def test_coverage_is_what_the_reference_holds(tmp_path: Path) -> None:
-    workflow.add_corpus(corpus(tmp_path / "mine", ONE), workers=1)
-    found = workflow.coverage()
+    direct.add_corpus(corpus(tmp_path / "mine", ONE), workers=1)
+    found = direct.coverage()
     all_works = sum(cell.works for (_, period), cell in found.cells.items() if period == "all")
     assert values("SELECT count(*) FROM works WHERE same_as IS NULL") == [(all_works,)]
     by_period = sum(cell.works for (_, period), cell in found.cells.items() if period != "all")

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import argparse
 import doctest
 import importlib
 import json
@@ -14,6 +13,7 @@ from importlib.util import find_spec
 from pathlib import Path
 from typing import Any
 
+import click
 import pytest
 from conftest import Command
 from write_glossary import GLOSSARY, renewed
@@ -48,47 +48,59 @@ def commands() -> list[list[str]]:
     return [shlex.split(line)[1:] for line in found if line.startswith("corpusreg ")]
 
 
-def parsers(parser: argparse.ArgumentParser) -> Iterator[argparse.ArgumentParser]:
-    """A parser and the parsers of its commands."""
-    yield parser
-    for action in parser._actions:
-        if isinstance(action, argparse._SubParsersAction):
-            for inner in action.choices.values():
-                yield from parsers(inner)
+def commands_of(
+    group: click.Group = cli.app, before: tuple[str, ...] = ()
+) -> Iterator[tuple[tuple[str, ...], click.Command]]:
+    """Every command with the words that call it, the first being none."""
+    yield before, group
+    for name, each in group.commands.items():
+        if isinstance(each, click.Group):
+            yield from commands_of(each, (*before, name))
+        else:
+            yield (*before, name), each
+
+
+def parsed(arguments: list[str]) -> click.Context:
+    """What click makes of a command line: its innermost context."""
+    context = cli.app.make_context("corpusreg", list(arguments))
+    while isinstance(context.command, click.Group):
+        rest = [*context._protected_args, *context.args]
+        name, command, rest = context.command.resolve_command(context, rest)
+        assert command is not None
+        context = command.make_context(name, rest, parent=context)
+    return context
 
 
 def test_every_command_line_of_the_readme_parses(capsys: pytest.CaptureFixture[str]) -> None:
     assert len(commands()) > 10
     for arguments in commands():
         if arguments == ["--version"]:
-            with pytest.raises(SystemExit, match="0"):
-                cli.main(arguments)
+            assert cli.main(arguments) == 0
             assert capsys.readouterr().out == f"corpusreg {corpusreg.__version__}\n"
         else:
-            assert cli._parser().parse_args(arguments).run
+            assert parsed(arguments).command.callback
 
 
 def test_what_the_command_lines_name_exists() -> None:
     for arguments in commands():
-        options = cli._parser().parse_args(arguments) if "--version" not in arguments else None
-        if getattr(options, "measure", None):
-            assert options.measure in BY_NAME
-        if getattr(options, "name", None) and options.name not in PLACEHOLDERS:
-            query = sql.find(options.name)
-            query.values(dict(pair.split("=") for pair in options.values))
-        for piece in getattr(options, "pieces", ()):
+        given = parsed(arguments).params if "--version" not in arguments else {}
+        if given.get("measure"):
+            assert given["measure"] in BY_NAME
+        if arguments[0] == "query" and given["name"] and given["name"] not in PLACEHOLDERS:
+            query = sql.find(given["name"])
+            query.values(dict(pair.split("=") for pair in given["values"]))
+        for piece in given.get("pieces", ()):
             assert piece.name in PLACEHOLDERS or (ROOT / piece).is_file()
 
 
 def test_every_command_and_option_is_in_the_readme() -> None:
     shown = {" ".join(words) for words in commands()}
-    for parser in parsers(cli._parser()):
-        if parser.get_default("run"):
-            command = parser.prog.removeprefix("corpusreg ")
-            assert any(line.startswith(command) for line in shown), command
-        for action in parser._actions:
-            for option in set(action.option_strings) - {"-h", "--help"}:
-                assert option in README, f"{parser.prog} {option}"
+    for words, command in commands_of():
+        if not isinstance(command, click.Group):
+            assert any(line.startswith(" ".join(words)) for line in shown), words
+        for parameter in command.params:
+            for option in parameter.opts if isinstance(parameter, click.Option) else ():
+                assert option in README, (*words, option)
 
 
 def test_the_setup_commands_are_one_line_each() -> None:

@@ -7,6 +7,7 @@ import re
 from dataclasses import replace
 from pathlib import Path
 
+import direct
 import jsonschema
 import numpy as np
 import pytest
@@ -17,7 +18,6 @@ from playwright.sync_api import Browser
 from pypdf import PdfReader
 
 import corpusreg
-from corpusreg import workflow
 from corpusreg.comparison.drafts import Drafts, align, drafts
 from corpusreg.documents.handout.drafts import earlier_drafts
 from corpusreg.documents.handout.roster import NO_ROSTER, Roster, Writer
@@ -54,7 +54,7 @@ def tune(path: Path, bars: list[str] | tuple[str, ...], title: str = "Field path
 def changed(folder: Path, later: list[str] | tuple[str, ...]) -> Drafts:
     """What changed from the tune of BARS to another."""
     before, now = tune(folder / "one.abc", BARS), tune(folder / "two.abc", later)
-    (found,) = workflow.compare_paths([now], against=before).drafts
+    (found,) = direct.compare_paths([now], against=before).drafts
     return found
 
 
@@ -174,7 +174,7 @@ def test_shifts_and_events_of_untouched_bars_are_as_before(
     ]
     before = tune(tmp_path / "a.abc", first)
     now = tune(tmp_path / "b.abc", ["C4 ^D4", "^F4 ^G4", *first])
-    (found,) = workflow.compare_paths([now], against=before).drafts
+    (found,) = direct.compare_paths([now], against=before).drafts
     shifts = [each for each in found.changes if each.kind == "shift"]
     assert shifts
     assert {each.status for each in shifts} == {"as before"}
@@ -185,14 +185,14 @@ def test_a_transposed_draft_has_hardly_a_bar_in_common(in_home: Path, tmp_path: 
     one = tune(tmp_path / "one.abc", BARS)
     other = tmp_path / "other.abc"
     sharp = [re.sub(r"([A-Ga-g])", r"^\1", bar) for bar in BARS]
-    (found,) = workflow.compare_paths([tune(other, sharp)], against=one).drafts
+    (found,) = direct.compare_paths([tune(other, sharp)], against=one).drafts
     assert found.unlike
     assert "Hardly a bar of the earlier draft is found again" in in_short(found)
 
 
 def test_other_forces_are_said(in_home: Path) -> None:
     paths = PIECES / "stairs.musicxml", PIECES / "three-at-a-table.musicxml"
-    (found,) = workflow.compare_paths([paths[0]], against=paths[1]).drafts
+    (found,) = direct.compare_paths([paths[0]], against=paths[1]).drafts
     text = " ".join(remarks(found))
     assert "before and is for piano now" in text
 
@@ -260,16 +260,16 @@ def test_passages_to_study_are_in_the_document(in_home: Path) -> None:
 def test_bad_input_is_one_line(in_home: Path, tmp_path: Path) -> None:
     one = tune(tmp_path / "one.abc", BARS)
     with pytest.raises(UsageError, match="is a folder"):
-        workflow.compare_paths([one], against=tmp_path)
+        direct.compare_paths([one], against=tmp_path)
     with pytest.raises(UsageError, match="here are 2 pieces"):
-        workflow.compare_paths([one, one], against=one)
+        direct.compare_paths([one, one], against=one)
     with pytest.raises(ReadError, match=r"none\.abc"):
-        workflow.compare_paths([one], against=tmp_path / "none.abc")
+        direct.compare_paths([one], against=tmp_path / "none.abc")
     several = tmp_path / "several.abc"
     text = one.read_text(encoding="utf-8")
     several.write_text(f"{text}\n{text.replace('X:1', 'X:2')}", encoding="utf-8")
     with pytest.raises(UsageError, match="holds 2 pieces"):
-        workflow.compare_paths([one], against=several)
+        direct.compare_paths([one], against=several)
 
 
 def test_the_page_begins_with_both_maps(
@@ -279,7 +279,7 @@ def test_the_page_begins_with_both_maps(
     two = tune(
         tmp_path / "two.abc", ["C4 ^F4", *BARS[:10], "c'2 b2 a'4", *BARS[10:]], "<b>Two</b>"
     )
-    found = workflow.compare_paths([two], against=one, with_study=True)
+    found = direct.compare_paths([two], against=one, with_study=True)
     made = tmp_path / "page.html"
     write_report(
         found.comparisons, (), found.reference_id, made,
@@ -308,7 +308,7 @@ def test_the_page_begins_with_both_maps(
 
 
 def test_the_page_without_a_draft_has_no_such_section(in_home: Path, tmp_path: Path) -> None:
-    found = workflow.compare_paths([PIECES / "stairs.musicxml"])
+    found = direct.compare_paths([PIECES / "stairs.musicxml"])
     made = tmp_path / "page.html"
     write_report(found.comparisons, (), found.reference_id, made)
     assert "w1-drafts" not in made.read_text(encoding="utf-8")
@@ -317,7 +317,7 @@ def test_the_page_without_a_draft_has_no_such_section(in_home: Path, tmp_path: P
 def test_passages_from_open_encodings_carry_their_attribution(
     in_home: Path, tmp_path: Path
 ) -> None:
-    found = workflow.compare_paths([PIECES / "stairs.musicxml"], with_study=True)
+    found = direct.compare_paths([PIECES / "stairs.musicxml"], with_study=True)
     made = tmp_path / "page.html"
     write_report(found.comparisons, (), found.reference_id, made, studied=found.studied)
     text = made.read_text(encoding="utf-8")
@@ -393,7 +393,7 @@ def test_an_earlier_draft_that_cannot_be_read_is_a_problem(
 def test_the_pdf_tells_the_same(in_home: Path, tmp_path: Path) -> None:
     one = tune(tmp_path / "one.abc", BARS)
     two = tune(tmp_path / "two.abc", ["C4 ^F4", *BARS])
-    found = workflow.compare_paths([two], against=one)
+    found = direct.compare_paths([two], against=one)
     made = tmp_path / "page.pdf"
     write_report(found.comparisons, (), found.reference_id, made, drafts=found.drafts)
     text = " ".join(" ".join(page.extract_text() for page in PdfReader(made).pages).split())

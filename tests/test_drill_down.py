@@ -6,10 +6,11 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
+import direct
 import numpy as np
 import pytest
 
-from corpusreg import store, workflow
+from corpusreg import store
 from corpusreg.norms.reference import weighted_quantile
 from corpusreg.store import sql
 
@@ -35,7 +36,7 @@ def ask(reference: store.Reference, name: str, **given: object) -> list[dict[str
 def test_a_row_of_a_table_comes_out_of_its_works(
     reference: store.Reference, measure: str, by: str, cell: str
 ) -> None:
-    rows = workflow.table(measure, by)
+    rows = direct.table(measure, by)
     assert len(rows) > 3
     for row in rows:
         works = ask(reference, "works_of_cell", measure=measure, **{cell: row["group"]})
@@ -51,7 +52,7 @@ def test_a_row_of_a_table_comes_out_of_its_works(
 
 @pytest.mark.parametrize("by", ["period", "ensemble"])
 def test_composers_of_a_cell_are_all_of_its_units(reference: store.Reference, by: str) -> None:
-    for row in workflow.table("span", by):
+    for row in direct.table("span", by):
         found = ask(reference, "composers_of_cell", **{by: row["group"]})
         assert len(found) == row["units"]
         assert sum(each["works"] for each in found) == row["works"]
@@ -71,12 +72,12 @@ def test_the_works_of_a_composer_of_a_cell_are_found_by_that_name(
 def test_works_in_no_row_are_counted(reference: store.Reference, by: str) -> None:
     ((every,),) = reference.query("SELECT count(*) FROM works WHERE same_as IS NULL").rows
     for measure in ("span", "shift_rate"):
-        placed = sum(row["works"] for row in workflow.table(measure, by))
-        assert placed + sum(workflow.ungrouped(measure, by)) == every
+        placed = sum(row["works"] for row in direct.table(measure, by))
+        assert placed + sum(direct.ungrouped(measure, by)) == every
 
 
 def test_composers_of_a_table_are_found_by_their_id(reference: store.Reference) -> None:
-    for row in workflow.table("span", "composer"):
+    for row in direct.table("span", "composer"):
         found = ask(reference, "works_of_cell", composer=row["group"])
         assert len(found) == row["works"]
 

@@ -90,8 +90,10 @@ def test_a_place_inside_is_cleared_and_filled() -> None:
     outer = (*line(0, (79, 81, 83, 84)), *BASS)
     (event,) = of_kind(found((*outer, *bars(middle, 0, 8), *bars(middle, 14, 24))), "cleared")
     assert (event.bar, event.since, event.place) == (14, 7, "inner")
-    (event,) = of_kind(found((*outer, *bars(middle, 14, 24))), "entry")
-    assert (event.bar, event.since) == (14, None)
+    (event,) = of_kind(found((*outer, *bars(middle, 14, 24))), "cleared", "entry")
+    assert (event.kind, event.bar, event.since) == ("cleared", 14, None)
+    (event,) = of_kind(found((*outer, *bars(middle, 6, 24))), "cleared", "entry")
+    assert (event.kind, event.bar, event.since) == ("entry", 6, None)
 
 
 @pytest.mark.parametrize("piece", textures(), ids=lambda piece: piece.name)
@@ -188,15 +190,16 @@ def test_what_events_claim_is_true_of_the_notes(path: Path) -> None:
         if event.kind in OUTER:
             turn = 1 if event.kind == "withheld_bass" else -1
             height = turn * notes.pitch
-            begins = notes.onset[(height <= turn * event.low) & (notes.onset >= tick - 1)]
-            assert begins.min() == pytest.approx(tick, abs=1)
-            assert event.edge is not None and turn * event.edge > turn * event.low
+            assert event.edge is not None
+            beyond = (height < turn * event.edge) & (notes.onset >= tick - 1)
+            assert notes.onset[beyond].min() == pytest.approx(tick, abs=1)
+            assert all(turn * pitch < turn * event.edge for pitch in event.pitches)
             first = event.bar - int(event.silence)
             waiting = (end > start[first]) & (notes.onset < tick)
             if not event.grazes:
                 assert height[waiting].min() >= turn * event.edge
             if event.since is None:
-                assert height[notes.onset < tick].min() > turn * event.low
+                assert height[notes.onset < tick - 1].min() >= turn * event.edge
         if event.kind == "gap":
             inside = (notes.onset < start[event.last - 1]) & (end > start[event.first])
             between = (notes.pitch > event.low) & (notes.pitch < event.high)

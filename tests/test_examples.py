@@ -8,6 +8,7 @@ import sys
 from collections import Counter
 from pathlib import Path
 
+import direct
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 from by_hand import BAR, bars_of, notes_of
@@ -15,7 +16,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from playwright.sync_api import Browser
 
-from corpusreg import cli, workflow
+from corpusreg import cli
 from corpusreg.comparison.examples import KINDS, Example, Filters, find, habit, study
 from corpusreg.comparison.examples.find import FAINTEST, LEAST_STAY, example, rows_of, spread
 from corpusreg.comparison.examples.kinds import sentence
@@ -194,7 +195,7 @@ def test_unknown_words_are_answered_with_the_nearest(
         found(kind, filters=Filters(**filters))
     assert said in str(error.value)
     with pytest.raises(UsageError, match="between 1 and"):
-        workflow.examples("gap", count=0)
+        direct.examples("gap", count=0)
 
 
 rows = st.lists(

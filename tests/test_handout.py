@@ -10,6 +10,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+import direct
 import pytest
 from conftest import PIECES, Command
 from hypothesis import given
@@ -18,7 +19,6 @@ from playwright.sync_api import Browser
 from pypdf import PdfReader
 from test_pdf import embedded, squeezed, text_of
 
-from corpusreg import workflow
 from corpusreg.corpus.files import bundled_root
 from corpusreg.documents.handout import classroom, folders, writing
 from corpusreg.documents.handout.dots import class_picture, piles
@@ -176,7 +176,7 @@ class TestWhole:
 
     def test_numbers_are_those_of_json(self, made: tuple[Path, Path, Handout]) -> None:
         folder, out, _ = made
-        found = workflow.compare_paths([folder / "bo.musicxml"])
+        found = direct.compare_paths([folder / "bo.musicxml"])
         (work,) = document(found.comparisons, (), found.reference_id)["works"]
         text = text_of(out / "teacher.pdf")
         placed = {each.measure.name: each for each in found.comparisons[0].measures}

@@ -15,7 +15,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from corpusreg.score.notes import Score
@@ -1097,6 +1097,7 @@ ODD_NOTES = (
 )
 
 
+@settings(deadline=None)
 @given(
     st.lists(
         st.lists(st.sampled_from((note(), note("A", 3, 2), *ODD_NOTES)), max_size=6),

@@ -8,11 +8,11 @@ import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
+import direct
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, Page
 
-from corpusreg import workflow
 from corpusreg.corpus.files import bundled_root
 from corpusreg.documents.report.html import json_text, tag
 from corpusreg.documents.report.sound import sound
@@ -49,7 +49,7 @@ def reports(small_home: Path, tmp_path_factory: pytest.TempPathFactory) -> dict[
     with pytest.MonkeyPatch.context() as patch:
         patch.setenv("CORPUSREG_HOME", str(small_home))
         for name, paths in pieces.items():
-            found = workflow.compare_paths(paths)
+            found = direct.compare_paths(paths)
             made[name] = folder / f"{name}.html"
             write_report(found.comparisons, (), found.reference_id, made[name])
     return made
@@ -257,7 +257,7 @@ def test_text_cannot_leave_its_element() -> None:
 
 
 def test_sound_follows_the_written_tempo(in_home: Path) -> None:
-    found = workflow.compare_paths([PIECES / "stairs.musicxml"]).comparisons[0]
+    found = direct.compare_paths([PIECES / "stairs.musicxml"]).comparisons[0]
     played = found.whole.played
     heard = sound(played)
     assert played.seconds is not None
@@ -275,7 +275,7 @@ def test_a_very_long_work_stays_below_the_limit(in_home: Path, tmp_path: Path) -
     from corpusreg.documents.report.writing import write_report
 
     made = tmp_path / "long.html"
-    found = workflow.compare_paths([bundled_root() / "beethoven" / "opus132.mxl"])
+    found = direct.compare_paths([bundled_root() / "beethoven" / "opus132.mxl"])
     write_report(found.comparisons, (), found.reference_id, made)
     assert made.stat().st_size < LARGEST
 

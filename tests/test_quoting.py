@@ -5,9 +5,9 @@ from __future__ import annotations
 import shutil
 from pathlib import Path
 
+import direct
 import pytest
 
-from corpusreg import workflow
 from corpusreg.corpus.files import bundled_root
 from corpusreg.documents.engraving import Engraved
 from corpusreg.documents.quoting import Place, Quotation, quotations, reference_passage
@@ -29,7 +29,7 @@ def shelf(tmp_path_factory: pytest.TempPathFactory) -> Path:
     (shelf / CLOSED).write_text(text[:start] + text[end + len("</rights>") :], encoding="utf-8")
     with pytest.MonkeyPatch.context() as patch:
         patch.setenv("CORPUSREG_HOME", str(home))
-        workflow.extract([str(shelf)], workers=1)
+        direct.extract([str(shelf)], workers=1)
     return home
 
 
@@ -97,7 +97,7 @@ def test_a_title_that_is_a_file_name_is_told_with_its_collection(
     shelf.mkdir()
     shutil.copy(bundled_root() / "bach" / "bwv10.7.mxl", shelf)  # titled 'bwv10.7.mxl'
     monkeypatch.setenv("CORPUSREG_HOME", str(tmp_path / "home"))
-    workflow.extract([str(shelf)], workers=1)
+    direct.extract([str(shelf)], workers=1)
     with open_reference() as reference:
         place = Place("chorales:bwv10.7.mxl", 0, 1, "bar 1")
         named = reference_passage(reference, place).named

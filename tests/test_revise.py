@@ -6,13 +6,13 @@ import json
 import re
 from pathlib import Path
 
+import direct
 import numpy as np
 import pytest
 from conftest import Command
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from corpusreg import workflow
 from corpusreg.comparison.examples import Example
 from corpusreg.instruments import load
 from corpusreg.measures.analysis import is_narrow
@@ -306,11 +306,11 @@ def test_a_note_tied_to_the_other_staff_moves_as_one() -> None:
 def test_what_is_predicted_is_what_compare_measures(
     in_home: Path, tmp_path: Path, text: str
 ) -> None:
-    revised = workflow.revise(STAIRS, text, to=tmp_path)
+    revised = direct.revise(STAIRS, text, to=tmp_path)
     assert 1 <= len(revised.revisions) <= 5
     for revision in revised.revisions:
         assert revision.file is not None
-        (again,) = workflow.compare_paths([revision.file]).comparisons
+        (again,) = direct.compare_paths([revision.file]).comparisons
         for ours, theirs in zip(revision.comparison.measures, again.measures, strict=True):
             assert ours.value == theirs.value
             assert ours.placement == theirs.placement
@@ -401,12 +401,12 @@ def test_a_bar_that_is_like_the_passage_already_is_said() -> None:
 
 @pytest.mark.parametrize("kind", ["shift", "withheld-bass"])
 def test_what_examples_print_can_be_aimed_at(in_home: Path, tmp_path: Path, kind: str) -> None:
-    several = workflow.examples(kind, count=8)
+    several = direct.examples(kind, count=8)
     shown = examples_text(several)
     for each in several.found:
         assert f"revise PIECE --toward '{toward(each)}'" in shown
         try:
-            revised = workflow.revise(STAIRS, each.name, to=tmp_path)
+            revised = direct.revise(STAIRS, each.name, to=tmp_path)
             break
         except UsageError as said:
             assert "choose another passage" in str(said) or "try another passage" in str(said)
@@ -416,7 +416,7 @@ def test_what_examples_print_can_be_aimed_at(in_home: Path, tmp_path: Path, kind
     assert "The passage to be like:" in revised_text(revised)
     for revision in revised.revisions:
         assert revision.file is not None
-        (again,) = workflow.compare_paths([revision.file]).comparisons
+        (again,) = direct.compare_paths([revision.file]).comparisons
         for ours, theirs in zip(revision.comparison.measures, again.measures, strict=True):
             assert (ours.value, ours.placement) == (theirs.value, theirs.placement)
 
@@ -448,7 +448,7 @@ def test_options_as_json_and_as_text(run: Command, tmp_path: Path) -> None:
 
 
 def test_a_measure_that_reads_the_same_is_not_told_as_changed(in_home: Path) -> None:
-    told = revised_text(workflow.revise(STAIRS, "hold bass until 9"))
+    told = revised_text(direct.revise(STAIRS, "hold bass until 9"))
     pairs = re.findall(r": ([\d.]+) [^()]*?\(now\s+([\d.]+) ", told)
     assert pairs and all(after != now for after, now in pairs)
 
@@ -492,14 +492,14 @@ def test_one_movement_of_a_file_is_revised_and_the_others_stay(
     answer = run("contrast", STAIRS, "--number", "2")
     assert "has no work 2; leave --number out" in answer.stderr
     (still, moving) = read_scores(piece)
-    revised = workflow.revise(piece, "move more at 9", to=tmp_path, number="2")
+    revised = direct.revise(piece, "move more at 9", to=tmp_path, number="2")
     assert revised.revisions
     for revision in revised.revisions:
         assert revision.file is not None
         first, second = read_scores(revision.file)
         assert (first.notes == still.notes).all()
         assert (second.notes["pitch"] != moving.notes["pitch"]).sum() == revision.notes_moved
-        again = workflow.compare_paths([revision.file]).comparisons[1]
+        again = direct.compare_paths([revision.file]).comparisons[1]
         for ours, theirs in zip(revision.comparison.measures, again.measures, strict=True):
             assert (ours.value, ours.placement) == (theirs.value, theirs.placement)
 

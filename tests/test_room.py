@@ -25,13 +25,13 @@ from collections.abc import Callable, Iterator
 from datetime import date
 from pathlib import Path
 
+import direct
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 from flask.testing import FlaskClient
 from playwright.sync_api import Browser, FileChooser, Page
 from werkzeug.test import TestResponse
 
-from corpusreg import workflow
 from corpusreg.documents.pages.contrast import contrast_page
 from corpusreg.documents.report.writing import write_report
 from corpusreg.room import uploads
@@ -360,7 +360,7 @@ class TestReports:
         shown = get(client, f"{address}/report/0")
         assert shown.headers["Content-Security-Policy"].startswith("sandbox allow-scripts")
         assert shown.headers["Cache-Control"] == "no-store"
-        found = workflow.compare_paths([PIECES / "stairs.musicxml"], with_study=True)
+        found = direct.compare_paths([PIECES / "stairs.musicxml"], with_study=True)
         own = desk._folder / "own.html"
         write_report(found.comparisons, (), found.reference_id, own, studied=found.studied)
         assert shown.data == own.read_bytes()
@@ -450,7 +450,7 @@ class TestOneScore:
         wanted = {"how": "narrow", "bars": "9-16"}
         settled(desk, self.asked(client, address, "contrast", **wanted))
         files = [tmp_path / "own.musicxml", tmp_path / "own.mid"]
-        own = workflow.contrast(PIECES / "stairs.musicxml", "narrow", bars="9-16", to=files)
+        own = direct.contrast(PIECES / "stairs.musicxml", "narrow", bars="9-16", to=files)
         page = get(client, address).text
         (shown,) = re.findall(r'<iframe[^>]* src="([^"]+)"', page)
         assert "Stairs, bars 9 to 16: drawn together" in page
@@ -468,7 +468,7 @@ class TestOneScore:
     ) -> None:
         address = self.given(client, desk)
         settled(desk, self.asked(client, address, "revise", toward="move more at 9"))
-        own = workflow.revise(PIECES / "stairs.musicxml", "move more at 9", to=tmp_path)
+        own = direct.revise(PIECES / "stairs.musicxml", "move more at 9", to=tmp_path)
         page = html.unescape(get(client, address).text)
         assert "They are options, not rules." in page and own.revisions
         links = re.findall(r'<a href="([^"]+)" download>Save it as MusicXML</a>', page)
@@ -493,10 +493,10 @@ class TestOneScore:
     ) -> None:
         address = self.given(client, desk)
         earlier = tmp_path / "first try.musicxml"
-        workflow.contrast(PIECES / "stairs.musicxml", "narrow", to=[earlier])
+        direct.contrast(PIECES / "stairs.musicxml", "narrow", to=[earlier])
         given = (io.BytesIO(earlier.read_bytes()), earlier.name)
         settled(desk, self.asked(client, address, "draft", earlier=given))
-        found = workflow.compare_paths(
+        found = direct.compare_paths(
             [PIECES / "stairs.musicxml"], with_study=True, against=earlier
         )
         own = tmp_path / "own.html"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import pytest
+from corpusreg.store.building.release import MOST_BYTES
 
 from corpusreg.corpus import catalogue
 from corpusreg.measures.definitions import VERSION
@@ -11,7 +12,6 @@ from corpusreg.store.building.extract import EXTRACTION_VERSION, extract_file
 from corpusreg.store.tables import columns
 from corpusreg.system import settings
 from corpusreg.workflow import DEFAULT_TIERS
-from corpusreg.workflow.release import MOST_BYTES
 
 SAMPLE = 100
 

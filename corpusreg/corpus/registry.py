@@ -13,7 +13,9 @@ from corpusreg.system import settings
 from corpusreg.system.errors import StoreError, UsageError
 from corpusreg.system.writing import replace_text
 
-__all__ = ["Added", "added", "chosen_name", "find_added", "forget", "remember"]
+__all__ = [
+    "Added", "added", "chosen_name", "find_added", "forget", "own_and_others", "remember",
+]  # fmt: skip
 
 _NAME = re.compile(r"[a-z0-9][a-z0-9_-]{0,39}")
 
@@ -120,3 +122,9 @@ def _write(rows: list[Added]) -> None:
 
 def _file() -> Path:
     return settings.corpora_folder() / "added.json"
+
+
+def own_and_others() -> tuple[dict[str, Path], list[str]]:
+    """Folders of all corpora that were added, by name, and which of them are not one's own."""
+    known = added()
+    return {each.name: each.path for each in known}, [a.name for a in known if a.entry]

@@ -10,8 +10,8 @@ their bar: the bass note and the chords of an accompaniment are one sound, whate
 struck in turn.
 
 A gap is kept where it fills KEPT of the time of BARS bars or more; the share of such time
-in all the time that sounds is the measure. It is an event where an octave stays empty in
-all of its bars, and the notes round that space are told.
+in all the time that sounds is the measure. It is an event where more than an
+octave stays empty in all of its bars, and the notes round that space are told.
 Bars pooled as a whole would call two hands in bare octaves a gap, and a waltz none.
 """
 
@@ -30,7 +30,7 @@ __all__ = ["Gaps", "gaps"]
 
 GAP = 13  # semitones
 GAP_AT_BASS = 19
-EMPTY = 12  # semitones between the notes round the space that stays empty
+EMPTY = 13  # semitones between the notes round the space that stays empty
 BARS = 2
 KEPT = 0.75  # of the sounding time of a bar
 FEW = 50  # lines that sound for a smaller part of the time are a few chords in a line
@@ -151,7 +151,14 @@ def _passage(share: Floats, heard: Bools, first: int) -> tuple[int, tuple[int, i
         if not len(wide) or wide.max() < EMPTY:
             break
         at = int(wide.argmax())
-        space = (int(used[at]), int(used[at + 1]))
+        found = (int(used[at]), int(used[at + 1]))
+        inside = heard[first : last + 1]
+        # Both sides must sound in every bar: what goes up has not left a gap behind.
+        if not (
+            inside[:, : found[0] + 1].any(axis=1) & inside[:, found[1] :].any(axis=1)
+        ).all():
+            break
+        space = found
         last += 1
     return last, space
 

@@ -8,11 +8,14 @@ silence    nothing sounds in the place, but for grazes of GRAZE of a bar in all.
            SECONDS where a tempo is written and never under SHORT bars, else LONG bars;
            from the beginning of the work OPENING bars are long.
 withheld   the lowest (highest) line keeps out of the place for long; then a hand that
-           rested enters a fourth or more beyond it, or one that plays on falls (rises)
-           an octave beyond the median of that line. What lies nearer, or is reached by
+           rested enters a fourth (at the top a fifth) or more beyond it, or one that
+           plays on falls (rises) a minor sixth beyond it and an octave beyond the
+           median of that line. What lies nearer, or is reached by
            a line that plays on, extends the line and is no event.
-cleared    an inner place that was filled, then silent for long, is filled again.
-entry      an inner place silent for long, or never heard, is filled with weight.
+again      the bar whose music comes again with the bass (the top) that was withheld.
+cleared    an inner place that was filled, then silent for long, is filled again; or one
+           that was kept empty for LONGEST bars from the beginning on is filled.
+entry      any other inner place that was silent for long is filled with weight.
 
 Notes of the final cadence make no events, nor do notes that are gone at once: what
 enters must fill STAYS of the bar that follows.
@@ -20,7 +23,8 @@ enters must fill STAYS of the bar that follows.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -38,7 +42,7 @@ SHORT = 2.0  # bars
 OPENING = 2.0  # bars
 SECONDS = 6.0
 FALLS = 12  # semitones
-BEYOND = 7  # semitones, of a line that plays on
+BEYOND = 8  # semitones, of a line that plays on
 ENTERS_LOW, ENTERS_HIGH = 5, 7  # semitones
 STAYS = 0.4  # of a bar
 RESTED = 2.0  # bars
@@ -48,6 +52,8 @@ FILLS = 0.5  # of a bar
 HOLDS = 2.0  # bars
 BETWEEN = 0.5  # of the silence in which something sounds below, and above
 VOICES = 2  # pitches that fill an inner place
+SAME = 2  # bars of music that comes again
+MOVING = 3  # pitch classes in them
 LONGEST, FAR = 8.0, 24.0  # bars and semitones that count in full
 
 Bools = NDArray[np.bool_]
@@ -99,9 +105,15 @@ class _Places:
         part = np.clip(time - self.here.clock[at], 0, self.here.lasts[at])
         return np.asarray(self.filled[at, place] + part * self.states[at, place])
 
-    def emptied(self, moment: int, place: int) -> int:
-        """The moment from which a place is silent until another, grazes apart."""
+    def emptied(self, moment: int, place: int, long: float) -> int:
+        """The moment from which a place is silent until another, grazes apart.
+
+        Where it is silent for long without them, none are passed over.
+        """
         column = self.filled[:, place]
+        last = int(np.searchsorted(column, column[moment] - 1e-9, side="left"))
+        if self.here.clock[moment] - self.here.clock[last] >= long - 1e-6:
+            return last
         if column[moment] <= GRAZE:
             return 0
         begin = int(np.searchsorted(column, column[moment] - GRAZE - 1e-9, side="left"))
@@ -161,11 +173,42 @@ def _withheld(here: Ground, side: _Outer, long: Floats) -> list[Event]:
     last = -np.inf
     for k in np.flatnonzero(kept).tolist():
         if now[k] - last >= APART:
-            event = _outer_event(here, side, int(row[k]), int(place[k]), bool(enters[k]))
+            one = (int(row[k]), int(place[k]), float(wait[k]))
+            event = _outer_event(here, side, *one, enters=bool(enters[k]))
             if event is not None:
                 found.append(event)
                 last = now[k]
-    return found
+    return _with_returns(here, side, found) if found else found
+
+
+def _with_returns(here: Ground, side: _Outer, found: list[Event]) -> list[Event]:
+    """Events with the bar whose music comes back under (or over) what was withheld.
+
+    The line at the other end of the texture is compared: its pitch classes and where in
+    the bar they begin, SAME bars on end, MOVING pitch classes or more.
+    """
+    other = here.highest if side.low else here.lowest
+    struck = np.unique(here.first)
+    struck = struck[here.any[struck]]
+    bar = here.bar[struck]
+    place = here.moments[struck] - here.bars.start[bar]
+    classes = other[struck] % 12
+    edges = np.searchsorted(bar, np.arange(len(here.bars) + 1)).tolist()
+    music = [
+        (tuple(place[a:b].tolist()), tuple(classes[a:b].tolist())) for a, b in pairwise(edges)
+    ]
+    earliest: dict[tuple[object, ...], int] = {}
+    for first in range(len(music) - SAME + 1):
+        earliest.setdefault(tuple(music[first : first + SAME]), first)
+    result = []
+    for event in found:
+        passage = music[event.bar : event.bar + SAME]
+        moving = len({each for _, own in passage for each in own})
+        before = earliest.get(tuple(passage), event.bar)
+        if moving >= MOVING and before + SAME <= event.bar:
+            event = replace(event, again=before, theme=True)
+        result.append(event)
+    return result
 
 
 def _rested(here: Ground) -> Bools:
@@ -185,20 +228,18 @@ def _rested(here: Ground) -> Bools:
 
 
 def _outer_event(
-    here: Ground, side: _Outer, row: int, place: int, enters: bool
+    here: Ground, side: _Outer, row: int, place: int, long: float, *, enters: bool
 ) -> Event | None:
     """The event of an outer note after long silence, None where the line only extends."""
     m, height = int(here.first[row]), int(side.height[row])
     t = float(here.clock[m])
-    begin = side.places.emptied(m, place)
-    waiting = slice(begin, m)
-    outside = ~side.places.states[waiting, place] & here.any[waiting]
-    heights, time = side.line[waiting][outside], here.lasts[waiting][outside]
-    if not len(heights):
-        return None
-    edge = int(heights.min())
+    begin = side.places.emptied(m, place, long)
+    begin, edge = _clearest(here, side, slice(begin, m), place, height, long)
     if edge - height < side.beyond(enters=enters):
         return None
+    waiting = slice(begin, m)
+    outside = (side.line[waiting] >= edge) & here.any[waiting]
+    heights, time = side.line[waiting][outside], here.lasts[waiting][outside]
     soon = int(side.line[m : int(here.at(np.array([t + 1.0]))[0]) + 1].min())
     if not enters and _median(heights, time) - soon < FALLS:
         return None
@@ -206,12 +247,13 @@ def _outer_event(
     if side.places.after(np.array([m]), 1.0, under)[0] < STAYS:
         return None
     lasts = float(side.places.after(np.array([m]), 8.0, under)[0])
-    struck = (here.hand == here.hand[row]) & (here.first == m) & (side.height < edge)
+    # What the hand strikes beyond the edge in the bar that follows proves it.
+    soon_after = (here.on >= t - 1e-6) & (here.on < t + 1 - 1e-6)
+    struck = (here.hand == here.hand[row]) & soon_after & (side.height < edge)
     pitches = np.unique(here.notes.pitch[struck])
     silence = t - float(here.clock[begin])
     bar = int(here.notes.bar[row])
-    grazing = ~outside & here.any[waiting]
-    touched = bool(grazing.any())
+    touched = bool((~outside & here.any[waiting]).any())
     return Event(
         "withheld_bass" if side.low else "withheld_top",
         None,
@@ -226,7 +268,7 @@ def _outer_event(
         lasts=lasts,
         players=(int(here.notes.part[row]),),
         silence=silence,
-        since=_since(here, side.places, begin, m, place),
+        since=int(here.bar[begin - 1]) if begin else None,
         edge=abs(side.turn - edge),
         distance=float(edge - height),
         direction="down" if side.low else "up",
@@ -235,6 +277,26 @@ def _outer_event(
         section=bool(here.bars.section[bar]),
         grazes=int(touched),
     )
+
+
+def _clearest(
+    here: Ground, side: _Outer, waiting: slice, place: int, height: int, long: float
+) -> tuple[int, int]:
+    """The moment from which the wait is told, and what the line then kept above.
+
+    A longer wait has more in it, and so a lower edge: the product of both decides.
+    """
+    moments = np.arange(waiting.stop - 1, waiting.start - 1, -1)
+    counts = ~side.places.states[moments, place] & here.any[moments]
+    edge = np.minimum.accumulate(np.where(counts, side.line[moments], PITCHES))
+    silence = here.clock[waiting.stop] - here.clock[moments]
+    worth = np.minimum(silence, LONGEST) * np.where(edge < PITCHES, edge - height, 0)
+    worth[silence < long - 1e-6] = 0
+    if not len(worth) or not worth.any():
+        return waiting.start, height
+    # Of equals the longest: nothing but silence lies between them.
+    chosen = int(np.flatnonzero(worth >= worth.max() - 1e-9)[-1])
+    return int(moments[chosen]), int(edge[chosen])
 
 
 def _inner(here: Ground, long: Floats) -> list[Event]:
@@ -260,26 +322,34 @@ def _inner(here: Ground, long: Floats) -> list[Event]:
     found: list[Event] = []
     while len(rows):
         together = rows[now[rows] <= now[rows[0]] + 1.0]
-        event = _inner_event(here, places, together, base)
+        event = _inner_event(here, places, together, base, long)
         if event is not None:
             found.append(event)
         rows = rows[now[rows] >= now[rows[0]] + (APART if event is not None else 0.5)]
     return found
 
 
-def _inner_event(here: Ground, places: _Places, rows: Ints, base: int) -> Event | None:
-    """The event of notes that fill an inner place together."""
-    row = int(rows[0])
+def _inner_event(
+    here: Ground, places: _Places, rows: Ints, base: int, long: Floats
+) -> Event | None:
+    """The event of notes that fill an inner place together: the longest silent of them."""
+    waits: dict[int, int] = {}
+    for row in rows.tolist():
+        begin = places.emptied(
+            int(here.first[row]),
+            int(here.notes.pitch[row]) - base,
+            float(long[here.notes.bar[row]]),
+        )
+        if _between(here, begin, row):
+            waits[row] = begin
+    if not waits:
+        return None
+    row = max(waits, key=lambda each: here.clock[here.first[each]] - here.clock[waits[each]])
+    begin, rows = waits[row], np.array(list(waits))
     m, pitch = int(here.first[row]), int(here.notes.pitch[row])
     place, t = pitch - base, float(here.clock[m])
-    begin = places.emptied(m, place)
     waiting = slice(begin, m)
-    lasts_here = here.lasts[waiting]
     silence = t - float(here.clock[begin])
-    below = (here.any[waiting] & (here.lowest[waiting] < pitch - NEAR)) @ lasts_here
-    above = (here.highest[waiting] > pitch + NEAR) @ lasts_here
-    if min(below, above) < BETWEEN * silence:
-        return None
     pitches = np.unique(here.notes.pitch[rows])
     if len(pitches) < VOICES and int(pitches.max() - pitches.min()) < NEAR:
         return None
@@ -289,12 +359,12 @@ def _inner_event(here: Ground, places: _Places, rows: Ints, base: int) -> Event 
         return None
     since = _since(here, places, begin, m, place)
     before = float(
-        places.filled[begin, place] - places.until(here.clock[[begin]] - 4.0, one)[0]
+        places.filled[begin, place] - places.until(here.clock[[begin]] - LONG, one)[0]
     )
     edge = _nearest(here, waiting, pitch)
     bar = int(here.notes.bar[row])
     return Event(
-        "cleared" if since is not None and before >= HOLDS else "entry",
+        "cleared" if before >= HOLDS or (since is None and silence >= LONGEST) else "entry",
         None,
         bar,
         bar + 1,
@@ -313,6 +383,15 @@ def _inner_event(here: Ground, places: _Places, rows: Ints, base: int) -> Event 
         place="inner",
         section=bool(here.bars.section[bar]),
     )
+
+
+def _between(here: Ground, begin: int, row: int) -> bool:
+    """Whether a note lies between what sounded below and above while its place was silent."""
+    waiting, pitch = slice(begin, int(here.first[row])), int(here.notes.pitch[row])
+    lasts = here.lasts[waiting]
+    below = (here.any[waiting] & (here.lowest[waiting] < pitch - NEAR)) @ lasts
+    above = (here.highest[waiting] > pitch + NEAR) @ lasts
+    return bool(min(below, above) >= BETWEEN * lasts.sum())
 
 
 def _nearest(here: Ground, waiting: slice, pitch: int) -> int:

@@ -12,14 +12,14 @@ from werkzeug.datastructures import FileStorage
 from werkzeug.exceptions import HTTPException, RequestEntityTooLarge
 from werkzeug.wrappers import Response as AnyResponse
 
-from corpusreg import workflow
 from corpusreg.documents.pictures import look
-from corpusreg.revision.intentions import EXAMPLES
+from corpusreg.revision.intentions import EXAMPLES, intention
 from corpusreg.room import guard
 from corpusreg.room.changes import WAYS
 from corpusreg.room.desk import Asked, Desk, Pile, Work
 from corpusreg.room.uploads import FILES, MEGABYTE, PER_FILE, TOTAL, clean
 from corpusreg.score.formats import FORMATS
+from corpusreg.session import Session
 from corpusreg.system.errors import CorpusregError, UsageError
 from corpusreg.system.phrases import capital
 
@@ -178,7 +178,7 @@ def _field(name: str, words: str) -> str:
 
 
 def _start_page(desk: Desk, problem: str = "") -> str:
-    found = workflow.reference_state()
+    found = Session().reference_state()
     works = f"{found['counts']['counted']:,}" if found["ok"] else ""
     return render_template(
         "start.html", reference=found, works=works, state=desk.measuring,
@@ -278,7 +278,7 @@ def _score_pages(app: Flask, desk: Desk) -> None:
     @app.post("/scores/<key>/revise")
     def revise(key: str) -> AnyResponse:
         found, toward = _free(desk, key), _field("toward", "what you want")
-        workflow.intention(toward)
+        intention(toward)
         desk.revise(found, _chosen(found), toward, _asked())
         return redirect(url_for("pile", key=key), 303)
 
@@ -361,7 +361,9 @@ def _groups() -> dict[str, list[tuple[str, str]]]:
         "Few works: places will be vague": [],
     }
     enough, few = found.values()
-    for (ensemble, period), cell in workflow.coverage().cells.items():
+    with Session() as session:
+        cells = session.coverage().found.cells
+    for (ensemble, period), cell in cells.items():
         if not ensemble or not period or cell.works < _FEW:
             continue
         where = f"ensemble={ensemble}" + (f",period={period}" if period != "all" else "")

@@ -10,9 +10,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
-from corpusreg import workflow
 from corpusreg.room.tasks import Reported, ReportTask, inside, report
 from corpusreg.score.formats import FORMATS
+from corpusreg.session import Session
 from corpusreg.system.errors import CorpusregError
 
 __all__ = ["WAYS", "ContrastTask", "DraftTask", "Made", "Offer", "ReviseTask", "Task", "work"]
@@ -103,17 +103,16 @@ def work(task: Task) -> Reported | Made:
 def _draft(task: DraftTask) -> Made:
     from corpusreg.documents.report.writing import write_report
 
-    found = workflow.compare_paths(
-        [task.folder / task.file], cohort=task.cohort, with_study=True, against=task.earlier
-    )
-    problems = inside(task.to, inside(task.folder, found.failures))
-    if not found.drafts:
-        raise CorpusregError(problems[0])
     page = task.to / _PAGE
-    write_report(
-        found.comparisons, problems, found.reference_id, page,
-        studied=found.studied, drafts=found.drafts,
-    )  # fmt: skip
+    with Session() as session:
+        found = session.compare_all(task.folder / task.file, task.cohort, against=task.earlier)
+        problems = inside(task.to, inside(task.folder, found.failures))
+        if not found.drafts:
+            raise CorpusregError(problems[0])
+        write_report(
+            found.comparisons, problems, found.reference_id, page,
+            studied=found.studied, drafts=found.drafts, reference=session.reference,
+        )  # fmt: skip
     title = found.comparisons[0].piece.title
     return Made(f"{title}: what changed since {task.earlier.name}", page)
 
@@ -124,8 +123,10 @@ def _contrast(task: ContrastTask) -> Made:
     path = task.folder / task.file
     endings = [".musicxml", ".mid"] if _family(path) == "musicxml" else [".mid"]
     files = [task.to / f"{path.stem}-{task.how}{ending}" for ending in endings]
-    found = workflow.contrast(
-        path, task.how, bars=task.bars or None, to=files, number=task.number or None
+    found = (
+        Session()
+        .contrast(path, task.how, bars=task.bars or None, to=files, number=task.number or None)
+        .found
     )
     page = task.to / _PAGE
     write_contrast(found, page)
@@ -136,13 +137,14 @@ def _contrast(task: ContrastTask) -> Made:
 
 def _revise(task: ReviseTask) -> Made:
     path = task.folder / task.file
-    found = workflow.revise(
-        path,
-        task.toward,
-        to=task.to if _family(path) in ("musicxml", "midi") else None,
-        cohort=task.cohort,
-        number=task.number or None,
-    )
+    with Session() as session:
+        found = session.revise(
+            path,
+            task.toward,
+            to=task.to if _family(path) in ("musicxml", "midi") else None,
+            cohort=task.cohort,
+            number=task.number or None,
+        ).found
     offers = tuple(Offer(each.words, each.file) for each in found.revisions)
     return Made(f"{found.piece.piece.title}, toward '{found.toward}'", None, offers)
 

@@ -18,12 +18,12 @@ from functools import partial
 from pathlib import Path
 from typing import IO
 
-from corpusreg import workflow
 from corpusreg.demo import pieces_folder
 from corpusreg.room.changes import ContrastTask, DraftTask, Made, ReviseTask, Task, work
 from corpusreg.room.folder import run_folder, sweep
 from corpusreg.room.tasks import Reported, ReportTask, SheetsMade, SheetsTask, make_sheets
 from corpusreg.room.uploads import PER_FILE, Taken, keep, score_name, take, too_large
+from corpusreg.session import Session
 from corpusreg.store.building.batch import Progress
 from corpusreg.system import settings
 from corpusreg.system.errors import CorpusregError, UsageError
@@ -364,7 +364,7 @@ class Desk:
             state.share = progress.bytes_done / max(progress.bytes_total, 1)
 
         try:
-            workflow.extract(on_progress=show)
+            Session().extract(on_progress=show)
             self.warm()
         except CorpusregError as error:
             state.problem = _line(error)

@@ -10,9 +10,9 @@ from typing import Any
 
 from werkzeug.serving import WSGIRequestHandler, make_server
 
-from corpusreg import workflow
 from corpusreg.room.app import room
 from corpusreg.room.desk import Desk
+from corpusreg.session import Session
 from corpusreg.system.errors import UsageError
 
 __all__ = ["serve"]
@@ -42,7 +42,7 @@ def serve(port: int, *, browser: bool, on_open: Callable[[str], None]) -> None:
             _HERE, port, room(desk, port), threaded=True, request_handler=_Handler,
             fd=listening.fileno(),
         )  # fmt: skip
-        if workflow.reference_state()["ok"]:
+        if Session().reference_state()["ok"]:
             desk.warm()
         address = f"http://{_HERE}:{port}/"
         on_open(address)

@@ -8,7 +8,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 
-from corpusreg import workflow
+from corpusreg.session import Session
 from corpusreg.system.errors import CorpusregError
 from corpusreg.system.writing import replacing
 
@@ -76,15 +76,14 @@ def report(task: ReportTask) -> Reported:
     """
     from corpusreg.documents.report.writing import write_report
 
-    found = workflow.compare_paths(
-        [task.folder / task.file], cohort=task.cohort, with_study=True
-    )
-    problems = tuple(inside(task.folder, found.failures))
-    if found.comparisons:
-        write_report(
-            found.comparisons, problems, found.reference_id, task.to,
-            studied=found.studied,
-        )  # fmt: skip
+    with Session() as session:
+        found = session.compare_all(task.folder / task.file, task.cohort)
+        problems = tuple(inside(task.folder, found.failures))
+        if found.comparisons:
+            write_report(
+                found.comparisons, problems, found.reference_id, task.to,
+                studied=found.studied, reference=session.reference,
+            )  # fmt: skip
     pieces = [each.piece for each in found.comparisons]
     numbers = tuple(piece.number for piece in pieces)
     return Reported(tuple(piece.title for piece in pieces), problems, numbers)

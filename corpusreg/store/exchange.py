@@ -60,7 +60,7 @@ def write(path: Path, packed: Path | None, title: str, folder: Path) -> None:
 
 
 def read(folder: Path, into: Path, version: str) -> Path:
-    """Publish what lies in a folder; see `workflow.reference.import_reference`."""
+    """Publish what lies in a folder; see `building.reference.import_reference`."""
     missing = [t for t in (*names(), "matrix") if not (folder / f"{t}.parquet").is_file()]
     if missing:
         raise UsageError(f"{folder} has no {missing[0]}.parquet; it is no exported reference")

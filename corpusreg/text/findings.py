@@ -165,6 +165,11 @@ def withheld_top(found: Finding, event: Event, piece: PieceFacts) -> str:
 
 def cleared(found: Finding, event: Event, piece: PieceFacts) -> str:
     """A place was full, emptied, and is filled again."""
+    if event.since is None:
+        return (
+            f"the middle stays empty for {about_bars(event.silence)}; {_bar(found)} fills it "
+            f"with {notes(event.pitches)}"
+        )
     since = f" after {bar_words(found.since)}" if found.since else ""
     return (
         f"the middle clears{since} for {about_bars(event.silence)}; {_bar(found)} fills it "

@@ -1,41 +1,20 @@
-"""Rows as text, CSV or JSON."""
+"""Rows as text."""
 
 from __future__ import annotations
 
-import csv
-import json
 import math
-import sys
 import textwrap
 from collections.abc import Sequence
-from typing import Any, Protocol
+from typing import Any
 
-from corpusreg.system.plaintext import plain, spreadsheet
+from corpusreg.system.plaintext import plain
 
-__all__ = ["print_rows", "text_table"]
+__all__ = ["column_cells", "text_table"]
 
 _LINE = 88
 _WIDEST = 60
 _NARROWEST = 30
 _SMALLEST = 0.005  # what would be printed as nothing, and is not
-
-
-class _Form(Protocol):
-    csv: bool
-    json: bool
-
-
-def print_rows(names: Sequence[str], rows: Sequence[Sequence[Any]], form: _Form) -> None:
-    """Print rows in the form that was asked for; JSON alone has texts as they were read."""
-    if form.json:
-        records = [dict(zip(names, row, strict=True)) for row in rows]
-        print(json.dumps(records, indent=1, default=str))
-    elif form.csv:
-        writer = csv.writer(sys.stdout, lineterminator="\n")
-        writer.writerow(map(spreadsheet, names))
-        writer.writerows(map(spreadsheet, row) for row in rows)
-    else:
-        print(text_table(names, rows))
 
 
 def text_table(names: Sequence[str], rows: Sequence[Sequence[Any]]) -> str:
@@ -46,7 +25,7 @@ def text_table(names: Sequence[str], rows: Sequence[Sequence[Any]]) -> str:
     if not rows:
         return "no rows"
     names = [plain(name) for name in names]
-    columns = [_column([row[i] for row in rows]) for i in range(len(names))]
+    columns = [column_cells([row[i] for row in rows]) for i in range(len(names))]
     widths = [
         min(max(len(name), *map(len, cells)), _WIDEST)
         for name, (cells, _) in zip(names, columns, strict=True)
@@ -73,7 +52,7 @@ def _line(cells: Sequence[str], widths: Sequence[int], right: Sequence[bool]) ->
     return "  ".join(placed).rstrip()
 
 
-def _column(values: Sequence[Any]) -> tuple[list[str], bool]:
+def column_cells(values: Sequence[Any]) -> tuple[list[str], bool]:
     """Cells of a column, and whether it is one of numbers: then with equal decimals."""
     known = [value for value in values if value is not None]
     numbers = all(isinstance(v, int | float) and not isinstance(v, bool) for v in known)

@@ -38,7 +38,7 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 
 from write_known_works import CORPORA, place_of, rows
 
-from corpusreg import workflow
+import corpusreg
 from corpusreg.corpus.authority import is_anonymous, resolve
 from corpusreg.corpus.corpora import Added, allowed, listed, remember
 from corpusreg.corpus.heads import read_head
@@ -105,14 +105,14 @@ def songs() -> dict[str, float]:
     load = os.getloadavg()[0]
     began, used = time.perf_counter(), computing()
     ends: list[float] = []
-    workflow.extract(
+    corpusreg.extract(
         ["songs"], workers=2, on_progress=lambda _: ends.append(time.perf_counter())
     )
     done = time.perf_counter()
     spent = computing() - used
-    workflow.add_corpus(CORPORA / FOLDERS["songs"], "songs", workers=2)
+    corpusreg.add_corpus(CORPORA / FOLDERS["songs"], "songs", workers=2)
     unchanged = time.perf_counter()
-    assert workflow.add_corpus(CORPORA / FOLDERS["songs"], "songs").built is None
+    assert corpusreg.add_corpus(CORPORA / FOLDERS["songs"], "songs").built is None
     return {
         "measuring_seconds": round(ends[-1] - began, 2),
         "publishing_seconds": round(done - ends[-1], 2),
@@ -126,7 +126,7 @@ def all_corpora(names: list[str]) -> dict[str, Any]:
     """Some corpora in one reference."""
     for name in names:
         remember(Added(name, CORPORA / FOLDERS[name]))
-    built = workflow.extract(names, workers=2)
+    built = corpusreg.extract(names, workers=2)
     with open_reference() as reference:
         table = reference.query(KNOWN)
         undated = reference.query(UNDATED).rows

@@ -14,12 +14,16 @@ where the spans share half of what they cover, and notes within 3 semitones. An 
 once, further reports of it are duplicates. False is a report of a kind that was annotated
 completely for these bars, matches nothing, and is not tolerated. Traps are what looks like an
 event and is none. What is heard again in a repeat counts once.
+
+Clearings: in an untouched work the place of a real note (PLACE semitones on both sides) is
+emptied for some bars before it; the event list must hold an entry there in that bar.
 """
 
 from __future__ import annotations
 
 import argparse
 import json
+import random
 import re
 import sys
 from collections import Counter
@@ -28,6 +32,8 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+
 ROOT = Path(__file__).parents[2]
 sys.path.insert(0, str(ROOT))
 
@@ -35,12 +41,16 @@ from corpusreg.measures.analysis import Analysis, analyse  # noqa: E402
 from corpusreg.measures.events import KINDS as TOOL_KINDS  # noqa: E402
 from corpusreg.measures.events import PRINTED_KINDS, Event  # noqa: E402
 from corpusreg.measures.line_events import line_events  # noqa: E402
-from corpusreg.score.played import perform  # noqa: E402
+from corpusreg.score.played import Played, perform  # noqa: E402
 from corpusreg.score.readers import read_file  # noqa: E402
-from tests.validity.materials import CORPORA, KINDS, pieces  # noqa: E402
+from tests.validity.materials import CORPORA, KINDS, Piece, pieces  # noqa: E402
 
 MAIN_STAY = 12  # bars
 NEAR = 3  # semitones
+CLEARED = (4, 8, 12)  # bars
+PLACE = 5  # semitones
+TRIALS = 3  # a work and length
+ENTRIES = ("withheld_bass", "withheld_top", "cleared", "entry")
 
 # Kind of the tool -> kinds of events.json and of lines.json.
 REPORTED: dict[str, tuple[str, str]] = {
@@ -386,7 +396,7 @@ def _print(score: Score) -> None:
 
 
 def natural(works: int, seed: int) -> Iterator[str]:
-    """Events in 100 bars of untouched works, by medium."""
+    """Events in 100 bars of untouched works, and hidden clearings found, by medium."""
     for medium in KINDS:
         counts: Counter[str] = Counter()
         bars = 0
@@ -400,6 +410,47 @@ def natural(works: int, seed: int) -> Iterator[str]:
             if counts[kind]
         )
         yield f"{medium} ({len(chosen)} works, {bars} bars): {rates}"
+        for length in CLEARED:
+            own = [hit for piece in chosen for hit in found_clearings(piece, length, seed)]
+            yield f"  cleared for {length} bars: found {sum(own)} of {len(own)}"
+
+
+def cleared(played: Played, row: int, length: int) -> Played | None:
+    """The work with the place of a note emptied before it; None where nothing else sounds."""
+    notes = played.notes
+    bar, onset = int(notes.bar[row]), int(notes.onset[row])
+    gone = np.abs(notes.pitch - notes.pitch[row]) <= PLACE
+    gone &= (notes.onset < onset) & (
+        notes.onset + notes.duration > played.bars.start[bar - length]
+    )
+    left = notes.bar[~gone]
+    if not np.isin(np.arange(bar - length, bar), left).all():
+        return None
+    return played.only(~gone)
+
+
+def found_clearings(piece: Piece, length: int, seed: int) -> list[bool]:
+    """Whether each hidden clearing of a work is found, in its bar and at its place."""
+    draw = random.Random(f"{seed}:{piece.name}:{length}")
+    rows = np.flatnonzero(piece.played.notes.bar >= length).tolist()
+    draw.shuffle(rows)
+    found: list[bool] = []
+    for row in rows:
+        changed = cleared(piece.played, row, length)
+        if changed is None:
+            continue
+        pitch, bar = int(piece.played.notes.pitch[row]), int(piece.played.notes.bar[row])
+        found.append(
+            any(
+                event.kind in ENTRIES
+                and event.bar == bar
+                and event.low - PLACE <= pitch <= event.high + PLACE
+                for event in analyse(changed).events
+            )
+        )
+        if len(found) == TRIALS:
+            break
+    return found
 
 
 def main() -> None:

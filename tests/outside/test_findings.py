@@ -16,12 +16,14 @@ from typing import Any
 import numpy as np
 import pytest
 
-from corpusreg import store, workflow
+import corpusreg
+from corpusreg import store
 from corpusreg.corpus import catalogue
 from corpusreg.corpus.catalogue import SourceFile
 from corpusreg.instruments import load
 from corpusreg.score.pitch import parse_note
 from corpusreg.store import sql
+from corpusreg.store.building.build import DEFAULT_TIERS
 
 QUARTETS = ("beethoven/", "haydn/", "mozart/")
 CHINESE = ("essenFolksong/han1.abc", "essenFolksong/han2.abc")
@@ -46,7 +48,7 @@ def build(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Build]:
         with pytest.MonkeyPatch.context() as patch:
             patch.setenv("CORPUSREG_HOME", str(tmp_path_factory.mktemp("home")))
             patch.setattr(catalogue, "bundled", lambda: files)
-            built = workflow.extract(workers=2, tiers=tiers)
+            built = corpusreg.extract(workers=2, tiers=tiers)
         assert built.failed == 0
         opened.append(store.Reference(built.path))
         return opened[-1]
@@ -58,9 +60,7 @@ def build(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Build]:
 
 @pytest.fixture(scope="module")
 def scores(build: Build) -> store.Reference:
-    return build(
-        lambda file: file.relative.startswith(("bach/", *QUARTETS)), workflow.DEFAULT_TIERS, 1
-    )
+    return build(lambda file: file.relative.startswith(("bach/", *QUARTETS)), DEFAULT_TIERS, 1)
 
 
 @pytest.fixture(scope="module")

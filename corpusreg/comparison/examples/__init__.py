@@ -2,6 +2,7 @@
 
 kinds    the kinds, and how each is said
 find     passages of a kind, filtered, strongest first, spread over composers and periods
+passages what is asked for, with the reference it comes from
 study    what to study beside a compared piece
 
 Conventions: bars are written positions from 0, half-open; strength is 0 to 100 and is told
@@ -12,6 +13,10 @@ from __future__ import annotations
 
 from corpusreg.comparison.examples.find import Example, Filters, at, find
 from corpusreg.comparison.examples.kinds import KINDS, Kind
+from corpusreg.comparison.examples.passages import Examples, examples
 from corpusreg.comparison.examples.study import Habit, habit, study
 
-__all__ = ["KINDS", "Example", "Filters", "Habit", "Kind", "at", "find", "habit", "study"]
+__all__ = [
+    "KINDS", "Example", "Examples", "Filters", "Habit", "Kind", "at", "examples", "find",
+    "habit", "study",
+]  # fmt: skip

@@ -19,6 +19,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+from corpusreg.comparison.compared import score_files
 from corpusreg.documents.handout.classroom import Class, classroom
 from corpusreg.documents.handout.drafts import earlier_drafts
 from corpusreg.documents.handout.edits import FILE_NAME, Edited, Edits, read_edits, written
@@ -34,7 +35,6 @@ from corpusreg.measures.definitions import BY_NAME, VERSION
 from corpusreg.system.errors import ReadError, StoreError, UsageError
 from corpusreg.system.isolate import call_each
 from corpusreg.system.plaintext import plain
-from corpusreg.workflow import score_files
 
 __all__ = ["MEASURES", "Handout", "handout"]
 

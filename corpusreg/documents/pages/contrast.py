@@ -14,6 +14,7 @@ from corpusreg.documents.pictures.register_map import pages, register_map
 from corpusreg.documents.pictures.view import MapView
 from corpusreg.documents.report.html import Html, asset, document, json_text, tag
 from corpusreg.documents.report.sound import BEAT, sound
+from corpusreg.revision.versions import Contrast
 from corpusreg.system.errors import UsageError
 from corpusreg.system.phrases import capital
 from corpusreg.system.plaintext import plain
@@ -25,7 +26,6 @@ from corpusreg.text.outputs.revision_text import (
     moved_words,
     strain_words,
 )
-from corpusreg.workflow import Contrast
 
 __all__ = ["check_contrast_page", "contrast_page", "write_contrast"]
 

@@ -11,18 +11,18 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from corpusreg.comparison.examples import KINDS, Example
+from corpusreg.comparison.examples import KINDS, Example, Examples
 from corpusreg.corpus.files import BUNDLED, bundled_root
+from corpusreg.corpus.registry import own_and_others
 from corpusreg.documents.engraving import glyph_sheet
 from corpusreg.documents.pictures import look
 from corpusreg.documents.quoting import Place, Quotation, quotations
 from corpusreg.documents.report.html import Html, asset, document, tag
 from corpusreg.measures.definitions import VERSION
-from corpusreg.store import open_reference
+from corpusreg.store import Reference
 from corpusreg.system.errors import CorpusregError
 from corpusreg.system.phrases import capital
 from corpusreg.system.writing import write_files
-from corpusreg.workflow.examples import Examples, own_and_others
 
 if TYPE_CHECKING:
     from corpusreg.measures.analysis import Analysis
@@ -38,15 +38,15 @@ _STYLE = """
 """
 
 
-def write_examples(found: Examples, path: Path) -> None:
+def write_examples(found: Examples, reference: Reference, path: Path) -> None:
     """Write a page of passages; an old file is replaced by a finished one only.
 
-    Raises CorpusregError where it cannot be written.
+    reference: the one that they were found in. Raises CorpusregError where it cannot be
+    written.
     """
     folders = own_and_others()[0]
     places = [_place(each) for each in found.found]
-    with open_reference() as reference:
-        quoted = quotations(reference, places, folders)
+    quoted = quotations(reference, places, folders)
     maps = [
         _map(each, folders, f"example-{number}")
         for number, each in enumerate(found.found, start=1)

@@ -16,6 +16,7 @@ from corpusreg.comparison.comparison import Comparison
 from corpusreg.comparison.drafts import Drafts
 from corpusreg.comparison.examples import Example
 from corpusreg.comparison.findings import HEADLINE, Finding, Reading, Shown, reading
+from corpusreg.corpus.registry import own_and_others
 from corpusreg.documents import engraving, quoting
 from corpusreg.documents.engraving import Engraved, standalone
 from corpusreg.documents.pictures.levels import level_grid
@@ -27,8 +28,7 @@ from corpusreg.documents.pictures.view import view_of
 from corpusreg.documents.report.sound import sound
 from corpusreg.measures.definitions import VERSION
 from corpusreg.norms.profiles.model import PlacedProfile
-from corpusreg.store import open_reference
-from corpusreg.system.errors import CorpusregError
+from corpusreg.store import Reference
 from corpusreg.system.phrases import capital
 from corpusreg.system.plaintext import plain
 from corpusreg.text import drafts as draft_words
@@ -158,13 +158,17 @@ def works_of(
     reference_id: str,
     studied: Sequence[tuple[Sequence[Example], Sequence[Example]]] = (),
     drafts: Sequence[Drafts] = (),
+    reference: Reference | None = None,
 ) -> list[Work]:
-    """The works of a report; all passages are engraved in one go."""
+    """The works of a report; all passages are engraved in one go.
+
+    reference: the one that `studied` was found in; without it these are only named.
+    """
     readings = [reading(c) for c in comparisons]
     notation = _engraved(comparisons, readings)
     none: list[Any] = [None] * len(comparisons)
     return [
-        _work(f"w{number}", c, r, passages, study, changed, reference_id)
+        _work(f"w{number}", c, r, passages, study, changed, reference_id, reference)
         for number, (c, r, passages, study, changed) in enumerate(
             zip(comparisons, readings, notation, studied or none, drafts or none, strict=True),
             start=1,
@@ -180,9 +184,10 @@ def _work(
     study: tuple[Sequence[Example], Sequence[Example]] | None,
     drafts: Drafts | None,
     reference_id: str,
+    reference: Reference | None,
 ) -> Work:
     pictures = dict(_pictures(name, c, r))
-    studied = [_study(*study)] if study and any(study) else []
+    studied = [_study(*study, reference)] if study and any(study) else []
     every = [*passages, *(each for section in studied for each in section.passages)]
     for passage in every:
         for key, run in zip(passage.pictures, passage.runs, strict=True):
@@ -364,7 +369,9 @@ def _periods(r: Reading) -> Iterator[str]:
             yield f"{capital(title(each.name))} among works of one period: {places}."
 
 
-def _study(alike: Sequence[Example], otherwise: Sequence[Example]) -> Section:
+def _study(
+    alike: Sequence[Example], otherwise: Sequence[Example], reference: Reference | None
+) -> Section:
     """Passages of other works, those that share the habit first.
 
     The first of each side whose encoding is open is engraved, with its attribution.
@@ -378,15 +385,13 @@ def _study(alike: Sequence[Example], otherwise: Sequence[Example]) -> Section:
         next((each for each in side if each.licence == _OPEN), None)
         for side in (alike, otherwise)
     ]
-    quoted = tuple(_quoted([each for each in wanted if each]))
+    quoted = tuple(_quoted([each for each in wanted if each], reference))
     return Section("study", "Passages to study", tuple(items), passages=quoted)
 
 
-def _quoted(examples: Sequence[Example]) -> Iterator[Passage]:
+def _quoted(examples: Sequence[Example], reference: Reference | None) -> Iterator[Passage]:
     """Passages of other works in notation; what can no longer be shown is only named."""
-    from corpusreg.workflow.examples import own_and_others
-
-    if not examples:
+    if not examples or reference is None:
         return
     places = [
         quoting.Place(
@@ -395,11 +400,7 @@ def _quoted(examples: Sequence[Example]) -> Iterator[Passage]:
         )
         for each in examples
     ]  # fmt: skip
-    try:
-        with open_reference() as reference:
-            drawn = quoting.quotations(reference, places, own_and_others()[0])
-    except CorpusregError:
-        return
+    drawn = quoting.quotations(reference, places, own_and_others()[0])
     for number, (each, found) in enumerate(zip(examples, drawn, strict=True), start=1):
         if found.picture:
             length = round(each.facts.get("bars") or 0)

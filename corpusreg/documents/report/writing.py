@@ -13,6 +13,7 @@ from corpusreg.system.writing import write_files
 
 if TYPE_CHECKING:
     from corpusreg.comparison.examples import Example
+    from corpusreg.store import Reference
 
     Studied = tuple[list[Example], list[Example]]
 
@@ -38,22 +39,24 @@ def write_report(
     studied: Sequence[Studied] = (),
     drafts: Sequence[Drafts] = (),
     paper: str | None = None,
+    reference: Reference | None = None,
 ) -> tuple[str, ...]:
     """Write a report of some works, at least one.
 
     failures: what could not be read, one line each, told at the end. studied: for each work
     the passages to study beside it, () for none. drafts: for each work what changed since an
     earlier draft, () where there is none. paper: 'a4' or 'letter'; None is A4 for a PDF and
-    leaves a page to the reader's printer. Returns what a reader must know about the file,
-    one line each. A file of that name is replaced only by a finished one. Raises
-    CorpusregError where it cannot be written.
+    leaves a page to the reader's printer. reference: the one that `studied` was found in, whose
+    passages are then shown in notation; without it they are only named. Returns what a reader
+    must know about the file, one line each. A file of that name is replaced only by a finished
+    one. Raises CorpusregError where it cannot be written.
     """
     from corpusreg.comparison.findings import reading
     from corpusreg.documents.report.page import page, pdf
     from corpusreg.documents.report.work import works_of
     from corpusreg.text.reading import class_row
 
-    works = works_of(comparisons, reference_id, studied, drafts)
+    works = works_of(comparisons, reference_id, studied, drafts, reference)
     table = [class_row(reading(c)) for c in comparisons]
     if path.suffix.lower() == ".pdf":
         sheet = pdf(works, table, failures, paper=paper or "a4")

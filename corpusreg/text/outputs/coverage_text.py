@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from corpusreg.text.tabular import text_table
 
 if TYPE_CHECKING:
-    from corpusreg.workflow.coverage import Coverage
+    from corpusreg.norms.coverage import Coverage
 
 __all__ = ["coverage_text"]
 

@@ -11,12 +11,12 @@ from typing import Any
 
 from corpusreg.comparison.comparison import Comparison
 from corpusreg.comparison.examples import KINDS, Example, habit
+from corpusreg.comparison.examples.passages import Examples
 from corpusreg.measures.definitions import VERSION
 from corpusreg.revision.intentions import LIKE
 from corpusreg.text.examples import passage_words
 from corpusreg.text.measures import measure_sentence
 from corpusreg.text.tabular import text_table
-from corpusreg.workflow.examples import Examples
 
 __all__ = [
     "example_lines",

@@ -21,7 +21,7 @@ from corpusreg.text.sentences import (
 if TYPE_CHECKING:
     from corpusreg.comparison.comparison import Comparison, PlacedMeasure
     from corpusreg.measures.analysis import Analysis
-    from corpusreg.workflow import Contrast, Revised
+    from corpusreg.revision.versions import Contrast, Revised
 
 __all__ = [
     "contrast_document",

@@ -7,8 +7,8 @@ from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
 from corpusreg.measures.definitions import BY_NAME
+from corpusreg.norms.asking import GROUPS
 from corpusreg.store import sql
-from corpusreg.workflow.ask import GROUPS
 
 __all__ = ["table_text"]
 
@@ -21,7 +21,7 @@ def table_text(
 ) -> str:
     """What the numbers are, what they cannot say, and how to see the works behind them.
 
-    rows: of `workflow.table`; left_out: of `workflow.ungrouped`.
+    rows: of `norms.asking.table`; left_out: of `ungrouped` there.
     """
     return "\n".join(
         textwrap.fill(words, _LINE, break_long_words=False, break_on_hyphens=False)

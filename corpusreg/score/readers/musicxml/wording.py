@@ -104,6 +104,9 @@ class Wording(NamedTuple):
     staccato: bool = False
 
 
+_SILENT = Wording()[: Wording._fields.index("staff")]  # of what sounds, nothing
+
+
 class UnusualError(Exception):
     """A file that is to be read as a whole, without cutting notes out."""
 
@@ -223,7 +226,8 @@ def _looks(text: bytes) -> Looks | None:
     if wording is None:
         return None
     looks = Looks(wording.staff, wording.tie_in, wording.tie_out, wording.staccato)
-    return looks if wording == Wording(**looks._asdict()) else None
+    others = wording[: Wording._fields.index("staff")]
+    return looks if others == _SILENT else None
 
 
 def _wording(text: bytes) -> Wording | None:
@@ -235,8 +239,10 @@ def _wording(text: bytes) -> Wording | None:
     child = {element.tag: element for element in note}
     if not _ORDINARY.issuperset(child):
         return None
-    if len(note) > len(child) and any(len(note.findall(tag)) > 1 for tag in _ONCE):
-        return None
+    if len(note) > len(child):
+        tags = [element.tag for element in note]
+        if any(tags.count(tag) > 1 for tag in _ONCE):
+            return None
     texts = {tag: child[tag].text for tag in ("duration", "voice", "staff") if tag in child}
     pitch = _pitch(child["pitch"]) if "pitch" in child else None
     if not all(texts.values()) or ("pitch" in child and pitch is None):

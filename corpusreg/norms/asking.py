@@ -1,4 +1,4 @@
-"""Questions to the reference: tables, kinds of register use, SQL."""
+"""Questions to a reference: a measure by group, and SQL."""
 
 from __future__ import annotations
 
@@ -6,14 +6,14 @@ from collections.abc import Iterable, Mapping
 from typing import TYPE_CHECKING, Any
 
 from corpusreg.measures.definitions import BY_NAME
-from corpusreg.store import open_reference, sql
+from corpusreg.store import sql
 from corpusreg.system.errors import UsageError
 from corpusreg.system.phrases import did_you_mean
 
 if TYPE_CHECKING:
     from corpusreg.store import Reference, Result
 
-__all__ = ["COLUMNS", "GROUPS", "profiles", "query", "table", "ungrouped"]
+__all__ = ["COLUMNS", "GROUPS", "query", "table", "ungrouped"]
 
 # What `table --by` groups by: the word for people, and the column.
 GROUPS = {
@@ -31,7 +31,7 @@ _PART = 3  # letters from which a word is looked for inside names
 _FEW = 40  # names that are all listed where none is near
 
 
-def table(measure: str, by: str) -> list[dict[str, Any]]:
+def table(reference: Reference, measure: str, by: str) -> list[dict[str, Any]]:
     """Composer-weighted percentiles of a measure by group, one row a group.
 
     Columns: group, works, units (composers, or sources of anonymous works),
@@ -44,10 +44,9 @@ def table(measure: str, by: str) -> list[dict[str, Any]]:
 
     from corpusreg.norms.reference import unit_weights, weighted_quantile
 
-    with open_reference() as reference:
-        found = reference.fetch_columns(
-            sql.load("group_values").format(group=column, measure=measure)
-        )
+    found = reference.fetch_columns(
+        sql.load("group_values").format(group=column, measure=measure)
+    )
     rows = []
     for group in dict.fromkeys(found["group"].tolist()):
         chosen = found["group"] == group
@@ -68,16 +67,13 @@ def table(measure: str, by: str) -> list[dict[str, Any]]:
     return rows
 
 
-def ungrouped(measure: str, by: str) -> tuple[int, int]:
+def ungrouped(reference: Reference, measure: str, by: str) -> tuple[int, int]:
     """Works that stand in no row of `table`: without the measure, and without a group.
 
     A work is without the measure where it is too short for it, or has none.
     """
     column = _group_column(measure, by)
-    with open_reference() as reference:
-        found = reference.fetch_columns(
-            sql.load("ungrouped").format(group=column, measure=measure)
-        )
+    found = reference.fetch_columns(sql.load("ungrouped").format(group=column, measure=measure))
     return int(found["valueless"][0]), int(found["groupless"][0])
 
 
@@ -89,29 +85,22 @@ def _group_column(measure: str, by: str) -> str:
     return GROUPS[by]
 
 
-def profiles() -> list[dict[str, Any]]:
-    """Profiles of the present reference by rung; see `profiles.stored.listed_profiles`."""
-    from corpusreg.norms.profiles.stored import listed_profiles
-
-    with open_reference() as reference:
-        return listed_profiles(reference)
-
-
-def query(name: str, given: Mapping[str, str]) -> tuple[Result, Any]:
+def query(
+    reference: Reference, name: str, given: Mapping[str, object]
+) -> tuple[Result, sql.Query]:
     """Rows of a stored query or of a user's SQL file, and the query itself.
 
     Raises UsageError where there are none because nothing has the value that is asked for.
     """
     wanted = sql.find(name)
-    with open_reference() as reference:
-        ask = reference.query_apart if wanted.own else reference.query
-        result = ask(wanted.text, wanted.values(given))
-        if not result.rows:
-            _check_words(reference, given)
-        return result, wanted
+    ask = reference.query_apart if wanted.own else reference.query
+    result = ask(wanted.text, wanted.values(given))
+    if not result.rows:
+        _check_words(reference, given)
+    return result, wanted
 
 
-def _check_words(reference: Reference, given: Mapping[str, str]) -> None:
+def _check_words(reference: Reference, given: Mapping[str, object]) -> None:
     """Raise UsageError for a value that nothing in the reference has, with the nearest."""
     for name, value in given.items():
         found = reference.fetch_columns(sql.load("known_values"), {"parameter": name})["name"]

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from corpusreg.revision.intentions import Intention, intention
 from corpusreg.store import Reference, open_reference
@@ -179,7 +179,13 @@ def revise(
     return bounded(_revise, path, toward, to=to, cohort=cohort, ranges=ranges, number=number)
 
 
-def _revise(
+def _revise(path: Path, toward: str, **given: Any) -> Revised:
+    with open_reference() as reference:
+        return _revised(reference, path, toward, **given)
+
+
+def _revised(
+    reference: Reference,
     path: Path,
     toward: str,
     *,
@@ -199,29 +205,28 @@ def _revise(
     if to is not None:
         check_target(path, score.format, to / f"option{suffix}")
     table = load(ranges)
-    with open_reference() as reference:
-        model = _model(reference, wanted)
-        music, before, found = _options(path, score, wanted, model, table)
-        revisions = []
-        for place, option in enumerate(found, 1):
-            file = to / f"{path.stem}-option-{place}{suffix}" if to is not None else None
-            later = changed(score, option.move.change, music.chain)
-            revisions.append(
-                Revision(
-                    kind=option.move.key,
-                    bars=bars_words(score.bars.labels, option.move.first, option.move.last),
-                    notes_moved=option.notes,
-                    words=option_words(music, option, before),
-                    comparison=place_score(reference, path, later, cohort, table),
-                    file=file,
-                )
+    model = _model(reference, wanted)
+    music, before, found = _options(path, score, wanted, model, table)
+    revisions = []
+    for place, option in enumerate(found, 1):
+        file = to / f"{path.stem}-option-{place}{suffix}" if to is not None else None
+        later = changed(score, option.move.change, music.chain)
+        revisions.append(
+            Revision(
+                kind=option.move.key,
+                bars=bars_words(score.bars.labels, option.move.first, option.move.last),
+                notes_moved=option.notes,
+                words=option_words(music, option, before),
+                comparison=place_score(reference, path, later, cohort, table),
+                file=file,
             )
-        piece = place_score(reference, path, score, cohort, table)
-        for option, revision in zip(found, revisions, strict=True):
-            if revision.file is not None:
-                revision.file.parent.mkdir(parents=True, exist_ok=True)
-                _write(path, score, option.move.change, revision.file, table)
-        return Revised(piece, toward, tuple(revisions), reference.reference_id, model)
+        )
+    piece = place_score(reference, path, score, cohort, table)
+    for option, revision in zip(found, revisions, strict=True):
+        if revision.file is not None:
+            revision.file.parent.mkdir(parents=True, exist_ok=True)
+            _write(path, score, option.move.change, revision.file, table)
+    return Revised(piece, toward, tuple(revisions), reference.reference_id, model)
 
 
 def _model(reference: Reference, wanted: Intention) -> Example | None:

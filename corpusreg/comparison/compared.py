@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from corpusreg.store import open_reference
 from corpusreg.system import settings
 from corpusreg.system.errors import CorpusregError, ReadError, UsageError
 
@@ -93,6 +92,7 @@ def some_readable(paths: Sequence[Path]) -> None:
 
 
 def compare_paths(
+    opened: Callable[[], Reference],
     paths: Sequence[Path],
     *,
     cohort: str | None = None,
@@ -101,14 +101,15 @@ def compare_paths(
     with_study: bool = False,
     against: Path | None = None,
 ) -> Compared:
-    """Place every work in some files among the present reference.
+    """Place every work in some files among a reference.
 
-    ranges: a user's table of instruments, as `corpusreg.instruments.load` takes it.
-    with_study: whether passages to study are looked for too. against: an earlier draft of
-    the one file that is given.
-    A file that cannot be read is a failure and stops nothing. Raises StoreError
-    without a usable reference, UsageError for a cohort that does not exist and where
-    drafts cannot be paired, ReadError where the earlier draft cannot be read.
+    opened: gives the reference, which is open, or is opened while a child measures. ranges:
+    a user's table of instruments, as `corpusreg.instruments.load` takes it. with_study:
+    whether passages to study are looked for too. against: an earlier draft of the one file
+    that is given.
+    A file that cannot be read is a failure and stops nothing. Raises UsageError for a cohort
+    that does not exist and where drafts cannot be paired, ReadError where the earlier draft
+    cannot be read.
     """
     from corpusreg.comparison.placing import Asked, measure
     from corpusreg.instruments import load
@@ -124,24 +125,24 @@ def compare_paths(
     # The child measures while the reference is opened here.
     with Pool(measure, 1, near=True) as pool:
         answers = pool.in_turn([*asked, *before])
-        with open_reference() as reference:
-            for _, answer in zip(asked, answers, strict=False):
-                try:
-                    found, failed = _placed(reference, answer, cohort, table)
-                except UsageError:
-                    raise
-                except CorpusregError as error:
-                    failures.append(str(error))
-                else:
-                    comparisons += found
-                    failures += failed
-            changed: tuple[Drafts, ...] = ()
-            if against is not None:
-                earlier, failed = _placed(reference, next(answers), cohort, table)
+        reference = opened()
+        for _, answer in zip(asked, answers, strict=False):
+            try:
+                found, failed = _placed(reference, answer, cohort, table)
+            except UsageError:
+                raise
+            except CorpusregError as error:
+                failures.append(str(error))
+            else:
+                comparisons += found
                 failures += failed
-                changed = _drafts(earlier, comparisons, against, paths)
-            studied = _studied(reference, comparisons) if with_study else ()
-            made = reference.reference_id
+        changed: tuple[Drafts, ...] = ()
+        if against is not None:
+            earlier, failed = _placed(reference, next(answers), cohort, table)
+            failures += failed
+            changed = _drafts(earlier, comparisons, against, paths)
+        studied = _studied(reference, comparisons) if with_study else ()
+        made = reference.reference_id
     return Compared(tuple(comparisons), tuple(failures), made, studied, changed)
 
 
@@ -199,7 +200,7 @@ def _studied(
     found = tuple(study(reference, each) for each in comparisons)
     if not any(each.private for several in found for examples in several for each in examples):
         return found
-    from corpusreg.workflow.examples import own_and_others
+    from corpusreg.corpus.registry import own_and_others
 
     public = own_and_others()[1]
     return tuple(study(reference, each, public) for each in comparisons)

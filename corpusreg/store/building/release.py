@@ -15,7 +15,7 @@ from corpusreg.system.errors import StoreError, UsageError
 if TYPE_CHECKING:
     from corpusreg.store import Reference
     from corpusreg.store.building.batch import Progress
-    from corpusreg.workflow.build import Built
+    from corpusreg.store.building.build import Built
 
 __all__ = ["MOST_BYTES", "Released", "release"]
 
@@ -48,7 +48,7 @@ def release(
     """
     from corpusreg.corpus.corpora import Added, entries
     from corpusreg.store import Reference, packing
-    from corpusreg.workflow.build import build
+    from corpusreg.store.building.build import build
 
     into = into or settings.packed_folder()
     wanted = [entry for entry in entries() if entry.on]

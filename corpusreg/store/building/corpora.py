@@ -10,9 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from corpusreg.store import open_reference, sql
-from corpusreg.system import settings
-from corpusreg.system.errors import StoreError, UsageError
-from corpusreg.workflow.build import (
+from corpusreg.store.building.build import (
     DEFAULT_TIERS,
     Built,
     build,
@@ -21,6 +19,8 @@ from corpusreg.workflow.build import (
     shipped,
     state,
 )
+from corpusreg.system import settings
+from corpusreg.system.errors import StoreError, UsageError
 
 if TYPE_CHECKING:
     from corpusreg.corpus.catalogue import TierRow

@@ -6,10 +6,9 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from corpusreg.store import open_reference
-
 if TYPE_CHECKING:
     from corpusreg.corpus.corpora import Entry
+    from corpusreg.store import Reference
 
 __all__ = ["ALL_PERIODS", "Cell", "Coverage", "Help", "coverage", "helpful"]
 
@@ -52,11 +51,8 @@ class Coverage:
     helps: tuple[Help, ...]
 
 
-def coverage() -> Coverage:
-    """Works and composers by ensemble and period in the present reference.
-
-    Raises StoreError where there is none.
-    """
+def coverage(reference: Reference) -> Coverage:
+    """Works and composers by ensemble and period in a reference, and what would add some."""
     from corpusreg.corpus.corpora import added
     from corpusreg.corpus.entries import entries
     from corpusreg.norms.reference import MINIMUM_UNITS, MINIMUM_WORKS
@@ -64,8 +60,7 @@ def coverage() -> Coverage:
 
     given = {"works": str(MINIMUM_WORKS), "composers": str(MINIMUM_UNITS)}
     wanted = sql.find("coverage")
-    with open_reference() as reference:
-        found = reference.query(wanted.text, wanted.values(given))
+    found = reference.query(wanted.text, wanted.values(given))
     cells = {
         (ensemble or "", period or ""): Cell(*rest) for ensemble, period, *rest in found.rows
     }

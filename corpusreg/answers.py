@@ -1,0 +1,591 @@
+"""What a session answers: data that knows how to show itself.
+
+Every answer prints as the command of its name does, `to_json` gives what `--json` gives,
+`to_frame` a pandas frame, and a notebook shows it as it is. Units are in the docstrings and in
+every frame's `attrs["units"]`, by column; `attrs` also holds `reference_id` and `definitions`,
+so that a table can be traced to what made it. pandas is imported when a frame is made.
+"""
+
+from __future__ import annotations
+
+import csv
+import html
+import io
+import json
+import re
+from collections.abc import Mapping, Sequence
+from functools import cached_property
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from corpusreg.measures.definitions import VERSION
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from corpusreg.comparison.compared import Compared
+    from corpusreg.comparison.comparison import Comparison
+    from corpusreg.comparison.drafts import Drafts
+    from corpusreg.comparison.examples import Example, Examples
+    from corpusreg.comparison.heights import Passage
+    from corpusreg.documents.pictures.svg import Picture
+    from corpusreg.instruments import Instrument, Instruments
+    from corpusreg.norms.coverage import Coverage
+    from corpusreg.norms.periods.results import Study
+    from corpusreg.norms.periods.works import Works
+    from corpusreg.revision.versions import Contrast, Revised
+    from corpusreg.store import Reference
+
+__all__ = [
+    "Answer", "ContrastAnswer", "CoverageAnswer", "ExamplesAnswer", "HeightsAnswer",
+    "PeriodsAnswer", "Placed", "ProfilesAnswer", "RangesAnswer", "ReviseAnswer", "Rows",
+    "SheetAnswer",
+]  # fmt: skip
+
+_RULE = "\n\n" + "=" * 88 + "\n\n"
+_MEASURE_UNITS = {
+    "value": "see the column unit",
+    "median": "see the column unit",
+    "percentile": "percentile, 0 to 100",
+    "low": "percentile, 0 to 100",
+    "high": "percentile, 0 to 100",
+}
+_STAY_UNITS = {
+    "start_bar": "printed bar",
+    "end_bar": "printed bar",
+    "first": "bars as played, from 0",
+    "last": "bars as played, half-open",
+    "bars": "bars",
+}
+_PIECE = {
+    "title": "title", "path": "path", "ensemble": "ensemble", "bars": "written_bars",
+    "played_bars": "played_bars", "lowest": "lowest", "highest": "highest",
+}  # fmt: skip
+_COMPANY = {
+    "cohort": "rung", "broad": "family", "cohort_works": "works", "composers": "composers",
+    "sources": "sources", "collections": "collections",
+}  # fmt: skip
+_EVENT = ["work", "kind", "part", "bar", "size", "unit", "strength", "first", "last", "words"]
+
+
+class Answer:
+    """An answer: `document` is nested data as `--json` prints it, `text` is for reading.
+
+    reference_id: the reference it comes from, '' where it needs none.
+    """
+
+    reference_id: str = ""
+
+    @property
+    def document(self) -> Any:
+        """The answer as nested data."""
+        raise NotImplementedError
+
+    @property
+    def text(self) -> str:
+        """The answer in words and tables, as its command prints it."""
+        raise NotImplementedError
+
+    def to_json(self) -> str:
+        """The document as text."""
+        return json.dumps(self.document, indent=1, default=str)
+
+    def to_frame(self) -> pd.DataFrame:
+        """The rows of the answer."""
+        found = self.document
+        rows = found if isinstance(found, list) else [found]
+        import pandas as pd
+
+        return self._marked(pd.json_normalize(rows), {})
+
+    def _marked(self, frame: pd.DataFrame, units: Mapping[str, str]) -> pd.DataFrame:
+        """The frame with its units and what made it."""
+        frame.attrs["units"] = {name: unit for name, unit in units.items() if name in frame}
+        frame.attrs["reference_id"] = self.reference_id
+        frame.attrs["definitions"] = VERSION
+        return frame
+
+    def __str__(self) -> str:
+        return self.text
+
+    def _repr_html_(self) -> str:
+        return f"<pre>{html.escape(self.text)}</pre>"
+
+
+class Placed(Answer):
+    """Works placed among a reference: see `corpusreg.comparison.compared.Compared`.
+
+    failures: one line for each file or work that could not be read. The frames have a column
+    `work`, the position of the work among those that were placed, from 0.
+    """
+
+    def __init__(self, found: Compared, reference: Reference) -> None:
+        self.found = found
+        self.comparisons: tuple[Comparison, ...] = found.comparisons
+        self.drafts: tuple[Drafts, ...] = found.drafts
+        self.studied: tuple[tuple[list[Example], list[Example]], ...] = found.studied
+        self.failures: tuple[str, ...] = found.failures
+        self.reference_id = found.reference_id
+        self._reference = reference
+
+    @cached_property
+    def document(self) -> dict[str, Any]:
+        """The answer as nested data; `corpusreg/data/comparison.schema.json` describes it."""
+        from corpusreg.text.outputs.document import document
+
+        found = self.found
+        return document(
+            found.comparisons, found.failures, found.reference_id, found.studied, found.drafts
+        )
+
+    @property
+    def text(self) -> str:
+        """One piece with its map, several in a table, drafts as what changed."""
+        return self.told()
+
+    def told(self, *, full: bool = False) -> str:
+        """The answer in words; full: all measures, events, stays and players of each work."""
+        from corpusreg.text.outputs.console import class_text, comparison_text
+        from corpusreg.text.outputs.drafts_text import drafts_text
+        from corpusreg.text.outputs.examples_text import study_text
+
+        made = self.reference_id
+        if self.drafts:
+            return _RULE.join(drafts_text(each, made) for each in self.drafts)
+        if len(self.comparisons) > 1 and not full:
+            return class_text(self.comparisons)
+        texts = [comparison_text(each, made, full=full) for each in self.comparisons]
+        if full and self.studied:
+            texts = [
+                text + study_text(each, *studied)
+                for text, each, studied in zip(
+                    texts, self.comparisons, self.studied, strict=True
+                )
+            ]
+        return _RULE.join(texts)
+
+    def plot(self, work: int = 0) -> Picture:
+        """The register map of a work, as SVG; with an earlier draft on the same axes."""
+        from corpusreg.documents.pictures.register_map import register_map
+        from corpusreg.documents.pictures.view import view_of
+
+        if self.drafts:
+            each = self.drafts[work]
+            return register_map(view_of(each.earlier), view_of(each.later), prefix="map")
+        return register_map(view_of(self.comparisons[work]), prefix="map")
+
+    def report(self, path: str | Path, paper: str | None = None) -> tuple[str, ...]:
+        """Write the report, a page or a PDF; what must be known about it, one line each.
+
+        paper: 'a4' or 'letter'. Raises UsageError for an unknown ending, CorpusregError where
+        it cannot be written; a file of that name is replaced only by a finished one.
+        """
+        from corpusreg.documents.report.writing import check_report, write_report
+
+        check_report(Path(path))
+        return write_report(
+            self.comparisons, self.failures, self.reference_id, Path(path),
+            studied=self.studied, drafts=self.drafts, paper=paper, reference=self._reference,
+        )  # fmt: skip
+
+    def to_frame(self) -> pd.DataFrame:
+        """The measures of every work."""
+        return self.measures
+
+    def __repr__(self) -> str:
+        return f"<corpusreg: {', '.join(each.piece.title for each in self.comparisons)}>"
+
+    def _repr_html_(self) -> str:
+        drawn = self.plot().svg if len(self.comparisons) == 1 else ""
+        return f"{drawn}{super()._repr_html_()}"
+
+    @cached_property
+    def works(self) -> pd.DataFrame:
+        """One row a work: title, ensemble, bars, cohort and its numbers.
+
+        bars, played_bars [bars]; lowest, highest [note names]; cohort_works,
+        composers, sources, collections [counts]; broad: whether the cohort is.
+        """
+        rows = [
+            {
+                **{name: work["piece"][key] for name, key in _PIECE.items()},
+                **{name: work["company"][key] for name, key in _COMPANY.items()},
+            }
+            for work in self.document["works"]
+        ]
+        return self._frame(rows, {"bars": "bars", "played_bars": "bars"})
+
+    @cached_property
+    def measures(self) -> pd.DataFrame:
+        """One row a work and measure.
+
+        value and median of the cohort [in `unit`]; percentile and its 95 % interval
+        low to high [percentile, 0 to 100], NaN where not placed, with the `reason`.
+        """
+        rows = []
+        for number, work in enumerate(self.document["works"]):
+            for each in work["measures"]:
+                rank = each.get("rank")
+                low, high = rank["interval"] if rank else (None, None)
+                rows.append(
+                    {"work": number, "name": each["name"], "value": each.get("size")}
+                    | {"unit": each["unit"], "percentile": rank and rank["percentile"]}
+                    | {"low": low, "high": high, "median": rank and rank["median"]}
+                    | {"words": each["words"], "reason": each.get("reason", "")}
+                )
+        return self._frame(rows, _MEASURE_UNITS)
+
+    @cached_property
+    def stays(self) -> pd.DataFrame:
+        """One row a stay of the whole (`part` is None) or of a part, by rank.
+
+        start_bar, end_bar [printed bars]; first, last [bars as played, half-open];
+        bars [bars]; low, high [note names].
+        """
+        rows = []
+        for number, work in enumerate(self.document["works"]):
+            for each in work["stays"]:
+                at = each["place"]
+                rows.append(
+                    {"work": number, "part": each.get("part"), "rank": each["order"]}
+                    | {"start_bar": at["start"]["number"], "end_bar": at["end"]["number"]}
+                    | {"bars": each["size"], "low": each["low"], "high": each["high"]}
+                    | {"narrow": each.get("narrow", False)}
+                    | {"first": at["first"], "last": at["last"]}
+                )
+        return self._frame(rows, _STAY_UNITS)
+
+    @cached_property
+    def events(self) -> pd.DataFrame:
+        """One row an event of the whole (`part` is None) or of a part, strongest first.
+
+        bar [printed]; first, last [bars as played, half-open]; size [in `unit`]; strength
+        [0 to 1, within a kind].
+        """
+        rows = [
+            {"work": number, "kind": each["name"], "part": each.get("part")}
+            | {"bar": each["bar"]["number"], "size": each.get("size")}
+            | {"unit": each.get("unit", ""), "strength": each["strength"]}
+            | {"first": each["place"]["first"], "last": each["place"]["last"]}
+            | {"words": each["words"]}
+            for number, work in enumerate(self.document["works"])
+            for each in work["events"]
+        ]
+        return self._frame(rows, {"first": "bars", "last": "bars"}, _EVENT)
+
+    def _frame(
+        self, rows: Sequence[Mapping[str, Any]], units: Mapping[str, str], columns: Any = None
+    ) -> pd.DataFrame:
+        import pandas as pd
+
+        frame = pd.DataFrame(list(rows), columns=columns if not rows else None)
+        return self._marked(frame, units)
+
+
+class Rows(Answer):
+    """Rows of a table: `names` of the columns, `rows`, and what the columns mean."""
+
+    def __init__(
+        self,
+        names: Sequence[str],
+        rows: Sequence[Sequence[Any]],
+        *,
+        reference_id: str = "",
+        meanings: Mapping[str, str] | None = None,
+        units: Mapping[str, str] | None = None,
+        note: str = "",
+    ) -> None:
+        """note: what stands below the table when it is printed."""
+        self.names = tuple(names)
+        self.rows = list(rows)
+        self.reference_id = reference_id
+        self.meanings = dict(meanings or {})
+        self.note = note
+        self._units = dict(units or {})
+
+    @property
+    def document(self) -> list[dict[str, Any]]:
+        """One dictionary a row."""
+        return [dict(zip(self.names, row, strict=True)) for row in self.rows]
+
+    @property
+    def text(self) -> str:
+        """The table, then what its columns mean."""
+        from corpusreg.text.tabular import text_table
+
+        blocks = [text_table(self.names, self.rows)]
+        if self.meanings:
+            blocks.append(text_table(["column", "meaning"], list(self.meanings.items())))
+        return "\n\n".join([*blocks, *filter(None, [self.note])])
+
+    def to_csv(self) -> str:
+        """The rows as comma-separated values, with a first line of names; no text of them is
+        a formula to a spreadsheet.
+        """
+        from corpusreg.system.plaintext import spreadsheet
+
+        printed = io.StringIO()
+        writer = csv.writer(printed, lineterminator="\n")
+        writer.writerow(map(spreadsheet, self.names))
+        writer.writerows(map(spreadsheet, row) for row in self.rows)
+        return printed.getvalue()
+
+    def to_frame(self) -> pd.DataFrame:
+        """The rows; attrs["columns"] has the meaning of every column that has one."""
+        import pandas as pd
+
+        frame = pd.DataFrame(self.rows, columns=list(self.names))
+        frame.attrs["columns"] = self.meanings
+        told = {
+            column: found.group(1)
+            for column, words in self.meanings.items()
+            if (found := re.search(r"\[([^\]]+)\]$", words))
+        }
+        return self._marked(frame, told | self._units)
+
+    def _repr_html_(self) -> str:
+        return str(self.to_frame().to_html(index=False))
+
+
+class ContrastAnswer(Answer):
+    """A piece in other registers: see `corpusreg.revision.versions.Contrast`."""
+
+    def __init__(self, found: Contrast) -> None:
+        self.found = found
+
+    @cached_property
+    def document(self) -> dict[str, Any]:
+        """The answer as nested data."""
+        from corpusreg.text.outputs.revision_text import contrast_document
+
+        return contrast_document(self.found)
+
+    @property
+    def text(self) -> str:
+        """What moves, and what that does to the measures."""
+        from corpusreg.text.outputs.revision_text import contrast_text
+
+        return contrast_text(self.found)
+
+    def report(self, path: str | Path) -> None:
+        """Write a page with both versions, to see and to hear. Raises as `Placed.report`."""
+        from corpusreg.documents.pages.contrast import check_contrast_page, write_contrast
+
+        check_contrast_page(Path(path))
+        write_contrast(self.found, Path(path))
+
+
+class ReviseAnswer(Answer):
+    """Changes toward an intention: see `corpusreg.revision.versions.Revised`."""
+
+    def __init__(self, found: Revised) -> None:
+        self.found = found
+        self.reference_id = found.reference_id
+
+    @cached_property
+    def document(self) -> dict[str, Any]:
+        """The answer as nested data."""
+        from corpusreg.text.outputs.revision_text import revised_document
+
+        return revised_document(self.found)
+
+    @property
+    def text(self) -> str:
+        """Each option, and what it does to the measures."""
+        from corpusreg.text.outputs.revision_text import revised_text
+
+        return revised_text(self.found)
+
+
+class ExamplesAnswer(Answer):
+    """Passages of one kind: see `corpusreg.comparison.examples.Examples`."""
+
+    def __init__(self, found: Examples, reference: Reference) -> None:
+        self.found = found
+        self.reference_id = found.reference_id
+        self._reference = reference
+
+    @cached_property
+    def document(self) -> dict[str, Any]:
+        """The answer as nested data."""
+        from corpusreg.text.outputs.examples_text import examples_document
+
+        return examples_document(self.found)
+
+    @property
+    def text(self) -> str:
+        """Each passage, and what can be studied there."""
+        from corpusreg.text.outputs.examples_text import examples_text
+
+        return examples_text(self.found)
+
+    def to_frame(self) -> pd.DataFrame:
+        """One row a passage."""
+        import pandas as pd
+
+        return self._marked(pd.json_normalize(self.document["examples"]), {})
+
+    def report(self, path: str | Path) -> None:
+        """Write a page with maps and, where it may be shown, notation."""
+        from corpusreg.documents.pages.examples import write_examples
+        from corpusreg.documents.report.writing import check_report
+
+        check_report(Path(path))
+        write_examples(self.found, self._reference, Path(path))
+
+
+class HeightsAnswer(Answer):
+    """A passage on instruments: see `corpusreg.comparison.heights.Passage`."""
+
+    def __init__(self, found: Passage) -> None:
+        self.found = found
+
+    @cached_property
+    def document(self) -> dict[str, Any]:
+        """The answer as nested data."""
+        from corpusreg.text.outputs.heights_text import passage_document
+
+        return passage_document(self.found)
+
+    @property
+    def text(self) -> str:
+        """A row an instrument."""
+        from corpusreg.text.outputs.heights_text import passage_text
+
+        return passage_text(self.found)
+
+    def plot(self, path: str | Path | None = None) -> Any:
+        """The passage over the ranges, on axes of matplotlib; path: written there as well."""
+        from corpusreg.documents.figures.heights import heights_figure, write_heights
+
+        if path is not None:
+            write_heights(self.found, Path(path))
+        return heights_figure(self.found)
+
+
+class RangesAnswer(Answer):
+    """Rows of the table of instruments; name: the one that was asked for, None for all."""
+
+    def __init__(self, rows: list[Instrument], table: Instruments, name: str | None) -> None:
+        self.rows = rows
+        self._table, self._name = table, name
+
+    @cached_property
+    def document(self) -> list[dict[str, Any]]:
+        """One dictionary an instrument."""
+        from corpusreg.text.outputs.ranges_text import ranges_document
+
+        return ranges_document(self.rows, self._table)
+
+    @property
+    def text(self) -> str:
+        """All in a table, or all that is told of one."""
+        from corpusreg.text.outputs.ranges_text import ranges_text, row_text
+
+        if self._name:
+            return "\n\n".join(row_text(row, self._table) for row in self.rows)
+        return (
+            f"{ranges_text(self.rows)}\n\n"
+            "The first three are sounding, 'written' is the professional range on paper.\n"
+            "All that is told of one instrument: 'corpusreg ranges INSTRUMENT'."
+        )
+
+
+class ProfilesAnswer(Answer):
+    """Kinds of register use by rung; see `corpusreg.norms.profiles.stored.listed_profiles`."""
+
+    def __init__(self, found: list[dict[str, Any]], reference_id: str) -> None:
+        self.found = found
+        self.reference_id = reference_id
+
+    @property
+    def document(self) -> list[dict[str, Any]]:
+        """One dictionary a rung."""
+        return self.found
+
+    @property
+    def text(self) -> str:
+        """The kinds of each group that divides into some."""
+        from corpusreg.text.outputs.profile_text import profiles_text
+
+        return profiles_text(self.document)
+
+
+class SheetAnswer(Answer):
+    """The data sheet of a reference: see `corpusreg.store.building.reference.told`."""
+
+    def __init__(self, found: dict[str, Any]) -> None:
+        self.found = found
+        self.reference_id = str(found["reference"])
+
+    @property
+    def document(self) -> dict[str, Any]:
+        """The sheet as nested data."""
+        return self.found
+
+    @property
+    def text(self) -> str:
+        """What is in it, from where, what is missing, how to cite it."""
+        from corpusreg.text.outputs.reference_text import reference_text
+
+        return reference_text(self.found)
+
+
+class CoverageAnswer(Rows):
+    """Where a reference is thin: see `corpusreg.norms.coverage.Coverage`."""
+
+    def __init__(self, found: Coverage, reference_id: str) -> None:
+        super().__init__(found.names, found.rows, reference_id=reference_id)
+        self.found = found
+
+    @property
+    def text(self) -> str:
+        """Works by ensemble and period, and which corpus would help."""
+        from corpusreg.text.outputs.coverage_text import coverage_text
+
+        return coverage_text(self.found)
+
+
+class PeriodsAnswer(Answer):
+    """What differs between periods: see `corpusreg.norms.periods.results.Study`."""
+
+    def __init__(
+        self, found: Study, works: Works, names: Mapping[int, str], reference_id: str
+    ) -> None:
+        self.found = found
+        self.reference_id = reference_id
+        self._works, self._names = works, names
+
+    @cached_property
+    def document(self) -> dict[str, Any]:
+        """The answer as nested data."""
+        from corpusreg.norms.periods.document import study_document
+
+        return study_document(self.found, self.reference_id)
+
+    @property
+    def text(self) -> str:
+        """Each finding with its checks."""
+        from corpusreg.text.periods import study_text
+
+        return study_text(self.found, self.reference_id)
+
+    @property
+    def rows(self) -> Rows:
+        """The figures as a table."""
+        from corpusreg.norms.periods.document import COLUMNS, study_rows
+
+        return Rows(COLUMNS, study_rows(self.found), reference_id=self.reference_id)
+
+    def to_frame(self) -> pd.DataFrame:
+        """The figures as a table."""
+        return self.rows.to_frame()
+
+    def report(self, path: str | Path) -> list[str]:
+        """Write a page with pictures, .html or .pdf; what must be known about it."""
+        from corpusreg.documents.figure_pages.periods import check_name, write_periods
+        from corpusreg.norms.periods.chart import charts
+
+        check_name(Path(path))
+        drawn = charts(self._works, self.found, self._names)
+        return list(write_periods(self.found, drawn, self.reference_id, Path(path)))

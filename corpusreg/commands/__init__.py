@@ -1,1 +1,0 @@
-"""Commands of the command line that need more than one call, by subject."""

@@ -1,0 +1,204 @@
+"""What is shown on a terminal, and what of it goes into a pipe.
+
+Tables and progress are drawn with rich where a person looks on, in the width that the
+terminal has (60 to 200 columns) and in colour where it has colour and `NO_COLOR` is not set.
+A pipe gets the same as plain text of 88 columns. rich is imported where something is drawn.
+"""
+
+from __future__ import annotations
+
+import json
+import shutil
+import sys
+import time
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from types import TracebackType
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from rich.console import Console
+    from rich.progress import Progress as Bar
+    from rich.progress import TaskID
+
+    from corpusreg.answers import Answer, Rows
+    from corpusreg.corpus.corpora import FetchProgress
+    from corpusreg.store.building.batch import Progress
+
+__all__ = ["Stages", "print_answer", "print_rows", "print_text", "say", "waiting", "width"]
+
+NARROWEST, WIDEST = 60, 200
+_EVERY = 10.0  # seconds between two lines of progress where there is no terminal
+
+
+def say(problem: object) -> None:
+    """A problem in one line, whatever signs a file name may bring in."""
+    from corpusreg.system.plaintext import plain
+
+    print("corpusreg:", plain(str(problem)), file=sys.stderr)
+
+
+def width() -> int:
+    """Columns of the terminal, within bounds."""
+    return min(max(shutil.get_terminal_size((88, 24)).columns, NARROWEST), WIDEST)
+
+
+def _console(*, error: bool = False) -> Console:
+    from rich.console import Console
+
+    return Console(stderr=error, width=width(), highlight=False, soft_wrap=False)
+
+
+def print_answer(answer: Answer, form: str = "") -> None:
+    """Print an answer; form: 'json', 'csv' (of rows), or '' for reading."""
+    if form == "json":
+        print(answer.to_json())
+    elif hasattr(answer, "names"):
+        print_rows(answer, form)  # type: ignore[arg-type]
+    else:
+        print_text(answer.text)
+
+
+def print_rows(found: Rows, form: str = "") -> None:
+    """Print a table; form as in `print_answer`."""
+    if form == "json":
+        print(json.dumps(found.document, indent=1, default=str))
+    elif form == "csv":
+        print(found.to_csv(), end="")
+    elif sys.stdout.isatty() and type(found).__name__ == "Rows":
+        for table in (
+            (found.names, found.rows),
+            (("column", "meaning"), list(found.meanings.items())),
+        ):
+            if table[1] or table[0] == found.names:
+                _draw(*table)
+        if found.note:
+            print_text(found.note)
+    else:
+        print(found.text)
+
+
+def _draw(names: Sequence[str], rows: Sequence[Sequence[Any]]) -> None:
+    from rich.box import SIMPLE_HEAD
+    from rich.table import Table
+    from rich.text import Text
+
+    from corpusreg.text.tabular import column_cells
+
+    if not rows:
+        print("no rows")
+        return
+    table = Table(box=SIMPLE_HEAD, pad_edge=False, header_style="bold")
+    columns = [column_cells([row[place] for row in rows]) for place in range(len(names))]
+    for name, (_, numbers) in zip(names, columns, strict=True):
+        table.add_column(
+            Text(name), justify="right" if numbers else "left", no_wrap=numbers, overflow="fold"
+        )
+    for row in zip(*(texts for texts, _ in columns), strict=True):
+        table.add_row(*map(Text, row))
+    _console().print(table)
+
+
+def print_text(text: str) -> None:
+    """Print text; on a terminal its headings are bold, which are lines before indented ones."""
+    if not sys.stdout.isatty():
+        print(text)
+        return
+    from rich.text import Text
+
+    lines = text.split("\n")
+    shown = Text()
+    for line, following in zip(lines, [*lines[1:], ""], strict=True):
+        heading = bool(line) and not line.startswith((" ", "-")) and following.startswith("  ")
+        shown.append(f"{line}\n", style="bold" if heading else "")
+    _console().print(shown, end="", soft_wrap=True)
+
+
+@contextmanager
+def waiting(words: str) -> Iterator[None]:
+    """A sign on the terminal that something is being done, for the length of a with block."""
+    if not (sys.stderr.isatty() and sys.stdout.isatty()):
+        yield
+        return
+    with _console(error=True).status(words):
+        yield
+
+
+class Stages:
+    """Fetching, measuring and publishing on standard error, for the length of a with block.
+
+    A terminal shows a bar for each stage that moves all the time; else there is a line now
+    and then.
+    """
+
+    def __init__(self) -> None:
+        self._bar: Bar | None = None
+        self._tasks: dict[str, TaskID] = {}
+        self._next = 0.0
+
+    def __enter__(self) -> Stages:
+        if sys.stderr.isatty():
+            from rich.progress import (
+                BarColumn,
+                Progress,
+                SpinnerColumn,
+                TextColumn,
+                TimeElapsedColumn,
+            )
+
+            self._bar = Progress(
+                SpinnerColumn(),
+                TextColumn("{task.description}"),
+                BarColumn(bar_width=24),
+                TextColumn("{task.fields[told]}"),
+                TimeElapsedColumn(),
+                console=_console(error=True),
+            )
+            self._bar.start()
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        if self._bar is not None:
+            self._bar.stop()
+
+    def fetched(self, progress: FetchProgress) -> None:
+        """Show how many files have come."""
+        told = f"{progress.done:,} of {progress.total:,} files"
+        if self._bar is None:
+            print(f"Fetching '{progress.name}': {told}", file=sys.stderr, flush=True)
+        else:
+            self._show(f"Fetching '{progress.name}'", progress.done, progress.total, told)
+
+    def measured(self, progress: Progress) -> None:
+        """Show works, rate, time left and failures; after the last file, publishing."""
+        now = time.monotonic()
+        last = progress.done >= progress.total
+        if now < self._next and not last:
+            return
+        self._next = now + (0.2 if self._bar else _EVERY)
+        share = progress.bytes_done / max(progress.bytes_total, 1)
+        left = progress.seconds * (1 - share) / share if share else 0.0
+        rate = progress.works / max(progress.seconds, 1e-9)
+        told = (
+            f"{progress.works:,} works, {rate:.0f} a second, {left:.0f} s left, "
+            f"{progress.failed:,} failed"
+        )
+        if self._bar is None:
+            filled = int(24 * share)
+            print(f"[{'#' * filled}{'.' * (24 - filled)}] {told}", file=sys.stderr, flush=True)
+            return
+        self._show("Measuring", progress.bytes_done, max(progress.bytes_total, 1), told)
+        if last:
+            self._show("Publishing", None, None, "")
+
+    def _show(self, stage: str, done: int | None, total: int | None, told: str) -> None:
+        if self._bar is None:
+            return
+        if stage not in self._tasks:
+            self._tasks[stage] = self._bar.add_task(stage, total=total, told=told)
+        self._bar.update(self._tasks[stage], completed=done, total=total, told=told)
