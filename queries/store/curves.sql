@@ -2,9 +2,15 @@
 -- left out.
 SELECT
     m.work, m.unit_number, c.low, c.middle, c.high,
-    w.title || coalesce(': ' || w.movement, '') AS title, coalesce(w.composer_name, w.unit) AS composer
+    w.title, w.composer
 FROM matrix AS m
 JOIN curves AS c USING (work)
-JOIN works AS w USING (work)
+JOIN (
+    -- Nothing else of works: the conditions name columns of the matrix without saying so.
+    SELECT
+        work, title || coalesce(': ' || movement, '') AS title,
+        coalesce(composer_name, unit) AS composer
+    FROM works
+) AS w USING (work)
 WHERE {conditions} AND NOT list_contains($leave_out::VARCHAR[], m.work)
 ORDER BY m.work, c.part;
