@@ -30,6 +30,7 @@ from corpusreg.score.readers import read_file
 from corpusreg.store import open_reference
 from corpusreg.store.building.edges import edges
 from corpusreg.system.errors import UsageError
+from corpusreg.text.examples import passage_words
 
 PIECES = Path(__file__).parents[1] / "demo" / "pieces"
 EVENTS = ("withheld-bass", "withheld-top", "climb", "descent", "pedal-point", "gap")
@@ -82,7 +83,7 @@ def test_a_return_brings_earlier_music_again(in_home: Path) -> None:
         assert any(
             e.again is not None and round(100 * e.strength, 1) == each.strength for e in events
         )
-        assert ", with the music of bar " in each.words
+        assert ", with the music of bar " in passage_words(each)
 
 
 def test_shifts_are_at_the_named_bar(in_home: Path) -> None:
@@ -138,7 +139,7 @@ def test_parts_at_their_edge_are_in_the_middle_of_the_whole(in_home: Path) -> No
         # Half of the first bar or more lies there.
         there = (notes.pitch >= pitches[0]) & (notes.pitch <= pitches[1])
         assert 2 * notes.duration[there].sum() >= notes.duration.sum()
-        assert own.name in each.words
+        assert own.name in passage_words(each)
 
 
 def test_a_high_bassoon_between_flute_and_cello_is_at_its_edge() -> None:

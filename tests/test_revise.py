@@ -20,13 +20,13 @@ from corpusreg.revision.heard import Heard
 from corpusreg.revision.intentions import EXAMPLES, Intention, intention
 from corpusreg.revision.limits import Limits
 from corpusreg.revision.search import MOST, goals, options
-from corpusreg.revision.told import option_words
 from corpusreg.revision.units import Group, music
 from corpusreg.score.notes import Bars, Part, Score, note_table
 from corpusreg.score.played import Played
 from corpusreg.score.readers import read_scores
 from corpusreg.score.rewrite import Change, changed
 from corpusreg.system.errors import UsageError
+from corpusreg.text.options import option_words
 from corpusreg.text.outputs.examples_text import examples_text, toward
 from corpusreg.text.outputs.revision_text import revised_document, revised_text
 

@@ -37,6 +37,7 @@ __all__ = [
     "PITCH",
     "Company",
     "Finding",
+    "OutOfRange",
     "PieceFacts",
     "Place",
     "PrintedBar",
@@ -240,6 +241,23 @@ class Company:
 
 
 @dataclass(frozen=True)
+class OutOfRange:
+    """Notes of a part beyond the usual range of its instrument, on one side of it.
+
+    count: how many; first, bar: the first of them; low, high: the usual range.
+    """
+
+    part: str
+    instrument: str
+    side: Literal["below", "above"]
+    count: int
+    first: int = field(metadata=PITCH)
+    bar: PrintedBar
+    low: int = field(metadata=PITCH)
+    high: int = field(metadata=PITCH)
+
+
+@dataclass(frozen=True)
 class PieceFacts:
     """What the piece is. ensemble: for whom, as people say it. parts: sounding parts in
     score order; instruments: of each, None where it is not known. written_bars,
@@ -269,8 +287,8 @@ class Reading:
     measures that are unusual among works of its medium, furthest first; alike: names of
     other measures that say the same. unusual_known: False where it cannot be known.
     stay, shift: the clearest, None where there is none. shown: passages worth seeing in
-    notation, in the order they are heard. measures, stays, events: all of them in their
-    order; those of parts come after those of the whole.
+    notation, in the order they are heard. beyond: notes outside the usual ranges. measures,
+    stays, events: all of them in their order; those of parts come after those of the whole.
     """
 
     piece: PieceFacts
@@ -285,6 +303,7 @@ class Reading:
     high_point: Finding | None
     suggestion: Suggestion | None
     shown: tuple[Shown, ...]
+    beyond: tuple[OutOfRange, ...]
     measures: tuple[Finding, ...]
     stays: tuple[Finding, ...]
     events: tuple[Finding, ...]
@@ -331,6 +350,7 @@ def reading(c: Comparison) -> Reading:
         high_point=high,
         suggestion=_suggestion(c, first or _settled(c, stays) or high, names),
         shown=_shown(c, [first, shift, high, *whole, *unusual, *stays]),
+        beyond=tuple(_beyond(c)),
         measures=measures,
         stays=stays,
         events=tuple(events),
@@ -664,6 +684,27 @@ def _run_of(found: Finding) -> tuple[int, int] | None:
     if found.event is not None and found.name in _SHOWN_BY_THEIR_END:
         return max(found.event.bar + 1 - SHOWN_BARS, found.place.first), found.event.bar + 1
     return found.place.first, found.place.last
+
+
+def _beyond(c: Comparison) -> Iterable[OutOfRange]:
+    for player in c.players.parts:
+        own = player.lying
+        sides: tuple[Literal["below", "above"], ...] = ("below", "above")
+        for side in sides if own else ():
+            notes = [each for each in own.out_of_range if each.side == side] if own else []
+            if own and notes:
+                first = min(notes, key=lambda each: each.bar)
+                low, high = own.instrument.professional
+                yield OutOfRange(
+                    part=player.name,
+                    instrument=own.instrument.name,
+                    side=side,
+                    count=sum(each.notes for each in notes),
+                    first=first.pitch,
+                    bar=printed_bar(c.bars, first.bar),
+                    low=low,
+                    high=high,
+                )
 
 
 def _may_be_first(each: Finding, bars: int) -> bool:

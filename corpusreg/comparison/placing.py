@@ -42,7 +42,6 @@ from corpusreg.score.played import Played, perform
 from corpusreg.score.readers import read_file
 from corpusreg.system.errors import ReadError, UsageError
 from corpusreg.system.phrases import plural
-from corpusreg.text.players import beyond_words
 
 if TYPE_CHECKING:
     import numpy as np
@@ -226,8 +225,6 @@ def _placed(
         *_lost(work.score),
     ]
     everyone = players(work.whole, parts, table)
-    for player in everyone.parts:
-        notes += beyond_words(player, work.played.bars)
     piece = Piece(
         title=_title(work.score, path, many=many),
         path=str(path),

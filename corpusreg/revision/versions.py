@@ -17,8 +17,8 @@ if TYPE_CHECKING:
     from corpusreg.instruments import Instruments
     from corpusreg.measures.analysis import Analysis
     from corpusreg.revision.heard import Heard
+    from corpusreg.revision.moved import Moved
     from corpusreg.revision.search import Option
-    from corpusreg.revision.told import Moved
     from corpusreg.revision.units import Music
     from corpusreg.score.notes import Score
     from corpusreg.score.rewrite import Change
@@ -111,11 +111,12 @@ def _contrast(
     from corpusreg.instruments import load
     from corpusreg.measures.analysis import analyse
     from corpusreg.revision import contrast as ways
-    from corpusreg.revision import told
     from corpusreg.revision.heard import Heard
     from corpusreg.revision.limits import Limits
+    from corpusreg.revision.moved import moved, strained
     from corpusreg.score.played import perform
     from corpusreg.score.rewrite import changed, check_target
+    from corpusreg.text.options import bars_words
 
     if way not in ways.WAYS:
         raise UsageError(f"--how {way}: not known; choose {', '.join(ways.WAYS)}")
@@ -128,7 +129,7 @@ def _contrast(
     limits = Limits(music, melody=True)
     page = Heard(perform(score, as_written=True))
     change = ways.contrast(music, limits, page, way, first, last)
-    where = told.bars_words(labels, first, last)
+    where = bars_words(labels, first, last)
     if not change.octaves.any():
         raise UsageError(f"{path}: {_still(way)} ({where})")
     for target in to:
@@ -139,9 +140,9 @@ def _contrast(
         way=way,
         bars=where,
         labels=labels,
-        moved=tuple(told.moved(music, change)),
+        moved=tuple(moved(music, change)),
         notes_moved=music.attacks(change.touched),
-        strained=tuple(told.strained(music, change)),
+        strained=tuple(strained(music, change)),
         before=analyse(limits.played),
         after=analyse(perform(changed(score, change))),
         written=tuple(to),
@@ -195,8 +196,8 @@ def _revised(
 ) -> Revised:
     from corpusreg.comparison.placing import one_work, place_score
     from corpusreg.instruments import load
-    from corpusreg.revision.told import bars_words, option_words
     from corpusreg.score.rewrite import changed, check_target
+    from corpusreg.text.options import bars_words, option_words
 
     wanted = intention(toward)
     score = one_work(path, number)

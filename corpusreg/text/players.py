@@ -8,9 +8,8 @@ be told: of these only notes outside the range are told.
 from __future__ import annotations
 
 from corpusreg.comparison.comparison import Comparison
+from corpusreg.comparison.findings import OutOfRange, PieceFacts
 from corpusreg.comparison.players import Lying, Player
-from corpusreg.score.pitch import note_name
-from corpusreg.score.played import PlayedBars
 from corpusreg.system.phrases import capital, plural
 from corpusreg.system.plaintext import plain
 from corpusreg.text.bars import bar_range, bars_list
@@ -19,6 +18,7 @@ from corpusreg.text.sentences import (
     far_apart,
     range_words,
 )
+from corpusreg.text.wording import bar_words, note, player, register
 
 __all__ = [
     "TIRING",
@@ -136,22 +136,14 @@ def _edges_told(c: Comparison) -> bool:
     return any(_telling(lies) and max(lies.tiring, lies.edge) >= _SOME for lies in known)
 
 
-def beyond_words(player: Player, bars: PlayedBars) -> list[str]:
-    """Notes outside the usual range, flagged and never clipped, a sentence for each side."""
-    found = []
-    for way in ("below", "above"):
-        beyond = player.lying.out_of_range if player.lying else ()
-        notes = [each for each in beyond if each.side == way]
-        if notes:
-            first = min(notes, key=lambda each: each.bar)
-            number = sum(each.notes for each in notes)
-            found.append(
-                f"{_name(player)}: {plural(number, 'note')} {way} the usual range "
-                f"({range_words(*_known(player).instrument.professional)}), first "
-                f"{note_name(first.pitch)} in bar {bars.labels[first.bar]}. The table is a "
-                "guide; extremes can strain: ask the player, the singer or the teacher."
-            )
-    return found
+def beyond_words(found: OutOfRange, piece: PieceFacts) -> str:
+    """Notes outside the usual range, as a sentence; they are flagged and never clipped."""
+    who = player(piece, found.part)
+    return (
+        f"{capital(who)} has {plural(found.count, 'note')} {found.side} its usual range "
+        f"({register(found.low, found.high)}), first {note(found.first)} in "
+        f"{bar_words(found.bar)}. Ask the player, the singer or the teacher."
+    )
 
 
 _STILL = {

@@ -21,6 +21,7 @@ from corpusreg.text.measures import (
     title,
     value_words,
 )
+from corpusreg.text.players import beyond_words
 from corpusreg.text.wording import (
     bar_words,
     note,
@@ -248,7 +249,10 @@ def details(r: Reading) -> list[Section]:
         Section("What happens", tuple(events)),
         Section("Where it stays", tuple(sentence(each, r.piece) for each in stays)),
         Section("In other company", tuple(_others(r))),
-        Section("Worth knowing", tuple(map(plain, r.piece.notes))),
+        Section(
+            "Worth knowing",
+            (*(beyond_words(each, r.piece) for each in r.beyond), *map(plain, r.piece.notes)),
+        ),
         Section(
             "Taken for granted", tuple(capital(plain(text)) + "." for text in r.piece.assumed)
         ),

@@ -16,7 +16,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from corpusreg.comparison.examples.kinds import KINDS, sentence
+from corpusreg.comparison.examples.kinds import KINDS
 from corpusreg.norms.cohorts import Source
 from corpusreg.store import sql
 from corpusreg.system.errors import UsageError
@@ -74,7 +74,6 @@ class Example:
     bars: str
     part: str | None
     strength: float
-    words: str
     private: bool
     facts: Mapping[str, Any] = field(default_factory=dict, repr=False)
 
@@ -189,7 +188,6 @@ def example(kind: str, row: Mapping[str, Any], public: Sequence[str] = ()) -> Ex
         bars=_bars(row),
         part=plain(part) if part else None,
         strength=round(float(row["strength"]), 1),
-        words=sentence(kind, row),
         private=row["corpus"] != _BUNDLED and row["corpus"] not in public,
         facts=row,
     )

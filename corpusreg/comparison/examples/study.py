@@ -14,8 +14,8 @@ from typing import Any
 
 from corpusreg.comparison.comparison import Comparison
 from corpusreg.comparison.examples.find import LEAST_STAY, Example, example, rows_of, spread
+from corpusreg.comparison.findings import Finding, reading
 from corpusreg.norms.cohorts import Source
-from corpusreg.text import sentences
 
 __all__ = ["Habit", "habit", "study"]
 
@@ -37,9 +37,8 @@ _COLUMNS = ("ensemble", "family", "texture", "period")
 
 @dataclass(frozen=True)
 class Habit:
-    """The most unusual measure of a piece. more: whether it has much of it.
-
-    title: of the measure, said: of the piece in words.
+    """The most unusual measure of a piece. more: whether it has much of it. finding: the
+    measure as it was found.
 
     kind, contrary: kinds of example that go with the habit and with its contrary. bound:
     the value from which on works share it; middle: the value that halves the cohort.
@@ -47,8 +46,7 @@ class Habit:
 
     measure: str
     more: bool
-    title: str
-    said: str
+    finding: Finding
     kind: str
     contrary: str
     bound: float
@@ -57,24 +55,22 @@ class Habit:
 
 def habit(c: Comparison) -> Habit | None:
     """The most unusual habit of a piece, None where nothing stands out."""
-    for each, _ in sentences.leading(c):
-        placed = each.placement
-        if placed.percentile is None or placed.median is None or placed.quartiles is None:
+    placed = {each.measure.name: each.placement for each in c.measures}
+    for each in reading(c).unusual:
+        quartiles = placed[each.name].quartiles
+        if each.rank is None or each.size is None or quartiles is None:
             continue
-        if each.value is None:
-            continue
-        more = placed.percentile > 50
-        low, high = placed.quartiles
-        much, little = _SIDES.get(each.measure.name, _MOVING)
+        more = each.rank.percentile > 50
+        low, high = quartiles
+        much, little = _SIDES.get(each.name, _MOVING)
         return Habit(
-            measure=each.measure.name,
+            measure=each.name,
             more=more,
-            title=each.measure.title,
-            said=sentences.measure_words(each.measure, each.value, placed),
+            finding=each,
             kind=much if more else little,
             contrary=little if more else much,
-            bound=min(each.value, high) if more else max(each.value, low),
-            middle=placed.median,
+            bound=min(each.size, high) if more else max(each.size, low),
+            middle=each.rank.median,
         )
     return None
 

@@ -14,12 +14,12 @@ from corpusreg.documents.pictures.register_map import pages, register_map
 from corpusreg.documents.pictures.view import MapView
 from corpusreg.documents.report.html import Html, asset, document, json_text, tag
 from corpusreg.documents.report.sound import BEAT, sound
-from corpusreg.revision.told import bars_words
 from corpusreg.revision.versions import Contrast
 from corpusreg.system.errors import UsageError
 from corpusreg.system.phrases import capital
 from corpusreg.system.plaintext import plain
 from corpusreg.system.writing import write_files
+from corpusreg.text.options import bars_words
 from corpusreg.text.outputs.revision_text import (
     contrast_lead,
     contrast_rows,

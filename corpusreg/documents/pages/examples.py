@@ -26,6 +26,7 @@ from corpusreg.system.writing import write_files
 
 if TYPE_CHECKING:
     from corpusreg.measures.analysis import Analysis
+from corpusreg.text.examples import passage_words
 
 __all__ = ["examples_page", "write_examples"]
 
@@ -88,7 +89,7 @@ def _section(number: int, each: Example, quotation: Quotation, drawn: str) -> Ht
     return tag(
         "section",
         tag("h2", f"{each.composer}: {each.title}, {each.bars}", id=name),
-        tag("p", f"{each.words}. ({capital(facts)})"),
+        tag("p", f"{passage_words(each)}. ({capital(facts)})"),
         *([tag("p", own)] if own else []),
         *([_map_figure(drawn, each)] if drawn else []),
         *_notation(quotation),

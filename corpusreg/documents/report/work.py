@@ -33,6 +33,7 @@ from corpusreg.system.phrases import capital
 from corpusreg.system.plaintext import plain
 from corpusreg.text import drafts as draft_words
 from corpusreg.text.alike import alike_lines
+from corpusreg.text.examples import passage_words
 from corpusreg.text.findings import sentence
 from corpusreg.text.measures import compared, rank_cell, title, value_words
 from corpusreg.text.players import asks_words, player_remarks
@@ -376,7 +377,7 @@ def _study(
     The first of each side whose encoding is open is engraved, with its attribution.
     """
     items = [
-        Item(f"{head}: {_source(each)}: {plain(each.words)}.")
+        Item(f"{head}: {_source(each)}: {passage_words(each)}.")
         for head, examples in (("Shares it", alike), ("Does otherwise", otherwise))
         for each in examples
     ]

@@ -14,7 +14,8 @@ from corpusreg.comparison.examples import KINDS, Example, habit
 from corpusreg.comparison.examples.passages import Examples
 from corpusreg.measures.definitions import VERSION
 from corpusreg.revision.intentions import LIKE
-from corpusreg.system.phrases import capital
+from corpusreg.text.examples import passage_words
+from corpusreg.text.measures import measure_sentence
 from corpusreg.text.tabular import text_table
 
 __all__ = [
@@ -57,7 +58,7 @@ def study_text(c: Comparison, alike: Sequence[Example], otherwise: Sequence[Exam
     found = habit(c)
     if found is None or not (alike or otherwise):
         return ""
-    said = f"Passages to study. {capital(found.title)} stands out most: it {found.said}."
+    said = f"Passages to study. {measure_sentence(found.finding)}"
     lines = ["", "", *textwrap.wrap(said, _WIDTH)]
     for title, several in (("that share it", alike), ("that do otherwise", otherwise)):
         if several:
@@ -89,7 +90,9 @@ def passage_lines(each: Example, mark: str = "  - ") -> list[str]:
     title = _plain_letters(title)
     return [
         *textwrap.wrap(title, _WIDTH, initial_indent=mark, subsequent_indent=blank),
-        *textwrap.wrap(each.words + ".", _WIDTH, initial_indent=blank, subsequent_indent=blank),
+        *textwrap.wrap(
+            passage_words(each) + ".", _WIDTH, initial_indent=blank, subsequent_indent=blank
+        ),
     ]
 
 
@@ -111,7 +114,8 @@ def examples_document(found: Examples) -> dict[str, Any]:
         "kind": found.kind,
         "strength": f"0 to 100: {KINDS[found.kind].strength}",
         "examples": [
-            {name: getattr(each, name) for name in names} | {"toward": toward(each)}
+            {name: getattr(each, name) for name in names}
+            | {"words": passage_words(each), "toward": toward(each)}
             for each in found.found
         ],
     }

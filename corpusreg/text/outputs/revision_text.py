@@ -6,8 +6,9 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 from corpusreg.measures.definitions import BY_NAME, MEASURES
-from corpusreg.revision.told import Moved, bars_words
+from corpusreg.revision.moved import Moved
 from corpusreg.system.phrases import joined, plural
+from corpusreg.text.options import bars_words, way_words
 from corpusreg.text.outputs.console import wrap
 from corpusreg.text.outputs.document import rounded
 from corpusreg.text.outputs.examples_text import passage_lines
@@ -88,7 +89,7 @@ def contrast_rows(c: Contrast) -> list[tuple[str, str, str]]:
 
 def moved_words(each: Moved) -> str:
     """What one hand does, without its bars."""
-    return f"{each.hand} {each.way} ({plural(each.notes, 'note')})"
+    return f"{each.hand} {way_words(each.octaves)} ({plural(each.notes, 'note')})"
 
 
 def strain_words(hands: Sequence[str]) -> str:

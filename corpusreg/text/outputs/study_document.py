@@ -8,6 +8,8 @@ from typing import Any
 
 from corpusreg.comparison.comparison import Comparison
 from corpusreg.comparison.examples import Example, habit
+from corpusreg.text.examples import passage_words
+from corpusreg.text.measures import measure_sentence
 from corpusreg.text.outputs.examples_text import toward
 
 __all__ = ["passage_document", "study_document"]
@@ -26,7 +28,7 @@ def study_document(
     found = habit(c)
     return {
         "habit": found.measure if found else None,
-        "words": f"{found.title}: {found.said}" if found else None,
+        "words": measure_sentence(found.finding) if found else None,
         "sharing": [passage_document(each) for each in sharing],
         "otherwise": [passage_document(each) for each in otherwise],
     }
@@ -35,4 +37,7 @@ def study_document(
 def passage_document(each: Example) -> dict[str, Any]:
     """One passage. toward: as `revise` takes it."""
     names = [field.name for field in fields(Example) if field.name not in _LEFT_OUT]
-    return {name: getattr(each, name) for name in names} | {"toward": toward(each)}
+    return {name: getattr(each, name) for name in names} | {
+        "words": passage_words(each),
+        "toward": toward(each),
+    }

@@ -3,18 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
-
-import numpy as np
 
 from corpusreg.measures.events import Event
 from corpusreg.measures.shifts import Shift
 from corpusreg.measures.stays import Stay
 from corpusreg.revision.heard import Heard
 from corpusreg.revision.likeness import alike
+from corpusreg.revision.moved import strained
 from corpusreg.revision.search import Option, events_at, first_played
 from corpusreg.revision.units import Music
-from corpusreg.score.rewrite import Change
 from corpusreg.system.phrases import capital, joined
 from corpusreg.text.bars import (
     bar_range,
@@ -22,26 +19,15 @@ from corpusreg.text.bars import (
 from corpusreg.text.events import event_words
 from corpusreg.text.sentences import range_words, shift_words
 
-__all__ = ["Moved", "bars_words", "moved", "option_words", "strained"]
+__all__ = ["bars_words", "option_words", "way_words"]
 
 _WAYS = {-2: "two octaves lower", -1: "an octave lower", 1: "an octave higher",
          2: "two octaves higher"}  # fmt: skip
 
 
-@dataclass(frozen=True)
-class Moved:
-    """One hand moved: written bars first to last (half-open), octaves, notes in it."""
-
-    hand: str
-    first: int
-    last: int
-    octaves: int
-    notes: int
-
-    @property
-    def way(self) -> str:
-        """How far and which way."""
-        return _WAYS.get(self.octaves, f"{abs(self.octaves)} octaves away")
+def way_words(octaves: int) -> str:
+    """How far and which way something moves."""
+    return _WAYS.get(octaves, f"{abs(octaves)} octaves away")
 
 
 def bars_words(labels: Sequence[str], first: int, last: int) -> str:
@@ -49,42 +35,6 @@ def bars_words(labels: Sequence[str], first: int, last: int) -> str:
     if last - first == 1:
         return f"bar {labels[first]}"
     return f"bars {labels[first]} to {labels[last - 1]}"
-
-
-def moved(music: Music, change: Change) -> list[Moved]:
-    """What moves, hand by hand, in order of time; neighbouring bars are one passage."""
-    found: list[Moved] = []
-    bar = music.score.notes["bar"]
-    for hand in music.hands:
-        for octaves in np.unique(change.octaves[hand.rows]).tolist():
-            rows = hand.rows & (change.octaves == octaves)
-            if not octaves:
-                continue
-            still = set(bar[hand.rows & (change.octaves != octaves)].tolist())
-            bars = np.unique(bar[rows])
-            cuts = [i for i in range(1, len(bars)) if _apart(bars[i - 1], bars[i], still)]
-            for run in np.split(bars, cuts):
-                own = rows & (bar >= run[0]) & (bar <= run[-1])
-                first, last = int(run[0]), int(run[-1]) + 1
-                found.append(Moved(hand.name, first, last, octaves, music.attacks(own)))
-    return sorted(found, key=lambda each: (each.first, each.last))
-
-
-def _apart(before: int, after: int, still: set[int]) -> bool:
-    """Whether the hand plays something else between two bars."""
-    return any(bar in still for bar in range(int(before) + 1, int(after)))
-
-
-def strained(music: Music, change: Change) -> list[str]:
-    """Hands whose moved notes leave what is comfortable on their instrument."""
-    pitch = music.score.notes["pitch"] + 12 * change.octaves
-    found = []
-    for hand in music.hands:
-        own = pitch[hand.rows & (change.octaves != 0) & ~change.silent]
-        low, high = hand.comfortable
-        if len(own) and not low <= own.min() <= own.max() <= high:
-            found.append(hand.name)
-    return found
 
 
 def option_words(music: Music, option: Option, before: Heard) -> str:
