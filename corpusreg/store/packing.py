@@ -14,7 +14,8 @@ numbers     rounded to what is printed (DIGITS decimals) and stored as whole num
 measures    one row a work, one column a measure and one for its reason
 band_weights from pitch_weights, by octaves
 WITHOUT     columns that are not kept; they are NULL
-KEPT        which rows of the large tables are kept
+KEPT        which rows of the large tables are kept; of events those that are told, the two
+            strongest of each kind
 """
 
 from __future__ import annotations
@@ -77,8 +78,8 @@ WITHOUT = frozenset(
 KEPT: Mapping[str, str] = {
     "saturation": "t.stay IS NULL",
     "pitch_weights": "round(t.share, 3) > 0",
-    "events": "true QUALIFY row_number() OVER "
-    "(PARTITION BY t.work, t.kind, t.part IS NULL ORDER BY t.strength DESC, t.position) <= 3",
+    "events": "t.kind NOT IN ({untold}) QUALIFY row_number() OVER "
+    "(PARTITION BY t.work, t.kind, t.part IS NULL ORDER BY t.strength DESC, t.position) <= 2",
 }
 # So many of the smallest shingles of a work are kept, by which its copies are found.
 MARKS = 16
@@ -272,7 +273,7 @@ def _write(connection: duckdb.DuckDBPyConnection, table: str, path: Path) -> Non
             "t." + each.strip() for each in ORDER.get(table, "").split(",") if each.strip()
         )
         selected = (
-            f"SELECT {coded} FROM {table} AS t {joined} WHERE {KEPT.get(table, 'true')} "
+            f"SELECT {coded} FROM {table} AS t {joined} WHERE {_kept(table)} "
             f"ORDER BY {order or 'ALL'}"
         )
     # Without dictionaries, whose packed bits compress badly.
@@ -280,6 +281,13 @@ def _write(connection: duckdb.DuckDBPyConnection, table: str, path: Path) -> Non
         f"COPY ({selected}) TO '{_quoted(path)}' (FORMAT parquet, COMPRESSION zstd, "
         "COMPRESSION_LEVEL 22, DICTIONARY_SIZE_LIMIT 1)"
     )
+
+
+def _kept(table: str) -> str:
+    from corpusreg.measures.events import KINDS, PRINTED_KINDS
+
+    untold = ", ".join(f"'{kind}'" for kind in sorted(set(KINDS) - PRINTED_KINDS))
+    return KEPT.get(table, "true").format(untold=untold or "''")
 
 
 def _wide() -> str:
