@@ -7,7 +7,11 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from conftest import PIECES
 
+from corpusreg import workflow
+from corpusreg.corpus.files import bundled_root
+from corpusreg.measures import definitions
 from corpusreg.measures.definitions import MEASURES
 from corpusreg.norms.cohorts import fetch_cohort
 from corpusreg.norms.reference import Rung
@@ -15,6 +19,8 @@ from corpusreg.store import Reference, open_reference, packing, sql
 from corpusreg.store.tables import columns, names
 from corpusreg.system import settings
 from corpusreg.system.errors import StoreError, UsageError
+from corpusreg.workflow.reference import export_reference, import_reference
+from corpusreg.workflow.release import _told
 
 CHOIR = Rung({"ensemble": "choir"}, "choral works")
 ABOUT = {"reference": "made-up", "works": 1}
@@ -104,3 +110,76 @@ def test_where_nothing_was_published_the_one_that_ships_is_in_force(
         assert reference.path == packed
         assert reference.works > 100
     assert not list(tmp_path.iterdir())
+
+
+def test_what_a_user_adds_is_measured_alone_and_shown_with_what_ships(
+    small_home: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Two scores: one is new, and one is in the reference that ships and counts there."""
+    (source,) = (small_home / "reference").glob("reference-*.duckdb")
+    with Reference(source) as whole:
+        told = _told(whole, ())
+    folder = tmp_path / "ships"
+    packing.pack(source, folder, told)
+    monkeypatch.setenv("CORPUSREG_HOME", str(tmp_path / "home"))
+    monkeypatch.setattr(settings, "packed_folder", lambda: folder)
+    scores = tmp_path / "mine"
+    scores.mkdir()
+    shutil.copy(PIECES / "stairs.musicxml", scores / "stairs.musicxml")
+    shutil.copy(bundled_root() / "bach" / "bwv66.6.mxl", scores / "again.mxl")
+    known = whole_works(folder)
+
+    added = workflow.add_corpus(scores, "mine", workers=1)
+    assert added.built is not None
+    assert (added.built.measured, added.built.works) == (2, known + 2)
+    with open_reference() as reference:
+        assert reference.settings["on_top_of"] == told["reference"]
+        text = "SELECT path, same_as FROM works WHERE corpus = 'mine' ORDER BY path"
+        (again, stairs) = reference.query(text).rows
+        assert again == ("again.mxl", "bundled:bach/bwv66.6.mxl")
+        assert stairs == ("stairs.musicxml", None)
+        counted = "SELECT count(*) FROM matrix WHERE corpus = 'mine'"
+        assert reference.query(counted).rows == [(1,)]
+        units = reference.fetch_columns("SELECT unit, unit_number FROM matrix")
+        assert len(set(units["unit"])) == len(set(units["unit_number"]))
+        for table in ("works", "measures", "stays", "rungs", "corpora"):
+            assert reference.query(f"SELECT count(*) FROM {table}").rows[0][0] > 0
+
+    gone = workflow.remove_corpus("mine", workers=1)
+    assert gone.built is not None
+    assert whole_works(folder) == known == gone.built.works
+
+
+def whole_works(folder: Path) -> int:
+    with open_reference() as reference:
+        return reference.works
+
+
+def test_a_reference_goes_out_as_parquet_and_comes_back(
+    small_home: Path, in_home: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    folder = export_reference(tmp_path / "out")
+    page = (folder / "SCHEMA.md").read_text(encoding="utf-8")
+    assert "## stays" in page and "semitones" in page
+    with open_reference() as reference:
+        before = reference.row_hashes()
+    with pytest.raises(UsageError, match="there already"):
+        export_reference(folder)
+    monkeypatch.setenv("CORPUSREG_HOME", str(tmp_path / "other"))
+    import_reference(folder)
+    with open_reference() as reference:
+        assert reference.row_hashes() == before
+    (folder / "stays.parquet").unlink()
+    with pytest.raises(UsageError, match=r"no stays\.parquet"):
+        import_reference(folder)
+
+
+def test_what_was_made_by_other_definitions_is_not_taken(
+    in_home: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    folder = export_reference(tmp_path / "out")
+    monkeypatch.setenv("CORPUSREG_HOME", str(tmp_path / "other"))
+    monkeypatch.setattr(definitions, "VERSION", "1999")
+    with pytest.raises(UsageError, match="was made by definitions"):
+        import_reference(folder)
+    assert not list((tmp_path / "other").rglob("reference-*"))

@@ -14,7 +14,9 @@ numbers     rounded to what is printed (DIGITS decimals) and stored as whole num
 measures    one row a work, one column a measure and one for its reason
 band_weights from pitch_weights, by octaves
 WITHOUT     columns that are not kept; they are NULL
-KEPT        which rows of the large tables are kept
+KEPT        which rows of the large tables are kept; of events those that are told, the
+            strongest of each kind in a work
+LEFT_AT_HOME tables that are not kept at all
 """
 
 from __future__ import annotations
@@ -33,7 +35,17 @@ from corpusreg.system.errors import StoreError
 if TYPE_CHECKING:
     import duckdb
 
-__all__ = ["ABOUT", "FIRST", "NEEDS", "about", "pack", "packed_tables", "statements", "views"]
+__all__ = [
+    "ABOUT",
+    "FIRST",
+    "LEFT_AT_HOME",
+    "NEEDS",
+    "about",
+    "pack",
+    "packed_tables",
+    "statements",
+    "views",
+]
 
 ABOUT = "about.json"
 FIRST = ""
@@ -77,11 +89,16 @@ WITHOUT = frozenset(
 KEPT: Mapping[str, str] = {
     "saturation": "t.stay IS NULL",
     "pitch_weights": "round(t.share, 3) > 0",
-    "events": "true QUALIFY row_number() OVER "
-    "(PARTITION BY t.work, t.kind, t.part IS NULL ORDER BY t.strength DESC, t.position) <= 3",
+    "events": "t.kind NOT IN ({untold}) AND (t.part IS NULL OR t.kind = 'edge') "
+    "QUALIFY row_number() OVER "
+    "(PARTITION BY t.work, t.kind ORDER BY t.strength DESC, t.position) <= 1",
+    "stays": "t.bars >= 2",
+    "steps": "t.times >= 3",
 }
+# Tables that would take too much room: they are there, and empty.
+LEFT_AT_HOME = frozenset(("step_pairs", "bass_gaps"))
 # So many of the smallest shingles of a work are kept, by which its copies are found.
-MARKS = 16
+MARKS = 10
 _MADE = ("band_weights",)  # made of the others when they are shown
 
 
@@ -99,7 +116,7 @@ class _Column:
 
 def packed_tables() -> tuple[str, ...]:
     """The tables of the schema that a packed reference has files of."""
-    return tuple(name for name in names() if name not in _MADE)
+    return tuple(name for name in names() if name not in _MADE and name not in LEFT_AT_HOME)
 
 
 def about(folder: Path) -> dict[str, Any]:
@@ -149,7 +166,12 @@ def views(folder: Path, own: Path | None = None) -> dict[str, tuple[str, ...]]:
     """
     found: dict[str, tuple[str, ...]] = {FIRST: tuple(_first(folder, own))}
     for table in names():
-        shown = _BANDS if table == "band_weights" else _shown(folder, table)
+        if table in LEFT_AT_HOME:
+            kinds = columns(table).items()
+            none = ", ".join(f'CAST(NULL AS {kind}) AS "{name}"' for name, kind in kinds)
+            shown = f"SELECT {none} WHERE false"
+        else:
+            shown = _BANDS if table == "band_weights" else _shown(folder, table)
         found[table] = (
             f"CREATE VIEW packed.{table} AS {shown}",
             f"CREATE VIEW main.{table} AS {_together(table, own is not None)}",
@@ -272,14 +294,21 @@ def _write(connection: duckdb.DuckDBPyConnection, table: str, path: Path) -> Non
             "t." + each.strip() for each in ORDER.get(table, "").split(",") if each.strip()
         )
         selected = (
-            f"SELECT {coded} FROM {table} AS t {joined} WHERE {KEPT.get(table, 'true')} "
+            f"SELECT {coded} FROM {table} AS t {joined} WHERE {_kept(table)} "
             f"ORDER BY {order or 'ALL'}"
         )
     # Without dictionaries, whose packed bits compress badly.
     connection.execute(
         f"COPY ({selected}) TO '{_quoted(path)}' (FORMAT parquet, COMPRESSION zstd, "
-        "COMPRESSION_LEVEL 22, DICTIONARY_SIZE_LIMIT 1)"
+        "COMPRESSION_LEVEL 19, DICTIONARY_SIZE_LIMIT 1)"
     )
+
+
+def _kept(table: str) -> str:
+    from corpusreg.measures.events import KINDS, PRINTED_KINDS
+
+    untold = ", ".join(f"'{kind}'" for kind in sorted(set(KINDS) - PRINTED_KINDS))
+    return KEPT.get(table, "true").format(untold=untold or "''")
 
 
 def _wide() -> str:

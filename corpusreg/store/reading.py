@@ -108,6 +108,13 @@ class Reference:
         is wrong, is not alone, does more than read, or needs too much memory.
         """
         self._show(text)
+        if self._packed is not None:
+            for table in sorted(packing.LEFT_AT_HOME & set(re.findall(r"\w+", text))):
+                raise UsageError(
+                    f"query: '{table}' does not come with corpusreg, since it is too large; "
+                    "'corpusreg extract bundled', or 'corpusreg extract FOLDER', makes a "
+                    "reference that has it"
+                )
         with door.translated():
             _check_statement(text)
             return _interruptible(self._connection, text, dict(params or {}))
