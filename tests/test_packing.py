@@ -5,22 +5,22 @@ from __future__ import annotations
 import shutil
 from pathlib import Path
 
+import direct
 import numpy as np
 import pytest
 from conftest import PIECES
 
-from corpusreg import workflow
 from corpusreg.corpus.files import bundled_root
 from corpusreg.measures import definitions
 from corpusreg.measures.definitions import MEASURES
 from corpusreg.norms.cohorts import fetch_cohort
 from corpusreg.norms.reference import Rung
 from corpusreg.store import Reference, open_reference, packing, sql
+from corpusreg.store.building.reference import export_reference, import_reference
+from corpusreg.store.building.release import _told
 from corpusreg.store.tables import columns, names
 from corpusreg.system import settings
 from corpusreg.system.errors import StoreError, UsageError
-from corpusreg.workflow.reference import export_reference, import_reference
-from corpusreg.workflow.release import _told
 
 CHOIR = Rung({"ensemble": "choir"}, "choral works")
 ABOUT = {"reference": "made-up", "works": 1}
@@ -129,7 +129,7 @@ def test_what_a_user_adds_is_measured_alone_and_shown_with_what_ships(
     shutil.copy(bundled_root() / "bach" / "bwv66.6.mxl", scores / "again.mxl")
     known = whole_works(folder)
 
-    added = workflow.add_corpus(scores, "mine", workers=1)
+    added = direct.add_corpus(scores, "mine", workers=1)
     assert added.built is not None
     assert (added.built.measured, added.built.works) == (2, known + 2)
     with open_reference() as reference:
@@ -145,7 +145,7 @@ def test_what_a_user_adds_is_measured_alone_and_shown_with_what_ships(
         for table in ("works", "measures", "stays", "rungs", "corpora"):
             assert reference.query(f"SELECT count(*) FROM {table}").rows[0][0] > 0
 
-    gone = workflow.remove_corpus("mine", workers=1)
+    gone = direct.remove_corpus("mine", workers=1)
     assert gone.built is not None
     assert whole_works(folder) == known == gone.built.works
 

@@ -7,11 +7,11 @@ import pytest
 from corpusreg.corpus import catalogue
 from corpusreg.measures.definitions import VERSION
 from corpusreg.store import Reference, packing, ships
+from corpusreg.store.building.build import DEFAULT_TIERS
 from corpusreg.store.building.extract import EXTRACTION_VERSION, extract_file
 from corpusreg.store.building.release import MOST_BYTES
 from corpusreg.store.tables import columns
 from corpusreg.system import settings
-from corpusreg.workflow import DEFAULT_TIERS
 
 SAMPLE = 100
 
