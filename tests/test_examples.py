@@ -19,7 +19,6 @@ from playwright.sync_api import Browser
 from corpusreg import cli
 from corpusreg.comparison.examples import KINDS, Example, Filters, find, habit, study
 from corpusreg.comparison.examples.find import FAINTEST, LEAST_STAY, example, rows_of, spread
-from corpusreg.comparison.examples.kinds import sentence
 from corpusreg.comparison.placing import place_file
 from corpusreg.corpus.files import bundled_root
 from corpusreg.instruments import load
@@ -241,7 +240,7 @@ def test_works_of_ones_own_are_marked() -> None:
     assert example("withheld-bass", row).private
     assert not example("withheld-bass", row, public=["mine"]).private
     assert not example("withheld-bass", row | {"corpus": "bundled"}).private
-    assert sentence("withheld-bass", row) == (
+    assert passage_words(example("withheld-bass", row)) == (
         "The bass is withheld: nothing below D3 for 8 bars, then C2 to B2 in bar 5"
     )
 
