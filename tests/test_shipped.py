@@ -91,5 +91,7 @@ def test_composers_stand_in_one_order_with_their_own_letters(shipped: Reference)
     )
     names = set(found["name"].tolist())
     assert {"Stanisław Moniuszko", "Jan Dawid Holland"} <= names
-    assert not [name for name in names if "," in name and not any(c.isdigit() for c in name)]
+    # Two people of one tune stand as their source has them, with a semicolon.
+    single = [name for name in names if ";" not in name]
+    assert not [name for name in single if "," in name and not any(c.isdigit() for c in name)]
     assert not [name for name in names if "John Doe" in name]
