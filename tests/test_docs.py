@@ -141,10 +141,11 @@ def test_the_python_examples_run(
 
 def test_the_excerpt_is_what_is_printed(run: Command) -> None:
     """The lines that do not depend on the reference."""
+    ranked = re.compile(r"than in|string quartets|\d+ of 100|Compared")
     (excerpt,) = blocks(README, "text")
     printed = run("compare", ROOT / "demo" / "pieces" / "waiting-for-the-bus.musicxml").stdout
-    own = [line for line in excerpt.splitlines() if not re.search(r"\d+ of 100|Compared", line)]
-    assert len(own) >= 4
+    own = [line for line in excerpt.splitlines() if not ranked.search(line)]
+    assert len(own) >= 3
     assert not [line for line in own if line not in printed]
 
 
