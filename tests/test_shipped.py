@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 import pytest
+from conftest import ROOT
 
 from corpusreg.corpus import catalogue
 from corpusreg.measures.definitions import VERSION
-from corpusreg.store import Reference, packing, ships
+from corpusreg.store import Reference, packing
 from corpusreg.store.building.build import DEFAULT_TIERS
 from corpusreg.store.building.extract import EXTRACTION_VERSION, extract_file
 from corpusreg.store.building.release import MOST_BYTES
@@ -15,11 +18,21 @@ from corpusreg.system import settings
 
 SAMPLE = 100
 
-pytestmark = pytest.mark.skipif(not ships(), reason="this checkout ships no reference")
+pytestmark = pytest.mark.skipif(
+    not (ROOT / "corpusreg" / "data" / "reference" / packing.ABOUT).is_file(),
+    reason="this checkout ships no reference",
+)
+
+
+@pytest.fixture(scope="module", autouse=True)
+def as_installed() -> Iterator[None]:
+    with pytest.MonkeyPatch.context() as patch:
+        patch.delenv("CORPUSREG_SHIPPED")
+        yield
 
 
 @pytest.fixture(scope="module")
-def shipped() -> Reference:
+def shipped(as_installed: None) -> Reference:
     return Reference(settings.packed_folder(), settings.packed_folder())
 
 

@@ -105,7 +105,9 @@ def _check_words(reference: Reference, given: Mapping[str, object]) -> None:
     for name, value in given.items():
         found = reference.fetch_columns(sql.load("known_values"), {"parameter": name})["name"]
         if len(found) and value not in found:
-            raise UsageError(f"{name}: nothing has '{value}'{_nearest(value, found.tolist())}")
+            raise UsageError(
+                f"{name}: nothing has '{value}'{_nearest(str(value), found.tolist())}"
+            )
 
 
 def _nearest(word: str, known: Iterable[str]) -> str:

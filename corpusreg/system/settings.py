@@ -101,8 +101,12 @@ def reference_folder() -> Path:
 
 
 def packed_folder() -> Path:
-    """Folder of the reference that ships with the package; it need not be there."""
-    return Path(__file__).resolve().parents[1] / "data" / "reference"
+    """Folder of the reference that ships with the package; it need not be there.
+
+    The variable CORPUSREG_SHIPPED names another one, or none where no such folder is.
+    """
+    named = os.environ.get("CORPUSREG_SHIPPED")
+    return Path(named) if named else Path(__file__).resolve().parents[1] / "data" / "reference"
 
 
 def corpora_folder() -> Path:

@@ -286,7 +286,7 @@ class _Run:
 
     def sort_out(self, answers: Iterable[Answer], held: list[SourceFile]) -> list[SourceFile]:
         """Take answers, see `take`; returns the files to try again alone."""
-        again = []
+        again: list[SourceFile] = []
         for answer in answers:
             if isinstance(answer.error, StoppedError) and answer.error.kind in _TRY_AGAIN:
                 # Whoever dies over the writing would do so again with the same rows.
