@@ -3,9 +3,8 @@
     python reports/make.py            draws the pictures and writes numbers.json
     python reports/make.py --check    works all numbers out again and compares; draws nothing
 
-The pieces are the demo class; the reference is that of the scores bundled with music21,
-which is made first where there is none (about a minute). CORPUSREG_HOME says where it is.
-Only the bundled scores may be in it, or the numbers are others.
+The pieces are the demo class; the reference is the one that ships. Nothing may be added to
+it in the home that CORPUSREG_HOME names, or the numbers are others.
 """
 
 from __future__ import annotations
@@ -38,8 +37,7 @@ from corpusreg.norms.periods.answer import study
 from corpusreg.norms.periods.chart import charts, unit_names
 from corpusreg.norms.periods.document import study_document
 from corpusreg.norms.periods.works import fetch_works
-from corpusreg.store import Reference, open_reference, pointed
-from corpusreg.system import settings
+from corpusreg.store import Reference, open_reference
 
 FOLDER = Path(__file__).resolve().parent
 PIECES = FOLDER.parent / "demo" / "pieces"
@@ -201,8 +199,6 @@ def _page(document: Path, name: str, number: int = 1) -> None:
 
 def main(arguments: list[str]) -> int:
     """Make or check the gallery; 1 where a number differs."""
-    if pointed(settings.reference_folder()) is None:
-        corpusreg.extract(workers=2)
     new = numbers()
     if arguments == ["--check"]:
         old = json.loads(NUMBERS.read_text(encoding="utf-8"))
