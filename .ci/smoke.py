@@ -30,12 +30,13 @@ def run(*arguments: str) -> str:
 
 
 def measured(pieces: Path) -> None:
-    """Extract the eight demo pieces from the wheel, and place one of them."""
+    """Add the eight demo pieces in the wheel to the reference that ships, and place one."""
+    ships = json.loads(run("check", "--json"))["counts"]["works"]
+    assert ships > 10_000, ships
     run("extract", str(pieces), "--workers", "1")
     state = json.loads(run("check", "--json"))
     assert state["ok"], state
     assert state["counts"]["works"] == 8, state
-    assert state["counts"]["failures"] == 0, state
     answer = json.loads(run("compare", str(pieces / "stairs.musicxml"), "--json"))
     (work,) = answer["works"]
     assert work["piece"]["bars"] == 32, work["piece"]

@@ -134,7 +134,7 @@ def _work(c: Comparison) -> dict[str, Any]:
         "parts": parts_document(c),
         "two_level": two_level_document(c),
         "profile": _profile(c.profile),
-        "alike": [
+        "same_shape": [
             {
                 "work": each.work,
                 "title": each.title,
