@@ -167,19 +167,22 @@ def app(ctx: click.Context) -> None:
 
 
 _Function = Callable[..., Any]
+_Decorator = Callable[[Any], Any]
 
 
-def _command(name: str, words: str, *, of: click.Group | None = None, after: str = "") -> Any:
+def _command(
+    name: str, words: str, *, of: click.Group | None = None, after: str = ""
+) -> _Decorator:
     """Add a function as a command; words: what it does, as listed."""
     words = f"{words[:1].upper()}{words[1:]}."
     return (of or app).command(name, help=words, short_help=words, epilog=after or None)
 
 
-def _option(*names: str, **given: Any) -> Any:
+def _option(*names: str, **given: Any) -> _Decorator:
     return click.option(*names, **given)
 
 
-def _flag(name: str, words: str) -> Any:
+def _flag(name: str, words: str) -> _Decorator:
     return click.option(name, is_flag=True, help=words)
 
 
@@ -224,7 +227,7 @@ _LICENCE = _option(
 )
 
 
-def _piece(name: str = "piece", metavar: str = "PIECE") -> Any:
+def _piece(name: str = "piece", metavar: str = "PIECE") -> _Decorator:
     return click.argument(name, type=_FILE, metavar=metavar)
 
 

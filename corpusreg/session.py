@@ -14,7 +14,7 @@ import weakref
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from pathlib import Path
 from types import TracebackType
-from typing import IO, TYPE_CHECKING, Any, Literal
+from typing import IO, TYPE_CHECKING, Any, Literal, cast
 
 from corpusreg.system import settings
 from corpusreg.system.errors import ReadError, StoreError, UsageError
@@ -598,8 +598,9 @@ class Session:
     # --- scores that are no files ----------------------------------------------------------
 
     def _files(self, pieces: Piece | Sequence[Piece]) -> list[Path]:
-        several = isinstance(pieces, list | tuple)
-        return [self._file(piece) for piece in (pieces if several else [pieces])]
+        if isinstance(pieces, list | tuple):
+            return [self._file(piece) for piece in pieces]
+        return [self._file(cast("Piece", pieces))]
 
     def _file(self, piece: Piece) -> Path:
         """A path of the piece; what is no file is written into a folder of the session's."""

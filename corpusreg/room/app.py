@@ -5,7 +5,7 @@ from __future__ import annotations
 import secrets
 from importlib.resources import files
 from pathlib import Path
-from typing import IO
+from typing import IO, cast
 
 from flask import Flask, Response, abort, redirect, render_template, request, send_file, url_for
 from werkzeug.datastructures import FileStorage
@@ -19,7 +19,7 @@ from corpusreg.room.changes import WAYS
 from corpusreg.room.desk import Asked, Desk, Pile, Work
 from corpusreg.room.uploads import FILES, MEGABYTE, PER_FILE, TOTAL, clean
 from corpusreg.score.formats import FORMATS
-from corpusreg.session import Session
+from corpusreg.session import Session, Way
 from corpusreg.system.errors import CorpusregError, UsageError
 from corpusreg.system.phrases import capital
 
@@ -272,7 +272,8 @@ def _score_pages(app: Flask, desk: Desk) -> None:
         found, how = _free(desk, key), request.form.get("how", "")
         if how not in WAYS:
             raise UsageError(f"the way is one of {', '.join(WAYS)}; choose one")
-        desk.contrast(found, _chosen(found), how, _field("bars", "the bars"), _asked())
+        way = cast("Way", how)  # it is one of WAYS, as asked above
+        desk.contrast(found, _chosen(found), way, _field("bars", "the bars"), _asked())
         return redirect(url_for("pile", key=key), 303)
 
     @app.post("/scores/<key>/revise")

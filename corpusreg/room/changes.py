@@ -12,7 +12,7 @@ from pathlib import Path
 
 from corpusreg.room.tasks import Reported, ReportTask, inside, report
 from corpusreg.score.formats import FORMATS
-from corpusreg.session import Session
+from corpusreg.session import Session, Way
 from corpusreg.system.errors import CorpusregError
 
 __all__ = ["WAYS", "ContrastTask", "DraftTask", "Made", "Offer", "ReviseTask", "Task", "work"]
@@ -50,7 +50,7 @@ class ContrastTask:
     folder: Path
     file: str
     number: str
-    how: str
+    how: Way
     bars: str
     to: Path
 

@@ -23,7 +23,7 @@ from corpusreg.room.changes import ContrastTask, DraftTask, Made, ReviseTask, Ta
 from corpusreg.room.folder import run_folder, sweep
 from corpusreg.room.tasks import Reported, ReportTask, SheetsMade, SheetsTask, make_sheets
 from corpusreg.room.uploads import PER_FILE, Taken, keep, score_name, take, too_large
-from corpusreg.session import Session
+from corpusreg.session import Session, Way
 from corpusreg.store.building.batch import Progress
 from corpusreg.system import settings
 from corpusreg.system.errors import CorpusregError, UsageError
@@ -266,7 +266,7 @@ class Desk:
         task = DraftTask(pile.scores, file, draft, to, pile.cohort or None)
         self._begin(pile, "Setting the two beside each other", task, asked)
 
-    def contrast(self, pile: Pile, chosen: Work, how: str, bars: str, asked: Asked) -> None:
+    def contrast(self, pile: Pile, chosen: Work, how: Way, bars: str, asked: Asked) -> None:
         """Begin a version in other registers. bars: '' for all."""
         to = self._next(pile)
         task = ContrastTask(pile.scores, chosen.file, chosen.number, how, bars, to)
