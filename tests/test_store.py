@@ -85,7 +85,8 @@ def test_a_number_has_a_unit_unless_it_only_numbers_something(tmp_path: Path) ->
         column
         for column, comment in rows
         if not re.search(
-            r"as in (parts\.part|profiles\.profile)\b|^Number of the|^Place in|^1 for the",
+            r"as in (parts\.part|profiles\.profile)\b|^(Number|Rank) of the|"
+            r"^Place in|^1 for the",
             comment,
         )
     }
