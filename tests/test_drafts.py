@@ -18,12 +18,14 @@ from playwright.sync_api import Browser
 from pypdf import PdfReader
 
 import corpusreg
-from corpusreg.comparison.drafts import Drafts, align, drafts
+from corpusreg.comparison.drafts import SAYABLE, Drafts, align, drafts
 from corpusreg.documents.handout.drafts import earlier_drafts
 from corpusreg.documents.handout.roster import NO_ROSTER, Roster, Writer
 from corpusreg.documents.report.writing import write_report
+from corpusreg.measures.definitions import MEASURES
 from corpusreg.score.notes import Part
 from corpusreg.score.played import Played
+from corpusreg.store import open_reference
 from corpusreg.system.errors import DataError, ReadError, UsageError
 from corpusreg.text.drafts import (
     NOTHING,
@@ -125,6 +127,10 @@ def test_note_values_halved_are_the_same_bars() -> None:
     halved = np.repeat(np.arange(3), 4)
     other = replace(other, bars=short, notes=replace(other.notes, bar=halved))
     assert align(one, other) == [(0, 0), (1, 1), (2, 2)]
+
+
+def test_every_unit_has_a_least_difference_that_is_told() -> None:
+    assert {each.unit for each in MEASURES} <= set(SAYABLE)
 
 
 def test_two_identical_drafts(in_home: Path, tmp_path: Path) -> None:
@@ -319,7 +325,11 @@ def test_passages_from_open_encodings_carry_their_attribution(
 ) -> None:
     found = direct.compare_paths([PIECES / "stairs.musicxml"], with_study=True)
     made = tmp_path / "page.html"
-    write_report(found.comparisons, (), found.reference_id, made, studied=found.studied)
+    with open_reference() as reference:
+        write_report(
+            found.comparisons, (), found.reference_id, made,
+            studied=found.studied, reference=reference,
+        )  # fmt: skip
     text = made.read_text(encoding="utf-8")
     quoted = text[text.index('id="w1-study"') :]
     quoted = quoted[: quoted.index("</details>")]

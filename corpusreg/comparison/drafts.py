@@ -40,10 +40,11 @@ STIRS = 3  # semitones from which a shift is larger, or a stay lies elsewhere
 # By unit, the least difference that is told; a rate also changes by one event or more.
 SAYABLE = {
     "semitones": 0.5,
-    "semitones a bar": 0.5,
+    "semitones a beat": 0.5,
     "octaves": 0.1,
     "bars": 1.0,
     "share of bars": 0.05,
+    "share of time": 0.05,
     "per 100 bars": 0.5,
 }
 _PLACES = 960  # of a bar, to tell when a note begins

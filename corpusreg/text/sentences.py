@@ -159,8 +159,8 @@ def value_words(measure: Measure, value: float | None) -> str:
     """A value with its unit, rounded for reading."""
     if value is None:
         return "-"
-    if measure.unit == "share of bars":
-        return f"{100 * value:.0f} % of bars"
+    if measure.unit.startswith("share of "):
+        return f"{100 * value:.0f} % of {measure.unit.removeprefix('share of ')}"
     digits = 0 if value == int(value) or value >= 100 else 1
     unit = measure.unit
     if value == 1 and unit.endswith("s"):
