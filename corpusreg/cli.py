@@ -51,7 +51,8 @@ _COMPLETE = "_CORPUSREG_COMPLETE"
 _INTERRUPTED = 130
 # Ctrl-C, being asked to end, a terminal or console that is closed.
 _ENDINGS = ("SIGINT", "SIGTERM", "SIGHUP", "SIGBREAK")
-_FILE = click.Path(path_type=Path)
+# Whether a file may be read is said where it is read, with what to do about it.
+_FILE = click.Path(path_type=Path, readable=False)
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
