@@ -183,7 +183,7 @@ class TestWhole:
         for measure in work["measures"]:
             if measure["name"] in MEASURES:
                 each = placed[measure["name"]]
-                value = value_words(each.measure, measure["value"])
+                value = value_words(each.measure, measure.get("size"))
                 place = place_words(each.measure, each.value, each.placement)
                 assert f"{each.measure.title}: {value}, {place}" in text
 
