@@ -429,12 +429,16 @@ def _changes(d: Drafts, name: str, pictures: dict[str, Drawn]) -> Section:
     """What changed since the earlier draft, with both maps."""
     if d.untouched:
         return Section("drafts", "Since the earlier draft", (Item(draft_words.NOTHING),))
-    both = register_map(
-        view_of(d.earlier), view_of(d.later), prefix=f"{name}-drafts", width=WIDE,
-        heading=False, words=("before", "now"), compact=max(len(d.earlier.bars),
-                                                            len(d.later.bars)),
-    )  # fmt: skip
-    pictures["drafts"] = Drawn(both.svg, "Register maps of both drafts, the earlier above")
+    bars = max(len(d.earlier.bars), len(d.later.bars))
+    both = [
+        register_map(
+            view_of(d.earlier), view_of(d.later), prefix=f"{name}-drafts{suffix}", width=width,
+            heading=False, words=("before", "now"), compact=bars,
+        ).svg
+        for suffix, width in (("", WIDE), ("-slim", NARROW))
+    ]  # fmt: skip
+    alt = "Register maps of both drafts, the earlier above"
+    pictures["drafts"] = Drawn(both[0], alt, both[1])
     told, more = draft_words.told_changes(d)
     texts = [
         *draft_words.remarks(d),

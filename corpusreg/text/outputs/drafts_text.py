@@ -87,7 +87,7 @@ def _changes(d: Drafts) -> list[str]:
 
 
 def _short(value: str) -> str:
-    return value.removesuffix(" a bar")
+    return value.removesuffix(" a beat")
 
 
 def drafts_document(d: Drafts) -> dict[str, Any]:
