@@ -10,7 +10,7 @@
 --   $measure VARCHAR = 'span' name of the measure, as in definitions.name
 -- Columns:
 --   composer VARCHAR          composer as a name; the source of anonymous works and tunes
---   works BIGINT              works that have the measure, copies left out [works]
+--   works BIGINT              works whose measure counts, copies left out [works]
 --   collections VARCHAR[]     collections they come from
 --   lowest DOUBLE             lowest value [unit in the last column]
 --   middle DOUBLE             median value [unit in the last column]
@@ -28,6 +28,7 @@ SELECT
 FROM works AS w
 JOIN measures AS m ON m.work = w.work AND m.name = $measure AND m.value IS NOT NULL AND m.reason IS NULL
 JOIN definitions AS d USING (name)
+ANTI JOIN left_out AS l ON l.work = m.work AND l.measure = m.name
 WHERE w.same_as IS NULL
     AND (CAST($period AS VARCHAR) IS NULL OR coalesce(w.period, 'none') = $period)
     AND (CAST($ensemble AS VARCHAR) IS NULL OR w.ensemble = $ensemble)

@@ -18,17 +18,19 @@
 --   bars INTEGER              length as played [bars]
 --   value DOUBLE              value of the measure [unit in the next column]
 --   unit VARCHAR              unit of the value
---   reason VARCHAR            why there is no value, or why it is not placed
+--   reason VARCHAR            why there is no value, or why it does not count
 --   weight DOUBLE             weight of the work in the cell; NULL where it does not count [0-1]
 --   work VARCHAR              id of the work
 WITH cell AS (
     SELECT
         coalesce(w.composer_name, w.unit) AS composer, w.title, w.year, w.year_source,
-        w.collection, w.bars, m.value, d.unit, m.reason, w.work, w.unit AS who,
-        m.value IS NOT NULL AND m.reason IS NULL AS counts
+        w.collection, w.bars, m.value, d.unit,
+        coalesce(m.reason, l.reason) AS reason, w.work, w.unit AS who,
+        m.value IS NOT NULL AND m.reason IS NULL AND l.reason IS NULL AS counts
     FROM works AS w
     JOIN measures AS m ON m.work = w.work AND m.name = $measure
     JOIN definitions AS d USING (name)
+    LEFT JOIN left_out AS l ON l.work = m.work AND l.measure = m.name
     WHERE w.same_as IS NULL
         AND (CAST($period AS VARCHAR) IS NULL OR coalesce(w.period, 'none') = $period)
         AND (CAST($ensemble AS VARCHAR) IS NULL OR w.ensemble = $ensemble)
