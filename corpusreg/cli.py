@@ -582,7 +582,7 @@ def _say_where(address: str) -> None:
 @_WORKERS
 @_LICENCE
 def _demo(workers: int | None, tiers: tuple[str, ...]) -> int:
-    from corpusreg.demo import measured_text
+    from corpusreg.demonstration import measured_text
     from corpusreg.terminal import Stages, print_text, waiting
 
     with _session() as session:

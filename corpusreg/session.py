@@ -447,7 +447,7 @@ class Session:
 
     def demo(self) -> str:
         """The invented class of eight pieces, compared and told."""
-        from corpusreg.demo import demo_text
+        from corpusreg.demonstration import demo_text
 
         return demo_text(self.reference)
 

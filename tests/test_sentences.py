@@ -269,30 +269,30 @@ BARS = bars_of([16] * 8)
 @pytest.mark.parametrize(
     ("changes", "said"),
     [
-        ({}, "The bass is withheld: nothing below A3 for 4 bars, then C2 and C3 in bar 2"),
-        ({"since": None, "again": 0}, "The bass is withheld: nothing below A3 for 4 bars, then"
-         " C2 and C3 for the first time in bar 2, under the music of bar 1 again"),
-        ({"kind": "withheld_top", "edge": 30, "grazes": 1}, "The top is withheld: nothing above"
-         " F#1, but for passing notes, for 4 bars, then C2 and C3 in bar 2"),
-        ({"kind": "cleared"}, "The place round C2 and C3 is silent for 4 bars and is filled"
-         " again in bar 2"),
-        ({"kind": "entry"}, "C2 and C3 enters in bar 2 after 4 bars of silence"),
+        ({}, "The bass is withheld: nothing below A3 for four bars, then C2 in bar 2"),
+        ({"since": None, "again": 0}, "The bass is withheld: nothing below A3 for four bars,"
+         " then C2 in bar 2, under the music of bar 1 again"),
+        ({"kind": "withheld_top", "edge": 30, "grazes": 1}, "The top is withheld: almost"
+         " nothing above F♯1 for four bars, then C3 in bar 2"),
+        ({"kind": "cleared"}, "The middle clears after bar 1 for four bars; bar 2 fills it"
+         " again with C2 and C3"),
+        ({"kind": "entry"}, "The space at C2–C3 fills in bar 2 after four bars"),
         ({"kind": "entry", "since": None, "pitches": (36,), "high": 36},
-         "C2 sounds for the first time in bar 2"),
+         "The space at C2 fills in bar 2 for the first time"),
         ({"kind": "climb", "last": 4, "place": "top"},
-         "The top line climbs an octave and a major sixth in bars 2 to 4, from C2 to C3"),
-        ({"kind": "descent", "last": 4, "place": "bass", "distance": 12.0},
-         "The bass descends an octave in bars 2 to 4, from C3 to C2"),
+         "The top line climbs an octave and a major sixth in bars 2–4, from C2 to C3"),
+        ({"kind": "descent", "last": 4, "by": "bottom", "distance": 12.0},
+         "The lowest line descends an octave in bars 2–4, from C3 to C2"),
         ({"kind": "wedge", "last": 4, "direction": "closing"},
-         "The texture closes in by an octave and a major sixth in bars 2 to 4"),
+         "The outer lines close in by an octave and a major sixth in bars 2–4"),
         ({"kind": "pedal_point", "place": "bass", "ending": "resolves", "high": 36},
-         "A pedal point on C2 in the bass lasts for 8 bars and resolves in bar 2"),
+         "C2 is held or repeated in the bass for eight bars, a pedal point; it"
+         " resolves in bar 2"),
         ({"kind": "shift", "direction": "up", "by": "bottom"},
-         "The texture rises in bar 2: the bottom moves by an octave and a major sixth"),
+         "Bar 2 lifts the bass by an octave and a major sixth"),
         ({"kind": "high_point", "high": 36, "approach": "leap"},
-         "The highest note is C2 in bar 2, reached by leap"),
-        ({"kind": "gap", "last": 6}, "A gap between the voices: nothing sounds between C2 and"
-         " C3 in bars 2 to 6"),
+         "High point C2 in bar 2, by a leap of an octave and a major sixth"),
+        ({"kind": "gap", "last": 6}, "Bars 2–6 leave a gap: nothing sounds between C2 and C3"),
     ],
 )  # fmt: skip
 def test_every_kind_of_event_as_a_sentence(changes: dict[str, Any], said: str) -> None:

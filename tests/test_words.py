@@ -172,9 +172,9 @@ def test_frames_have_units(in_home: Path) -> None:
     with corpusreg.open_reference() as reference:
         assert reference.reference_id == found.reference_id
         table = reference.table("span", by="ensemble")
-        assert table.attrs["units"]["p50"] == "semitones"
+        assert table.to_frame().attrs["units"]["p50"] == "semitones"
         answer = reference.query("span_by_period")
-        assert answer.attrs["units"]["middle"] == "semitones"
+        assert answer.to_frame().attrs["units"]["middle"] == "semitones"
         with pytest.raises(UsageError, match="no parameter"):
             reference.query("span_by_period", nothing=1)
 

@@ -18,7 +18,7 @@ from functools import partial
 from pathlib import Path
 from typing import IO
 
-from corpusreg.demo import pieces_folder
+from corpusreg.demonstration import pieces_folder
 from corpusreg.room.changes import ContrastTask, DraftTask, Made, ReviseTask, Task, work
 from corpusreg.room.folder import run_folder, sweep
 from corpusreg.room.tasks import Reported, ReportTask, SheetsMade, SheetsTask, make_sheets
