@@ -325,9 +325,9 @@ def test_what_is_predicted_is_what_compare_measures(
 
 def model(kind: str, **facts: object) -> Example:
     """A passage with only what the search asks of it."""
-    known = {"bars": None, "size": None, "low": None, "high": None, "lowest": 40, "highest": 80}
+    known = {"bars": None, "size": None, "silence": None, "lowest": 40, "highest": 80}
     return Example(
-        kind, "w", "", "", None, None, "", "", "", "", 0, 1, 0, "bar 1", None, 50.0, "", False,
+        kind, "w", "", "", None, None, "", "", "", "", 0, 1, 0, "bar 1", None, 50.0, False,
         known | facts,
     )  # fmt: skip
 
@@ -411,7 +411,7 @@ def test_what_examples_print_can_be_aimed_at(in_home: Path, tmp_path: Path, kind
         except UsageError as said:
             assert "choose another passage" in str(said) or "try another passage" in str(said)
     assert revised.model is not None
-    assert (revised.model.work, revised.model.words) == (each.work, each.words)
+    assert (revised.model.work, revised.model.name) == (each.work, each.name)
     assert revised_document(revised)["model"]["toward"] == each.name
     assert "The passage to be like:" in revised_text(revised)
     for revision in revised.revisions:
