@@ -241,7 +241,7 @@ def test_works_of_ones_own_are_marked() -> None:
     assert not example("withheld-bass", row, public=["mine"]).private
     assert not example("withheld-bass", row | {"corpus": "bundled"}).private
     assert passage_words(example("withheld-bass", row)) == (
-        "The bass is withheld: nothing below D3 for 8 bars, then C2 to B2 in bar 5"
+        "The bass is withheld: nothing below D3 for 8 bars, then C2–B2 in bar 5"
     )
 
 
