@@ -213,7 +213,7 @@ def test_lines_are_moved_as_a_whole_rather_than_broken() -> None:
 
 
 def test_what_is_there_already_is_said() -> None:
-    """The right hand rests in bars 5 or 7 to 8 and enters in bar 9, from which all is higher."""
+    """The right hand rests up to bar 8 and enters in bar 9, from which all is higher."""
     left = [[p + 12 * (n >= 8) for p in BASS[n % 3]] for n in range(BARS)]
     for text, rests, words in (
         ("clear before 9", (4, 5, 6, 7), "; it does so now too, less strongly."),
