@@ -301,11 +301,15 @@ class Stranger:
 # loaded by a first comparison, and only then does the process become another user.
 AS_STRANGER = """
 import contextlib, io, os, sys
+from pathlib import Path
 from corpusreg.cli import main
+from corpusreg.comparison.placing import Asked, measure
 
 warm, path, user = sys.argv[1:]
 with contextlib.redirect_stdout(io.StringIO()):
     assert main(["compare", warm]) == 0
+# The child that measured is gone: what it loaded is loaded here too.
+measure(Asked(Path(warm), False))
 if os.geteuid() == 0:
     os.setgroups([])
     os.setgid(int(user))
