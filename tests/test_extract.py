@@ -132,13 +132,13 @@ def test_measures_of_a_scale(tunes: Rows) -> None:
     assert values["span"]["value"] == 12
     # From C D E F to G A B C: 7 on average; then the same notes; then back.
     assert values["movement_bar"]["value"] == pytest.approx(14 / 3)
-    # Five semitones up or down in every bar.
-    assert values["travel"]["value"] == pytest.approx(5)
+    # Five semitones up or down in every bar, from beat to beat in three steps.
+    assert values["travel"]["value"] == pytest.approx(5 / 3)
     assert values["shift_rate"]["value"] == pytest.approx(50)
     assert "too short" in values["shift_rate"]["reason"]
     assert values["span"]["reason"] is None
     assert (values["hollow_share"]["value"], values["hollow_share"]["reason"]) == (
-        None, "needs three sounding voices or more",
+        None, "needs three voices or more",
     )  # fmt: skip
 
 
@@ -160,9 +160,7 @@ def test_steps_pitches_and_phrases_of_a_scale(tunes: Rows) -> None:
 
 def test_shifts_and_stays_of_a_scale(tunes: Rows) -> None:
     shifts = [row for row in named(tunes, "shifts") if row["work"].endswith("#1")]
-    assert [(row["bar"], row["direction"], row["by"]) for row in shifts] == [
-        ("2", "up", "mass"), ("4", "down", "mass"),
-    ]  # fmt: skip
+    assert shifts == [], "seven semitones are no clear shift"
     stays = [row for row in named(tunes, "stays") if row["work"].endswith("#1")]
     longest = stays[0]
     assert (longest["rank"], longest["start_bar"], longest["end_bar"]) == (1, "2", "3")
