@@ -131,8 +131,8 @@ def test_the_python_examples_run(
     assert "Stairs" in str(names["placed"])
     assert set(names["measures"]["name"]) == set(BY_NAME)
     assert names["measures"].attrs["units"]
-    assert len(names["spans"])
-    assert len(names["thin"])
+    assert len(names["spans"].to_frame())
+    assert len(names["thin"].to_frame())
     if "made" in names:
         assert (tmp_path / "map.svg").is_file()
         assert names["made"].pieces == 1
