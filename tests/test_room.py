@@ -39,6 +39,7 @@ from corpusreg.room.app import room
 from corpusreg.room.desk import Desk
 from corpusreg.room.folder import run_folder, sweep
 from corpusreg.room.uploads import clean, take
+from corpusreg.session import Session
 from corpusreg.system import settings
 from corpusreg.system.errors import UsageError
 from corpusreg.system.isolate import Pool
@@ -362,7 +363,11 @@ class TestReports:
         assert shown.headers["Cache-Control"] == "no-store"
         found = direct.compare_paths([PIECES / "stairs.musicxml"], with_study=True)
         own = desk._folder / "own.html"
-        write_report(found.comparisons, (), found.reference_id, own, studied=found.studied)
+        with Session() as session:
+            write_report(
+                found.comparisons, (), found.reference_id, own,
+                studied=found.studied, reference=session.reference,
+            )  # fmt: skip
         assert shown.data == own.read_bytes()
         saved = get(client, f"{address}/report/0?save")
         assert "attachment; filename=stairs.html" in saved.headers["Content-Disposition"]
