@@ -93,7 +93,7 @@ def test_an_interrupted_fetch_goes_on_and_never_looks_whole(
 ) -> None:
     def stop(progress: FetchProgress) -> None:
         if progress.done == 4:
-            raise interrupt
+            raise interrupt("stopped")
 
     with pytest.raises(interrupt):
         fetch_corpus(source, stop)

@@ -391,11 +391,11 @@ class TestReports:
     def test_a_chosen_cohort(self, client: FlaskClient, desk: Desk) -> None:
         address = settled(desk, give(client, (PIECE, "b.musicxml")))
         page = get(client, address).text
-        asked = {"token": token(client), "cohort": "ensemble=solo melody"}
+        asked = {"token": token(client), "cohort": "ensemble=choir"}
         assert f'value="{asked["cohort"]}"' in page
         settled(desk, post(client, f"{address}/compare", asked))
-        assert 'value="ensemble=solo melody" selected' in get(client, address).text
-        assert "solo melody" in get(client, f"{address}/report/0").text
+        assert 'value="ensemble=choir" selected' in get(client, address).text
+        assert "choir" in get(client, f"{address}/report/0").text
         answer = post(client, f"{address}/compare", asked | {"cohort": "x"})
         assert answer.status_code == 400 and "not in the reference" in line(answer)
 

@@ -102,7 +102,9 @@ def renewed(schema: dict[str, Any]) -> dict[str, Any]:
     }
 
 
-REQUIRED = ("background", "saturation", "parts", "two_level", "profile", "profile_reason")
+REQUIRED = (
+    "background", "saturation", "parts", "two_level", "profile", "profile_reason", "same_shape",
+)  # fmt: skip
 BESIDE = (*REQUIRED, "study", "drafts")
 
 
