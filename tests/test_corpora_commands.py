@@ -10,9 +10,9 @@ import direct
 import pytest
 
 from corpusreg import cli
-from corpusreg.corpus import catalogue, entries
+from corpusreg.corpus import catalogue
 from corpusreg.corpus.corpora import Added, Entry, added, entry, remember
-from corpusreg.corpus.entries import Expected
+from corpusreg.corpus.entries import Expected, entries
 from corpusreg.norms.coverage import Cell, helpful
 from corpusreg.store import open_reference
 from corpusreg.system.errors import ReadError, UsageError
