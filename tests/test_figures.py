@@ -306,6 +306,10 @@ import contextlib, io, os, sys
 from corpusreg.cli import main
 
 good, bad, *asked = sys.argv[1:]
+# What a child imports late must be there before its user may not read it.
+from pathlib import Path
+from corpusreg.comparison.placing import measured
+measured(Path(asked[1]))
 with contextlib.redirect_stdout(io.StringIO()):
     assert main([*asked, "--picture", good]) == 0
 if os.geteuid() == 0:
