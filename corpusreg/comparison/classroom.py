@@ -48,6 +48,7 @@ __all__ = [
     "classroom",
     "misfit",
     "side",
+    "unlike",
 ]
 
 QUARTER = 25.0
@@ -264,7 +265,7 @@ def _members(
 ) -> tuple[Member, ...]:
     """In alphabetical order by title; pieces with one title are told apart."""
     titles = [piece.title.casefold() for piece in pieces]
-    keys = _unlike([_key(piece, pieces, known[piece.file][0]) for piece in pieces])
+    keys = unlike([_key(piece, pieces, known[piece.file][0]) for piece in pieces])
     labels = [
         f"{piece.title} ({known[piece.file][1] or key})"
         if titles.count(piece.title.casefold()) > 1
@@ -273,7 +274,7 @@ def _members(
     ]
     found = [
         Member(key, label, known[piece.file][1], piece)
-        for key, label, piece in zip(keys, _unlike(labels), pieces, strict=True)
+        for key, label, piece in zip(keys, unlike(labels), pieces, strict=True)
     ]
     return tuple(sorted(found, key=lambda member: (member.label.casefold(), member.key)))
 
@@ -283,7 +284,7 @@ def _key(piece: ClassPiece, pieces: Sequence[ClassPiece], called: str) -> str:
     return called if alone else f"{called}#{piece.number}"
 
 
-def _unlike(texts: Sequence[str]) -> list[str]:
+def unlike(texts: Sequence[str]) -> list[str]:
     """The texts, with ' (2)' after one that is there already."""
     seen: dict[str, int] = {}
     found = []

@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from corpusreg.comparison.classroom import LEAST, side
+from corpusreg.comparison.classroom import LEAST, side, unlike
 from corpusreg.documents.handout.piece import TOPICS, Piece
 from corpusreg.measures.definitions import BY_NAME, Measure
 
@@ -106,7 +106,7 @@ def _members(
 ) -> tuple[Member, ...]:
     """In alphabetical order by title; pieces with one title are told apart."""
     titles = [piece.title.casefold() for piece in pieces]
-    keys = _unlike([_key(piece, pieces, known[piece.file][0]) for piece in pieces])
+    keys = unlike([_key(piece, pieces, known[piece.file][0]) for piece in pieces])
     labels = [
         f"{piece.title} ({known[piece.file][1] or key})"
         if titles.count(piece.title.casefold()) > 1
@@ -115,7 +115,7 @@ def _members(
     ]
     found = [
         Member(key, label, known[piece.file][1], piece)
-        for key, label, piece in zip(keys, _unlike(labels), pieces, strict=True)
+        for key, label, piece in zip(keys, unlike(labels), pieces, strict=True)
     ]
     return tuple(sorted(found, key=lambda member: (member.label.casefold(), member.key)))
 
@@ -123,16 +123,6 @@ def _members(
 def _key(piece: Piece, pieces: Sequence[Piece], called: str) -> str:
     alone = sum(other.file == piece.file for other in pieces) == 1
     return called if alone else f"{called}#{piece.number}"
-
-
-def _unlike(texts: Sequence[str]) -> list[str]:
-    """The texts, with ' (2)' after one that is there already."""
-    seen: dict[str, int] = {}
-    found = []
-    for text in texts:
-        seen[text] = seen.get(text, 0) + 1
-        found.append(text if seen[text] == 1 else f"{text} ({seen[text]})")
-    return found
 
 
 def _row(measure: Measure, members: Sequence[Member]) -> Row:
