@@ -18,7 +18,7 @@ from corpusreg.corpus.catalogue import bundled
 from corpusreg.score.notes import Score
 from corpusreg.score.played import perform
 from corpusreg.score.readers import read_scores
-from corpusreg.score.rewrite import Change, changed, chords, tie_chains, write
+from corpusreg.score.rewrite import Change, changed, tie_chains, write
 from corpusreg.system.errors import ReadError, UsageError
 
 PIECES = Path(__file__).parents[1] / "demo" / "pieces"
@@ -166,30 +166,16 @@ def test_a_chord_taken_out_leaves_a_rest_and_no_half_slur(page: Path, tmp_path: 
     assert not faults(out)
 
 
-def test_notes_played_short_have_a_dot(page: Path, tmp_path: Path) -> None:
+def test_a_chord_keeps_its_dot_whoever_leaves_it(page: Path, tmp_path: Path) -> None:
+    dot = "<articulations><staccato/></articulations>"
+    slur = '<slur type="start" number="1"/>'
+    page.write_text(PAGE.replace(slur, slur + dot), encoding="utf-8")
     score, out = one(page), tmp_path / "out.musicxml"
-    write(page, score, Change.of(len(score.notes), short=flags(score, [0, 7])), out)
-    assert one(out).notes["staccato"].tolist() == [i in (0, 7) for i in range(8)]
-    assert perform(one(out)).notes.duration.tolist() == [1, 2, 8, 4, 4, 4]
-    assert not faults(out)
-
-
-def test_a_chord_is_played_short_as_a_whole_whoever_leaves_it(
-    page: Path, tmp_path: Path
-) -> None:
-    score, out = one(page), tmp_path / "out.musicxml"
-    n = len(score.notes)
-    write(page, score, Change.of(n, short=flags(score, [5, 6])), out)
-    assert len(list(tree(out).iter("staccato"))) == 1
-    dotted = one(out)
-    assert dotted.notes["staccato"].tolist() == [i in (5, 6) for i in range(8)]
+    assert score.notes["staccato"].tolist() == [i in (5, 6) for i in range(8)]
     for gone in (5, 6):
-        again = tmp_path / "again.musicxml"
-        write(out, dotted, Change.of(n, silent=flags(score, [gone])), again)
-        assert one(again).notes["staccato"].tolist() == [i == 5 for i in range(7)]
-        assert not faults(again)
-    with pytest.raises(ValueError, match="a chord is played short as a whole"):
-        changed(score, Change.of(n, short=flags(score, [5])))
+        write(page, score, Change.of(8, silent=flags(score, [gone])), out)
+        assert one(out).notes["staccato"].tolist() == [i == 5 for i in range(7)]
+        assert not faults(out)
 
 
 def test_midi_from_a_score_is_what_is_heard(page: Path, tmp_path: Path) -> None:
@@ -257,10 +243,7 @@ def test_any_change_of_a_real_score_reads_back(seed: int, which: int, tmp_path: 
     n, chain = len(score.notes), tie_chains(score.notes)
     moved = rng.choice([0, 0, 1, -1], n)[chain]
     silent = (rng.random(n) < 0.05)[chain] & ~np.isin(chain, chain[score.notes["grace"]])
-    short = rng.random(n) < 0.1
-    tied, chord = score.notes["tie_in"] | score.notes["tie_out"], chords(score.notes)
-    short = np.isin(chord, chord[short]) & ~np.isin(chord, chord[tied])
-    change = Change.of(n, moved, silent, short)
+    change = Change.of(n, moved, silent)
     write(path, score, change, out)
     expected = changed(score, change).notes
     found = one(out).notes

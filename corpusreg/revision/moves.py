@@ -19,7 +19,7 @@ from corpusreg.revision.contrast import contrast, phrase_bars
 from corpusreg.revision.heard import Heard
 from corpusreg.revision.limits import Limits
 from corpusreg.revision.units import Group, Music, groups
-from corpusreg.score.rewrite import Change, chords
+from corpusreg.score.rewrite import Change
 
 __all__ = [
     "Move",
@@ -35,6 +35,7 @@ __all__ = [
 
 _FEW = 3  # hands up to which two octaves are tried, too
 _LENGTHS = (2, 4, 8)  # bars of a passage that ends with no phrase
+_FAST = 0.25  # of a hand's notes between the beats, from which its figure is one of quavers
 _SHORTEST = 4  # bars of a phrase that is moved against the next
 
 Flags = NDArray[np.bool_]
@@ -177,33 +178,56 @@ def phrases(starts: Sequence[int], first: int, last: int) -> list[tuple[int, int
     return list(pairwise([*found, last]))
 
 
-def lighter(music: Music, first: int, last: int) -> Iterator[Move]:
-    """Fewer notes in chords, notes played short, or both; no pitch moves."""
+def lighter(
+    music: Music, first: int, last: int, starts: Sequence[int]
+) -> Iterator[Move]:  # fmt: skip
+    """Fewer notes in chords or in a figure, or rests for an inner part; no pitch moves."""
     notes = music.score.notes
     inside = (notes["bar"] >= first) & (notes["bar"] < last)
-    untied = ~(notes["tie_in"] | notes["tie_out"] | notes["grace"] | notes["staccato"])
     ways = [
         ("without octave doublings", _doublings(music)),
         ("without the inner notes of chords", _inner(music)),
     ]
-    thin = [(what, _whole(music, rows & inside)) for what, rows in ways]
-    for group in groups(music.hands):
-        own = np.logical_or.reduce([music.hands[h].rows for h in group.hands])
-        short = _whole_chords(music, inside & untied & own)
-        for what, rows in thin:
-            silent = rows & own
-            if silent.any():
-                change = Change.of(len(notes), silent=silent)
-                yield Move(what, change, first, last, f"{group.name} {what}")
-        if music.score.format == "midi" or not short.any():
-            continue
-        dots = Change.of(len(notes), short=short)
-        yield Move("short", dots, first, last, f"{group.name} played short")
-        silent = thin[1][1] & own
-        if silent.any():
-            change = Change.of(len(notes), silent=silent, short=short & ~silent)
-            what = f"{group.name} without the inner notes of chords, and played short"
-            yield Move("thin and short", change, first, last, what)
+    for what, rows in ways:
+        thin = _whole(music, rows & inside)
+        for group in groups(music.hands):
+            silent = thin & np.logical_or.reduce([music.hands[h].rows for h in group.hands])
+            yield from _silenced(what, silent, first, last, f"{group.name} {what}")
+    for hand in music.hands[:-1]:
+        off, kept = _off_beat(music, inside & hand.rows)
+        what = f"{hand.name} on {kept}, with the lowest note of each bar"
+        yield from _silenced("figure thinned", _whole(music, off), first, last, what)
+    passages = phrases(starts, first, last)
+    for hand in music.hands[1:-1]:
+        for odd in (0, 1):
+            rest = np.zeros(len(notes), bool)
+            for a, b in passages[odd::2]:
+                rest |= hand.rows & (notes["bar"] >= a) & (notes["bar"] < b)
+            what = f"every other phrase: {hand.name} rests"
+            yield from _silenced("an inner part rests", _whole(music, rest), first, last, what)
+
+
+def _silenced(key: str, silent: Flags, first: int, last: int, what: str) -> Iterator[Move]:
+    if silent.any():
+        yield Move(key, Change.of(len(silent), silent=silent), first, last, what)
+
+
+def _off_beat(music: Music, rows: Flags) -> tuple[Flags, str]:
+    """Notes of a figure that a thinner one does without, and what it keeps, in words.
+
+    A figure faster than the beat keeps its beats, any other the strong ones. The lowest
+    note of each bar stays, so that the bass is heard wherever it falls.
+    """
+    notes, bars = music.score.notes, music.score.bars
+    bar = notes["bar"]
+    beat = bars.beat[bar]
+    into = notes["onset"] - bars.start[bar]
+    fast = np.mean((into % beat != 0)[rows]) > _FAST if rows.any() else False
+    half = np.where(bars.length[bar] % (2 * beat), bars.length[bar], bars.length[bar] // 2)
+    lowest = np.full(len(bars), 128, np.int64)
+    np.minimum.at(lowest, bar[rows], notes["pitch"][rows])
+    off = rows & (into % (beat if fast else half) != 0) & (notes["pitch"] > lowest[bar])
+    return off, "the beats" if fast else "the strong beats"
 
 
 def _whole(music: Music, rows: Flags) -> Flags:
@@ -212,12 +236,6 @@ def _whole(music: Music, rows: Flags) -> Flags:
     stays = np.zeros(len(notes), bool)
     np.logical_or.at(stays, chain, ~rows | notes["grace"])
     return np.asarray(rows & ~stays[chain], np.bool_)
-
-
-def _whole_chords(music: Music, rows: Flags) -> Flags:
-    """Of these rows those whose whole chord is among them: a dot is for all of it."""
-    chord = chords(music.score.notes)
-    return np.asarray(rows & ~np.isin(chord, chord[~rows]), np.bool_)
 
 
 def _chords(music: Music) -> Iterator[tuple[Ints, Ints, bool]]:

@@ -16,8 +16,8 @@ narrower  core span of the bars, in semitones, where there are no more shifts
 as in     how much what happens at the bar is like the model (`corpusreg.revision.likeness`);
           where no bar is named, at one of several; where the model is a shift, one that
           comes elsewhere costs a tenth
-lighter   share of the sound (weight) of the bars that goes, where the lowest note and
-          the lower edge stay
+lighter   share of the sound of the bars, as long as it is written, that goes, where the
+          lowest note and the lower edge stay
 """
 
 from __future__ import annotations
@@ -33,7 +33,7 @@ from corpusreg.comparison.examples import Example
 from corpusreg.comparison.heights import find_bars
 from corpusreg.measures.events import Event
 from corpusreg.measures.shifts import EDGE_MOVES, MASS_MOVES, MASS_MOVES_LINE, Shift
-from corpusreg.measures.texture import EDGE
+from corpusreg.measures.texture import EDGE, texture
 from corpusreg.revision import moves
 from corpusreg.revision.contrast import FEWEST, phrase_bars
 from corpusreg.revision.heard import Heard
@@ -146,9 +146,9 @@ def _page(music: Music) -> Heard:
 
 def _moves(music: Music, limits: Limits, page: Heard, wanted: Goal) -> Iterable[Move]:
     kind, first, last = wanted.intention.kind, wanted.first, wanted.last
-    if kind == "lighter":
-        return moves.lighter(music, first, last)
     starts = phrase_bars(music, page)
+    if kind == "lighter":
+        return moves.lighter(music, first, last, starts)
     if wanted.model and wanted.model.kind != "dwell":
         return moves.like(music, first, starts, wait(wanted.model))
     if kind == "narrower" or wanted.model:
@@ -283,9 +283,11 @@ def _size(shift: Shift, single_line: bool) -> float:
 def _over_bars(wanted: Intention, first: int, last: int, before: Heard) -> Gain:
     inside = (before.played.bars.written >= first) & (before.played.bars.written < last)
     shifts = len(before.shifts)
+    light = wanted.kind == "lighter"
 
     def sound(heard: Heard) -> NDArray[np.float64]:
-        return np.asarray(heard.texture.bars[inside].sum(axis=0), np.float64)
+        whole = texture(heard.played.notes, heard.played.bars) if light else heard.texture
+        return np.asarray(whole.bars[inside].sum(axis=0), np.float64)
 
     def edges(heard: Heard) -> tuple[int, int]:
         reach = np.cumsum(sound(heard))

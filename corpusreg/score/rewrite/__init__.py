@@ -1,4 +1,4 @@
-"""Writes a changed score back: octaves of notes, notes taken out, notes played short.
+"""Writes a changed score back: octaves of notes, and notes taken out.
 
 `write` puts a `Change` into the file that the score was read from, so that the rest of
 it stays as it is written, and reads the result back: what it wrote is what `changed`
@@ -16,12 +16,12 @@ import numpy as np
 from corpusreg.score.notes import Score
 from corpusreg.score.played import perform
 from corpusreg.score.readers import read_file
-from corpusreg.score.rewrite.change import Change, changed, chords, tie_chains
+from corpusreg.score.rewrite.change import Change, changed, tie_chains
 from corpusreg.score.rewrite.slurs import slurs
 from corpusreg.system.errors import CorpusregError, ReadError, UsageError
 from corpusreg.system.writing import replacing_named
 
-__all__ = ["Change", "changed", "check_target", "chords", "slurs", "tie_chains", "write"]
+__all__ = ["Change", "changed", "check_target", "slurs", "tie_chains", "write"]
 
 _MUSICXML = (".musicxml", ".xml")
 _MIDI = (".mid", ".midi")
@@ -71,7 +71,7 @@ def write(
         return
     from corpusreg.score.rewrite.midi import edited_midi, heard
 
-    if score.format == "midi" and not change.short.any():
+    if score.format == "midi":
         _replace(target, edited_midi(source, score, change), expected)
     else:
         _replace(target, heard(perform(expected), programs), None)

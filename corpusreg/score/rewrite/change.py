@@ -1,4 +1,4 @@
-"""What is changed in a score: octaves of notes, notes taken out, notes played short.
+"""What is changed in a score: octaves of notes, and notes taken out.
 
 Conventions: arrays have one entry a row of `Score.notes`. A row is moved by whole
 octaves; tied rows are one note, and are changed together or not at all.
@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from corpusreg.score.notes import Score
 
-__all__ = ["Change", "changed", "chords", "tie_chains"]
+__all__ = ["Change", "changed", "tie_chains"]
 
 Ints = NDArray[np.int64]
 Flags = NDArray[np.bool_]
@@ -24,29 +24,25 @@ class Change:
     """A change of a score.
 
     octaves: by how many octaves each row moves, shape (n,). silent: rows taken out.
-    short: rows that are played short, with a staccato dot, which a chord has as a whole.
     """
 
     octaves: Ints
     silent: Flags
-    short: Flags
 
     @classmethod
     def of(
-        cls, rows: int, octaves: Ints | None = None, silent: Flags | None = None,
-        short: Flags | None = None,
+        cls, rows: int, octaves: Ints | None = None, silent: Flags | None = None
     ) -> Change:  # fmt: skip
         """A change of a score with `rows` rows; what is not given stays as it is."""
         return cls(
             np.zeros(rows, np.int64) if octaves is None else octaves,
             np.zeros(rows, bool) if silent is None else silent,
-            np.zeros(rows, bool) if short is None else short,
         )
 
     @property
     def touched(self) -> Flags:
         """Rows that are changed in any way."""
-        return np.asarray((self.octaves != 0) | self.silent | self.short, np.bool_)
+        return np.asarray((self.octaves != 0) | self.silent, np.bool_)
 
 
 def changed(score: Score, change: Change, chain: Ints | None = None) -> Score:
@@ -56,7 +52,7 @@ def changed(score: Score, change: Change, chain: Ints | None = None) -> Score:
     out of 0 to 127, or tears tied notes apart.
     """
     notes = score.notes
-    if not len(notes) == len(change.octaves) == len(change.silent) == len(change.short):
+    if not len(notes) == len(change.octaves) == len(change.silent):
         raise ValueError("a change has one entry a row of the score's notes")
     pitch = notes["pitch"] + 12 * change.octaves
     kept = ~change.silent
@@ -66,25 +62,9 @@ def changed(score: Score, change: Change, chain: Ints | None = None) -> Score:
     for column in (change.octaves, change.silent):
         if (column != column[chain]).any():
             raise ValueError("tied notes are changed together")
-    if (change.short & (notes["tie_in"] | notes["tie_out"])).any():
-        raise ValueError("tied notes cannot be played short")
-    if change.short.any():
-        chord, stays = chords(notes), kept & ~notes["staccato"]
-        if np.isin(chord[stays & ~change.short], chord[stays & change.short]).any():
-            raise ValueError("a chord is played short as a whole")
     table = notes.copy()
     table["pitch"] = pitch
-    table["staccato"] |= change.short
     return replace(score, notes=table[kept])
-
-
-def chords(notes: NDArray[np.void]) -> Ints:
-    """A number for each row that the notes of one chord share, shape (n,).
-
-    A chord begins at once, in one voice of one part; grace notes are apart.
-    """
-    place = np.stack([notes[name] for name in ("part", "voice", "onset", "grace")])
-    return np.asarray(np.unique(place, axis=1, return_inverse=True)[1].ravel(), np.int64)
 
 
 def tie_chains(notes: NDArray[np.void]) -> Ints:

@@ -1,7 +1,7 @@
 """A changed score written into its own MusicXML file; all else stays as it is written.
 
-What is changed: `octave` of moved notes; notes taken out (a member leaves its chord, a
-lone note becomes a rest); a `staccato` dot on notes played short. What hangs on these:
+What is changed: `octave` of moved notes; notes taken out (a member leaves its chord, with
+the chord's `staccato` dot left to the others; a lone note becomes a rest). What hangs on these:
 octave-shift lines, accidentals and clefs (modules of their own), slurs that would lose
 an end, and placing that was computed for the old height: `stem` of moved notes where
 one voice is alone on its staff, and their vertical offsets (`default-y`).
@@ -56,8 +56,6 @@ def edited(path: Path, score: Score, change: Change) -> bytes:
         )
     }
     _move_all(root, moves)
-    for at in source[change.short & ~change.silent].tolist():
-        _shorten(_head(notes[at]))
     gone = [notes[at] for at in source[change.silent].tolist()]
     _cut_slurs(root, set(gone))
     for note in gone:
