@@ -39,7 +39,7 @@ def measured(pieces: Path) -> None:
     assert state["counts"]["works"] == 8, state
     answer = json.loads(run("compare", str(pieces / "stairs.musicxml"), "--json"))
     (work,) = answer["works"]
-    assert work["piece"]["bars"] == 32, work["piece"]
+    assert work["piece"]["written_bars"] == 32, work["piece"]
     assert answer["reference_id"] == state["reference_id"]
     assert json.loads(run("table", "span", "--by", "ensemble", "--json"))
     listed = run("query").splitlines()[2:]

@@ -29,6 +29,7 @@ import numpy as np
 from corpusreg.comparison.comparison import Comparison, PlacedMeasure
 from corpusreg.measures.definitions import Measure
 from corpusreg.measures.events import Event, final_bar
+from corpusreg.measures.sections import sections
 from corpusreg.norms.reference import Placement
 from corpusreg.score.played import PlayedBars, segments
 
@@ -83,7 +84,7 @@ _SHOWN_BY_THEIR_END = frozenset(("climb", "descent", "wedge"))
 # Few moves show best in the longest stay.
 _SEEN_IN_STAYS = frozenset(("movement_bar", "movement_phrase", "shift_rate"))
 
-Kind = Literal["event", "measure", "stay"]
+Kind = Literal["event", "measure", "stay", "section"]
 Side = Literal["less", "more", "middle", "tied"]
 
 
@@ -142,7 +143,8 @@ class Rank:
 class Finding:
     """One thing found.
 
-    kind, name: 'event' and its kind, 'measure' and its name, or 'stay'. place: where it
+    kind, name: 'event' and its kind, 'measure' and its name, 'stay', or 'section' and its
+    letter (`order` counts its returns, `notes` is the middle of its sound). place: where it
     is, None for a measure; bar, beat: where it happens. notes: those that prove it, lowest
     first; low, high: the register it is about. size, unit: silence in bars, distance in
     semitones, length in bars, or the value of a measure. rank: None where it has no place
@@ -289,6 +291,7 @@ class Reading:
     stay, shift: the clearest, None where there is none. shown: passages worth seeing in
     notation, in the order they are heard. beyond: notes outside the usual ranges. measures,
     stays, events: all of them in their order; those of parts come after those of the whole.
+    sections: in order of time; none where the piece has one alone.
     """
 
     piece: PieceFacts
@@ -307,6 +310,7 @@ class Reading:
     measures: tuple[Finding, ...]
     stays: tuple[Finding, ...]
     events: tuple[Finding, ...]
+    sections: tuple[Finding, ...] = ()
 
     def of_whole(self, *kinds: str) -> list[Finding]:
         """Events of the whole texture, of some kinds or of all, in their order."""
@@ -354,6 +358,7 @@ def reading(c: Comparison) -> Reading:
         measures=measures,
         stays=stays,
         events=tuple(events),
+        sections=tuple(_sections(c)),
     )
 
 
@@ -551,6 +556,23 @@ def _stays(c: Comparison, names: _Names) -> Iterable[Finding]:
             order=each.rank,
             narrow=each.narrow,
             main=each.main,
+        )
+
+
+def _sections(c: Comparison) -> Iterable[Finding]:
+    for each in sections(c.whole.played, c.whole.texture):
+        at = place(c, each.first, each.last)
+        yield Finding(
+            kind="section",
+            name=each.letter,
+            place=at,
+            bar=at.start,
+            notes=(each.middle,),
+            low=each.low,
+            high=each.high,
+            size=float(at.bars),
+            unit="bars",
+            order=each.time,
         )
 
 

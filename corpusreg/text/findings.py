@@ -7,7 +7,7 @@ claims about notes is worked out again from them by `tests/test_claims.py`.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 
 from corpusreg.comparison.findings import Finding, PieceFacts
 from corpusreg.measures.events import Event
@@ -26,7 +26,7 @@ from corpusreg.text.wording import (
     register,
 )
 
-__all__ = ["EVENTS", "NAMES", "sentence", "short"]
+__all__ = ["EVENTS", "NAMES", "section_lines", "sentence", "short"]
 
 # What each kind is called, in headings, tables and the glossary.
 NAMES: Mapping[str, str] = {
@@ -58,6 +58,8 @@ def sentence(found: Finding, piece: PieceFacts) -> str:
         return measure_sentence(found)
     if found.kind == "stay":
         return f"{stay(found)}."
+    if found.kind == "section":
+        return f"{section(found)}."
     words = EVENTS[found.name](found, _event(found), piece)
     whose = f"{capital(player(piece, found.part))}: " if found.part else ""
     return f"{whose}{words if whose and words[:4] in _KEEP else capital(words)}."
@@ -70,8 +72,8 @@ def short(found: Finding, piece: PieceFacts) -> str:
     """A finding in a few words and its bar, for a cell of a table."""
     if found.kind == "measure":
         return measure_short(found)
-    if found.kind == "stay":
-        return stay(found)
+    if found.kind in ("stay", "section"):
+        return stay(found) if found.kind == "stay" else section(found)
     assert found.bar is not None
     return f"{_what(found, piece)}, {bar_words(found.bar)}"
 
@@ -80,6 +82,30 @@ def stay(found: Finding) -> str:
     """Where it stays, and between which notes."""
     assert found.place is not None and found.low is not None and found.high is not None
     return f"{capital(place_words(found.place))} stay{_s(found)} in {_reg(found)}"
+
+
+def section(found: Finding) -> str:
+    """Where the texture lies in a section: its outer notes and its middle."""
+    again = " again" if found.order > 1 else ""
+    (middle,) = found.notes
+    return f"{found.name}{again}, {_place(found)}: {_reg(found)}, the middle at {note(middle)}"
+
+
+def section_lines(found: Sequence[Finding]) -> list[str]:
+    """A sentence for each section, with how far it lies from where its music lay before."""
+    lines = []
+    first: dict[str, int] = {}
+    for each in found:
+        (middle,) = each.notes
+        before = first.setdefault(each.name, middle)
+        far = ""
+        if abs(middle - before) >= 3:
+            way = "higher" if middle > before else "lower"
+            far = f", {interval(abs(middle - before))} {way} than the first time"
+        elif each.order > 1:
+            far = ", where it lay before"
+        lines.append(f"{section(each)}{far}.")
+    return lines
 
 
 def _s(found: Finding) -> str:

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from corpusreg.comparison.findings import Company, Finding, Reading, Suggestion
 from corpusreg.system.phrases import capital, joined, plural
 from corpusreg.system.plaintext import plain
-from corpusreg.text.findings import sentence, short
+from corpusreg.text.findings import section_lines, sentence, short
 from corpusreg.text.measures import (
     measure_sentence,
     measure_short,
@@ -247,6 +247,7 @@ def details(r: Reading) -> list[Section]:
     stays = r.long_stays()[:MOST]
     found = [
         Section("What happens", tuple(events)),
+        Section("Section by section", tuple(section_lines(r.sections))),
         Section("Where it stays", tuple(sentence(each, r.piece) for each in stays)),
         Section("In other company", tuple(_others(r))),
         Section(

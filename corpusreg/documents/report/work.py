@@ -34,7 +34,7 @@ from corpusreg.system.plaintext import plain
 from corpusreg.text import drafts as draft_words
 from corpusreg.text.alike import alike_lines
 from corpusreg.text.examples import passage_words
-from corpusreg.text.findings import sentence
+from corpusreg.text.findings import section_lines, sentence
 from corpusreg.text.measures import compared, rank_cell, title, value_words
 from corpusreg.text.players import asks_words, player_remarks
 from corpusreg.text.profiles import profile_lines
@@ -304,6 +304,15 @@ def _sections(
     yield Section("bars", "The map bar by bar", pictures=sheets)
     events = [Item(sentence(each, r.piece), _lead_in(each, c)) for each in r.of_whole()]
     yield Section("events", "What happens", tuple(events))
+    yield Section(
+        "sections",
+        "Section by section",
+        tuple(
+            Item(line, (each.place.first, each.place.last))
+            for line, each in zip(section_lines(r.sections), r.sections, strict=True)
+            if each.place
+        ),
+    )
     stays = r.long_stays()[:STAYS]
     yield Section(
         "stays",
@@ -353,7 +362,7 @@ def _sections(
         pictures=("nearest",) if "nearest" in pictures else (),
     )
     for each in details(r):
-        if each.heading not in ("What happens", "Where it stays"):
+        if each.heading not in ("What happens", "Section by section", "Where it stays"):
             key = each.heading.lower().replace(" ", "-")
             yield Section(key, each.heading, tuple(Item(text) for text in each.lines))
 
