@@ -1,4 +1,5 @@
-"""What sentences claim about notes is worked out again from the notes of the demo pieces."""
+"""What sentences claim about notes is worked out again from the notes: of the demo pieces, and
+of bundled scores of every kind."""
 
 from __future__ import annotations
 
@@ -9,7 +10,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from conftest import PIECES
+from conftest import PIECES, chosen_files
 from test_comparison import NARROW, cohort
 
 from corpusreg.comparison.comparison import Comparison, Piece, compare
@@ -23,7 +24,9 @@ from corpusreg.score.readers import read_file
 from corpusreg.text.findings import EVENTS, NAMES, sentence
 from corpusreg.text.reading import first_screen, heading
 
-PATHS = sorted(PIECES.iterdir())
+# Every tenth of the files of the small reference.
+REAL = [file.path for file in chosen_files()[::10]]
+PATHS = [*sorted(PIECES.iterdir()), *REAL]
 WORDS = 25  # of a sentence on a first screen
 
 
@@ -50,7 +53,7 @@ def read(path: Path) -> tuple[Comparison, Reading]:
 
 
 def found(*kinds: str) -> Iterator[tuple[Played, Finding, Reading]]:
-    """Events of the whole of some kinds in all demo pieces."""
+    """Events of the whole of some kinds in all pieces."""
     for path in PATHS:
         c, r = read(path)
         for each in r.of_whole(*kinds):
@@ -62,7 +65,7 @@ def sounding(played: Played, first: float, last: float) -> np.ndarray:
     bars, notes = played.bars, played.notes
     edges = np.append(bars.start, bars.start[-1] + bars.length[-1])
     start, end = (np.interp(at, np.arange(len(edges)), edges) for at in (first, last))
-    rows = (notes.onset < end - 1) & (notes.onset + notes.duration > start + 1)
+    rows = (notes.onset < end - 0.5) & (notes.onset + notes.duration > start + 0.5)
     return notes.pitch[rows]
 
 
