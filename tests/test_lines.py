@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 from by_hand import notes_of
 
-from corpusreg.measures.lines import bass_gaps, part_gaps, part_pitches, steps
+from corpusreg.measures.lines import bass_gaps, part_gaps, part_pitches, skips, steps
 
 # (pitch, onset, duration, loudness, part)
 DUET = notes_of([
@@ -91,3 +91,17 @@ def test_two_players_on_the_lowest_pitch_are_one_bass() -> None:
 
 def test_a_single_line_has_no_bass_gaps() -> None:
     assert bass_gaps(notes_of([(48, 0, 4), (55, 4, 4)])) == []
+
+
+def test_what_follows_a_skip_by_where_it_lands() -> None:
+    """Median 65. Up to 70 away, then down; down to 59 across, then up; up to 65 on it, on
+    to 77 away, then the same note, then down to 70 toward it, and on to 60."""
+    line = [65, 70, 59, 65, 77, 77, 70, 60, 60, 65, 65]
+    found = skips(notes_of([(pitch, 4 * at, 4) for at, pitch in enumerate(line)]))
+    assert found == [
+        (0, "away", 1, 0, 1),
+        (0, "across", 1, 0, 1),
+        (0, "on", 0, 1, 1),
+        (0, "toward", 0, 1, 0),
+    ]
+    assert skips(notes_of([(60, 0, 4), (62, 4, 4), (60, 8, 4)])) == []

@@ -68,6 +68,7 @@ def invented() -> dict[str, list[tuple[Any, ...]]]:
         rows["part_pitches"] += [(work, 0, low, 25), (work, 0, 60, 75), (work, 1, low, 50)]
         rows["steps"] += [(work, 0, 2, 30), (work, 0, -2, 60), (work, 0, 12, 9)]
         rows["steps"].append((work, 1, -1, 49))
+        rows["skips"] += [(work, 0, "away", 6, 2, 1), (work, 0, "toward", 2, bars // 10, 0)]
         rows["part_gaps"].append((work, 0, 1, 40, bars / 10, 0.25))
         rows["bass_gaps"] += [(work, low, 20, 10), (work, 50, 10, 30)]
         rows["phrases"] += [(work, 0, 4, 60.0, 64.0, 62.0), (work, 1, 3, 64.0, 62.0, 60.0)]
@@ -404,6 +405,14 @@ def test_phrase_shapes_leave_out_what_has_no_middle(reference: store.Reference) 
         ("descending", 5, 0.5),
     ]
     assert answer(reference, "phrase_shapes", without="book") == []
+
+
+def test_what_follows_skips_counts_every_composer_once(reference: store.Reference) -> None:
+    """Away: all turn in 6 of 8. Toward: ann in 6 of 29, ben in 2 of 8; the copy is left out."""
+    away, toward = answer(reference, "after_skips", least=8)
+    assert (away["place"], away["skips"], away["units"], away["turning"]) == ("away", 40, 3, 0.75)
+    assert (toward["skips"], toward["units"]) == (37, 2)
+    assert toward["turning"] == pytest.approx((6 / 29 + 2 / 8) / 2)
 
 
 def test_rising_intervals_by_size_and_kind(reference: store.Reference) -> None:

@@ -6,7 +6,11 @@ height, range and motion can be asked in SQL.
 - pitches: how many notes a part has on each pitch.
 - steps: how often a part's line moves by each interval (semitones, up positive).
   The line is the highest note of each onset of the part; a rest does not break it.
-- step pairs: how often one interval of that line follows another.
+- skips: what follows an interval of SKIP semitones or more in that line, by where it lands
+  beside the middle (median) of the line. Most skips are followed by a turn, and most of
+  those that turn lead away from the middle or across it: whether lines turn after skips
+  because of the skip or because they come back to their middle is seen from skips that
+  lead toward it (von Hippel and Huron 2000, Music Perception 18(1):59-85).
 - part gaps: between two neighbouring parts, at every onset of the work at which
   both sound, the interval from the lower part's top note to the upper part's
   lowest (negative where they cross).
@@ -22,10 +26,14 @@ from numpy.typing import NDArray
 from corpusreg.measures.texture import PITCHES
 from corpusreg.score.played import Notes
 
-__all__ = ["PartGap", "bass_gaps", "part_gaps", "part_pitches", "step_pairs", "steps"]
+__all__ = ["PartGap", "bass_gaps", "part_gaps", "part_pitches", "skips", "steps"]
 
 Ints = NDArray[np.int64]
 PartGap = tuple[int, int, int, float, float]
+SKIP = 3  # semitones
+# Where a skip lands, seen from where it began: away from the middle of the line, across it,
+# on it, or toward it and short of it.
+PLACES = ("away", "across", "on", "toward")
 
 
 def part_pitches(notes: Notes) -> list[tuple[int, int, int]]:
@@ -40,14 +48,32 @@ def steps(notes: Notes) -> list[tuple[int, int, int]]:
     return _counted(part[1:][inside], np.diff(pitch)[inside])
 
 
-def step_pairs(notes: Notes) -> list[tuple[int, int, int, int]]:
-    """(part, interval, next interval, times) for every two intervals on end in a line."""
+def skips(notes: Notes) -> list[tuple[int, str, int, int, int]]:
+    """(part, place, turned, went on, repeated) for the skips of each part by PLACES.
+
+    How often the next interval goes the other way, goes on, or repeats the note.
+    """
     part, pitch = _lines(notes)
-    inside = part[2:] == part[:-2]
-    step = np.diff(pitch)
-    pairs = np.stack((part[2:], step[:-1], step[1:]), axis=1)[inside]
-    keys, count = np.unique(pairs, axis=0, return_counts=True)
-    return [(*row, n) for row, n in zip(keys.tolist(), count.tolist(), strict=True)]
+    first = np.unique(part, return_index=True)[1]
+    middle = np.repeat(
+        [np.median(line) for line in np.split(pitch, first[1:])],
+        np.diff(np.append(first, len(part))),
+    )
+    rows = np.flatnonzero((part[2:] == part[:-2]) & (np.abs(np.diff(pitch)[:-1]) >= SKIP))
+    begun, landed, following = (pitch[rows + k] - middle[rows] for k in range(3))
+    place = np.select(
+        [landed == 0, begun * landed < 0, np.abs(landed) > np.abs(begun)], [2, 1, 0], 3
+    )
+    way = np.sign(landed - begun) * np.sign(following - landed)
+    places, ways = len(PLACES), 3
+    cell = (part[rows] * places + place) * ways + (way + 1).astype(np.int64)
+    count = np.bincount(cell, minlength=0)
+    count = np.pad(count, (0, -len(count) % ways)).reshape(-1, ways)
+    return [
+        (row // places, PLACES[row % places], turned, on, repeated)
+        for row, (turned, repeated, on) in enumerate(count.tolist())
+        if turned or repeated or on
+    ]
 
 
 def _lines(notes: Notes) -> tuple[Ints, Ints]:

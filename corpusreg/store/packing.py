@@ -96,7 +96,7 @@ KEPT: Mapping[str, str] = {
     "steps": "t.times >= 3",
 }
 # Tables that would take too much room: they are there, and empty.
-LEFT_AT_HOME = frozenset(("step_pairs", "bass_gaps"))
+LEFT_AT_HOME = frozenset(("bass_gaps",))
 # So many of the smallest shingles of a work are kept, by which its copies are found.
 MARKS = 10
 _MADE = ("band_weights",)  # made of the others when they are shown
@@ -166,7 +166,10 @@ def views(folder: Path, own: Path | None = None) -> dict[str, tuple[str, ...]]:
     """
     found: dict[str, tuple[str, ...]] = {FIRST: tuple(_first(folder, own))}
     for table in names():
-        if table in LEFT_AT_HOME:
+        # A reference that was packed before a table came has none of it.
+        if table in LEFT_AT_HOME or not (
+            table in _MADE or (folder / f"{table}.parquet").exists()
+        ):
             kinds = columns(table).items()
             none = ", ".join(f'CAST(NULL AS {kind}) AS "{name}"' for name, kind in kinds)
             shown = f"SELECT {none} WHERE false"

@@ -47,7 +47,7 @@ ORDER: Mapping[str, str] = {
     "work_columns": "work, name",
     "part_pitches": "work, part, pitch",
     "steps": "work, part, step",
-    "step_pairs": "work, part, step, following",
+    "skips": "work, part, place",
     "part_gaps": "work, upper",
     "bass_gaps": "work, bass, gap",
     "phrases": "work, phrase",

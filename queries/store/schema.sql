@@ -437,19 +437,21 @@ COMMENT ON COLUMN steps.part IS 'Part, as in parts.part';
 COMMENT ON COLUMN steps.step IS 'Interval from note to note, up positive [semitones]';
 COMMENT ON COLUMN steps.times IS 'How often [times]';
 
-CREATE TABLE step_pairs (
+CREATE TABLE skips (
     work VARCHAR NOT NULL,
     part INTEGER NOT NULL,
-    step INTEGER NOT NULL,
-    following INTEGER NOT NULL,
-    times INTEGER
+    place VARCHAR NOT NULL,
+    turned INTEGER,
+    went_on INTEGER,
+    repeated INTEGER
 );
-COMMENT ON TABLE step_pairs IS 'How often an interval of the line of each part is followed by another';
-COMMENT ON COLUMN step_pairs.work IS 'Work, as in works.work';
-COMMENT ON COLUMN step_pairs.part IS 'Part, as in parts.part';
-COMMENT ON COLUMN step_pairs.step IS 'Interval from note to note, up positive [semitones]';
-COMMENT ON COLUMN step_pairs.following IS 'The next interval, up positive [semitones]';
-COMMENT ON COLUMN step_pairs.times IS 'How often [times]';
+COMMENT ON TABLE skips IS 'What follows a skip of 3 semitones or more in the line of each part';
+COMMENT ON COLUMN skips.work IS 'Work, as in works.work';
+COMMENT ON COLUMN skips.part IS 'Part, as in parts.part';
+COMMENT ON COLUMN skips.place IS 'Where the skip lands beside the median of the line: away, across, on, or toward it';
+COMMENT ON COLUMN skips.turned IS 'How often the next interval goes the other way [times]';
+COMMENT ON COLUMN skips.went_on IS 'How often it goes the same way [times]';
+COMMENT ON COLUMN skips.repeated IS 'How often the note is repeated [times]';
 
 CREATE TABLE part_gaps (
     work VARCHAR NOT NULL,

@@ -178,7 +178,7 @@ def _line_rows(work: str, score: Score, analysis: Analysis) -> Rows:
     found: dict[str, list[Any]] = {
         "part_pitches": lines.part_pitches(notes),
         "steps": lines.steps(notes),
-        "step_pairs": lines.step_pairs(notes),
+        "skips": lines.skips(notes),
         "part_gaps": lines.part_gaps(notes, len(score.parts)),
         # A single line has no space above its bass.
         "bass_gaps": [] if analysis.texture.most_together < 2 else lines.bass_gaps(notes),
