@@ -12,7 +12,7 @@
 -- Columns:
 --   place VARCHAR             where the skip lands beside the median of the line
 --   skips BIGINT              skips that are followed by another note than their own [skips]
---   units BIGINT              composers and sources that have enough of them
+--   units BIGINT              composers and sources with enough of them [composers]
 --   turning DOUBLE            share after which the line turns, mean of them [0-1]
 --   low DOUBLE                lower end of its 95 % interval [0-1]
 --   high DOUBLE               upper end of it [0-1]

@@ -410,7 +410,12 @@ def test_phrase_shapes_leave_out_what_has_no_middle(reference: store.Reference) 
 def test_what_follows_skips_counts_every_composer_once(reference: store.Reference) -> None:
     """Away: all turn in 6 of 8. Toward: ann in 6 of 29, ben in 2 of 8; the copy is left out."""
     away, toward = answer(reference, "after_skips", least=8)
-    assert (away["place"], away["skips"], away["units"], away["turning"]) == ("away", 40, 3, 0.75)
+    assert (away["place"], away["skips"], away["units"], away["turning"]) == (
+        "away",
+        40,
+        3,
+        0.75,
+    )
     assert (toward["skips"], toward["units"]) == (37, 2)
     assert toward["turning"] == pytest.approx((6 / 29 + 2 / 8) / 2)
 

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from corpusreg.measures.analysis import analyse
-from corpusreg.measures.rebar import REBARRED, doubled, halved, rebarred
+from corpusreg.measures.rebar import REBARRED, doubled, halved, likely, rebarred
 from corpusreg.score.notes import Part
 from corpusreg.score.played import Notes, Played, PlayedBars
 
@@ -91,3 +93,11 @@ def test_one_window_has_no_movement() -> None:
     found = rebarred(played([60, 60], bars_of([8], 8)))
     assert "movement_bar" not in found["double"]
     assert found["double"]["longest_dwell"] == 1
+
+
+@pytest.mark.parametrize(
+    ("beats", "other"), [(1, "double"), (2, "double"), (3, None), (4, "half")]
+)
+def test_the_metre_says_which_other_bars_are_likely(beats: int, other: str | None) -> None:
+    bars = bars_of([4 * beats] * 6, 4 * beats)
+    assert likely(replace(bars, beat=np.full(6, 4))) == other

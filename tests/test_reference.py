@@ -386,6 +386,44 @@ def test_a_place_is_told_apart_by_collection_and_never_put_into_the_interval() -
 # Oddness
 
 
+def test_an_uneven_piece_has_a_wider_interval_and_the_same_place() -> None:
+    found = even()
+    sure = place(found, "span", 20.0, PIECE)
+    uneven = place(found, "span", 20.0, PIECE, error=6.0)
+    assert sure.percentile == uneven.percentile
+    assert sure.interval and uneven.interval
+    # A standard error of 6 is 15 points here, and nearly two of them lie on either side.
+    assert 27 < uneven.interval[1] - sure.percentile < 33
+    assert sure.interval[1] - sure.percentile < 8
+
+
+def in_collections(shift: float) -> Cohort:
+    """Four collections of eight composers; the values of each lie `shift` above the last."""
+    rows = [(c, u, 1.0 + k) for c in range(4) for u in range(8) for k in range(20)]
+    found = cohort([value + shift * c for c, _, value in rows], [8 * c + u for c, u, _ in rows])
+    names = np.array(["abcd"[c] for c, _, _ in rows], object)
+    return replace(found, collection=names)
+
+
+def test_another_collection_is_predicted_from_how_far_collections_differ() -> None:
+    """Variance between collections as DerSimonian and Laird take it, t with 2 degrees."""
+    alike = place(in_collections(0.0), "span", 10.5, PIECE).elsewhere
+    apart = place(in_collections(4.0), "span", 16.5, PIECE)
+    assert alike is not None and apart.elsewhere is not None and apart.range is not None
+    assert alike == pytest.approx((50, 50), abs=6)
+    assert apart.elsewhere[0] < apart.range[0] < 50 < apart.range[1] < apart.elsewhere[1]
+    logits = np.log([p / (100 - p) for p in apart.collections.values()])
+    reach = 2.920 * np.sqrt(logits.var(ddof=1) * (1 + 1 / 4))
+    low = 100 / (1 + np.exp(-(logits.mean() - reach)))
+    assert apart.elsewhere[0] == pytest.approx(low, abs=4)
+
+
+def test_three_collections_predict_none() -> None:
+    found = in_collections(4.0)
+    few = replace(found, collection=np.where(found.collection == "d", "c", found.collection))
+    assert place(few, "span", 16.5, PIECE).elsewhere is None
+
+
 def at(value: float | None) -> Placement:
     return Placement(value, None, None, None, 0.0)
 

@@ -18,10 +18,12 @@ from numpy.typing import NDArray
 from corpusreg.comparison.players import NOBODY, Players
 from corpusreg.measures.analysis import Analysis, is_narrow, occupied_bands
 from corpusreg.measures.background import Background, background, passages
-from corpusreg.measures.definitions import MEASURES, Measure
+from corpusreg.measures.definitions import BY_NAME, MEASURES, Measure
 from corpusreg.measures.events import Event
+from corpusreg.measures.rebar import Bars, likely, rebarred
 from corpusreg.measures.shifts import Shift
 from corpusreg.measures.stays import Stay
+from corpusreg.measures.unevenness import errors
 from corpusreg.norms.alike import Alike
 from corpusreg.norms.profiles.model import PlacedProfile
 from corpusreg.norms.reference import BASIC, Cohort, Placement, Size, oddness, place
@@ -64,12 +66,17 @@ class Piece:
 
 @dataclass(frozen=True)
 class PlacedMeasure:
-    """A measure of the piece, its place, and the played bars that show it."""
+    """A measure of the piece, its place, and the played bars that show it.
+
+    barred: where its metre makes other bars likely, which, and the percentile that it would
+    have if it were written in them.
+    """
 
     measure: Measure
     value: float | None
     placement: Placement
     passages: tuple[tuple[int, int], ...]
+    barred: tuple[Bars, float] | None = None
 
 
 @dataclass(frozen=True)
@@ -145,7 +152,12 @@ def compare(
     size = Size(len(whole.played.bars), whole.texture.voices)
     enough = [cohort for cohort in cohorts if cohort.near(size, BASIC) is not None]
     chosen = enough[0] if enough else cohorts[0]
-    placed = tuple(_placed(measure, whole, chosen, size) for measure in MEASURES)
+    uneven = errors(whole)
+    barred = _barred(whole, chosen, size)
+    placed = tuple(
+        _placed(measure, whole, chosen, size, uneven, barred.get(measure.name))
+        for measure in MEASURES
+    )
     far = oddness([each.placement for each in placed])
     known = any(each.placement.percentile is not None for each in placed)
     odd = next((cohort.odd for cohort in enough if len(cohort.odd)), chosen.odd)
@@ -158,7 +170,7 @@ def compare(
         measures=placed,
         others={
             cohort.rung.title: {
-                m.name: _placement(m.name, whole, cohort, size) for m in MEASURES
+                m.name: _placement(m.name, whole, cohort, size, uneven) for m in MEASURES
             }
             for cohort in enough
             if cohort is not chosen
@@ -181,20 +193,48 @@ def compare(
     )
 
 
-def _placed(measure: Measure, whole: Analysis, cohort: Cohort, size: Size) -> PlacedMeasure:
+def _placed(
+    measure: Measure,
+    whole: Analysis,
+    cohort: Cohort,
+    size: Size,
+    uneven: Mapping[str, float],
+    barred: tuple[Bars, float] | None,
+) -> PlacedMeasure:
     return PlacedMeasure(
         measure=measure,
         value=whole.values[measure.name].value,
-        placement=_placement(measure.name, whole, cohort, size),
+        placement=_placement(measure.name, whole, cohort, size, uneven),
         passages=_passages(measure.name, whole),
+        barred=barred,
     )
 
 
-def _placement(name: str, whole: Analysis, cohort: Cohort, size: Size) -> Placement:
+def _barred(whole: Analysis, cohort: Cohort, size: Size) -> dict[str, tuple[Bars, float]]:
+    """The bars that the metre makes likely, and the percentiles in them, by measure."""
+    kind = likely(whole.played.bars)
+    if kind is None or cohort.near(size, BASIC) is None:
+        return {}
+    # Bars twice as long are half as many, and what is counted by them changes likewise.
+    longer = 2.0 if kind == "double" else 0.5
+    scale = {"shift_rate": longer, "longest_dwell": 1 / longer, "expected_dwell": 1 / longer}
+    other = Size(size.bars / longer, size.voices)
+    found = {}
+    for name, value in rebarred(whole.played)[kind].items():
+        if other.bars >= BY_NAME[name].minimum_bars:
+            placed = place(cohort, name, value * scale.get(name, 1.0), other).percentile
+            if placed is not None:
+                found[name] = (kind, placed)
+    return found
+
+
+def _placement(
+    name: str, whole: Analysis, cohort: Cohort, size: Size, uneven: Mapping[str, float]
+) -> Placement:
     value = whole.values[name]
     if value.value is None or value.reason:
         return Placement(None, None, None, None, 0.0, value.reason)
-    return place(cohort, name, value.value, size)
+    return place(cohort, name, value.value, size, uneven.get(name, 0.0))
 
 
 def _placed_stays(part: str | None, analysis: Analysis) -> list[PlacedStay]:

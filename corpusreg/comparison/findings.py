@@ -29,8 +29,8 @@ import numpy as np
 from corpusreg.comparison.comparison import Comparison, PlacedMeasure
 from corpusreg.measures.definitions import Measure
 from corpusreg.measures.events import Event, final_bar
+from corpusreg.measures.rebar import Bars
 from corpusreg.measures.sections import sections
-from corpusreg.norms.reference import Placement
 from corpusreg.score.played import PlayedBars, segments
 
 __all__ = [
@@ -126,6 +126,9 @@ class Rank:
     where it is not known. tied: share of works with exactly this value (0 to 1). side:
     'tied' where that share is large. sure: the whole interval is on that side. collections,
     periods: the percentile within each that has enough works near the piece, by name.
+    elsewhere: where a collection that is not there would place it, 9 times in 10, None where
+    too few are there to tell. other_bars: half or double where the metre makes such bars
+    likely, and barred: the percentile in them.
     """
 
     percentile: float
@@ -137,6 +140,9 @@ class Rank:
     sure: bool
     collections: Mapping[str, float] = field(default_factory=dict)
     periods: Mapping[str, float] = field(default_factory=dict)
+    elsewhere: tuple[float, float] | None = None
+    other_bars: Bars | None = None
+    barred: float | None = None
 
 
 @dataclass(frozen=True)
@@ -464,7 +470,7 @@ def _elsewhere(c: Comparison) -> Iterable[tuple[str, str, float]]:
 
 
 def _measure(each: PlacedMeasure, c: Comparison) -> Finding:
-    rank = _rank(each.placement)
+    rank = _rank(each)
     low_side = rank is not None and rank.percentile <= 50
     passages = each.passages
     if low_side and each.measure.name in _SEEN_IN_STAYS:
@@ -487,7 +493,9 @@ def _core(measure: Measure, c: Comparison, end: int) -> int | None:
     return c.whole.core[end] if measure.name == "core_span" else None
 
 
-def _rank(placement: Placement) -> Rank | None:
+def _rank(each: PlacedMeasure) -> Rank | None:
+    placement = each.placement
+    other_bars, barred = each.barred or (None, None)
     p = placement.percentile
     if p is None or placement.interval is None or placement.median is None:
         return None
@@ -503,6 +511,9 @@ def _rank(placement: Placement) -> Rank | None:
         by_collection=placement.range,
         collections=placement.collections,
         periods=placement.periods,
+        elsewhere=placement.elsewhere,
+        other_bars=other_bars,
+        barred=barred,
         median=placement.median,
         tied=placement.tied,
         side=side,

@@ -24,6 +24,7 @@ from corpusreg.measures.texture import Texture, beat_weights, texture
 from corpusreg.score.played import Played, PlayedBars
 
 __all__ = [
+    "EVENT_RATES",
     "Analysis",
     "Value",
     "analyse",
@@ -38,8 +39,11 @@ __all__ = [
 NARROW_LINE = 12
 NARROW_TEXTURE = 24
 LONG_STAY = 4
-# Kinds of events that count as entries after silence.
-_ENTRIES = ("withheld_bass", "withheld_top", "cleared", "entry")
+# Kinds of events that are counted per 100 bars, by measure.
+EVENT_RATES = {
+    "entries": ("withheld_bass", "withheld_top", "cleared", "entry"),
+    "pedal_points": ("pedal_point",),
+}
 # At most one stay in so many bars is among the main ones, and none shorter than MAIN_BARS.
 MAIN_EVERY = 12
 MAIN_BARS = 2
@@ -64,7 +68,8 @@ class Analysis:
     without articulation, as movement, shifts and stays see them; its total is as heard.
     stays and the clear shifts in order of time; `ranking` lists the indices of stays,
     most worth saying first, and the first `main` of them are the main ones. events: the
-    strongest first. hollow: share of each played bar in which there is a gap.
+    strongest first. moved: played bars of the shifts that the rate of shifts counts; hollow:
+    share of each played bar in which there is a gap.
     """
 
     played: Played
@@ -77,6 +82,7 @@ class Analysis:
     ranking: tuple[int, ...]
     main: int
     shifts: tuple[Shift, ...]
+    moved: tuple[int, ...]
     hollow: NDArray[np.float64]
     band_shares: NDArray[np.float64]
     events: tuple[Event, ...]
@@ -106,8 +112,9 @@ def analyse(played: Played) -> Analysis:
         ],
         len(bars),
     )
-    moves = shifts(woven, _lines(played))
-    raw = _raw(woven, lowest, highest, core, found_stays, moves, spaces.share)
+    # One player's move is told, and does not count as a move of the texture.
+    moved = tuple(each.bar for each in shifts(woven, _lines(played)) if each.by != "part")
+    raw = _raw(woven, lowest, highest, core, found_stays, len(moved), spaces.share)
     raw |= _event_rates(found_events, len(bars))
     ranking = rank_stays(found_stays, core, woven, bars)
     return Analysis(
@@ -121,6 +128,7 @@ def analyse(played: Played) -> Analysis:
         ranking=ranking,
         main=_main(found_stays, ranking, bars),
         shifts=found_shifts,
+        moved=moved,
         hollow=spaces.hollow,
         band_shares=space.band_shares(woven.total),
         events=found_events,
@@ -156,9 +164,10 @@ def _lines(played: Played) -> NDArray[np.float64]:
 
 def _event_rates(found: tuple[Event, ...], bars: int) -> dict[str, float]:
     """Events per 100 bars."""
-    entered = sum(event.kind in _ENTRIES for event in found)
-    held = sum(event.kind == "pedal_point" for event in found)
-    return {"entries": 100 * entered / bars, "pedal_points": 100 * held / bars}
+    return {
+        name: 100 * sum(event.kind in kinds for event in found) / bars
+        for name, kinds in EVENT_RATES.items()
+    }
 
 
 def _main(found: tuple[Stay, ...], ranking: tuple[int, ...], bars: PlayedBars) -> int:
@@ -234,7 +243,7 @@ def _raw(
     highest: int,
     core: tuple[int, int],
     found_stays: tuple[Stay, ...],
-    moves: list[Shift],
+    moved: int,
     hollow: float,
 ) -> dict[str, float]:
     bars = len(woven.bars)
@@ -253,8 +262,7 @@ def _raw(
         "movement_bar": _mean(movement.between_bars(woven)),
         "movement_phrase": _mean(phrases),
         "travel": movement.travel(woven),
-        # One player's move is told, and does not count as a move of the texture.
-        "shift_rate": 100 * sum(shift.by != "part" for shift in moves) / bars,
+        "shift_rate": 100 * moved / bars,
         "longest_dwell": float(dwell.max()),
         "expected_dwell": expected_dwell(dwell),
         "narrow_dwell": narrow / bars,

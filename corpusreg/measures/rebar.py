@@ -11,13 +11,14 @@ double   bars joined in pairs. Pairs are counted from the beginning and begin an
 half     every bar cut at half of its length.
 units    values are in written bars whatever the window, so that the three can be
          compared: a stay of two double bars lasts four, and rates are per 100 bars
-         as written.
+         as written. `likely` says which other bars the metre makes likely.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import replace
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -29,13 +30,14 @@ from corpusreg.measures.stays import expected_dwell, stays
 from corpusreg.measures.texture import Texture, texture
 from corpusreg.score.played import Played, PlayedBars
 
-__all__ = ["BARS", "REBARRED", "doubled", "halved", "rebarred"]
+__all__ = ["BARS", "REBARRED", "Bars", "doubled", "halved", "likely", "rebarred"]
 
-BARS = ("half", "double")
+Bars = Literal["half", "double"]
+BARS: tuple[Bars, ...] = ("half", "double")
 REBARRED = ("movement_bar", "shift_rate", "longest_dwell", "expected_dwell")
 
 
-def rebarred(played: Played) -> dict[str, Mapping[str, float]]:
+def rebarred(played: Played) -> dict[Bars, Mapping[str, float]]:
     """The measures named in REBARRED by kind of bar; a work of one window has no movement.
 
     movement_bar in semitones from window to window, shift_rate per 100 written bars,
@@ -52,6 +54,18 @@ def rebarred(played: Played) -> dict[str, Mapping[str, float]]:
         "half": _measured(halves, np.full(2 * len(bars), 0.5)),
         "double": _measured(pairs, held.astype(float)),
     }
+
+
+def likely(bars: PlayedBars) -> Bars | None:
+    """The other bars in which the same music is often written; None where it is not.
+
+    Two felt beats a bar and fewer stand for four in half as many bars, four and more for
+    two; three beats are three in any notation (common practice, no source).
+    """
+    beats = float(np.median(bars.full / np.maximum(bars.beat, 1)))
+    if beats <= 2:
+        return "double"
+    return "half" if beats >= 4 else None
 
 
 def doubled(bars: PlayedBars) -> NDArray[np.int64]:

@@ -18,11 +18,18 @@ percentile  mid-rank, 0 to 100: the weighted share of the cohort below the value
             plus half of the share that equals it.
 interval    95 %, Student's t on the logit scale, from the spread of the units' own
             shares below the value; the degrees of freedom are the effective number
-            of units less one.
+            of units less one. The variance of the piece itself is added, as far as its value
+            has a standard error (`measures.unevenness`): by how much the place differs when
+            the value is a standard error higher or lower.
 apart       the same percentile within each collection of the cohort that has works by
             APART_UNITS units near the piece, and within each period likewise. The interval
             says how sure the place is among these works; that the place differs from
             collection to collection is another matter and is never put into it.
+elsewhere   where a collection that is not there would place the value: 90 % prediction
+            interval of a random effect of collections, on the logit scale (Higgins,
+            Thompson and Spiegelhalter 2009, Journal of the Royal Statistical Society A
+            172:137-159, with the variance of DerSimonian and Laird 1986), from
+            FEWEST_COLLECTIONS collections.
 quantile    the inverse of the mid-rank percentile, linear between values; with
             equal weights type 5 of Hyndman and Fan 1996 (American Statistician
             50:361-365).
@@ -44,11 +51,14 @@ __all__ = [
     "BASIC",
     "MINIMUM_UNITS",
     "MINIMUM_WORKS",
+    "Among",
     "Cohort",
+    "Logit",
     "Placement",
     "Rung",
     "Size",
     "ladder",
+    "logit_of",
     "oddness",
     "oddness_of_works",
     "place",
@@ -64,12 +74,19 @@ MINIMUM_UNITS = 8
 BASIC = "span"
 BANDWIDTH = 0.25  # of log length: mostly works from three quarters to four thirds as long
 PSEUDO = 0.25
+FEWEST_COLLECTIONS = 4
 APART_UNITS = 6  # units near the piece from which a collection or period is told apart
 ENOUGH = 0.25  # works of a unit near the piece that make it count in full
 WIDEST = 1.0
 GOOD_UNITS = 12  # the kernel widens until so many units count, where it can
 _BEYOND_WORKS, _BEYOND_UNITS = 3, 2  # works as long, and as short, that there must be
 _NEGLIGIBLE = 1e-3
+# The .95 quantile of Student's t by degrees of freedom from 2 on.
+_ONE_SIDED = {
+    2: 2.920, 3: 2.353, 4: 2.132, 5: 2.015, 6: 1.943, 7: 1.895, 8: 1.860, 9: 1.833,
+    10: 1.812, 11: 1.796, 12: 1.782, 13: 1.771, 14: 1.761, 15: 1.753, 16: 1.746, 17: 1.740,
+    18: 1.734, 19: 1.729, 20: 1.725,
+}  # fmt: skip
 
 Floats = NDArray[np.float64]
 
@@ -223,7 +240,8 @@ class Placement:
     """Where a value lies. All in percentile points except median; None where not placed.
 
     tied: share of the cohort (0 to 1) with exactly this value. collections, periods: the
-    percentile within each of them that has enough works near the piece, by name.
+    percentile within each of them that has enough works near the piece, by name. elsewhere:
+    where another collection would place it, None where there are too few to tell.
     """
 
     percentile: float | None
@@ -234,6 +252,7 @@ class Placement:
     reason: str = ""
     collections: Mapping[str, float] = field(default_factory=dict)
     periods: Mapping[str, float] = field(default_factory=dict)
+    elsewhere: tuple[float, float] | None = None
 
     @property
     def range(self) -> tuple[float, float] | None:
@@ -288,52 +307,100 @@ def weighted_quantiles(values: Floats, weights: Floats, shares: Sequence[float])
     return np.asarray(np.interp(shares, middle, distinct))
 
 
-def place(cohort: Cohort, name: str, value: float, size: Size) -> Placement:
-    """Percentile of a value of measure `name` among works of about the same size."""
+def place(cohort: Cohort, name: str, value: float, size: Size, error: float = 0.0) -> Placement:
+    """Percentile of a value of measure `name` among works of about the same size.
+
+    error: standard error of the value, from the piece's own unevenness.
+    """
     kernel = cohort.near(size, name)
     if kernel is None:
         return Placement(
             None, None, None, None, 0.0, "too few works of this length to place it"
         )
-    values, has = cohort.values[name], kernel > _NEGLIGIBLE
-    own, near, unit = values[has], kernel[has], cohort.unit[has]
-    weights = unit_weights(unit, near)
-    _, index = np.unique(unit, return_inverse=True)
-    added = np.bincount(index, near)
-    below = (own < value) + 0.5 * (own == value)
-    shares = np.bincount(index, near * below) / added
-    trust = _trust(added)
-    low, median, high = weighted_quantiles(own, weights, (0.25, 0.5, 0.75)).tolist()
+    has = kernel > _NEGLIGIBLE
+    own, near, unit = cohort.values[name][has], kernel[has], cohort.unit[has]
+    among = Among.of(own, near, unit)
+    shares = among.shares(value)
+    low, median, high = weighted_quantiles(own, among.weights, (0.25, 0.5, 0.75)).tolist()
+    around = (among.shares(value - error), among.shares(value + error)) if error else ()
+    apart = _apart(cohort.collection, has, own, near, unit, value) if len(has) else {}
     return Placement(
-        percentile=100 * float((trust * shares).sum() / trust.sum()),
-        interval=_interval(shares, trust),
+        percentile=100 * float(among.trust @ shares / among.trust.sum()),
+        interval=_interval(shares, among.trust, around),
         median=median,
         quartiles=(low, high),
-        tied=float(weights[own == value].sum()),
-        collections=_apart(cohort.collection, cohort.unit, kernel, values, value),
-        periods=_apart(cohort.period, cohort.unit, kernel, values, value),
+        tied=float(among.weights[own == value].sum()),
+        collections={group: 100 * share for group, (share, _) in apart.items()},
+        periods={
+            group: 100 * share
+            for group, (share, _) in _apart(cohort.period, has, own, near, unit, value).items()
+        },
+        elsewhere=_elsewhere(list(apart.values())),
     )
+
+
+@dataclass(frozen=True)
+class Among:
+    """Works near a piece by unit: values and weights of works, and how far units count."""
+
+    values: Floats
+    near: Floats
+    index: NDArray[np.intp]
+    added: Floats
+    trust: Floats
+    weights: Floats
+
+    @classmethod
+    def of(cls, values: Floats, near: Floats, unit: NDArray[np.int64]) -> Among:
+        """Works with their kernel weights `near` and their units, shape (n,) each."""
+        index = np.unique(unit, return_inverse=True)[1]
+        added = np.bincount(index, near).astype(float)
+        trust = _trust(added)
+        weights = near * (trust / added)[index]
+        return cls(values, near, index, added, trust, weights / weights.sum())
+
+    def shares(self, value: float) -> Floats:
+        """The share of each unit's works that lie below a value, shape (units,)."""
+        below = (self.values < value) + 0.5 * (self.values == value)
+        return np.asarray(np.bincount(self.index, self.near * below) / self.added)
 
 
 def _apart(
     groups: NDArray[np.object_],
-    unit: NDArray[np.int64],
-    kernel: Floats,
+    has: NDArray[np.bool_],
     values: Floats,
+    near: Floats,
+    unit: NDArray[np.int64],
     value: float,
-) -> dict[str, float]:
-    """The percentile within each group of works that has enough near the piece, by group."""
+) -> dict[str, tuple[float, Logit]]:
+    """The share below a value within each group that has enough works near the piece."""
     found = {}
-    for group in sorted({each for each in groups.tolist() if each is not None}):
-        rows = (groups == group) & (kernel > _NEGLIGIBLE)
-        units, index = np.unique(unit[rows], return_inverse=True)
-        trust = _trust(np.bincount(index, kernel[rows], len(units)))
-        if trust.sum() < APART_UNITS:
+    own = groups[has] if len(groups) else groups
+    for group in sorted({each for each in own.tolist() if each is not None}):
+        rows = own == group
+        among = Among.of(values[rows], near[rows], unit[rows])
+        if among.trust.sum() < APART_UNITS:
             continue
-        weights = unit_weights(unit[rows], kernel[rows])
-        below = (values[rows] < value) + 0.5 * (values[rows] == value)
-        found[str(group)] = 100 * float((weights * below).sum())
+        shares = among.shares(value)
+        share = float(among.trust @ shares / among.trust.sum())
+        found[str(group)] = share, logit_of(shares, among.trust)
     return found
+
+
+def _elsewhere(places: Sequence[tuple[float, Logit]]) -> tuple[float, float] | None:
+    """90 % prediction interval of the place in another collection, percentile points."""
+    if len(places) < FEWEST_COLLECTIONS:
+        return None
+    at = np.array([logit.middle for _, logit in places])
+    within = np.array([logit.variance for _, logit in places])
+    exact = 1 / within
+    spread = float(exact @ (at - exact @ at / exact.sum()) ** 2) - (len(at) - 1)
+    between = max(spread / float(exact.sum() - (exact**2).sum() / exact.sum()), 0.0)
+    weight = 1 / (within + between)
+    middle = float(weight @ at / weight.sum())
+    reach = _ONE_SIDED[len(at) - 2] * (between + float(1 / weight.sum())) ** 0.5
+    low, high = (100 / (1 + np.exp(-(middle + side * reach))) for side in (-1, 1))
+    return float(low), float(high)
 
 
 def oddness(placements: Iterable[Placement]) -> float:
@@ -387,8 +454,17 @@ def student_t(degrees: float) -> float:
     return x + sum(term / degrees**power for power, term in enumerate(terms, start=1))
 
 
-def _interval(shares: Floats, trust: Floats) -> tuple[float, float]:
-    """95 % interval of the trust-weighted mean of shares, in percentile points.
+@dataclass(frozen=True)
+class Logit:
+    """A share on the logit scale, its variance, and the effective number of units."""
+
+    middle: float
+    variance: float
+    units: float
+
+
+def logit_of(shares: Floats, trust: Floats) -> Logit:
+    """The trust-weighted mean of the units' shares.
 
     PSEUDO units with everything below and as many with everything above are added:
     near the ends all units may agree by chance, and then their spread says nothing.
@@ -396,13 +472,23 @@ def _interval(shares: Floats, trust: Floats) -> tuple[float, float]:
     in 93 to 98 % at ranks 5 to 95, where without them it holds 84 to 97 %.
     """
     units = float(trust.sum() ** 2 / (trust**2).sum())
-    p = float((trust * shares).sum() / trust.sum())
     padded = np.concatenate((shares, (0.0, 1.0)))
     weight = np.concatenate((trust, (PSEUDO, PSEUDO)))
     weight = weight / weight.sum()
     middle = float((weight * padded).sum())
     variance = float((weight**2 * (padded - middle) ** 2).sum()) * units / (units - 1)
-    logit = np.log(middle / (1 - middle))
-    reach = student_t(units - 1) * variance**0.5 / (middle * (1 - middle))
-    low, high = (100 / (1 + np.exp(-(logit + side * reach))) for side in (-1, 1))
-    return min(float(low), 100 * p), max(float(high), 100 * p)
+    slope = middle * (1 - middle)
+    return Logit(float(np.log(middle / (1 - middle))), variance / slope**2, units)
+
+
+def _interval(
+    shares: Floats, trust: Floats, around: Sequence[Floats] = ()
+) -> tuple[float, float]:
+    """95 % interval of the place in percentile points; around: shares a standard error away."""
+    p = 100 * float((trust * shares).sum() / trust.sum())
+    found = logit_of(shares, trust)
+    ends = [logit_of(each, trust).middle for each in around]
+    variance = found.variance + ((ends[1] - ends[0]) / 2) ** 2 if ends else found.variance
+    reach = student_t(found.units - 1) * variance**0.5
+    low, high = (100 / (1 + np.exp(-(found.middle + side * reach))) for side in (-1, 1))
+    return min(float(low), p), max(float(high), p)

@@ -7,9 +7,17 @@ thing to try; with whom it was compared. No sentence of it has more than 25 word
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
-from corpusreg.comparison.findings import Company, Finding, Reading, Suggestion
+from corpusreg.comparison.findings import (
+    APART,
+    HEADLINE,
+    Company,
+    Finding,
+    Reading,
+    Suggestion,
+)
 from corpusreg.system.phrases import capital, joined, plural
 from corpusreg.system.plaintext import plain
 from corpusreg.text.findings import section_lines, sentence, short
@@ -35,6 +43,7 @@ __all__ = [
     "CLASS_COLUMNS",
     "MEASURE_COLUMNS",
     "Section",
+    "certainty",
     "class_row",
     "company_sentence",
     "details",
@@ -259,6 +268,61 @@ def details(r: Reading) -> list[Section]:
         ),
     ]
     return [each for each in found if each.lines]
+
+
+def certainty(r: Reading) -> list[str]:
+    """What the ranks depend on: collections, periods, and where the barlines stand."""
+    ranks = [each for each in r.measures if each.rank and each.name in HEADLINE]
+    if not ranks:
+        return []
+    return [*_by_collection(ranks), *_by_period(r), *_by_barline(ranks)]
+
+
+def _by_collection(ranks: list[Finding]) -> Iterator[str]:
+    if not any(each.rank and each.rank.by_collection for each in ranks):
+        yield (
+            "The intervals hold among these works. Nearly all of them are of one collection: "
+            "how far a rank depends on whose works they are cannot be told."
+        )
+        return
+    yield (
+        "By collection: the lowest and the highest rank among the works of one collection. An "
+        "interval holds among all these works together, and does not tell of other music."
+    )
+    said = [
+        f"{title(each.name)} P{each.rank.elsewhere[0]:.0f} to P{each.rank.elsewhere[1]:.0f}"
+        for each in ranks
+        if each.rank and each.rank.elsewhere and each.rank.side != "tied"
+    ]
+    if said:
+        yield f"In a collection that is not among them, 9 times in 10: {joined(said)}."
+
+
+def _by_period(r: Reading) -> Iterator[str]:
+    """Where range and unusual measures lie among the works of each period."""
+    shown = [each for each in r.measures if each.name == "span"]
+    shown += [each for each in r.unusual if each.name != "span"]
+    for each in shown:
+        if each.rank and len(each.rank.periods) > 1:
+            places = [f"{name} P{rank:.0f}" for name, rank in each.rank.periods.items()]
+            yield f"{capital(title(each.name))} among works of one period: {joined(places)}."
+
+
+def _by_barline(ranks: list[Finding]) -> Iterator[str]:
+    moved = [
+        f"{title(each.name)} P{each.rank.barred:.0f} and not P{each.rank.percentile:.0f}"
+        for each in ranks
+        if each.rank
+        and each.rank.barred is not None
+        and abs(each.rank.barred - each.rank.percentile) >= APART
+    ]
+    bars = {each.rank.other_bars for each in ranks if each.rank and each.rank.other_bars}
+    if moved:
+        long = "twice" if "double" in bars else "half"
+        yield (
+            f"Written in bars {long} as long, as its metre often is, it would have "
+            f"{joined(moved)}."
+        )
 
 
 def unranked(r: Reading) -> list[str]:

@@ -40,6 +40,7 @@ from corpusreg.text.players import asks_words, player_remarks
 from corpusreg.text.profiles import profile_lines
 from corpusreg.text.reading import (
     MEASURE_COLUMNS,
+    certainty,
     company_sentence,
     details,
     first_screen,
@@ -329,7 +330,7 @@ def _sections(
     yield Section(
         "measures",
         "All measures",
-        tuple(Item(each) for each in [*_periods(r), *unranked(r)]),
+        tuple(Item(each) for each in [*certainty(r), *unranked(r)]),
         Table(
             tuple(columns[k] for k in filled),
             tuple(tuple(row[k] for k in filled) for row in rows),
@@ -365,17 +366,6 @@ def _sections(
         if each.heading not in ("What happens", "Section by section", "Where it stays"):
             key = each.heading.lower().replace(" ", "-")
             yield Section(key, each.heading, tuple(Item(text) for text in each.lines))
-
-
-def _periods(r: Reading) -> Iterator[str]:
-    """Where unusual measures would lie among works of each period."""
-    for each in r.unusual:
-        if each.rank and each.rank.periods:
-            places = ", ".join(
-                f"{period} P{percentile:.0f}"
-                for period, percentile in each.rank.periods.items()
-            )
-            yield f"{capital(title(each.name))} among works of one period: {places}."
 
 
 def _study(

@@ -17,6 +17,7 @@ from corpusreg.text.players import player_lines, player_remarks
 from corpusreg.text.reading import (
     CLASS_COLUMNS,
     MEASURE_COLUMNS,
+    certainty,
     class_row,
     details,
     first_screen,
@@ -96,7 +97,7 @@ def _measures(r: Reading) -> list[str]:
     last = None if by_collection else -1
     table = text_table(columns[:last], [row[:last] for row in rows]).splitlines()
     key = "In each strip: o this piece, --- the 95 % interval, | the middle of the works."
-    return [*table, key, *unranked(r)]
+    return [*table, key, *unranked(r), *items(certainty(r))]
 
 
 def items(texts: Sequence[str]) -> list[str]:
