@@ -1,7 +1,7 @@
 -- In which bars does a work stay in a register, shift, or have something happen in one?
 --
 -- The whole texture and its parts, in the order of the score, with the bar numbers
--- that are printed. The shifts are the clear ones; the shift rate counts smaller moves too.
+-- that are printed. A shift is clear, counted in the shift rate, or both.
 --
 -- Parameters:
 --   $work VARCHAR             id of the work
@@ -15,7 +15,7 @@
 --   high DOUBLE               upper edge of the register [MIDI note number]
 --   size DOUBLE               size of a shift [semitones]
 --   strength DOUBLE           strength of an event [0-100]
---   words VARCHAR             width and rank of a stay; direction of a shift and what moved
+--   words VARCHAR             width and rank of a stay; direction of a shift, what moved, and whether it is clear and counted
 WITH found AS (
     SELECT
         first AS position, 1 AS sort, stay AS place, 'stay' AS about, part, start_bar, end_bar,
@@ -25,7 +25,10 @@ WITH found AS (
     UNION ALL
     SELECT
         position, 2, shift, 'shift', NULL, bar, NULL, NULL, NULL, NULL, size, NULL,
-        concat_ws(', ', direction, 'by ' || "by", if(at_section, 'at a section', NULL))
+        concat_ws(
+            ', ', direction, 'by ' || "by", if(at_section, 'at a section', NULL),
+            if(clear, 'clear', NULL), if(counted, 'counted', NULL)
+        )
     FROM shifts
     WHERE work = $work
     UNION ALL

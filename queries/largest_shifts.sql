@@ -19,7 +19,7 @@ SELECT
     s.bar, s.size, s.direction, s.by AS "by", s.at_section, w.work
 FROM shifts AS s
 JOIN works AS w USING (work)
-WHERE w.same_as IS NULL
+WHERE w.same_as IS NULL AND s.clear
     AND (CAST($direction AS VARCHAR) IS NULL OR s.direction = $direction)
     AND (CAST($ensemble AS VARCHAR) IS NULL OR w.ensemble = $ensemble)
 ORDER BY abs(s.size) DESC, w.work, s.shift

@@ -38,7 +38,7 @@ WITH facts AS (
         5, shift, 'shift', 'bar ' || bar,
         concat_ws(', ', direction, round(size, 1) || ' semitones', 'by ' || "by")
     FROM shifts
-    WHERE work = $work
+    WHERE work = $work AND clear
 )
 SELECT about, name, coalesce(value, 'not known') AS value
 FROM facts

@@ -17,7 +17,14 @@ from corpusreg.measures.gaps import gaps
 from corpusreg.measures.ground import ground, lasting
 from corpusreg.measures.line_events import line_events
 from corpusreg.measures.saturation import Saturation, saturation
-from corpusreg.measures.shifts import Shift, clear_shifts, clear_sizes, shift_events, shifts
+from corpusreg.measures.shifts import (
+    Shift,
+    clear_shifts,
+    clear_sizes,
+    counts_in_rate,
+    shift_events,
+    shifts,
+)
 from corpusreg.measures.silence import silences
 from corpusreg.measures.stays import Stay, expected_dwell, stays
 from corpusreg.measures.texture import Texture, beat_weights, texture
@@ -68,8 +75,8 @@ class Analysis:
     without articulation, as movement, shifts and stays see them; its total is as heard.
     stays and the clear shifts in order of time; `ranking` lists the indices of stays,
     most worth saying first, and the first `main` of them are the main ones. events: the
-    strongest first. moved: played bars of the shifts that the rate of shifts counts; hollow:
-    share of each played bar in which there is a gap.
+    strongest first. moves: all that meets the definition of a shift, of which those of one player
+    alone count in no rate; hollow: share of each played bar in which there is a gap.
     """
 
     played: Played
@@ -82,7 +89,7 @@ class Analysis:
     ranking: tuple[int, ...]
     main: int
     shifts: tuple[Shift, ...]
-    moved: tuple[int, ...]
+    moves: tuple[Shift, ...]
     hollow: NDArray[np.float64]
     band_shares: NDArray[np.float64]
     events: tuple[Event, ...]
@@ -112,9 +119,9 @@ def analyse(played: Played) -> Analysis:
         ],
         len(bars),
     )
-    # One player's move is told, and does not count as a move of the texture.
-    moved = tuple(each.bar for each in shifts(woven, _lines(played)) if each.by != "part")
-    raw = _raw(woven, lowest, highest, core, found_stays, len(moved), spaces.share)
+    moves = tuple(shifts(woven, _lines(played)))
+    counted = sum(counts_in_rate(each) for each in moves)
+    raw = _raw(woven, lowest, highest, core, found_stays, counted, spaces.share)
     raw |= _event_rates(found_events, len(bars))
     ranking = rank_stays(found_stays, core, woven, bars)
     return Analysis(
@@ -128,7 +135,7 @@ def analyse(played: Played) -> Analysis:
         ranking=ranking,
         main=_main(found_stays, ranking, bars),
         shifts=found_shifts,
-        moved=moved,
+        moves=moves,
         hollow=spaces.hollow,
         band_shares=space.band_shares(woven.total),
         events=found_events,
@@ -243,7 +250,7 @@ def _raw(
     highest: int,
     core: tuple[int, int],
     found_stays: tuple[Stay, ...],
-    moved: int,
+    counted: int,
     hollow: float,
 ) -> dict[str, float]:
     bars = len(woven.bars)
@@ -262,7 +269,7 @@ def _raw(
         "movement_bar": _mean(movement.between_bars(woven)),
         "movement_phrase": _mean(phrases),
         "travel": movement.travel(woven),
-        "shift_rate": 100 * moved / bars,
+        "shift_rate": 100 * counted / bars,
         "longest_dwell": float(dwell.max()),
         "expected_dwell": expected_dwell(dwell),
         "narrow_dwell": narrow / bars,

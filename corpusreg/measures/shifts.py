@@ -54,6 +54,7 @@ __all__ = [
     "are_shifts",
     "clear_shifts",
     "clear_sizes",
+    "counts_in_rate",
     "shift_events",
     "shifts",
 ]
@@ -134,6 +135,11 @@ def shifts(texture: Texture, lines: NDArray[np.float64] | None = None) -> list[S
             shift = replace(shift, by="part", size=float(abs(alone[step])), direction=way)
         found.append(shift)
     return found
+
+
+def counts_in_rate(shift: Shift) -> bool:
+    """Whether a shift counts in the shift rate: one player's move does not move the texture."""
+    return shift.by != "part"
 
 
 def clear_shifts(texture: Texture, sizes: NDArray[np.float64]) -> list[Shift]:

@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 
 from corpusreg.measures import movement, space
 from corpusreg.measures.analysis import EVENT_RATES, LONG_STAY, Analysis, is_narrow
+from corpusreg.measures.shifts import counts_in_rate
 from corpusreg.measures.stays import expected_dwell
 
 __all__ = ["errors"]
@@ -76,7 +77,7 @@ def _of_blocks(analysis: Analysis, block: Ints, count: int) -> dict[str, float]:
         "movement_bar": mean(movement.between_bars(woven), woven.sounding[1:]),
         "movement_phrase": mean(phrases, 4 + np.arange(len(phrases))),
         "travel": mean(beats[inside], beat[1:][inside]),
-        "shift_rate": rate(np.array(analysis.moved, np.int64)),
+        "shift_rate": rate(np.array([s.bar for s in analysis.moves if counts_in_rate(s)], np.int64)),
         "hollow_share": mean(analysis.hollow, np.arange(len(block))),
         **{name: rate(at) for name, at in kinds.items()},
     }

@@ -92,6 +92,7 @@ KEPT: Mapping[str, str] = {
     "events": "t.kind NOT IN ({untold}) AND (t.part IS NULL OR t.kind = 'edge') "
     "QUALIFY row_number() OVER "
     "(PARTITION BY t.work, t.kind ORDER BY t.strength DESC, t.position) <= 1",
+    "shifts": "t.clear",
     "stays": "t.bars >= 2",
     "steps": "t.times >= 3",
 }

@@ -54,7 +54,7 @@ found AS (
         NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL, NULL, size, direction, "by",
         100 * abrupt * size / (size + 12)
     FROM shifts
-    WHERE $kind = 'shift' AND "by" <> 'part' AND position >= $upbeat
+    WHERE $kind = 'shift' AND clear AND position >= $upbeat
         AND 100 * abrupt * size / (size + 12) >= $floor
     UNION ALL
     SELECT

@@ -254,9 +254,11 @@ CREATE TABLE shifts (
     direction VARCHAR,
     "by" VARCHAR,
     abrupt DOUBLE,
-    at_section BOOLEAN
+    at_section BOOLEAN,
+    clear BOOLEAN,
+    counted BOOLEAN
 );
-COMMENT ON TABLE shifts IS 'Moves of the texture to another register';
+COMMENT ON TABLE shifts IS 'Moves of the texture, or of one player, to another register; the packed reference has the clear ones';
 COMMENT ON COLUMN shifts.work IS 'Work, as in works.work';
 COMMENT ON COLUMN shifts.shift IS 'Number of the shift in played order';
 COMMENT ON COLUMN shifts.position IS 'Written bar in which the new register begins, position from 0 [bars]';
@@ -266,6 +268,8 @@ COMMENT ON COLUMN shifts.direction IS 'up, down, opening or closing';
 COMMENT ON COLUMN shifts."by" IS 'What moved: mass, top, bottom, or one part alone';
 COMMENT ON COLUMN shifts.abrupt IS 'Abruptness: share of the move made at once [0-1]';
 COMMENT ON COLUMN shifts.at_section IS 'Falls on the beginning of a section';
+COMMENT ON COLUMN shifts.clear IS 'So clear that it is told as an event';
+COMMENT ON COLUMN shifts.counted IS 'Counts in the shift rate';
 
 CREATE TABLE events (
     work VARCHAR NOT NULL,

@@ -184,7 +184,7 @@ def _bars_with(played: Played, rows: Mask) -> Mask:
 def _shifted(
     piece: Piece, questions: list[str], changed: Played, bar: int, detail: str
 ) -> Iterator[Trial]:
-    found = any(shift.bar == bar for shift in analyse(changed).shifts)
+    found = any(shift.bar == bar for shift in analyse(changed).moves)
     for question in questions:
         yield _trial(piece, "entrance", question, found, f"bar {bar} {detail}".strip())
 

@@ -28,6 +28,7 @@ from corpusreg.measures.curve import curve
 from corpusreg.measures.events import Event
 from corpusreg.measures.rebar import REBARRED, rebarred
 from corpusreg.measures.saturation import full
+from corpusreg.measures.shifts import counts_in_rate
 from corpusreg.measures.shifts import edges as texture_edges
 from corpusreg.score.duplicates import fingerprint, shingles
 from corpusreg.score.notes import Score
@@ -282,10 +283,13 @@ def _stay_rows(work: str, analysis: Analysis) -> list[tuple[Any, ...]]:
 def _shift_rows(work: str, analysis: Analysis) -> list[tuple[Any, ...]]:
     bars = analysis.played.bars
     rows: list[tuple[Any, ...]] = []
-    for index, shift in enumerate(analysis.shifts):
-        where = (int(bars.written[shift.bar]), bars.labels[shift.bar])
-        what = (shift.size, shift.direction, shift.by, shift.abrupt)
-        rows.append((work, index, *where, *what, bool(bars.section[shift.bar])))
+    clear = {shift.bar: shift for shift in analysis.shifts}
+    every = {shift.bar: shift for shift in analysis.moves}
+    for index, (bar, shift) in enumerate(sorted((every | clear).items())):
+        where = (int(bars.written[bar]), bars.labels[bar])
+        what = (shift.size, shift.direction, shift.by, shift.abrupt, bool(bars.section[bar]))
+        counted = bar in every and counts_in_rate(every[bar])
+        rows.append((work, index, *where, *what, bar in clear, counted))
     return rows
 
 
