@@ -160,7 +160,9 @@ def test_steps_pitches_and_phrases_of_a_scale(tunes: Rows) -> None:
 
 def test_shifts_and_stays_of_a_scale(tunes: Rows) -> None:
     shifts = [row for row in named(tunes, "shifts") if row["work"].endswith("#1")]
-    assert shifts == [], "seven semitones are no clear shift"
+    assert [(row["bar"], row["clear"], row["counted"]) for row in shifts] == [
+        ("2", False, True), ("4", False, True),
+    ]  # fmt: skip
     stays = [row for row in named(tunes, "stays") if row["work"].endswith("#1")]
     longest = stays[0]
     assert (longest["rank"], longest["start_bar"], longest["end_bar"]) == (1, "2", "3")

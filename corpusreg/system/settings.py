@@ -40,7 +40,7 @@ __all__ = [
 ]
 
 # Version of the tables in queries/store/schema.sql; raised when they change.
-SCHEMA_VERSION = "7"
+SCHEMA_VERSION = "8"
 # An older file format, so that clients of 2024 and later open a reference.
 STORAGE_VERSION = "v1.2.0"
 

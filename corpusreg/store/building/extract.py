@@ -42,7 +42,7 @@ __all__ = ["EXTRACTION_VERSION", "extract_file"]
 
 # Raised when readers, tables of facts or this module give other rows for the same file and
 # definitions.
-EXTRACTION_VERSION = "15"
+EXTRACTION_VERSION = "16"
 EDGE = -1  # number of the event that tells of a part at the edge of its range
 HEARD = 0.01  # mean saturation from which an octave gets a row
 
