@@ -75,8 +75,8 @@ class Analysis:
     without articulation, as movement, shifts and stays see them; its total is as heard.
     stays and the clear shifts in order of time; `ranking` lists the indices of stays,
     most worth saying first, and the first `main` of them are the main ones. events: the
-    strongest first. moves: all that meets the definition of a shift, of which those of one player
-    alone count in no rate; hollow: share of each played bar in which there is a gap.
+    strongest first. moves: all that meets the definition of a shift, of which those of one
+    player alone count in no rate. hollow: share of each played bar in which there is a gap.
     """
 
     played: Played

@@ -69,6 +69,7 @@ def _of_blocks(analysis: Analysis, block: Ints, count: int) -> dict[str, float]:
     weight = _without(np.add.reduceat(woven.bars, np.searchsorted(block, range(count))))
     core = np.array([space.core(each) for each in weight if each.any()])
     spread = np.array([space.octaves_in_use(each) for each in weight if each.any()])
+    counted = [shift.bar for shift in analysis.moves if counts_in_rate(shift)]
     return {
         "span": _jackknife(_spans(analysis, block, count)),
         "core_span": _jackknife(core[:, 1] - core[:, 0]),
@@ -77,7 +78,7 @@ def _of_blocks(analysis: Analysis, block: Ints, count: int) -> dict[str, float]:
         "movement_bar": mean(movement.between_bars(woven), woven.sounding[1:]),
         "movement_phrase": mean(phrases, 4 + np.arange(len(phrases))),
         "travel": mean(beats[inside], beat[1:][inside]),
-        "shift_rate": rate(np.array([s.bar for s in analysis.moves if counts_in_rate(s)], np.int64)),
+        "shift_rate": rate(np.array(counted, np.int64)),
         "hollow_share": mean(analysis.hollow, np.arange(len(block))),
         **{name: rate(at) for name, at in kinds.items()},
     }
