@@ -164,3 +164,18 @@ def test_no_sentence_names_a_bar_that_is_not_on_the_page() -> None:
             for low, high in re.findall(r"\bbars? (\w+)(?:–(\w+))?", text):
                 if low.isdigit():
                     assert low in printed and (not high or high in printed), text
+
+
+def test_what_a_repeat_sign_brings_again_is_told_once() -> None:
+    repeats = 0
+    for path in PATHS:
+        c, r = read(path)
+        told: dict[int, set[object]] = {1: set()}
+        for each in r.of_whole():
+            assert each.bar and each.event
+            same = (each.name, each.bar.index, each.event.low, each.event.high)
+            told.setdefault(each.bar.time, set()).add(same)
+        first = told.pop(1)
+        assert not any(first & later for later in told.values()), path.name
+        repeats += len(r.of_whole()) < sum(each.part is None for each in c.events)
+    assert repeats >= 2

@@ -613,8 +613,11 @@ _SIZES: Mapping[str, tuple[str, str]] = {
 
 
 def _events(c: Comparison, part: str | None, names: _Names) -> Iterable[Finding]:
-    own = (each.event for each in c.events if each.part == part)
+    own = [each.event for each in c.events if each.part == part]
+    again = _heard_before(own, c.bars)
     for order, event in enumerate(own, start=1):
+        if order - 1 in again:
+            continue
         rest = _rest(c, event)
         found = replace(
             bare_event(event, c.bars),
@@ -631,6 +634,22 @@ def _events(c: Comparison, part: str | None, names: _Names) -> Iterable[Finding]
             size = waited if clean else found.size
             found = replace(found, low=low, high=high, clean=clean, size=size)
         yield found
+
+
+def _heard_before(events: Sequence[Event], bars: PlayedBars) -> set[int]:
+    """Indices of events that a repeat sign brings again: the same notes in the same bar."""
+    keys = [
+        (event.kind, int(bars.written[event.bar]), event.low, event.high) for event in events
+    ]
+    times = [int(bars.time[event.bar]) for event in events]
+    first: dict[tuple[object, ...], int] = {}
+    for key, time in zip(keys, times, strict=True):
+        first[key] = min(time, first.get(key, time))
+    return {
+        index
+        for index, (key, time) in enumerate(zip(keys, times, strict=True))
+        if time > first[key]
+    }
 
 
 def bare_event(event: Event, bars: PlayedBars) -> Finding:
