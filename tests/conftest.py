@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 from unittest.mock import patch
 
 import pytest
+from filelock import FileLock
 
 import corpusreg
 from corpusreg import cli
@@ -107,16 +108,23 @@ _finishing = finish.finishing
 
 @pytest.fixture(scope="session")
 def small_home(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
-    """A home with a published reference of some 140 works. Read it, never write to it."""
-    home = tmp_path_factory.mktemp("home")
-    files = chosen_files()
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setenv("CORPUSREG_HOME", str(home))
-        patch.setattr(catalogue, "bundled", lambda: files)
-        patch.setattr(finish, "finishing", at_the_piano)
-        built = corpusreg.extract(["bundled"], workers=2)
-    assert built.failed == 0
-    assert built.works >= 120
+    """A home with a published reference of some 140 works. Read it, never write to it.
+
+    Test processes that run side by side share it: the first one builds it.
+    """
+    base = tmp_path_factory.getbasetemp()
+    home = (base.parent if "PYTEST_XDIST_WORKER" in os.environ else base) / "home-small"
+    with FileLock(home.with_suffix(".lock")):
+        if not (home / "built").exists():
+            files = chosen_files()
+            with pytest.MonkeyPatch.context() as patch:
+                patch.setenv("CORPUSREG_HOME", str(home))
+                patch.setattr(catalogue, "bundled", lambda: files)
+                patch.setattr(finish, "finishing", at_the_piano)
+                built = corpusreg.extract(["bundled"], workers=2)
+            assert built.failed == 0
+            assert built.works >= 120
+            (home / "built").touch()
     yield home
 
 
