@@ -282,12 +282,13 @@ class Session:
         """
         from corpusreg.answers import HeightsAnswer
         from corpusreg.comparison.compared import heights
+        from corpusreg.comparison.heights import among
 
         found = heights(
             self._file(piece), bars,
             part=part, on=on, level=level, ranges=self._ranges, number=number,
         )  # fmt: skip
-        return HeightsAnswer(found)
+        return HeightsAnswer(among(self.reference, found) if self.has_reference else found)
 
     def ranges(self, instrument: str | None = None) -> RangesAnswer:
         """The table of instruments, or all that it tells of one.

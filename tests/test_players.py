@@ -19,6 +19,7 @@ from corpusreg.comparison.players import Lying, Players, players
 from corpusreg.instruments import Instruments, load
 from corpusreg.measures import height
 from corpusreg.measures.analysis import analyse
+from corpusreg.norms.written import Written
 from corpusreg.score.notes import Bars, Part, Score, note_table
 from corpusreg.score.played import perform
 from corpusreg.score.readers import read_file
@@ -45,13 +46,15 @@ def score(**lines: Bars_) -> Score:
     return Score(TICKS, parts, bars, note_table(rows))
 
 
-def found_in(written: Score, table: Instruments | None = None) -> Players:
+def found_in(
+    written: Score, table: Instruments | None = None, known: dict[str, Written] | None = None
+) -> Players:
     played = perform(written)
     parts = {
         name: analyse(played.only(played.notes.part == index))
         for index, name in part_names(played).items()
     }
-    return players(analyse(played), parts, table or load())
+    return players(analyse(played), parts, table or load(), known)
 
 
 def lying(found: Players) -> dict[str, Lying]:
@@ -229,7 +232,55 @@ def test_where_a_line_speaks_of_an_edge_a_word_of_caution_stands() -> None:
 
     middle = [[67, 69, 71, 67]] * 9
     assert remarks(*middle) == []
-    assert remarks(*middle, [50, 51, 50, 52]) == [CAUTION]
+    # The tiring zone of the clarinet begins at E flat 6; one bar is no passage.
+    assert remarks(*middle, [88, 89, 88, 90]) == [CAUTION]
+
+
+def evenly(instrument: str, low: int, high: int, ensemble: str = "") -> dict[str, Written]:
+    """As many notes on each pitch of a range."""
+    share = np.zeros(128)
+    share[low : high + 1] = 1 / (high + 1 - low)
+    return {instrument: Written(instrument, ensemble, 20, share)}
+
+
+def test_a_violin_lies_high_where_few_notes_are_written() -> None:
+    known = evenly("violin", 55, 94)  # 36 of 40 notes lie below B flat 6
+    low, top = [[62, 64]] * 6, [[91, 93], [92, 94]] * 2
+    found = lying(found_in(score(Violin=[*low, *top]), None, known))["Violin"].reach
+    assert found is not None
+    assert (found.side, found.first, found.last, found.low, found.high) == (
+        "high",
+        6,
+        10,
+        91,
+        94,
+    )
+    assert found.beyond == pytest.approx((36 + 38 + 37 + 39) / 4 / 40)
+    assert found.share == pytest.approx(0.4)
+    open_strings = found_in(score(Violin=[[55, 56]] * 8), None, known)
+    assert lying(open_strings)["Violin"].reach is None
+    three = found_in(score(Violin=[*[[62, 64]] * 20, *top[:3]]), None, known)
+    assert lying(three)["Violin"].reach is None
+
+
+def test_a_low_flute_under_brass_and_an_alto_at_the_bottom() -> None:
+    low = [[60, 62, 64, 62]] * 6
+    known = evenly("flute", 60, 99)
+    written = score(Flute=low, Horn=[[48]] * 6, Trumpet=[[60]] * 2)
+    found = lying(found_in(written, None, known))["Flute"].reach
+    assert found is not None
+    assert (found.side, found.zone, found.under) == ("low", "dull", ("Horn",))
+    high = score(Flute=[[96, 98]] * 6, Horn=[[48]] * 6)
+    above = lying(found_in(high, None, known))["Flute"].reach
+    assert above is not None and (above.side, above.under) == ("high", ())
+    alto = lying(found_in(score(Alto=[[53, 54]] * 8), None, evenly("alto", 53, 77)))["Alto"]
+    assert alto.reach is not None and alto.reach.side == "low"
+
+
+def test_without_a_repertoire_the_comfortable_span_tells() -> None:
+    lies = lying(found_in(score(Flute=[[90, 91]] * 5)))["Flute"]
+    assert lies.instrument.comfortable[1] < 90
+    assert lies.reach is not None and lies.reach.beyond is None
 
 
 def test_an_instrument_that_is_not_known_is_told_plainly() -> None:

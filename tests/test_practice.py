@@ -45,7 +45,7 @@ def test_an_octave_has_no_low_limit() -> None:
 def test_a_third_is_crowded_below_its_limit_only(lower: int) -> None:
     notes = notes_of([(lower, 0, BAR), (lower + 4, 0, BAR), (72, 0, BAR)])
     found = crowded(played(notes, 1))
-    assert bool(found) == (lower < parse_note("Bb2"))
+    assert bool(found) == (lower <= parse_note("Bb2") - 2)  # charts differ by a semitone
     if found:
         assert (found[0].bar, found[0].low, found[0].beats) == (0, lower, 4.0)
 

@@ -27,6 +27,7 @@ from typing import Any, Literal
 import numpy as np
 
 from corpusreg.comparison.comparison import Comparison, PlacedMeasure
+from corpusreg.comparison.practice import crowded, wide_chords
 from corpusreg.measures.definitions import Measure
 from corpusreg.measures.events import Event, final_bar
 from corpusreg.measures.rebar import Bars
@@ -41,6 +42,7 @@ __all__ = [
     "OutOfRange",
     "PieceFacts",
     "Place",
+    "Practical",
     "PrintedBar",
     "Rank",
     "Reading",
@@ -266,6 +268,31 @@ class OutOfRange:
 
 
 @dataclass(frozen=True)
+class Practical:
+    """What a player would ask about before the first rehearsal.
+
+    kind: 'misread' for a part that would lie in its range `interval` semitones higher, with
+    `count` of its `of` notes outside as it stands; 'wide_chord' for notes from low to high
+    struck by one hand, within its reach or not; 'crowded' for the two lowest notes of the
+    whole, `count` beats long, closer than is usual so low. part: None for the whole. bar:
+    the widest or the longest; bars: all of them. hand: 'right' or 'left', else ''.
+    """
+
+    kind: Literal["misread", "wide_chord", "crowded"]
+    part: str | None
+    instrument: str | None
+    bar: PrintedBar
+    bars: tuple[PrintedBar, ...]
+    interval: int
+    count: float
+    of: int = 0
+    low: int | None = field(default=None, metadata=PITCH)
+    high: int | None = field(default=None, metadata=PITCH)
+    hand: str = ""
+    within_reach: bool = False
+
+
+@dataclass(frozen=True)
 class PieceFacts:
     """What the piece is. ensemble: for whom, as people say it. parts: sounding parts in
     score order; instruments: of each, None where it is not known. written_bars,
@@ -295,9 +322,10 @@ class Reading:
     measures that are unusual among works of its medium, furthest first; alike: names of
     other measures that say the same. unusual_known: False where it cannot be known.
     stay, shift: the clearest, None where there is none. shown: passages worth seeing in
-    notation, in the order they are heard. beyond: notes outside the usual ranges. measures,
-    stays, events: all of them in their order; those of parts come after those of the whole.
-    sections: in order of time; none where the piece has one alone.
+    notation, in the order they are heard. beyond: notes outside the usual ranges. practical:
+    what players would ask about. measures, stays, events: all of them in their order; those
+    of parts come after those of the whole. sections: in order of time; none where the piece
+    has one alone.
     """
 
     piece: PieceFacts
@@ -313,6 +341,7 @@ class Reading:
     suggestion: Suggestion | None
     shown: tuple[Shown, ...]
     beyond: tuple[OutOfRange, ...]
+    practical: tuple[Practical, ...]
     measures: tuple[Finding, ...]
     stays: tuple[Finding, ...]
     events: tuple[Finding, ...]
@@ -361,6 +390,7 @@ def reading(c: Comparison) -> Reading:
         suggestion=_suggestion(c, first or _settled(c, stays) or high, names),
         shown=_shown(c, [first, shift, high, *whole, *unusual, *stays]),
         beyond=tuple(_beyond(c)),
+        practical=tuple(_practical(c, names)),
         measures=measures,
         stays=stays,
         events=tuple(events),
@@ -740,7 +770,7 @@ def _run_of(found: Finding) -> tuple[int, int] | None:
 
 def _beyond(c: Comparison) -> Iterable[OutOfRange]:
     for player in c.players.parts:
-        own = player.lying
+        own = player.lying if player.misread is None else None
         sides: tuple[Literal["below", "above"], ...] = ("below", "above")
         for side in sides if own else ():
             notes = [each for each in own.out_of_range if each.side == side] if own else []
@@ -757,6 +787,52 @@ def _beyond(c: Comparison) -> Iterable[OutOfRange]:
                     low=low,
                     high=high,
                 )
+
+
+def _practical(c: Comparison, names: _Names) -> Iterable[Practical]:
+    """Wrong clefs, then chords wider than a hand, then close intervals low down."""
+    for player in c.players.parts:
+        wrong, own = player.misread, player.lying
+        if wrong is not None and own is not None:
+            bar = printed_bar(c.bars, wrong.bar)
+            yield Practical(
+                "misread", player.name, own.instrument.name, bar, (bar,),
+                wrong.interval, wrong.beyond, wrong.notes,
+            )  # fmt: skip
+    notes = c.whole.played.notes
+    families = {
+        player.name: player.lying.instrument.family
+        for player in c.players.parts
+        if player.lying
+    }
+    for index, name in names.parts.items():
+        if families.get(name) != "keyboard":
+            continue
+        found = wide_chords(notes, index)
+        for hand, staff in (("right", 1), ("left", 2)):
+            chords = [each for each in found if each.staff == staff]
+            if chords:
+                widest = max(chords, key=lambda each: (each.high - each.low, -each.bar))
+                yield Practical(
+                    "wide_chord", name, names.instruments.get(name),
+                    printed_bar(c.bars, widest.bar), _printed(c, [each.bar for each in chords]),
+                    widest.high - widest.low, len(chords), low=widest.low, high=widest.high,
+                    hand=hand, within_reach=widest.tenth,
+                )  # fmt: skip
+    close = crowded(c.whole.played)
+    if close:
+        first = max(close, key=lambda each: (each.beats, -each.bar))
+        yield Practical(
+            "crowded", None, None, printed_bar(c.bars, first.bar),
+            _printed(c, [each.bar for each in close]),
+            first.high - first.low, first.beats, low=first.low, high=first.high,
+        )  # fmt: skip
+
+
+def _printed(c: Comparison, bars: Sequence[int]) -> tuple[PrintedBar, ...]:
+    """Printed bars, each once."""
+    found = {bar.number: bar for bar in (printed_bar(c.bars, each) for each in bars)}
+    return tuple(found.values())
 
 
 def _may_be_first(each: Finding, bars: int) -> bool:

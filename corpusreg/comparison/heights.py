@@ -17,16 +17,20 @@ from pathlib import Path
 import numpy as np
 
 from corpusreg.comparison.placing import one_work, part_names
-from corpusreg.comparison.players import Beyond, beyond, register_times, time_by_pitch
+from corpusreg.comparison.players import OUTER, Beyond, beyond, register_times, time_by_pitch
 from corpusreg.instruments import LEVELS, Instrument, Instruments, find
+from corpusreg.instruments.ensembles import ensemble_of, kinds
 from corpusreg.measures import height
 from corpusreg.measures.height import Height
 from corpusreg.measures.texture import texture
+from corpusreg.norms import written
+from corpusreg.norms.cohorts import Source
+from corpusreg.norms.written import Written
 from corpusreg.score.played import Notes, Played, PlayedBars, perform
 from corpusreg.system.errors import UsageError
 from corpusreg.system.phrases import did_you_mean
 
-__all__ = ["OnInstrument", "Passage", "find_bars", "find_part", "passage"]
+__all__ = ["Far", "OnInstrument", "Passage", "among", "find_bars", "find_part", "passage"]
 
 _OCTAVE = 12
 _NEAR_OCTAVE = 2  # semitones
@@ -59,7 +63,9 @@ class Passage:
     """Bars `first` to `last` (half-open) of a part on instruments.
 
     own: the part's instrument, None where it is not known. home: the one that the
-    others are compared with, the part's own or else the first that was asked for.
+    others are compared with, the part's own or else the first that was asked for. time:
+    ticks by pitch, shape (128,). ensemble: the medium of the work as in the works table, ''
+    where it is not known. far: None until it is asked of a reference.
     """
 
     path: str
@@ -72,6 +78,46 @@ class Passage:
     lowest: int
     highest: int
     rows: tuple[OnInstrument, ...]
+    time: height.Floats
+    ensemble: str
+    far: Far | None = None
+
+
+@dataclass(frozen=True)
+class Far:
+    """How far out a passage lies among the notes written for the instrument `home`.
+
+    lower, higher: how many of them (0 to 1) lie below and above those of the passage, notes
+    of one pitch counting half. top, bottom: the same for its highest and its lowest note,
+    by period. examples: works that lie as high or as low.
+    """
+
+    written: Written
+    lower: float
+    top: Mapping[str, float]
+    bottom: Mapping[str, float]
+    examples: tuple[str, ...]
+
+
+def among(source: Source, found: Passage) -> Passage:
+    """The passage among what is written for its instrument, where enough is."""
+    known = written.fetch(source, [found.home.id], found.ensemble).get(found.home.id)
+    if known is None:
+        return found
+    middle = known.lower + known.share / 2
+    lies = float(found.time @ middle / found.time.sum())
+    up = lies >= 0.5
+    periods = {name: written.lower(share) for name, share in known.periods.items()}
+    outer = known.quantile(1 - OUTER if up else OUTER)
+    told = (up and lies >= 1 - OUTER) or lies <= OUTER
+    far = Far(
+        written=known,
+        lower=lies,
+        top={name: float(below[found.highest]) for name, below in periods.items()},
+        bottom={name: float(1 - below[found.lowest + 1]) for name, below in periods.items()},
+        examples=written.examples(source, known, outer, up=up) if told else (),
+    )
+    return replace(found, far=far)
 
 
 def passage(
@@ -92,7 +138,8 @@ def passage(
     cannot be read.
     """
     asked = [find(table, name) for name in on]
-    played = perform(one_work(path, number), as_written=True)
+    score = one_work(path, number)
+    played = perform(score, as_written=True)
     names = part_names(played)
     index = find_part(names, part, path.name)
     matched = table.match_all(played.parts)
@@ -116,7 +163,11 @@ def passage(
     ]
     lowest, highest = int(notes.pitch.min()), int(notes.pitch.max())
     where = (first, last, lowest, highest)
-    return Passage(str(path), names[index], own, home, played.bars, *where, tuple(rows))
+    kind = kinds()[ensemble_of(score, played).kind]
+    return Passage(
+        str(path), names[index], own, home, played.bars, *where, tuple(rows),
+        time_by_pitch(notes), kind.kind if kind.placed else "",
+    )  # fmt: skip
 
 
 def find_part(names: Mapping[int, str], asked: str | None, where: str) -> int:

@@ -12,11 +12,12 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from corpusreg.comparison.comparison import Comparison, Piece, compare
-from corpusreg.comparison.players import players
+from corpusreg.comparison.players import OUTER, Player, players
 from corpusreg.instruments import Instruments, load
 from corpusreg.instruments.ensembles import Ensemble, ensemble_of, kinds
 from corpusreg.measures.analysis import Analysis, analyse
 from corpusreg.measures.curve import curve
+from corpusreg.norms import written
 from corpusreg.norms.alike import alike
 from corpusreg.norms.cohorts import (
     Copies,
@@ -224,7 +225,11 @@ def _placed(
         *(_thin(cohorts, size) or _one_collection(cohorts[0])),
         *_lost(work.score),
     ]
-    everyone = players(work.whole, parts, table)
+    ids = [row.id for row in table.match_all(work.played.parts) if row]
+    known = written.fetch(reference, ids, kind.kind if kind.placed else "", copies.counted)
+    everyone = players(work.whole, parts, table, known)
+    heard = [_with_examples(reference, each, copies.counted) for each in everyone.parts]
+    everyone = replace(everyone, parts=tuple(heard))
     piece = Piece(
         title=_title(work.score, path, many=many),
         path=str(path),
@@ -250,6 +255,17 @@ def _placed(
     shape = curve(work.whole.texture) if rung.medium else None
     near = alike(reference, rung, shape, copies.counted)
     return replace(compared, octaves=octaves, alike=near)
+
+
+def _with_examples(reference: Reference, player: Player, leave_out: Sequence[str]) -> Player:
+    """The player with works that lie as high or as low, where it lies so."""
+    lies = player.lying
+    if lies is None or lies.reach is None or lies.written is None:
+        return player
+    up = lies.reach.side == "high"
+    pitch = lies.written.quantile(1 - OUTER if up else OUTER)
+    found = written.examples(reference, lies.written, pitch, up=up, leave_out=leave_out)
+    return replace(player, lying=replace(lies, reach=replace(lies.reach, examples=found)))
 
 
 def _title(score: Score, path: Path, *, many: bool) -> str:

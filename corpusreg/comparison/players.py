@@ -2,7 +2,9 @@
 
 Conventions: bars are played bars, passages half-open. Heights, edges, thirds and
 grids are defined in `corpusreg.measures.height`. The limits are those of
-professional players; the table is a guide. A part whose instrument is not known
+professional players; the table is a guide. What is high or low for a player is told by
+what is written for the instrument (`corpusreg.norms.written`), by its comfortable span
+where too few composers wrote for it. A part whose instrument is not known
 has no height and takes no part in the two-level placement: it is listed and
 never guessed. Shares of weight take loudness in, shares of time do not; where
 players double each other each of them counts.
@@ -16,11 +18,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from corpusreg.comparison.practice import Misread, misread
 from corpusreg.instruments import Instrument, Instruments
 from corpusreg.measures import height
 from corpusreg.measures.analysis import Analysis
 from corpusreg.measures.height import Height
 from corpusreg.measures.stays import Stay, stays
+from corpusreg.norms.written import Written
 from corpusreg.score.played import Notes
 
 __all__ = [
@@ -29,12 +33,14 @@ __all__ = [
     "Lying",
     "Player",
     "Players",
+    "Reach",
     "Staff",
     "Still",
     "TwoLevel",
     "beyond",
     "longest_run",
     "players",
+    "reach",
     "register_times",
     "time_by_pitch",
 ]
@@ -42,6 +48,11 @@ __all__ = [
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 Run = tuple[int, int]
+OUTER = 0.1  # of the notes written for an instrument: what is high for it, and what low
+MUCH = 0.25  # share of a part's time that is worth telling
+LONG = 4  # bars
+# Low notes strain these players and voices, or fail to carry; strings and keys do not mind.
+_LOW_TELLS = frozenset(("woodwind", "brass", "voice"))
 
 
 @dataclass(frozen=True)
@@ -65,6 +76,30 @@ class Staff:
 
 
 @dataclass(frozen=True)
+class Reach:
+    """The longest passage of a part that lies high or low for its instrument.
+
+    side: 'high' or 'low'. first, last: played bars, half-open. low, high: its notes. share:
+    of the part's time that lies so. beyond: how many of the notes written for the instrument
+    lie less far than those of the passage, 0 to 1, None where it is not known. zone: 'tiring'
+    or 'dull' where most of it lies in such a zone of the table, else ''. under: brass
+    parts that sound in half of its bars or more, over a low passage. examples: works that
+    hold much like it.
+    """
+
+    side: str
+    first: int
+    last: int
+    low: int
+    high: int
+    share: float
+    beyond: float | None
+    zone: str
+    under: tuple[str, ...] = ()
+    examples: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
 class Lying:
     """How a part lies for its instrument.
 
@@ -73,7 +108,8 @@ class Lying:
     of bars with half of their time there, or None. stays, shifts: those of the part
     itself, on heights: (first, last, lower, upper edge) and (bar, how far the mean
     height moves, up positive).
-    grid, middle_but_edge, edge_but_middle: shares of weight.
+    grid, middle_but_edge, edge_but_middle: shares of weight. written: what is written for the
+    instrument; reach: where the part lies high or low among it, None where it does not.
     """
 
     instrument: Instrument
@@ -91,13 +127,16 @@ class Lying:
     grid: Floats
     middle_but_edge: float
     edge_but_middle: float
+    written: Written | None = None
+    reach: Reach | None = None
 
 
 @dataclass(frozen=True)
 class Player:
     """A sounding part. lying: None where the instrument is not known.
 
-    weight: shape (128,), ticks of weight. audible: its height between A0 and C8.
+    weight: shape (128,), ticks of weight. audible: its height between A0 and C8. misread: the
+    octave or transposition by which it was likely misread; no place is told of it then.
     """
 
     name: str
@@ -107,6 +146,7 @@ class Player:
     audible: Height
     staves: tuple[Staff, ...]
     lying: Lying | None
+    misread: Misread | None = None
 
 
 @dataclass(frozen=True)
@@ -153,10 +193,16 @@ class Players:
 NOBODY = Players((), None)
 
 
-def players(whole: Analysis, parts: Mapping[str, Analysis], table: Instruments) -> Players:
+def players(
+    whole: Analysis,
+    parts: Mapping[str, Analysis],
+    table: Instruments,
+    written: Mapping[str, Written] | None = None,
+) -> Players:
     """Every sounding part of a work in its instrument and in the ensemble.
 
-    parts: analyses of the sounding parts by name, in score order.
+    parts: analyses of the sounding parts by name, in score order. written: what is written
+    for their instruments, by id.
     """
     played = whole.played
     indices = np.unique(played.notes.part).tolist()
@@ -167,7 +213,15 @@ def players(whole: Analysis, parts: Mapping[str, Analysis], table: Instruments) 
     ]
     known = [row.professional for _, _, row in rows if row is not None]
     compass = height.union(known) if known else None
-    found = tuple(_player(name, part, row, compass) for name, part, row in rows)
+    brass = {
+        name: part.played.notes
+        for name, part, row in rows
+        if row is not None and row.family == "brass"
+    }
+    found = tuple(
+        _player(name, part, row, compass, (written or {}).get(row.id if row else ""), brass)
+        for name, part, row in rows
+    )
     two = _two_level(whole, parts, found, compass) if compass else None
     return Players(found, two)
 
@@ -211,10 +265,87 @@ def longest_run(notes: Notes, where: Flags) -> Run | None:
     return max(runs, key=lambda run: (run[1] - run[0], -run[0]), default=None)
 
 
+def reach(
+    notes: Notes,
+    row: Instrument,
+    written: Written | None,
+    brass: Mapping[str, Notes] | None = None,
+) -> Reach | None:
+    """Where a part lies high or low for its instrument, None where it does so nowhere long.
+
+    It does with LONG bars in a row, or MUCH of its time, in the outer tenth of what is
+    written. A keyboard is at ease everywhere; of a part that covers several kinds of
+    voice or instrument no limits are known. brass: notes of the brass parts by name.
+    """
+    if row.family == "keyboard" or row.generic:
+        return None
+    time = time_by_pitch(notes)
+    found = []
+    for side in ("high", "low") if row.family in _LOW_TELLS else ("high",):
+        outer, beyond = _outer(row, written, side)
+        share, run = height.share(time, outer), longest_run(notes, outer)
+        if run is None or (share < MUCH and run[1] - run[0] < LONG):
+            continue
+        own = notes.take((notes.bar >= run[0]) & (notes.bar < run[1]))
+        there = time_by_pitch(own)
+        zones = {"tiring": row.tiring, "dull": row.dull}
+        found.append(
+            Reach(
+                side=side,
+                first=run[0],
+                last=run[1],
+                low=int(own.pitch.min()),
+                high=int(own.pitch.max()),
+                share=share,
+                beyond=None if beyond is None else float(there @ beyond / there.sum()),
+                zone=next(
+                    (
+                        z
+                        for z, s in zones.items()
+                        if height.share(there, height.inside(s)) >= 0.5
+                    ),
+                    "",
+                ),
+                under=_under(brass or {}, *run) if side == "low" else (),
+            )
+        )
+    return max(found, key=lambda each: each.share, default=None)
+
+
+def _outer(row: Instrument, written: Written | None, side: str) -> tuple[Flags, Floats | None]:
+    """Pitches that are high (or low) for an instrument, and how many notes lie less far."""
+    pitches = np.arange(128)
+    if written is None:
+        low, high = row.comfortable
+        return (pitches > high if side == "high" else pitches < low), None
+    beyond = written.lower if side == "high" else written.higher
+    return beyond >= 1 - OUTER, beyond
+
+
+def _under(brass: Mapping[str, Notes], first: int, last: int) -> tuple[str, ...]:
+    """Brass parts that begin a note in half of the bars or more."""
+    found = []
+    for name, notes in brass.items():
+        bars = np.unique(notes.bar[(notes.bar >= first) & (notes.bar < last)])
+        if 2 * len(bars) >= last - first:
+            found.append(name)
+    return tuple(found)
+
+
 def _player(
-    name: str, part: Analysis, row: Instrument | None, compass: tuple[int, int] | None
+    name: str,
+    part: Analysis,
+    row: Instrument | None,
+    compass: tuple[int, int] | None,
+    written: Written | None,
+    brass: Mapping[str, Notes],
 ) -> Player:
     weight = part.texture.total
+    notes = part.played.notes
+    wrong = misread(notes, int(notes.part[0]), row) if row is not None else None
+    lies = None
+    if row and compass:
+        lies = _lying(part, row, compass, None if wrong else written, brass)
     return Player(
         name=name,
         lowest=part.lowest,
@@ -222,7 +353,8 @@ def _player(
         weight=weight,
         audible=height.measure(weight, height.AUDIBLE),
         staves=tuple(_staves(part.played.notes, row)),
-        lying=_lying(part, row, compass) if row and compass else None,
+        lying=replace(lies, reach=None) if lies and wrong else lies,
+        misread=wrong,
     )
 
 
@@ -235,7 +367,13 @@ def _staves(notes: Notes, row: Instrument | None) -> Iterable[Staff]:
         yield Staff(number, int(own.pitch.min()), int(own.pitch.max()), lies)
 
 
-def _lying(part: Analysis, row: Instrument, compass: tuple[int, int]) -> Lying:
+def _lying(
+    part: Analysis,
+    row: Instrument,
+    compass: tuple[int, int],
+    written: Written | None,
+    brass: Mapping[str, Notes],
+) -> Lying:
     notes, weight = part.played.notes, part.texture.total
     time = time_by_pitch(notes)
     span = row.professional
@@ -258,6 +396,8 @@ def _lying(part: Analysis, row: Instrument, compass: tuple[int, int]) -> Lying:
             weight, height.middle_but_edge(compass, span, row.comfortable)
         ),
         edge_but_middle=height.share(weight, height.edge_but_middle(compass, span)),
+        written=written,
+        reach=reach(notes, row, written, brass if row.family in ("woodwind", "voice") else {}),
     )
 
 

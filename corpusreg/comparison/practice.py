@@ -20,6 +20,7 @@ from corpusreg.score.played import Notes, Played
 __all__ = ["Crowded", "Misread", "WideChord", "crowded", "misread", "wide_chords"]
 
 LEAST_BEATS = 1.0  # a low interval that sounds for less is passing
+CLEARLY = 2  # semitones below the charts' limits, which differ by about as much
 LEAST_BEYOND = 8  # notes outside a range that are no slip
 BEYOND_SHARE = 0.1  # of a part's notes outside, from which a clef is asked about
 INSIDE_SHARE = 0.98  # of its notes inside when read at the other pitch
@@ -72,9 +73,13 @@ class Misread:
 def crowded(played: Played) -> tuple[Crowded, ...]:
     """The lowest two sounding notes where they lie too close for so low, one a bar.
 
-    The interval counts where it is struck or held for a beat in all within the bar.
+    Only what lies clearly too low counts, where it is struck or held for a beat in all
+    within the bar.
     """
-    notes = played.notes
+    top = max(low_interval_limit(step) or 0 for step in range(1, _OCTAVE)) + _OCTAVE
+    notes = played.notes.take(played.notes.pitch < top)
+    if not len(notes):
+        return ()
     ticks = np.unique(np.concatenate((notes.onset, notes.onset + notes.duration)))
     first = np.searchsorted(ticks, notes.onset)
     last = np.searchsorted(ticks, notes.onset + notes.duration)
@@ -92,7 +97,7 @@ def crowded(played: Played) -> tuple[Crowded, ...]:
         limit = low_interval_limit(interval)
         if limit is None:
             continue
-        here = np.flatnonzero((second - lowest == interval) & (lowest < limit))
+        here = np.flatnonzero((second - lowest == interval) & (lowest <= limit - CLEARLY))
         for moment in here.tolist():
             place = (int(bar[moment]), int(lowest[moment]), int(second[moment]))
             beats = float(lasts[moment] / played.bars.beat[place[0]])

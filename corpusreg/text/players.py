@@ -8,28 +8,32 @@ be told: of these only notes outside the range are told.
 from __future__ import annotations
 
 from corpusreg.comparison.comparison import Comparison
-from corpusreg.comparison.findings import OutOfRange, PieceFacts
-from corpusreg.comparison.players import Lying, Player
-from corpusreg.system.phrases import capital, plural
+from corpusreg.comparison.findings import OutOfRange, PieceFacts, Practical
+from corpusreg.comparison.players import MUCH, Lying, Player, Reach
+from corpusreg.instruments.ensembles import kinds
+from corpusreg.norms.written import Written
+from corpusreg.score.played import PlayedBars
+from corpusreg.system.phrases import capital, joined, plural
 from corpusreg.system.plaintext import plain
-from corpusreg.text.bars import bar_range, bars_list
+from corpusreg.text.bars import bar_range
 from corpusreg.text.offers import CAUTION
 from corpusreg.text.sentences import (
     far_apart,
     range_words,
 )
-from corpusreg.text.wording import bar_words, note, player, register
+from corpusreg.text.wording import bar_words, interval, note, player, register
 
 __all__ = [
     "TIRING",
     "asks_words",
-    "at_edge_of_its_range",
     "beyond_words",
-    "edge_words",
+    "far_words",
+    "lies_far",
     "player_lines",
     "player_remarks",
+    "practical_words",
+    "reach_words",
     "reaching",
-    "side",
     "tires",
     "torn",
 ]
@@ -38,7 +42,6 @@ TIRING = (
     "Long stretches in a tiring zone mean fatigue and strain: ask the player or the singer. "
     "The table is a guide."
 )
-_MUCH = 0.25  # share of a part's time that is worth a look
 _SOME = 0.05  # and that is worth a mention
 _STRIP = 17
 _SHADES = " .:+#"
@@ -48,7 +51,7 @@ _LONG = 4  # bars
 
 def tires(lies: Lying) -> bool:
     """Whether a part spends a quarter of its time or more in a tiring zone."""
-    return lies.tiring >= _MUCH and _telling(lies)
+    return lies.tiring >= MUCH and _telling(lies)
 
 
 def torn(player: Player) -> bool:
@@ -57,48 +60,61 @@ def torn(player: Player) -> bool:
     So much of it, a quarter of its weight or more, that it is the first thing to say.
     """
     lies = player.lying
-    return lies is not None and lies.middle_but_edge >= _MUCH and _telling(lies)
+    return lies is not None and lies.reach is not None and lies.middle_but_edge >= MUCH
 
 
 def reaching(c: Comparison) -> list[Player]:
-    """Parts that are worth a look: those that `torn` is true of, then the others.
-
-    The others spend a quarter of their time or more beyond ease, or where it tires.
-    Of each kind those with most time at the edge come first.
-    """
-    found = [p for p in c.players.parts if torn(p) or (p.lying and _strains(p.lying))]
-    return sorted(found, key=lambda p: (not torn(p), -_known(p).edge))
+    """Parts that lie high or low for their players: those that `torn` is true of first."""
+    found = [p for p in c.players.parts if p.lying and p.lying.reach]
+    return sorted(found, key=lambda p: (not torn(p), -_reach(p).share))
 
 
-def side(lies: Lying) -> str:
-    """The end of the range that a part is nearer to."""
-    return "top" if lies.height.mean > 0.5 else "bottom"
-
-
-def at_edge_of_its_range(player: Player) -> str:
+def lies_far(player: Player) -> str:
     """A reaching part in a few words."""
-    return f"{_name(player)}: at the {side(_known(player))} of its range"
+    return f"{_name(player)}: {_reach(player).side} for its player"
 
 
-def edge_words(player: Player, c: Comparison) -> str:
-    """A reaching part as a sentence without its full stop."""
+def reach_words(player: Player, bars: PlayedBars) -> str:
+    """Where a reaching part lies high or low, as a sentence without its subject and stop."""
+    reach = _reach(player)
     lies = _known(player)
-    row = lies.instrument
+    whole = (reach.first, reach.last) == (0, len(bars))
+    where = "throughout" if whole else f"in {bar_range(bars, reach.first, reach.last)}"
+    text = f"lies {reach.side} {where}, {register(reach.low, reach.high)}: "
+    text += _far(reach, lies)
     if torn(player):
-        said = f"in the middle of the whole, yet at the {side(lies)} of its own range"
-    else:
-        said = f"at the {side(lies)} of its range"
-    text = (
-        f"{_name(player)}: {said}, {_percent(lies.edge)} of its time at the edge "
-        f"(comfortable for {row.name}: {range_words(*row.comfortable)})"
-    )
-    if lies.edge_run == (0, len(c.bars)):
-        text += ", throughout"
-    elif lies.edge_run:
-        text += f", longest in {bars_list(c.bars, [lies.edge_run])}"
-    if lies.tiring >= _SOME:
-        text += f"; {_percent(lies.tiring)} of its time where it tires"
+        text += ", though in the middle of the whole"
+    if reach.under:
+        text += f"; {joined([plain(name) for name in reach.under])} "
+        text += f"{'plays' if len(reach.under) == 1 else 'play'} there too and may cover it"
+    elif reach.zone:
+        text += f"; {_ZONES[reach.zone]}"
+    if reach.examples:
+        text += f" (as {reach.side}: {'; '.join(map(plain, reach.examples))})"
     return text
+
+
+_ZONES = {"tiring": "it tires there", "dull": "it sounds weak there"}
+
+
+def _far(reach: Reach, lies: Lying) -> str:
+    """How far out a passage lies for its player."""
+    if lies.written is None or reach.beyond is None:
+        way = "above" if reach.side == "high" else "below"
+        usual = register(*lies.instrument.comfortable)
+        return f"mostly {way} what is comfortable for {lies.instrument.name} ({usual})"
+    return far_words(reach.beyond, reach.side, lies.written, lies.instrument.name)
+
+
+def far_words(share: float, side: str, written: Written, name: str) -> str:
+    """How many of the notes written for an instrument lie less far out, 0 to 1.
+
+    side: 'high' or 'low'.
+    """
+    of = "all" if share == 1 else f"{int(100 * share)} of 100"
+    where = f" in {kinds()[written.ensemble].works}" if written.ensemble else ""
+    composers = plural(written.composers, "composer")
+    return f"{side}er than {of} notes written for {name}{where} ({composers})"
 
 
 def player_lines(c: Comparison) -> list[str]:
@@ -108,11 +124,11 @@ def player_lines(c: Comparison) -> list[str]:
 
 def player_remarks(c: Comparison) -> list[str]:
     """What the lines cannot hold: tiring zones, stillness on one level, unknown instruments."""
-    found = []
+    found = [f"{_name(p)} {reach_words(p, c.bars)}." for p in reaching(c)]
     tired = [_name(p) for p in c.players.parts if p.lying and tires(p.lying)]
     if tired:
         found.append(f"{', '.join(tired)}: {TIRING[0].lower()}{TIRING[1:]}")
-    elif _edges_told(c) and not (reaching(c) or far_apart(c)):
+    elif _edges_told(c) and (reaching(c) or not far_apart(c)):
         found.append(CAUTION)
     two = c.players.two_level
     for way, said in _STILL.items() if two and len(c.players.parts) > 1 else ():
@@ -133,7 +149,7 @@ def player_remarks(c: Comparison) -> list[str]:
 def _edges_told(c: Comparison) -> bool:
     """Whether some line of a part speaks of its edge, so that extremes deserve a word."""
     known = [p.lying for p in c.players.parts if p.lying and not p.lying.out_of_range]
-    return any(_telling(lies) and max(lies.tiring, lies.edge) >= _SOME for lies in known)
+    return any(lies.reach or (_telling(lies) and lies.tiring >= _SOME) for lies in known)
 
 
 def beyond_words(found: OutOfRange, piece: PieceFacts) -> str:
@@ -143,6 +159,37 @@ def beyond_words(found: OutOfRange, piece: PieceFacts) -> str:
         f"{capital(who)} has {plural(found.count, 'note')} {found.side} its usual range "
         f"({register(found.low, found.high)}), first {note(found.first)} in "
         f"{bar_words(found.bar)}. Ask the player, the singer or the teacher."
+    )
+
+
+def practical_words(found: Practical, piece: PieceFacts) -> str:
+    """What a player would ask about, as a sentence or two."""
+    if found.kind == "misread":
+        way = "higher" if found.interval > 0 else "lower"
+        who = capital(player(piece, found.part or ""))
+        return (
+            f"{who}: {found.count:g} of its {found.of} notes "
+            f"lie outside the range of {found.instrument}, first in {bar_words(found.bar)}, "
+            f"and nearly all inside it {interval(abs(found.interval))} {way}. Is the clef, "
+            "its 8 or the transposition as you mean it?"
+        )
+    assert found.low is not None and found.high is not None
+    where, pair = bar_words(found.bar), f"{note(found.low)} to {note(found.high)}"
+    others = len(found.bars) - 1
+    more = f" ({plural(others, 'other bar')} likewise)" if others else ""
+    if found.kind == "wide_chord":
+        hand = f"the {found.hand} hand's chord" if found.hand else "the chord"
+        reach = (
+            "many hands do not reach it" if found.within_reach else "no usual hand reaches it"
+        )
+        return (
+            f"{capital(where)}: {hand} from {pair} is {interval(found.interval)}, and "
+            f"{reach}: roll it, split it between the hands, or catch it with the pedal{more}."
+        )
+    return (
+        f"{capital(where)}: {pair}, {interval(found.interval)}, sounds for "
+        f"{plural(round(found.count), 'beat')} lower than handbooks like it, and thickens"
+        f"{more}. Spread it, or keep it where the weight is meant."
     )
 
 
@@ -184,18 +231,21 @@ def asks_words(lies: Lying) -> str:
         return ""
     if lies.tiring >= _SOME:
         return f"{_percent(lies.tiring)} of its time where it tires"
-    if lies.edge >= _SOME:
-        return f"{_percent(lies.edge)} of its time at its edge"
+    if lies.reach:
+        return f"{lies.reach.side} for {_percent(lies.reach.share)} of its time"
     return "at ease"
-
-
-def _strains(lies: Lying) -> bool:
-    return _telling(lies) and max(lies.outside, lies.tiring) >= _MUCH
 
 
 def _telling(lies: Lying) -> bool:
     """Whether the edges of the range say something about ease."""
     return lies.instrument.family != "keyboard" and not lies.instrument.generic
+
+
+def _reach(player: Player) -> Reach:
+    reach = _known(player).reach
+    if reach is None:
+        raise ValueError(f"{player.name} lies neither high nor low for its player")
+    return reach
 
 
 def _known(player: Player) -> Lying:

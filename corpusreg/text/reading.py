@@ -29,7 +29,7 @@ from corpusreg.text.measures import (
     title,
     value_words,
 )
-from corpusreg.text.players import beyond_words
+from corpusreg.text.players import beyond_words, practical_words
 from corpusreg.text.wording import (
     bar_words,
     note,
@@ -261,7 +261,11 @@ def details(r: Reading) -> list[Section]:
         Section("In other company", tuple(_others(r))),
         Section(
             "Worth knowing",
-            (*(beyond_words(each, r.piece) for each in r.beyond), *map(plain, r.piece.notes)),
+            (
+                *(practical_words(each, r.piece) for each in r.practical),
+                *(beyond_words(each, r.piece) for each in r.beyond),
+                *map(plain, r.piece.notes),
+            ),
         ),
         Section(
             "Taken for granted", tuple(capital(plain(text)) + "." for text in r.piece.assumed)

@@ -16,9 +16,10 @@ from corpusreg.comparison.players import Player
 from corpusreg.documents.report.model import Content, Finding
 from corpusreg.measures.events import Event
 from corpusreg.measures.shifts import Shift
+from corpusreg.system.plaintext import plain
 from corpusreg.text.bars import bar_range, bars_list
 from corpusreg.text.events import event_words, told_events
-from corpusreg.text.players import at_edge_of_its_range, reaching, torn
+from corpusreg.text.players import reach_words, reaching, torn
 from corpusreg.text.sentences import clearest_shifts, range_words, shift_words, told_stays
 
 __all__ = ["MOST", "PASSAGES", "Said", "passages", "question", "said"]
@@ -134,15 +135,10 @@ def _measure(each: Finding, c: Comparison, content: Content) -> Said:
 
 
 def _player(player: Player, c: Comparison) -> Said:
-    lies, run = player.lying, player.lying.edge_run if player.lying else None
-    whole = run == (0, len(c.bars))
-    longest = f", longest in {bars_list(c.bars, [run])}" if run and not whole else ""
-    comfortable = f" (comfortable: {range_words(*lies.instrument.comfortable)})" if lies else ""
+    reach = player.lying.reach if player.lying else None
+    run = (reach.first, reach.last) if reach else None
     return Said(
-        at_edge_of_its_range(player)
-        + (" throughout" if whole else longest)
-        + comfortable
-        + (", though in the middle of the whole." if torn(player) else "."),
+        f"{plain(player.name)} {reach_words(player, c.bars)}.",
         "part",
         bars_list(c.bars, [run]) if run else "the piece",
         _run(*run) if run else None,

@@ -39,7 +39,7 @@ from corpusreg.text.bars import (
 from corpusreg.text.events import event_words, told_events
 from corpusreg.text.offers import CAUTION, try_words
 from corpusreg.text.outputs.numbers import rounded
-from corpusreg.text.players import TIRING, edge_words, reaching, tires, torn
+from corpusreg.text.players import TIRING, reach_words, reaching, tires, torn
 
 __all__ = ["content"]
 
@@ -126,15 +126,14 @@ def _measure_finding(
 
 def _part_finding(name: str, c: Comparison) -> Finding:
     player = next(each for each in c.players.parts if each.name == name)
-    lead, _, said = edge_words(player, c).partition(": ")
-    run = player.lying.edge_run if player.lying else None
+    reach = player.lying.reach if player.lying else None
     return Finding(
         kind="part",
         name=name,
-        lead=lead,
-        said=f"{capital(said)}.",
+        lead=plain(player.name),
+        said=f"{capital(reach_words(player, c.bars))}.",
         likewise=(),
-        places=_places(c, [run] if run else []),
+        places=_places(c, [(reach.first, reach.last)] if reach else []),
         offer="",
     )
 

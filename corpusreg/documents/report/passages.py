@@ -20,7 +20,7 @@ from corpusreg.system.plaintext import plain
 from corpusreg.text import sentences
 from corpusreg.text.bars import bar_range, first_times
 from corpusreg.text.events import event_words, told_events
-from corpusreg.text.players import at_edge_of_its_range, reaching
+from corpusreg.text.players import lies_far, reaching
 
 __all__ = ["LONGEST", "MOST", "passages", "place"]
 
@@ -82,10 +82,10 @@ def _candidates(c: Comparison) -> Iterator[_Candidate]:
             said = sentences.measure_words(each.measure, each.value, each.placement)
             yield _Candidate(first, last, (f"the piece {said}",))
     for player in reaching(c)[:_TOLD]:
-        run = player.lying.edge_run if player.lying else None
-        if run:
+        reach = player.lying.reach if player.lying else None
+        if reach:
             part = player.name if len(c.players.parts) > 1 else None
-            yield _Candidate(*run, (at_edge_of_its_range(player),), part)
+            yield _Candidate(reach.first, reach.last, (lies_far(player),), part)
     kinds = (_events(c), _shifts(c), _stays(c))
     for row in range(_TOLD):
         for found in kinds:

@@ -6,7 +6,8 @@ import textwrap
 from collections.abc import Iterable
 from typing import Any
 
-from corpusreg.comparison.heights import OnInstrument, Passage
+from corpusreg.comparison.heights import Far, OnInstrument, Passage
+from corpusreg.comparison.players import OUTER
 from corpusreg.instruments import Instrument
 from corpusreg.score.pitch import note_name
 from corpusreg.system.phrases import joined, plural
@@ -14,16 +15,29 @@ from corpusreg.system.plaintext import plain
 from corpusreg.text.bars import (
     bar_range,
 )
-from corpusreg.text.outputs.player_document import beyond_document, height_document
+from corpusreg.text.outputs.player_document import (
+    beyond_document,
+    height_document,
+    written_document,
+)
+from corpusreg.text.players import far_words
 from corpusreg.text.sentences import (
     interval_words,
     range_words,
 )
 from corpusreg.text.tabular import text_table
 
-__all__ = ["moved_words", "passage_document", "passage_heading", "passage_text", "transposed"]
+__all__ = [
+    "moved_words",
+    "passage_document",
+    "passage_heading",
+    "passage_text",
+    "passage_words",
+    "transposed",
+]
 
 _WIDTH = 88
+_MOVED = 3  # of 100 notes by which periods differ for the difference to be told
 _KEY = (
     "Height: 0 is the lowest note of the range, 1 the highest, beyond these outside it. "
     "'mostly' is the register with most of its time. Ranges differ from player to player: "
@@ -52,6 +66,24 @@ def passage_heading(found: Passage) -> str:
     return f"{plain(found.part)}, {where}: {range_words(found.lowest, found.highest)}, {own}"
 
 
+def passage_words(found: Passage) -> str:
+    """Where the passage lies among what is written for its instrument."""
+    far = found.far
+    if far is None:
+        return ""
+    up = far.lower >= 0.5
+    share, side = (far.lower, "high") if up else (1 - far.lower, "low")
+    text = f"It lies {far_words(share, side, far.written, found.home.name)}"
+    if far.examples:
+        text += f" (as {side}: {'; '.join(map(plain, far.examples))})"
+    outer, by_period = (found.highest, far.top) if up else (found.lowest, far.bottom)
+    spread = [int(100 * each) for each in by_period.values()]
+    if share >= 1 - OUTER and max(spread, default=0) - min(spread, default=0) >= _MOVED:
+        shares = [f"{int(100 * each)} ({name})" for name, each in by_period.items()]
+        text += f". Of 100 notes its {note_name(outer)} is {side}er than {joined(shares)}"
+    return f"{text}."
+
+
 def moved_words(each: OnInstrument) -> str:
     """The transposition that makes the passage equally high, and what it puts out of range."""
     text = transposed(each.semitones)
@@ -66,6 +98,7 @@ def passage_text(found: Passage) -> str:
     rows = [_row(each) for each in found.rows]
     lines = [
         *_wrap(passage_heading(found)),
+        *_wrap(passage_words(found)),
         "",
         text_table(names, rows),
         "",
@@ -88,6 +121,7 @@ def passage_document(found: Passage) -> dict[str, Any]:
         "bars": [labels[found.first], labels[found.last - 1]],
         "lowest": note_name(found.lowest),
         "highest": note_name(found.highest),
+        "among": _among(found.far) if found.far else None,
         "rows": [_document(each, found) for each in found.rows],
     }
 
@@ -147,6 +181,17 @@ def _document(each: OnInstrument, found: Passage) -> dict[str, Any]:
             "height": height_document(each.moved),
             "out_of_range": each.moved_out,
         },
+    }
+
+
+def _among(far: Far) -> dict[str, Any]:
+    """The passage among the notes written for its instrument, shares 0 to 1."""
+    return {
+        "written": written_document(far.written),
+        "higher_than": round(far.lower, 4),
+        "highest_by_period": {name: round(share, 4) for name, share in far.top.items()},
+        "lowest_by_period": {name: round(share, 4) for name, share in far.bottom.items()},
+        "examples": list(far.examples),
     }
 
 

@@ -5,12 +5,19 @@ from __future__ import annotations
 from typing import Any
 
 from corpusreg.comparison.comparison import Comparison
-from corpusreg.comparison.players import Beyond, Lying, Player, Still
+from corpusreg.comparison.players import Beyond, Lying, Player, Reach, Still
 from corpusreg.measures.height import Height
+from corpusreg.norms.written import Written
 from corpusreg.score.pitch import note_name
 from corpusreg.score.played import PlayedBars
 
-__all__ = ["beyond_document", "height_document", "parts_document", "two_level_document"]
+__all__ = [
+    "beyond_document",
+    "height_document",
+    "parts_document",
+    "two_level_document",
+    "written_document",
+]
 
 _DIGITS = 4
 
@@ -96,6 +103,8 @@ def _lying(lies: Lying, bars: PlayedBars) -> dict[str, Any]:
         "edge": _round(lies.edge),
         "outside": _round(lies.outside),
         **{name: _labels(bars, *run) if run else None for name, run in runs.items()},
+        "written": written_document(lies.written) if lies.written else None,
+        "reach": reach_document(lies.reach, bars) if lies.reach else None,
         "stays": [
             dict(zip(("start_bar", "end_bar"), _labels(bars, first, last), strict=True))
             | {"low": _round(low), "high": _round(high)}
@@ -104,6 +113,33 @@ def _lying(lies: Lying, bars: PlayedBars) -> dict[str, Any]:
         "shifts": [
             {"bar": bars.labels[bar], "moves": _round(moves)} for bar, moves in lies.shifts
         ],
+    }
+
+
+def written_document(written: Written) -> dict[str, Any]:
+    """What is written for an instrument: its usual notes, and from where they are known."""
+    return {
+        "ensemble": written.ensemble or None,
+        "composers": written.composers,
+        **{
+            f"p{round(100 * q)}": note_name(written.quantile(q))
+            for q in (0.01, 0.1, 0.5, 0.9, 0.99)
+        },
+    }
+
+
+def reach_document(reach: Reach, bars: PlayedBars) -> dict[str, Any]:
+    """Where a part lies high or low for its instrument."""
+    return {
+        "side": reach.side,
+        "bars": _labels(bars, reach.first, reach.last),
+        "lowest": note_name(reach.low),
+        "highest": note_name(reach.high),
+        "share": _round(reach.share),
+        "beyond": None if reach.beyond is None else _round(reach.beyond),
+        "zone": reach.zone or None,
+        "under": list(reach.under),
+        "examples": list(reach.examples),
     }
 
 

@@ -1,0 +1,140 @@
+"""How the notes written for an instrument or a voice are spread over its pitches.
+
+Aim: say how high a passage lies for its player as the repertoire has it: 'higher than 96 of
+100 notes written for the bassoon in orchestral works'. Handbooks give the ends of a range;
+this gives what is usual inside it, by medium and by period.
+
+Conventions: pitches are sounding MIDI numbers. Every composer (or source of anonymous works)
+counts the same, one with fewer than ENOUGH notes in proportion. A medium or a period is
+told with LEAST composers or more.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from corpusreg.norms.cohorts import Source
+from corpusreg.store import sql
+
+__all__ = ["LEAST", "Written", "examples", "fetch"]
+
+Floats = NDArray[np.float64]
+LEAST = 8  # composers
+ENOUGH = 200  # notes
+EXAMPLES = 2  # works
+_PITCHES = 128
+
+
+@dataclass(frozen=True)
+class Written:
+    """What is written for one instrument.
+
+    ensemble: the medium as in the works table, '' for works of every kind. share: of the
+    notes on each pitch, shape (128,), sum 1. periods: the same by period, of every medium.
+    """
+
+    instrument: str
+    ensemble: str
+    composers: int
+    share: Floats
+    periods: Mapping[str, Floats] = field(default_factory=dict)
+
+    @property
+    def lower(self) -> Floats:
+        """Share of the notes that lie below each pitch, shape (128,), 0 to 1."""
+        return lower(self.share)
+
+    @property
+    def higher(self) -> Floats:
+        """Share of the notes that lie above each pitch, shape (128,), 0 to 1."""
+        return np.asarray(1 - np.cumsum(self.share), np.float64)
+
+    def quantile(self, q: float) -> int:
+        """The lowest pitch with a share `q` of the notes at or below it."""
+        return int((np.cumsum(self.share) < q - 1e-9).sum())
+
+
+def lower(share: Floats) -> Floats:
+    """Share of the notes that lie below each pitch, shape (128,), 0 to 1."""
+    return np.asarray(np.cumsum(share) - share, np.float64)
+
+
+def fetch(
+    source: Source, instruments: Sequence[str], ensemble: str, leave_out: Sequence[str] = ()
+) -> dict[str, Written]:
+    """What is written for instruments, by id: in a medium where enough wrote for it there.
+
+    leave_out: ids of works, such as the piece's own copies. An instrument that too few
+    composers wrote for is not there.
+    """
+    rows = source.fetch_columns(
+        sql.load("written"),
+        {"instruments": sorted(set(instruments)), "leave_out": list(leave_out)},
+    )
+    found = {}
+    for instrument in np.unique(rows["instrument"].astype(str)).tolist():
+        own = rows["instrument"] == instrument
+        for medium in (ensemble, ""):
+            here = own & (rows["ensemble"] == medium) if medium else own
+            share, composers = _spread(rows, here)
+            if composers >= LEAST:
+                found[instrument] = Written(
+                    instrument, medium, composers, share, dict(_periods(rows, own))
+                )
+                break
+    return found
+
+
+def _periods(
+    rows: Mapping[str, NDArray[np.generic]], own: NDArray[np.bool_]
+) -> list[tuple[str, Floats]]:
+    period = np.array([each if isinstance(each, str) else "" for each in rows["period"]])
+    found = []
+    for name in np.unique(period[own]).tolist():
+        share, composers = _spread(rows, own & (period == name))
+        if name and composers >= LEAST:
+            found.append((name, share))
+    return found
+
+
+def _spread(
+    rows: Mapping[str, NDArray[np.generic]], here: NDArray[np.bool_]
+) -> tuple[Floats, int]:
+    """Shares by pitch, and how many composers there are."""
+    units, index = np.unique(rows["unit"][here].astype(str), return_inverse=True)
+    if not len(units):
+        return np.zeros(_PITCHES), 0
+    cell = index * _PITCHES + rows["pitch"][here].astype(np.int64)
+    notes = np.bincount(
+        cell, weights=rows["notes"][here].astype(float), minlength=len(units) * _PITCHES
+    ).reshape(-1, _PITCHES)
+    added = notes.sum(axis=1)
+    share = (notes / np.maximum(added, ENOUGH)[:, None]).sum(axis=0)
+    return share / share.sum(), len(units)
+
+
+def examples(
+    source: Source,
+    written: Written,
+    pitch: int,
+    *,
+    up: bool,
+    leave_out: Sequence[str] = (),
+) -> tuple[str, ...]:
+    """Works with many of an instrument's notes at a pitch or beyond it, 'COMPOSER, TITLE'."""
+    rows = source.fetch_columns(
+        sql.load("written_examples"),
+        {
+            "instrument": written.instrument,
+            "ensemble": written.ensemble,
+            "pitch": pitch,
+            "up": up,
+            "count": EXAMPLES,
+            "leave_out": list(leave_out),
+        },
+    )
+    return tuple(map(", ".join, zip(rows["composer"], rows["title"], strict=True)))
