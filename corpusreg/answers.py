@@ -180,13 +180,19 @@ class Placed(Answer):
         paper: 'a4' or 'letter'. Raises UsageError for an unknown ending, CorpusregError where
         it cannot be written; a file of that name is replaced only by a finished one.
         """
-        from corpusreg.documents.report.writing import check_report, write_report
+        from corpusreg.documents.report.writing import check_report, made_report
+        from corpusreg.system.isolate import made_of
+        from corpusreg.system.writing import write_files
 
-        check_report(Path(path))
-        return write_report(
-            self.comparisons, self.failures, self.reference_id, Path(path),
+        file = Path(path)
+        check_report(file)
+        kind, paths = file.suffix.lower(), [Path(each.piece.path) for each in self.comparisons]
+        content, remarks = made_of(
+            paths, made_report, self.comparisons, self.failures, self.reference_id, kind,
             studied=self.studied, drafts=self.drafts, paper=paper, reference=self._reference,
         )  # fmt: skip
+        write_files({file: content})
+        return remarks
 
     def to_frame(self) -> pd.DataFrame:
         """The measures of every work."""
@@ -369,10 +375,13 @@ class ContrastAnswer(Answer):
 
     def report(self, path: str | Path) -> None:
         """Write a page with both versions, to see and to hear. Raises as `Placed.report`."""
-        from corpusreg.documents.pages.contrast import check_contrast_page, write_contrast
+        from corpusreg.documents.pages.contrast import check_contrast_page, contrast_page
+        from corpusreg.system.isolate import made_of
+        from corpusreg.system.writing import write_files
 
         check_contrast_page(Path(path))
-        write_contrast(self.found, Path(path))
+        page = made_of([self.found.path], contrast_page, self.found)
+        write_files({Path(path): page.encode()})
 
 
 class ReviseAnswer(Answer):

@@ -60,6 +60,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
     from corpusreg.terminal import say
 
     _plain_output()
+    # Threads that no command needs, and with which no child could be a copy (`isolate`).
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     try:
         code = app.main(
             None if arguments is None else list(map(str, arguments)),

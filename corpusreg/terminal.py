@@ -120,8 +120,12 @@ def waiting(words: str) -> Iterator[None]:
     if not (sys.stderr.isatty() and sys.stdout.isatty()):
         yield
         return
-    with _console(error=True).status(words):
+    # Nothing that moves: it would need a thread, and no child could be a copy (`isolate`).
+    print(f"{words} …", end="\r", file=sys.stderr, flush=True)
+    try:
         yield
+    finally:
+        print(" " * (len(words) + 2), end="\r", file=sys.stderr, flush=True)
 
 
 class Stages:

@@ -23,6 +23,7 @@ from corpusreg.corpus.catalogue import SourceFile
 from corpusreg.store import EXTRACTED, Draft, Reference
 from corpusreg.store.building import finish
 from corpusreg.store.building.build import DEFAULT_TIERS
+from corpusreg.system import isolate
 
 if TYPE_CHECKING:
     from playwright.sync_api import Browser
@@ -126,6 +127,14 @@ def small_home(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
             assert built.works >= 120
             (home / "built").touch()
     yield home
+
+
+@pytest.fixture(autouse=True)
+def no_child_of_another_test() -> Iterator[None]:
+    """A copy of this process that is kept for the next child has what a test put into it."""
+    yield
+    if any(isinstance(process, isolate._Forked) for _, process in isolate._kept):
+        isolate.let_go()
 
 
 @pytest.fixture

@@ -199,12 +199,16 @@ def test_notes_outside_midi_are_refused_or_counted(
 ) -> None:
     body = WHOLE.format(step="C", octave=4)
     text = score(20, body).replace("<octave>4</octave>", f"<octave>{octave}</octave>", 3)
-    done = run("compare", "--full", write(tmp_path, "outside.musicxml", text))
+    path = write(tmp_path, "outside.musicxml", text)
+    done = run("compare", path)
     assert "Traceback" not in done.stderr
     if done.returncode:
         assert "outside.musicxml" in one_line(done)
     else:
-        assert "3 places in this file could not be read" in done.stdout
+        told = "3 places in this file could not be read"
+        assert f"{told}; --full says why.\n" in done.stdout
+        assert f"{told}: " in run("compare", "--full", path).stdout
+        assert f"{path}: {told}.\n" in run("compare", path, PIECES / "stairs.musicxml").stdout
         assert "20 bars, C4\n" in done.stdout
 
 

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import contextlib
+import gc
 import os
 import resource
-import threading
+import subprocess
+import sys
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -17,6 +19,7 @@ import mido
 import pytest
 from conftest import PIECES, Command
 
+from corpusreg import cli
 from corpusreg.comparison import placing
 from corpusreg.score.readers import read_file
 from corpusreg.system import isolate, settings
@@ -126,6 +129,17 @@ FAULTS: list[tuple[Callable[..., Any], Limits, str]] = [
 ]
 
 
+@pytest.fixture
+def copied(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
+    """Near children are copies of this process, with what a test has put into it."""
+    isolate.let_go()
+    monkeypatch.setattr(isolate, "_may_fork", lambda: True)
+    yield
+    isolate.let_go()
+
+
+@pytest.mark.filterwarnings("ignore:This process .* is multi-threaded:DeprecationWarning")
+@pytest.mark.usefixtures("copied")
 @pytest.mark.parametrize("fault, limits, told", FAULTS)
 def test_a_fault_in_one_file_costs_the_others_nothing(
     in_home: Path,
@@ -140,12 +154,38 @@ def test_a_fault_in_one_file_costs_the_others_nothing(
     read = placing.read_file
     monkeypatch.setattr(placing, "read_file", lambda p: fault() if p == bad else read(p))
     monkeypatch.setattr(isolate, "Pool", partial(Pool, limits=limits))
-    monkeypatch.setattr(isolate, "_may_fork", lambda: True)
     found = direct.compare_paths([bad, GOOD])
     (line,) = found.failures
     assert line.startswith(f"{bad}: ") and told in line
     # The child of the second file is another one where the first was ended.
     assert [c.piece.path for c in found.comparisons] == [str(GOOD)]
+
+
+@pytest.mark.filterwarnings("ignore:This process .* is multi-threaded:DeprecationWarning")
+@pytest.mark.usefixtures("copied", "in_home")
+@pytest.mark.parametrize(
+    "drawing, command",
+    [
+        ("report.writing.made_report", ("compare", GOOD, "--report", "a.html")),
+        ("report.writing.made_report", ("compare", GOOD, "--report", "a.pdf")),
+        ("pages.contrast.contrast_page", ("contrast", GOOD, "--report", "a.html")),
+        ("pictures.drawn._drawn", ("map", GOOD, "--to", "a.png")),
+    ],
+)
+def test_pages_are_drawn_in_bounds_and_nothing_stays_behind(
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+    tmp_path: Path,
+    drawing: str,
+    command: tuple[str | Path, ...],
+) -> None:
+    # The child is looked for where the command finds the function, and drawn there.
+    monkeypatch.setattr(f"corpusreg.documents.{drawing}", _dies)
+    monkeypatch.chdir(tmp_path)
+    assert cli.main(list(map(str, command))) == 1
+    told = capsys.readouterr().err.strip()
+    assert told.startswith(f"corpusreg: {GOOD}: the process reading it crashed (SIGABRT)")
+    assert not list(tmp_path.iterdir())
 
 
 def test_what_fails_beside_the_reference_is_one_line_too(
@@ -197,15 +237,57 @@ def test_errors_for_people_pass_a_child_unchanged(tmp_path: Path) -> None:
         bounded(_refuses, Path("x.mid"))
 
 
-def test_a_near_child_is_no_copy_where_other_threads_run() -> None:
-    waits = threading.Event()
-    thread = threading.Thread(target=waits.wait)
-    thread.start()
-    try:
-        assert not isolate._may_fork()
-    finally:
-        waits.set()
-        thread.join()
+WITH_THREADS = """
+import duckdb, gc, sys
+from corpusreg.system import isolate
+from test_bounded import _collects
+alone = isolate._may_fork()
+class Cycle: pass
+gc.disable()
+cycle = Cycle()
+cycle.itself, cycle.opened = cycle, duckdb.connect(":memory:", config={"threads": 4})
+assert not isolate._may_fork()
+del cycle
+print(alone, isolate.call(_collects, 0, near=True) >= 0, flush=True)
+"""
+
+
+def _collects(_: int) -> int:
+    return gc.collect()
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="forks on Linux only")
+def test_a_process_with_threads_is_not_copied() -> None:
+    # A copy that collects a database of the process it was copied from crashes.
+    found = os.pathsep.join([str(Path(__file__).parent), *sys.path])
+    done = subprocess.run(
+        [sys.executable, "-c", WITH_THREADS],
+        capture_output=True,
+        text=True,
+        env=os.environ | {"PYTHONPATH": found, "OPENBLAS_NUM_THREADS": "1"},
+        check=False,
+    )
+    assert done.stdout == "True True\n", done.stderr
+
+
+def test_the_process_of_a_near_child_serves_the_next_one(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    isolate.let_go()
+    first = bounded(_own_files, tmp_path)[0]
+    with Pool(_cube, 1, near=True) as pool:  # another function
+        assert [answer.result for answer in pool.each([3])] == [27]
+    assert bounded(_own_files, tmp_path)[0] == first
+    with pytest.raises(UsageError):  # told by the function itself
+        bounded(_refuses, Path("x.mid"), why="not so")
+    assert bounded(_own_files, tmp_path)[0] == first
+    monkeypatch.setenv("CORPUSREG_HOME", str(tmp_path))  # would be another one's home
+    second = bounded(_own_files, tmp_path)[0]
+    assert second != first
+    with pytest.raises(StoppedError, match="crashed"):
+        bounded(_dies, tmp_path)
+    assert bounded(_own_files, tmp_path)[0] != second
+    isolate.let_go()
 
 
 def test_limits_of_a_child_are_not_the_parents() -> None:

@@ -37,7 +37,7 @@ MEANT = ("Python", "corpusreg", "definitions", "extraction", "lxml", "music21")
 @pytest.fixture(scope="module")
 def running() -> Iterator[LocalCluster]:
     with LocalCluster(
-        n_workers=2, threads_per_worker=1, processes=True, dashboard_address=None
+        n_workers=2, threads_per_worker=1, processes=True, dashboard_address=":0"
     ) as found:
         yield found
 
@@ -133,7 +133,7 @@ def test_a_worker_that_joins_later_is_checked(tmp_path: Path) -> None:
     options = "--nthreads", "1", "--no-dashboard", "--no-nanny", "--preload", str(old)
     with (
         LocalCluster(
-            n_workers=1, threads_per_worker=1, processes=True, dashboard_address=None
+            n_workers=1, threads_per_worker=1, processes=True, dashboard_address=":0"
         ) as running,
         cluster(running.scheduler_address) as measuring,
     ):

@@ -18,11 +18,7 @@ from playwright.sync_api import Browser
 from test_revise import BASS, TUNE, keyboard, line_at_its_limits, lowest_classes
 
 from corpusreg.corpus.catalogue import bundled
-from corpusreg.documents.pages.contrast import (
-    check_contrast_page,
-    contrast_page,
-    write_contrast,
-)
+from corpusreg.documents.pages.contrast import check_contrast_page, contrast_page
 from corpusreg.instruments import load
 from corpusreg.revision.contrast import FEWEST, WAYS, contrast
 from corpusreg.revision.heard import Heard
@@ -195,7 +191,7 @@ def test_the_page_shows_both_versions_and_plays_both(tmp_path: Path) -> None:
 def test_the_page_shows_the_maps_at_any_width(
     browser: Browser, tmp_path: Path, width: int
 ) -> None:
-    write_contrast(direct.contrast(STAIRS), tmp_path / "page.html")
+    (tmp_path / "page.html").write_text(contrast_page(direct.contrast(STAIRS)), "utf-8")
     page = browser.new_page(viewport={"width": width, "height": 800})
     page.goto((tmp_path / "page.html").as_uri())
     assert page.locator(".map svg").first.is_visible()

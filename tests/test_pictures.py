@@ -26,7 +26,7 @@ from corpusreg.documents.pictures.levels import level_grid
 from corpusreg.documents.pictures.nearest import DOTS, nearest_works
 from corpusreg.documents.pictures.octaves import octave_chart, octave_uses
 from corpusreg.documents.pictures.register_map import pages, register_map, stills
-from corpusreg.documents.pictures.save import pdf, png, save
+from corpusreg.documents.pictures.save import contents, pdf, png
 from corpusreg.documents.pictures.strips import SLICES, bare_strip, spread, strips
 from corpusreg.documents.pictures.svg import Picture, element, number, wrapped
 from corpusreg.documents.pictures.view import MapView, view_of
@@ -38,6 +38,7 @@ from corpusreg.norms.reference import Cohort, Rung
 from corpusreg.score.notes import Part
 from corpusreg.score.played import Played
 from corpusreg.system.errors import CorpusregError, UsageError
+from corpusreg.system.writing import write_files
 
 BUNDLED = Path(music21.__file__).parent / "corpus"
 SVG = "{http://www.w3.org/2000/svg}"
@@ -535,21 +536,20 @@ def test_a_png_has_two_dots_for_a_pixel() -> None:
 
 def test_files_are_named_by_page_and_bad_names_refused(tmp_path: Path) -> None:
     picture = drawn([(60, 0, BAR)])
-    assert save([picture], tmp_path / "a.svg") == [tmp_path / "a.svg"]
-    names = [path.name for path in save([picture, picture], tmp_path / "b.svg")]
-    assert names == ["b-1.svg", "b-2.svg"]
-    assert (tmp_path / "b-2.svg").read_text(encoding="utf-8") == picture.svg
+    assert list(contents([picture], tmp_path / "a.svg")) == [tmp_path / "a.svg"]
+    found = contents([picture, picture], tmp_path / "b.svg")
+    assert [path.name for path in found] == ["b-1.svg", "b-2.svg"]
+    assert found[tmp_path / "b-2.svg"] == picture.svg.encode()
     with pytest.raises(UsageError, match=r"\.svg, \.png, \.pdf"):
-        save([picture], tmp_path / "c.gif")
+        contents([picture], tmp_path / "c.gif")
 
 
 def test_what_cannot_be_written_leaves_nothing_behind(tmp_path: Path) -> None:
-    picture = drawn([(60, 0, BAR)])
     with pytest.raises(CorpusregError, match="cannot be written"):
-        save([picture], tmp_path / "missing" / "a.svg")
+        write_files({tmp_path / "missing" / "a.svg": b""})
     (tmp_path / "b-2.svg").mkdir()
     with pytest.raises(CorpusregError, match=r"b-2\.svg: cannot be written"):
-        save([picture, picture], tmp_path / "b.svg")
+        write_files({tmp_path / "b-1.svg": b"", tmp_path / "b-2.svg": b""})
     assert not [path for path in tmp_path.iterdir() if path.name.startswith(".")]
 
 

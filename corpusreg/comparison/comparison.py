@@ -53,6 +53,7 @@ class Piece:
     """What the piece is. ensemble: words for people, such as 'piano'.
 
     number: position of the work in a file that holds many, as in `Score`, else ''.
+    unread: places in the file that could not be read; `notes` say why.
     """
 
     title: str
@@ -62,6 +63,7 @@ class Piece:
     assumed: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
     number: str = ""
+    unread: int = 0
 
 
 @dataclass(frozen=True)

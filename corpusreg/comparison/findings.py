@@ -296,7 +296,8 @@ class Practical:
 class PieceFacts:
     """What the piece is. ensemble: for whom, as people say it. parts: sounding parts in
     score order; instruments: of each, None where it is not known. written_bars,
-    played_bars: as printed and as heard. lowest, highest: its outermost notes."""
+    played_bars: as printed and as heard. lowest, highest: its outermost notes. unread:
+    places in the file that could not be read; `notes` say why."""
 
     title: str
     path: str
@@ -312,6 +313,7 @@ class PieceFacts:
     dynamics_known: bool = True
     assumed: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
+    unread: int = 0
 
 
 @dataclass(frozen=True)
@@ -466,6 +468,7 @@ def _piece(c: Comparison, names: _Names) -> PieceFacts:
         dynamics_known=c.whole.played.dynamics_known,
         assumed=piece.assumed,
         notes=piece.notes,
+        unread=piece.unread,
     )
 
 

@@ -238,6 +238,7 @@ def _placed(
         assumed=work.played.assumed,
         notes=tuple(notes),
         number=work.score.number,
+        unread=sum(work.score.lost.values()),
     )
     placeable = {n: None if v.reason else v.value for n, v in work.whole.values.items()}
     weights = work.whole.texture.total

@@ -118,18 +118,14 @@ def _draft(task: DraftTask) -> Made:
 
 
 def _contrast(task: ContrastTask) -> Made:
-    from corpusreg.documents.pages.contrast import write_contrast
-
     path = task.folder / task.file
     endings = [".musicxml", ".mid"] if _family(path) == "musicxml" else [".mid"]
     files = [task.to / f"{path.stem}-{task.how}{ending}" for ending in endings]
-    found = (
-        Session()
-        .contrast(path, task.how, bars=task.bars or None, to=files, number=task.number or None)
-        .found
+    answer = Session().contrast(
+        path, task.how, bars=task.bars or None, to=files, number=task.number or None
     )
-    page = task.to / _PAGE
-    write_contrast(found, page)
+    page, found = task.to / _PAGE, answer.found
+    answer.report(page)
     where = f", {found.bars}" if task.bars else ""
     offers = tuple(Offer("", file) for file in files)
     return Made(f"{found.title}{where}: {WAYS[task.how]}", page, offers)

@@ -88,6 +88,10 @@ class Reference:
         self.settings: dict[str, Any] = json.loads(row[6])
         self.libraries: dict[str, str | None] = json.loads(row[7])
 
+    def __reduce__(self) -> tuple[type[Reference], tuple[Path, Path | None]]:
+        """In another process it is opened again."""
+        return Reference, (self.path, self._packed)
+
     def fetch_columns(
         self, text: str, params: Mapping[str, object] | Sequence[object] | None = None
     ) -> dict[str, NDArray[Any]]:
@@ -126,8 +130,7 @@ class Reference:
         `query` does, UsageError also where the child was ended.
         """
         try:
-            asked = (self.path, self._packed, text, dict(params or {}))
-            result: Result = isolate.call(_answered, asked, _APART)
+            result: Result = isolate.call(_answered, (self, text, dict(params or {})), _APART)
         except isolate.StoppedError as error:
             raise UsageError(
                 f"query: {error}; take fewer rows, or open the reference with a DuckDB client"
@@ -183,9 +186,9 @@ class Reference:
         self.close()
 
 
-def _answered(asked: tuple[Path, Path | None, str, dict[str, object]]) -> Result:
-    path, packed, text, params = asked
-    with Reference(path, packed) as reference:
+def _answered(asked: tuple[Reference, str, dict[str, object]]) -> Result:
+    reference, text, params = asked
+    with reference:
         return reference.query(text, params)
 
 

@@ -1,11 +1,16 @@
 """One call in a bounded child process, and the long-lived child that many calls share.
 
 A child is a new Python process (no multiprocessing, so that it works alike on every
-platform, in threads, and inside workers of a cluster). A `near` child is a fork where
-that is safe (Linux, no other thread): it starts at once with all that is loaded, which
-is what a command wants that reads one file. A child is told a function once and then
-items, one answer for each, as pickles over two pipes. What the function prints goes
-nowhere.
+platform, in threads, and inside workers of a cluster). A `near` child is there at once,
+which is what a command wants that reads one file: a fork where that is safe (Linux, and
+this process has one thread), otherwise the process that the last such child left behind,
+where it has the same environment. A child is told a function once and then items, one
+answer for each, as pickles over two pipes. What the function prints goes nowhere.
+
+A process with threads is never forked, not even where they are idle: a copy has what
+belongs to them, such as an open DuckDB database, and not the threads themselves. Python's
+collector of garbage then closes that database in the copy, which waits for threads that
+never were, and crashes.
 
 Limits, each for one item:
 
@@ -20,7 +25,9 @@ thread of its own watches.
 
 from __future__ import annotations
 
+import atexit
 import contextlib
+import gc
 import os
 import pickle
 import queue
@@ -31,7 +38,7 @@ import threading
 import time
 from collections import deque
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import IO, Any, TypeVar
 
@@ -41,13 +48,17 @@ from corpusreg.system.usage import usage
 
 __all__ = [
     "Answer", "Child", "Limits", "Pool", "StoppedError",
-    "as_stopped", "bounded", "call", "call_each", "named", "serve",
+    "as_stopped", "bounded", "call", "call_each", "let_go", "made_of", "named",
+    "serve",
 ]  # fmt: skip
 
 Result = TypeVar("Result")
 
 _ONE_THREAD = {"OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"}
 _LENGTH = 8  # bytes that give the length of a message
+_END = b""  # the message after the last item of a function, and the answer to it
+_SMALL = 500_000_000  # bytes resident of a process that is kept
+_PATIENCE = 1.0  # seconds in which it answers
 _POLL_SECONDS = 0.05
 _TOO_LONG = "takes more than {:g} s of computing"
 # Room beyond the limit for what a process maps without using it.
@@ -99,7 +110,7 @@ class Child:
     function: importable by its module and name; takes one picklable item and
     returns a picklable result. notices: a queue on which the child puts itself
     when there is something to `collect`. environment: variables set for the child.
-    near: a fork where that is safe, with the parent's environment.
+    near: a fork or a process kept from before, with the parent's environment.
     """
 
     def __init__(
@@ -117,15 +128,17 @@ class Child:
         self._notices = notices
         self._messages: queue.SimpleQueue[bytes | None] = queue.SimpleQueue()
         self._began = time.monotonic()
-        self._cpu = 0.0
         self._ready = False
         self._stopped: StoppedError | None = None
-        forked = near and not environment and _may_fork()
-        self._process = _Forked() if forked else _started(environment or {})
+        self._around = _around() if near else None
+        self._process = _near(self._around) if self._around else _started(environment or {})
         # Once ready, the child tells its own: a virtual environment on Windows starts
         # Python through a small launcher, and it is Python that must be watched.
         self._pid = self._process.pid
-        threading.Thread(target=self._listen, daemon=True).start()
+        used = usage(self._pid)
+        self._cpu = used.cpu_seconds if used else 0.0
+        self._listener = threading.Thread(target=self._listen, daemon=True)
+        self._listener.start()
         self._send((function, limits))
 
     def send(self, item: Any) -> None:
@@ -175,24 +188,35 @@ class Child:
             self._stop("time", f"takes more than {limits.wall_seconds:g} s")
 
     def close(self) -> None:
-        """End the child and wait until it is gone."""
-        self._process.kill()
-        self._process.wait()
-        for pipe in (self._process.stdin, self._process.stdout):
-            if pipe is not None:
-                with contextlib.suppress(OSError):
-                    pipe.close()
+        """End the child and wait until it is gone, or keep its process for the next one."""
+        if self._around and self._idle():
+            _keep(self._around, self._process)
+        else:
+            _end(self._process)
+
+    def _idle(self) -> bool:
+        """Whether it has no item, is small, and has let go of its function."""
+        if self.waiting or self.ended or self._stopped or not self._ready:
+            return False
+        used = usage(self._pid)
+        if used is None or used.memory > _SMALL:
+            return False
+        self._write(_END)
+        self._listener.join(_PATIENCE)
+        return not self._listener.is_alive() and self._process.poll() is None
 
     def _send(self, value: Any) -> None:
+        self._write(pickle.dumps(value))
+
+    def _write(self, message: bytes) -> None:
         assert self._process.stdin is not None
         # A child that has died is found out when it is collected.
         with contextlib.suppress(OSError):
-            _write(self._process.stdin, pickle.dumps(value))
+            _write(self._process.stdin, message)
 
     def _listen(self) -> None:
         assert self._process.stdout is not None
-        while True:
-            message = _read(self._process.stdout)
+        while (message := _read(self._process.stdout)) != _END:
             self._messages.put(message)
             if self._notices is not None:
                 self._notices.put(self)
@@ -236,8 +260,59 @@ def _started(environment: Mapping[str, str]) -> subprocess.Popen[bytes]:
 
 
 def _may_fork() -> bool:
-    """Whether a copy of this process can work: locks that other threads hold stay locked."""
-    return sys.platform == "linux" and threading.active_count() == 1
+    """Whether a copy of this process can work: whether it has one thread, also of libraries."""
+    try:
+        threads = list(Path("/proc/self/task").iterdir())
+    except OSError:  # no Linux
+        return False
+    return len(threads) == 1
+
+
+# What a process was started in: folder, variables, where modules are found.
+_Around = tuple[str, dict[str, str], list[str]]
+
+
+def _around() -> _Around:
+    try:
+        folder = str(Path.cwd())
+    except OSError:  # it was removed
+        folder = ""
+    return folder, dict(os.environ), list(sys.path)
+
+
+# The process of the last near child, for the next one.
+_kept: list[tuple[_Around, subprocess.Popen[bytes] | _Forked]] = []
+
+
+def _near(around: _Around) -> subprocess.Popen[bytes] | _Forked:
+    """A process that serves and is there at once, where that can be."""
+    with contextlib.suppress(IndexError):
+        before, process = _kept.pop()
+        if before == around and process.poll() is None:
+            return process
+        _end(process)
+    return _Forked() if _may_fork() else _started({})
+
+
+def _keep(around: _Around, process: subprocess.Popen[bytes] | _Forked) -> None:
+    let_go()
+    _kept.append((around, process))
+
+
+@atexit.register
+def let_go() -> None:
+    """End the process that is kept for the next near child."""
+    with contextlib.suppress(IndexError):
+        _end(_kept.pop()[1])
+
+
+def _end(process: subprocess.Popen[bytes] | _Forked) -> None:
+    process.kill()
+    process.wait()
+    for pipe in (process.stdin, process.stdout):
+        if pipe is not None:
+            with contextlib.suppress(OSError):
+                pipe.close()
 
 
 class _Forked:
@@ -261,20 +336,28 @@ class _Forked:
 
     def kill(self) -> None:
         """End it, if it still runs."""
+        if self.poll() is None:
+            os.kill(self.pid, signal.SIGKILL)
+
+    def poll(self) -> int | None:
+        """The exit code, negative for the signal that ended it; None while it runs."""
         if self.returncode is None:
-            with contextlib.suppress(ProcessLookupError):
-                os.kill(self.pid, signal.SIGKILL)
+            ended, status = os.waitpid(self.pid, os.WNOHANG)
+            if ended:
+                self.returncode = os.waitstatus_to_exitcode(status)
+        return self.returncode
 
     def wait(self) -> int:
-        """The exit code, negative for the signal that ended it."""
+        """`poll` once it has ended."""
         if self.returncode is None:
-            _, status = os.waitpid(self.pid, 0)
-            self.returncode = os.waitstatus_to_exitcode(status)
+            self.returncode = os.waitstatus_to_exitcode(os.waitpid(self.pid, 0)[1])
         return self.returncode
 
 
 def _alone(*kept: int) -> None:
-    """In a copy: let go of the parent's files and signal handlers."""
+    """In a copy: let go of the parent's files, signal handlers and garbage."""
+    gc.freeze()  # what is collected here would be cleaned up twice
+    _kept.clear()
     for number in (signal.SIGTERM, signal.SIGHUP):
         signal.signal(number, signal.SIG_DFL)
     nowhere = os.open(os.devnull, os.O_RDWR)
@@ -320,10 +403,25 @@ def bounded(function: Callable[..., Result], path: Path, *given: Any, **more: An
     For what a user's file can make endless. Raises what the function raised where that is
     a CorpusregError, and StoppedError, with the file's name, otherwise.
     """
+    return made_of([path], function, path, *given, **more)
+
+
+def made_of(
+    paths: Sequence[Path], function: Callable[..., Result], *given: Any, **more: Any
+) -> Result:
+    """`bounded` for what is made of several files, or of a measured one, within the limits of
+    all; the first is named.
+    """
+    limits = Limits()
+    limits = replace(
+        limits,
+        cpu_seconds=limits.cpu_seconds * len(paths),
+        wall_seconds=limits.wall_seconds * len(paths),
+    )
     try:
-        result: Result = call(_applied, (function, (path, *given), more), near=True)
+        result: Result = call(_applied, (function, given, more), limits, near=True)
     except StoppedError as error:
-        raise named(error, path) from error
+        raise named(error, paths[0]) from error
     return result
 
 
@@ -443,20 +541,18 @@ def _serve(requests: IO[bytes], answers: IO[bytes]) -> None:
     with contextlib.suppress(ValueError):
         signal.signal(signal.SIGINT, signal.SIG_IGN)
     items: queue.SimpleQueue[bytes] = queue.SimpleQueue()
-    start = _read(requests)
-    if start is None:
-        return
     threading.Thread(target=_receive, args=(requests, items), daemon=True).start()
-    try:
-        function, limits = pickle.loads(start)
-    except BaseException as error:  # noqa: BLE001 - told to the parent
-        _write(answers, _packed((None, StoppedError("start", str(as_stopped(error))))))
-        return
-    _write(answers, _packed((os.getpid(), None)))
     while True:
-        item = items.get()
-        _bound(limits)
-        _write(answers, _packed(_answer(function, item)))
+        try:
+            function, limits = pickle.loads(items.get())
+        except BaseException as error:  # noqa: BLE001 - told to the parent
+            _write(answers, _packed((None, StoppedError("start", str(as_stopped(error))))))
+            return
+        _write(answers, _packed((os.getpid(), None)))
+        while (item := items.get()) != _END:
+            _bound(limits)
+            _write(answers, _packed(_answer(function, item)))
+        _write(answers, _END)
 
 
 def _receive(requests: IO[bytes], items: queue.SimpleQueue[bytes]) -> None:

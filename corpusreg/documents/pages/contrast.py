@@ -18,7 +18,6 @@ from corpusreg.revision.versions import Contrast
 from corpusreg.system.errors import UsageError
 from corpusreg.system.phrases import capital
 from corpusreg.system.plaintext import plain
-from corpusreg.system.writing import write_files
 from corpusreg.text.options import bars_words
 from corpusreg.text.outputs.revision_text import (
     contrast_lead,
@@ -27,7 +26,7 @@ from corpusreg.text.outputs.revision_text import (
     strain_words,
 )
 
-__all__ = ["check_contrast_page", "contrast_page", "write_contrast"]
+__all__ = ["check_contrast_page", "contrast_page"]
 
 _VERSIONS = ("as it is", "in this way")
 _WIDTH = 720.0  # pixels: the text column
@@ -37,14 +36,6 @@ def check_contrast_page(path: Path) -> None:
     """Raise UsageError where the page has another ending than .html."""
     if path.suffix.lower() != ".html":
         raise UsageError(f"{path}: a contrast is shown as a page; name it .html")
-
-
-def write_contrast(c: Contrast, path: Path) -> None:
-    """Write the page; an old file is replaced by a finished one only.
-
-    Raises CorpusregError where it cannot be written.
-    """
-    write_files({path: contrast_page(c).encode()})
 
 
 def contrast_page(c: Contrast) -> str:

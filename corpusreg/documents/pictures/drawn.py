@@ -28,25 +28,35 @@ def draw_map(
     for a name without a known ending and for a part or a work that is not there, ReadError
     for a piece that cannot be read, CorpusregError where nothing can be written.
     """
-    from corpusreg.documents.pictures.register_map import pages, register_map, stills
-    from corpusreg.documents.pictures.save import check_name, save
-    from corpusreg.system.isolate import bounded
+    from corpusreg.documents.pictures.save import check_name
+    from corpusreg.system.isolate import bounded, made_of
+    from corpusreg.system.writing import write_files
 
-    ending = check_name(to)
+    check_name(to)
     first = bounded(_view, piece, part, number)
     second = bounded(_view, other, part, number, or_only=True) if other else None
+    paths = [piece, other] if other else [piece]
+    made = made_of(paths, _drawn, first, second, to, wide=wide)
+    write_files(made)
+    return list(made)
+
+
+def _drawn(
+    first: MapView, second: MapView | None, to: Path, *, wide: bool
+) -> dict[Path, bytes]:
+    from corpusreg.documents.pictures.register_map import pages, register_map, stills
+    from corpusreg.documents.pictures.save import contents
+
     if wide:
-        return save(stills(first, second, prefix="map"), to)
-    if ending == ".pdf":
-        passages = pages(first, second)
-        return save(
-            [
-                register_map(first, second, prefix=f"map-{number}", bars=bars)
-                for number, bars in enumerate(passages, start=1)
-            ],
-            to,
-        )
-    return save([register_map(first, second, prefix="map")], to)
+        pictures = stills(first, second, prefix="map")
+    elif to.suffix.lower() == ".pdf":
+        pictures = [
+            register_map(first, second, prefix=f"map-{number}", bars=bars)
+            for number, bars in enumerate(pages(first, second), start=1)
+        ]
+    else:
+        pictures = [register_map(first, second, prefix="map")]
+    return contents(pictures, to)
 
 
 def _view(

@@ -13,9 +13,8 @@ from typing import Literal
 
 from corpusreg.documents.pictures.svg import Picture
 from corpusreg.system.errors import UsageError
-from corpusreg.system.writing import write_files
 
-__all__ = ["ENDINGS", "check_name", "pdf", "png", "save"]
+__all__ = ["ENDINGS", "check_name", "contents", "pdf", "png"]
 
 ENDINGS = (".svg", ".png", ".pdf")
 _PIXEL = 0.75  # points
@@ -44,27 +43,22 @@ def check_name(path: Path) -> str:
     return ending
 
 
-def save(pictures: Sequence[Picture], path: Path) -> list[Path]:
-    """Write pictures to a file whose ending names the format (see ENDINGS); the files written.
+def contents(pictures: Sequence[Picture], path: Path) -> dict[Path, bytes]:
+    """Files of pictures, of the format that the ending of the path names (see ENDINGS).
 
     Several pictures are the pages of one .pdf; as .svg or .png each is a file of its own,
-    'name-1.png' and so on. Files of these names are replaced, and only by whole ones.
-    Raises UsageError for another ending, CorpusregError where a file cannot be written or
-    typst is missing.
+    'name-1.png' and so on. Raises UsageError for another ending.
     """
     ending = check_name(path)
     if ending == ".pdf":
-        contents = {path: pdf(pictures)}
-    else:
-        one = len(pictures) == 1
-        names = [
-            path if one else path.with_name(f"{path.stem}-{number}{path.suffix}")
-            for number in range(1, len(pictures) + 1)
-        ]
-        made = [png(each) if ending == ".png" else each.svg.encode() for each in pictures]
-        contents = dict(zip(names, made, strict=True))
-    write_files(contents)
-    return list(contents)
+        return {path: pdf(pictures)}
+    one = len(pictures) == 1
+    names = [
+        path if one else path.with_name(f"{path.stem}-{number}{path.suffix}")
+        for number in range(1, len(pictures) + 1)
+    ]
+    made = [png(each) if ending == ".png" else each.svg.encode() for each in pictures]
+    return dict(zip(names, made, strict=True))
 
 
 def pdf(pictures: Sequence[Picture]) -> bytes:

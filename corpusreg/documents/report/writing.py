@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
     Studied = tuple[list[Example], list[Example]]
 
-__all__ = ["REPORTS", "check_report", "write_report"]
+__all__ = ["REPORTS", "check_report", "made_report", "write_report"]
 
 # Kinds of report, by ending.
 REPORTS = (".html", ".pdf")
@@ -41,15 +41,38 @@ def write_report(
     paper: str | None = None,
     reference: Reference | None = None,
 ) -> tuple[str, ...]:
-    """Write a report of some works, at least one.
+    """Write a report of some works, at least one; returns what a reader must know about it.
+
+    The arguments are those of `made_report`; path: the file, replaced by a finished one only.
+    Raises CorpusregError where it cannot be written.
+    """
+    content, remarks = made_report(
+        comparisons, failures, reference_id, path.suffix.lower(),
+        studied=studied, drafts=drafts, paper=paper, reference=reference,
+    )  # fmt: skip
+    write_files({path: content})
+    return remarks
+
+
+def made_report(
+    comparisons: Sequence[Comparison],
+    failures: Sequence[str],
+    reference_id: str,
+    kind: str,
+    *,
+    studied: Sequence[Studied] = (),
+    drafts: Sequence[Drafts] = (),
+    paper: str | None = None,
+    reference: Reference | None = None,
+) -> tuple[bytes, tuple[str, ...]]:
+    """A report of some works, at least one: the content of a file of a kind in REPORTS.
 
     failures: what could not be read, one line each, told at the end. studied: for each work
     the passages to study beside it, () for none. drafts: for each work what changed since an
     earlier draft, () where there is none. paper: 'a4' or 'letter'; None is A4 for a PDF and
     leaves a page to the reader's printer. reference: the one that `studied` was found in, whose
-    passages are then shown in notation; without it they are only named. Returns what a reader
-    must know about the file, one line each. A file of that name is replaced only by a finished
-    one. Raises CorpusregError where it cannot be written.
+    passages are then shown in notation; without it they are only named. Returned beside it:
+    what a reader must know about the file, one line each.
     """
     from corpusreg.comparison.findings import reading
     from corpusreg.documents.report.page import page, pdf
@@ -58,9 +81,7 @@ def write_report(
 
     works = works_of(comparisons, reference_id, studied, drafts, reference)
     table = [class_row(reading(c)) for c in comparisons]
-    if path.suffix.lower() == ".pdf":
+    if kind == ".pdf":
         sheet = pdf(works, table, failures, paper=paper or "a4")
-        write_files({path: sheet.pdf})
-        return sheet.remarks
-    write_files({path: page(works, table, failures, paper=paper).encode("utf-8")})
-    return ()
+        return sheet.pdf, sheet.remarks
+    return page(works, table, failures, paper=paper).encode("utf-8"), ()

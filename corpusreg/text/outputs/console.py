@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from corpusreg.comparison.comparison import Comparison
 from corpusreg.comparison.findings import Rank, Reading, reading
 from corpusreg.measures.definitions import VERSION
+from corpusreg.system.phrases import plural
 from corpusreg.system.plaintext import plain
 from corpusreg.text.alike import alike_lines
 from corpusreg.text.players import player_lines, player_remarks
@@ -45,6 +46,8 @@ def comparison_text(c: Comparison, reference_id: str, *, full: bool = False) -> 
     lines = [heading(r), *(line for text in first_screen(r) for line in wrap(text, "  "))]
     lines += ["", *register_map(c)]
     if not full:
+        if r.piece.unread:
+            lines.append(f"{_unread(r)}; --full says why.")
         return "\n".join([*lines, "More: --full, --report FILE."])
     for section in details(r):
         lines += ["", section.heading]
@@ -62,13 +65,18 @@ def comparison_text(c: Comparison, reference_id: str, *, full: bool = False) -> 
     return "\n".join(lines)
 
 
+def _unread(r: Reading) -> str:
+    return f"{plural(r.piece.unread, 'place')} in this file could not be read"
+
+
 def class_text(comparisons: Sequence[Comparison]) -> str:
     """Several works in one table, and how to see one of them."""
     readings = [reading(c) for c in comparisons]
     table = text_table(CLASS_COLUMNS, [class_row(r) for r in readings])
     path = readings[0].piece.path
     quoted = f"'{path}'" if " " in path else path
-    return f"{table}\n\nOne of them: corpusreg compare {quoted}"
+    unread = [f"{plain(r.piece.path)}: {_unread(r)}." for r in readings if r.piece.unread]
+    return "\n".join([table, "", *unread, f"One of them: corpusreg compare {quoted}"])
 
 
 def wrap(text: str, indent: str = "", first: str | None = None) -> list[str]:
