@@ -11,7 +11,7 @@ from __future__ import annotations
 from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 
-from corpusreg.comparison.comparison import Comparison
+from corpusreg.comparison.comparison import Comparison, PlacedStay
 from corpusreg.comparison.players import Player
 from corpusreg.documents.report.model import Content, Finding
 from corpusreg.measures.events import Event
@@ -98,17 +98,18 @@ def _candidates(c: Comparison, content: Content, chosen: frozenset[str]) -> Iter
     found = [*first, *findings, *strained[len(first) :]]
     yield from found[:1]
     events = told_events(c, _FEW)
+    stays = told_stays(c, 1)  # none in a piece of a bar or two
     shifts = sorted(clearest_shifts(c, _FEW), key=lambda s: (-s.mass, s.bar))
     about = [
         *([_event(events[0], c)] if events and chosen & _EVENTS else []),
-        *([_stay(c)] if chosen & _STAYS else []),
+        *([_stay(stays[0], c)] if stays and chosen & _STAYS else []),
         *([_shift(shifts[0], c)] if shifts and chosen & _SHIFTS else []),
     ]
     yield from about
     yield from found[1:]
     if not found and not about:
         yield Said("Among the measures chosen none stands out.", "nothing")
-    yield _stay(c)
+    yield from (_stay(each, c) for each in stays)
     yield from (_shift(each, c) for each in shifts[:1])
     yield from (_event(each, c) for each in events[:1])
 
@@ -155,8 +156,7 @@ def _event(event: Event, c: Comparison) -> Said:
     return Said(text, "event", where, _around(event.first, c))
 
 
-def _stay(c: Comparison) -> Said:
-    placed = told_stays(c, 1)[0]
+def _stay(placed: PlacedStay, c: Comparison) -> Said:
     stay = placed.stay
     where = bar_range(c.bars, stay.first, stay.last)
     width = "narrow" if placed.narrow else "wide"
