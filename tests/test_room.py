@@ -324,8 +324,8 @@ class TestRefusals:
     @pytest.mark.parametrize("size", [300, 600_000])
     def test_a_field_that_is_too_long(self, client: FlaskClient, desk: Desk, size: int) -> None:
         address = settled(desk, give(client, (PIECE, "stairs.musicxml")))
-        for what, name in (("revise", "toward"), ("contrast", "bars")):
-            data = {"token": token(client), "how": "open", name: "x" * size}
+        for what, name in (("revise", "bar"), ("contrast", "first")):
+            data = {"token": token(client), "how": "open", "want": "hold", name: "x" * size}
             answer = post(client, f"{address}/{what}", data)
             told = line(answer)
             assert "letters" in told and "MB" not in told and len(told) < 100
@@ -391,11 +391,11 @@ class TestReports:
     def test_a_chosen_cohort(self, client: FlaskClient, desk: Desk) -> None:
         address = settled(desk, give(client, (PIECE, "b.musicxml")))
         page = get(client, address).text
-        asked = {"token": token(client), "cohort": "ensemble=choir"}
+        asked = {"token": token(client), "cohort": "ensemble=solo melody"}
         assert f'value="{asked["cohort"]}"' in page
         settled(desk, post(client, f"{address}/compare", asked))
-        assert 'value="ensemble=choir" selected' in get(client, address).text
-        assert "choir" in get(client, f"{address}/report/0").text
+        assert 'value="ensemble=solo melody" selected' in get(client, address).text
+        assert "solo melody" in get(client, f"{address}/report/0").text
         answer = post(client, f"{address}/compare", asked | {"cohort": "x"})
         assert answer.status_code == 400 and "not in the reference" in line(answer)
 
@@ -452,7 +452,7 @@ class TestOneScore:
         self, client: FlaskClient, desk: Desk, tmp_path: Path
     ) -> None:
         address = self.given(client, desk)
-        wanted = {"how": "narrow", "bars": "9-16"}
+        wanted = {"how": "narrow", "first": "9", "last": "16"}
         settled(desk, self.asked(client, address, "contrast", **wanted))
         files = [tmp_path / "own.musicxml", tmp_path / "own.mid"]
         own = direct.contrast(PIECES / "stairs.musicxml", "narrow", bars="9-16", to=files)
@@ -472,7 +472,7 @@ class TestOneScore:
         self, client: FlaskClient, desk: Desk, tmp_path: Path
     ) -> None:
         address = self.given(client, desk)
-        settled(desk, self.asked(client, address, "revise", toward="move more at 9"))
+        settled(desk, self.asked(client, address, "revise", want="move-at", bar="9"))
         own = direct.revise(PIECES / "stairs.musicxml", "move more at 9", to=tmp_path)
         page = html.unescape(get(client, address).text)
         assert "They are options, not rules." in page and own.revisions
@@ -488,7 +488,7 @@ class TestOneScore:
     ) -> None:
         piece = next(PIECES.glob("*.krn"))
         address = settled(desk, give(client, (piece.read_bytes(), piece.name)))
-        settled(desk, self.asked(client, address, "revise", toward="move more"))
+        settled(desk, self.asked(client, address, "revise", want="move"))
         page = get(client, address).text
         assert "To save them, give the piece as MusicXML or MIDI." in page
         assert "They are options" in page and "Save it as" not in page
@@ -534,7 +534,9 @@ class TestOneScore:
         for what, given, words in (
             ("contrast", {"how": "better"}, "the way is one of settled, narrow, open"),
             ("contrast", {"how": "open", "work": "7"}, "this piece could not be read"),
-            ("revise", {"toward": "nicer"}, "'nicer': not known; write it as one of these"),
+            ("revise", {"want": "nicer"}, "nothing was chosen; choose what you want"),
+            ("revise", {"want": "hold"}, "this needs a bar; choose one"),
+            ("revise", {"want": "model"}, "this needs a passage; choose one"),
             ("draft", {}, "no file was given; choose the earlier draft"),
             ("draft", {"earlier": (io.BytesIO(b"x"), "a.docx")}, "a.docx: not a score"),
             ("draft", {"earlier": (io.BytesIO(PIECE), score[1]), "work": "x"}, "this piece"),
@@ -549,8 +551,8 @@ class TestOneScore:
         address = self.given(client, desk)
         broken = {"earlier": (io.BytesIO(b"<score-partwise>"), "old.musicxml")}
         for what, given, words in (
-            ("contrast", {"how": "open", "bars": "99"}, "has no bar '99'"),
-            ("revise", {"toward": "clear before 99"}, "has no bar '99'"),
+            ("contrast", {"how": "open", "first": "99"}, "has no bar '99'"),
+            ("revise", {"want": "clear-low", "bar": "99"}, "has no bar '99'"),
             ("draft", broken, "old.musicxml"),
         ):
             settled(desk, self.asked(client, address, what, **given))
@@ -599,29 +601,39 @@ class TestTheDesk:
         found = re.search(r'<a href="([^"]+)">Stairs</a>', get(client, "/").text)
         assert found and address.endswith(found[1])
 
-    def test_an_error_keeps_the_place_and_what_was_typed(
+    def test_an_error_keeps_the_place_and_what_was_chosen(
         self, client: FlaskClient, desk: Desk
     ) -> None:
         data = ((PIECE, "stairs.musicxml"), ((PIECES / "two-shores.mid").read_bytes(), "b.mid"))
         address = settled(desk, give(client, *data))
-        for form, given, field in (
-            ("revise", {"toward": 'nicer "now"', "work": "1"}, "toward"),  # refused at once
-            ("revise", {"toward": "clear before 99", "work": "1"}, "toward"),  # found out later
-            ("contrast", {"how": "open", "bars": "99", "work": "1"}, "bars"),
+        for form, given in (
+            ("revise", {"want": "hold", "work": "1"}),  # refused at once
+            ("revise", {"want": "move", "first": "20", "last": "5", "work": "1"}),  # later
+            ("contrast", {"how": "open", "first": "20", "last": "5", "work": "1"}),
         ):
-            answer = post(client, f"{address}/{form}", {"token": token(client)} | given)
+            sent = {"token": token(client), "piece": "1"} | given
+            answer = post(client, f"{address}/{form}", sent)
             if answer.status_code == 303:
-                answer = get(client, settled(desk, answer))
-            assert "Stairs" in answer.text  # the page of the pieces, not a bare one
+                assert answer.headers["Location"].endswith("/piece/1")
+                pile = desk.piles[address.rpartition("/")[2]]
+                ends = time.monotonic() + 240
+                while pile.doing:
+                    assert time.monotonic() < ends
+                    time.sleep(0.05)
+                answer = get(client, answer.headers["Location"])
+            assert re.search(r'<h1 id="name">Stairs</h1>', answer.text)
             opened = re.findall(
                 r'<details id="ask-(\w+)" open>(.*?)</details>', answer.text, re.S
             )
             assert [name for name, _ in opened] == [form]
-            shown = html.unescape(opened[0][1])
-            assert f'value="{given[field]}"' in shown
-            assert re.search(r'<option value="1" selected>', shown)
-            assert 'role="alert"' in shown
-        assert answer.text.count('role="alert"') == 1
+            shown = opened[0][1]
+            chosen = re.findall(
+                r'name="(\w+)"><option value="">[^<]*</option>(.*?)</sel', shown
+            )
+            for name, options in chosen:
+                if name in given:
+                    assert f"<option selected>{given[name]}</option>" in options
+            assert answer.text.count('role="alert"') == shown.count('role="alert"') == 1
 
     def test_refused_scores_leave_the_first_page(self, client: FlaskClient) -> None:
         answer = give(client, (b"x", "a.docx"))
@@ -845,20 +857,104 @@ def save(page: Page) -> zipfile.ZipFile:
     return zipfile.ZipFile(waiting.value.path())
 
 
-def test_from_a_dropped_class_to_the_saved_handouts(opened: Opened) -> None:
+def given_class(page: Page, tmp_path: Path) -> None:
+    """Three pieces and a file that is none."""
+    broken = tmp_path / "broken.musicxml"
+    broken.write_text("<score-partwise>")
+    drop(page, *(PIECES / name for name in CLASS), broken)
+    page.get_by_text("3 pieces are compared.").wait_for()
+
+
+CLASS = ("stairs.musicxml", "two-shores.mid", "waiting-for-the-bus.musicxml")
+
+
+def pieces(page: Page) -> list[str]:
+    return page.locator("#pieces tbody tr:visible th").all_inner_texts()
+
+
+def test_the_class_is_sorted_and_filtered_and_a_piece_is_a_click_away(
+    opened: Opened, tmp_path: Path
+) -> None:
     page = opened()
-    drop(page, PIECES / "stairs.musicxml", PIECES / "two-shores.mid")
+    given_class(page, tmp_path)
+    titles = ["Stairs", "Two Shores", "Waiting for the Bus", "broken.musicxml"]
+    assert pieces(page) == titles  # alphabetical, never by merit
+    unread = page.locator("tr.unread").inner_text()
+    assert "Not read: " in unread and unread.count("\n") <= 1
+    page.get_by_role("button", name="Bars").click()
+    assert pieces(page) == ["Two Shores", "Waiting for the Bus", "Stairs", "broken.musicxml"]
+    page.get_by_role("button", name="Bars").press("Enter")
+    assert pieces(page)[0] == "Stairs"
+    head = page.locator("#pieces thead th").last
+    assert head.get_attribute("aria-sort") == "descending"
+    page.get_by_label("Medium").select_option("piano")
+    assert pieces(page) == ["Stairs", "Two Shores"]
+    page.get_by_text("2 of 4 shown").wait_for()
+    page.get_by_role("link", name="Stairs").first.click()
     report = page.frame_locator("iframe[title=Report]")
-    assert report.locator("h1").inner_text() == "Stairs"
-    page.get_by_role("link", name="Two Shores").click()
-    report.locator("h1", has_text="Two Shores").wait_for()
-    assert page.get_by_role("link", name="by itself").get_attribute("href").endswith("/1")  # type: ignore[union-attr]
-    page.get_by_text("Handouts for a class").click()
+    report.locator("h1", has_text="Stairs").wait_for()
+    page.get_by_role("link", name="Back to The class").click()
+    assert pieces(page) == ["Stairs", "Two Shores"]  # as it was left
+    assert page.get_by_label("Medium").input_value() == "piano"
+
+
+def test_every_dot_has_a_name_and_a_reading(opened: Opened, tmp_path: Path) -> None:
+    page = opened()
+    given_class(page, tmp_path)
+    line = page.locator(".measure").first
+    dots = line.locator("a.dot")
+    placed = dots.count()
+    without = line.get_by_text("Without a place").count()
+    assert placed + without >= 3 or placed == 3
+    name = dots.first.get_attribute("data-name")
+    shown = line.locator(".dotname:visible")
+    assert shown.count() == 0
+    dots.first.hover()
+    assert shown.all_inner_texts() == [name]
+    dots.first.focus()
+    page.keyboard.press("ArrowRight")
+    second = dots.nth(1).get_attribute("data-name")
+    assert page.evaluate("document.activeElement.dataset.name") == second
+    page.keyboard.press("Enter")
+    reading = page.locator("#reading")
+    reading.get_by_role("link", name=f"Open {second}").wait_for()
+    said = [
+        d.get_attribute("data-said") for d in page.locator(f"a.dot[data-name='{second}']").all()
+    ]
+    assert reading.locator("li").all_inner_texts() == said
+    reading.get_by_role("link").click()
+    assert page.locator("h1").inner_text() == second
+    page.go_back()
+    page.locator("#reading").get_by_role("link", name=f"Open {second}").wait_for()
+
+
+def test_from_a_dropped_class_to_the_saved_handouts(opened: Opened, tmp_path: Path) -> None:
+    page = opened()
+    given_class(page, tmp_path)
+    page.get_by_text("Handouts for the class").click()
     page.get_by_role("button", name="Make the handouts").click()
     page.get_by_role("status").get_by_text("The handouts are ready.").wait_for()
+    sheet = page.frame_locator("iframe[title=Sheet]")
+    sheet.get_by_role("heading", name="What the class shares").wait_for()
+    page.locator("nav[aria-label=Sheets]").get_by_role("link", name="stairs").click()
+    sheet.locator("h1", has_text="Stairs").wait_for()
     names = save(page).namelist()
     assert {f"handouts/sheets/{n}.pdf" for n in ("stairs", "two-shores")} <= {*names}
     assert {"handouts/overview.html", "handouts/teacher.pdf"} <= {*names}
+
+
+def test_an_error_in_the_browser_keeps_the_place(opened: Opened, tmp_path: Path) -> None:
+    page = opened()
+    given_class(page, tmp_path)
+    page.get_by_role("link", name="Stairs").first.click()
+    page.get_by_text("What would help").click()
+    page.get_by_label("What you want").select_option("hold")
+    page.get_by_role("button", name="Find small changes").click()
+    page.locator("#ask-revise [role=alert]").get_by_text("needs a bar").wait_for()
+    assert page.get_by_label("What you want").input_value() == "hold"
+    page.get_by_label("Which bar").select_option("12")
+    page.get_by_role("button", name="Find small changes").click()
+    page.locator("#ask-revise [role=alert]").wait_for(state="detached")
 
 
 def test_with_the_keyboard_alone(opened: Opened) -> None:
@@ -885,16 +981,16 @@ def test_with_the_keyboard_alone(opened: Opened) -> None:
         assert time.monotonic() < ends, "no key opens the field"
         page.wait_for_timeout(50)
     choosers[0].set_files(PIECES / "stairs.musicxml")
-    page.get_by_text("The report is ready.").wait_for()
+    page.get_by_text("The piece is compared.").wait_for()
     page.frame_locator("iframe").locator("h1").wait_for()
-    tab_to("Handouts for a class")
+    tab_to("A sheet to print")
     page.keyboard.press("Enter")
     tab_to("Paper")
     page.keyboard.press("End")
-    tab_to("Make the handouts")
+    tab_to("Make the sheets")
     page.keyboard.press("Enter")
-    page.get_by_role("link", name="Save the handouts").wait_for()
-    tab_to("Save the handouts", "Shift+Tab")  # what was filled in has kept its place
+    page.get_by_role("link", name="Save the sheets").wait_for()
+    tab_to("Save the sheets", "Shift+Tab")  # what was filled in has kept its place
     with page.expect_download() as waiting:
         page.keyboard.press("Enter")
     assert "handouts/sheets/stairs.pdf" in zipfile.ZipFile(waiting.value.path()).namelist()
@@ -908,7 +1004,7 @@ def test_one_score_with_the_keyboard_alone(
     page = opened(width=width, dark=dark)
     page.locator("#files").set_input_files(PIECES / "stairs.musicxml")
     news = page.get_by_role("status")
-    news.get_by_text("The report is ready.").wait_for()
+    news.get_by_text("The piece is compared.").wait_for()
     report = page.frame_locator("iframe[title=Report]")
 
     page.get_by_text("Hear it in other registers").press("Enter")
@@ -923,8 +1019,10 @@ def test_one_score_with_the_keyboard_alone(
     waiting.value.save_as(version)
 
     page.get_by_text("What would help").press("Enter")
-    page.get_by_label("What you want").fill("move more at 9")
-    page.get_by_label("What you want").press("Enter")
+    page.get_by_label("What you want").select_option("move-at")
+    page.get_by_label("Which bar").select_option("9")
+    assert not page.get_by_label("Like which passage").is_visible()
+    page.get_by_role("button", name="Find small changes").press("Enter")
     news.get_by_text("to try.").wait_for()
     with page.expect_download() as waiting:
         page.get_by_role("link", name="Save it as MusicXML").first.press("Enter")
@@ -952,9 +1050,9 @@ def test_a_folder_is_chosen_with_its_name(opened: Opened, tmp_path: Path) -> Non
     (folder / "list.txt").write_text("Ada")
     page = opened()
     page.locator("#folder").set_input_files(folder)
-    page.get_by_text("The reports are ready.").wait_for()
+    page.get_by_text("2 pieces are compared.").wait_for()
     assert page.locator("h1").inner_text() == "Monday class"
-    assert page.locator("nav[aria-label=Pieces] a").count() == 2
+    assert page.locator("#pieces tbody a").count() == 2
     assert page.get_by_text("Left out, since it is no score: list.txt.").count() == 1
 
 
@@ -962,7 +1060,7 @@ def test_without_the_script_buttons_do_the_same(opened: Opened) -> None:
     page = opened(script=False)
     page.locator("#files").set_input_files(PIECES / "stairs.musicxml")
     page.get_by_role("button", name="Show the reports").click()
-    page.get_by_text("The report is ready.").wait_for()
+    page.get_by_text("The piece is compared.").wait_for()
     page.frame_locator("iframe").locator("h1", has_text="Stairs").wait_for()
 
 
@@ -1009,7 +1107,7 @@ def test_pages_are_accessible(opened: Opened, width: int, dark: bool) -> None:
     page = opened(dark=dark, width=width)
     _accessible(page, width)
     drop(page, PIECES / "stairs.musicxml", PIECES / "two-shores.mid")
-    page.get_by_text("The reports are ready.").wait_for()
+    page.get_by_text("2 pieces are compared.").wait_for()
     for summary in page.locator("summary").all():
         summary.click()
     _accessible(page, width)

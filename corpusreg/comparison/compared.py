@@ -28,6 +28,7 @@ __all__ = [
     "ranges",
     "score_files",
     "some_readable",
+    "studied",
 ]
 
 
@@ -141,9 +142,9 @@ def compare_paths(
             earlier, failed = _placed(reference, next(answers), cohort, table)
             failures += failed
             changed = _drafts(earlier, comparisons, against, paths)
-        studied = _studied(reference, comparisons) if with_study else ()
+        to_study = studied(reference, comparisons) if with_study else ()
         made = reference.reference_id
-    return Compared(tuple(comparisons), tuple(failures), made, studied, changed)
+    return Compared(tuple(comparisons), tuple(failures), made, to_study, changed)
 
 
 def _placed(
@@ -192,9 +193,10 @@ def _drafts(
     return tuple(drafts(*pair) for pair in zip(earlier, later, strict=False))
 
 
-def _studied(
+def studied(
     reference: Reference, comparisons: Sequence[Comparison]
 ) -> tuple[tuple[list[Example], list[Example]], ...]:
+    """What to study beside each, as `compare_paths` finds it with `with_study`."""
     from corpusreg.comparison.examples import study
 
     found = tuple(study(reference, each) for each in comparisons)

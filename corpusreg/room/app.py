@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import secrets
+from collections.abc import Mapping
+from dataclasses import dataclass
 from importlib.resources import files
 from pathlib import Path
 from typing import IO, cast
@@ -12,28 +14,39 @@ from werkzeug.datastructures import FileStorage
 from werkzeug.exceptions import HTTPException, RequestEntityTooLarge
 from werkzeug.wrappers import Response as AnyResponse
 
+from corpusreg.comparison.classroom import misfit
+from corpusreg.comparison.examples import KINDS
 from corpusreg.documents.pictures import look
-from corpusreg.revision.intentions import EXAMPLES, intention
+from corpusreg.norms.reference import Rung
 from corpusreg.room import guard
-from corpusreg.room.changes import WAYS
-from corpusreg.room.desk import Asked, Desk, Pile, Work
+from corpusreg.room.changes import WAYS, Made
+from corpusreg.room.desk import Asked, Desk, Piece, Pile, Work
 from corpusreg.room.uploads import FILES, MEGABYTE, PER_FILE, TOTAL, clean
+from corpusreg.room.wants import WANTS, Model, bars, models, wanted
 from corpusreg.score.formats import FORMATS
 from corpusreg.session import Session, Way
 from corpusreg.system.errors import CorpusregError, UsageError
 from corpusreg.system.phrases import capital
+from corpusreg.text.classroom import (
+    RULE,
+    device_words,
+    line_words,
+    misfit_words,
+    shared_words,
+)
+from corpusreg.text.measures import title
 
 __all__ = ["room"]
 
 _FORM = 2**20  # bytes of a request beside its files
 _FIELD = 200  # letters of one field
 _PARTS = FILES + 50  # parts of a request: files and fields
+_FIT, _FIT_SOME = "For the same players", "For the players of some of the pieces"
+_FIT_NONE = "For other players: what is told is hard to read"
 _FEW = 10  # works from which a group is offered for choosing
 _PAPERS = ("a4", "letter")
-# What the page of a pile asks for, by the name of its form.
+# What the pages ask for, by the name of the form.
 _FORMS = ("compare", "draft", "contrast", "revise", "handouts")
-# Intentions that need no passage of the reference.
-_PLAIN = [each for each in EXAMPLES if "WORK" not in each]
 
 
 class _RefusedError(CorpusregError):
@@ -130,7 +143,7 @@ def _problems(app: Flask, desk: Desk) -> None:
         if code in (403, 413) or request.method != "POST":
             return render_template("problem.html", line=line, pile=pile), code
         if request.endpoint in _FORMS and pile is not None:
-            return _pile_page(pile, _asked(), line), code
+            return _page_of(pile, _asked(), line), code
         if request.endpoint == "give":
             return _start_page(desk, line), code
         return render_template("problem.html", line=line, pile=pile), code
@@ -186,10 +199,49 @@ def _start_page(desk: Desk, problem: str = "") -> str:
     )  # fmt: skip
 
 
-def _pile_page(pile: Pile, asked: Asked | None, problem: str) -> str:
+def _page_of(pile: Pile, asked: Asked | None, problem: str) -> str:
+    """The page on which a form stands: that of the class, or of one piece."""
+    place = _place(pile, asked.fields) if asked else None
+    if len(pile.pieces) > 1 and place is None:
+        return _class_page(pile, asked, problem)
+    return _piece_page(pile, place or 0, asked, problem)
+
+
+def _place(pile: Pile, fields: Mapping[str, str]) -> int | None:
+    """The place of the piece that a form is about, None for the class."""
+    text = fields.get("piece", "")
+    return int(text) if text.isdecimal() and int(text) < len(pile.pieces) else None
+
+
+def _address(pile: Pile) -> str:
+    """Where a form leads when it is sent: to the page on which it stands."""
+    place = _place(pile, request.form)
+    if place is None or len(pile.pieces) == 1:
+        return url_for("pile", key=pile.key)
+    return url_for("piece", key=pile.key, number=place)
+
+
+def _class_page(pile: Pile, asked: Asked | None, problem: str) -> str:
+    group = pile.group
     return render_template(
-        "pile.html", pile=pile, asked=asked, problem=problem,
-        groups=_groups(), ways=WAYS, intentions=_PLAIN,
+        "class.html", pile=pile, asked=asked, problem=problem, group=group,
+        groups=_groups(pile), rule=RULE, shared=shared_words(group),
+        misfit=misfit_words, device=device_words, line=line_words, title=title,
+    )  # fmt: skip
+
+
+def _piece_page(pile: Pile, number: int, asked: Asked | None, problem: str) -> str:
+    piece = pile.pieces[number]
+    works = [(place, each) for place, each in enumerate(pile.works) if each.piece == number]
+    longest = max(piece.told, key=lambda each: len(each.labels), default=None)
+    passages: Mapping[str, tuple[Model, ...]] = {}
+    if longest:
+        passages = models(Session().reference_state().get("reference_id", ""), longest.kind)
+    return render_template(
+        "piece.html", pile=pile, piece=piece, number=number, works=works,
+        asked=asked, problem=problem, groups=_groups(pile, number), ways=WAYS, wants=WANTS,
+        labels=longest.labels if longest else (), models=passages, kinds=KINDS,
+        misfit=misfit_words,
     )  # fmt: skip
 
 
@@ -221,23 +273,40 @@ def _entry(app: Flask, desk: Desk) -> None:
 
 
 def _pile_pages(app: Flask, desk: Desk) -> None:
-    """What was given: its reports, other cohorts, handouts."""
+    """What was given: the class, its pieces, other works to compare with, handouts."""
 
     @app.get("/scores/<key>")
     def pile(key: str) -> str:
         found = _pile(desk, key)
-        return _pile_page(found, found.asked, found.problem and _sentence(found.problem))
+        about = found.asked and _place(found, found.asked.fields)
+        if len(found.pieces) > 1 and about is not None:  # it is told on the piece's page
+            return _class_page(found, None, "")
+        return _page_of(found, found.asked, found.problem and _sentence(found.problem))
+
+    @app.get("/scores/<key>/piece/<int:number>")
+    def piece(key: str, number: int) -> str:
+        found = _pile(desk, key)
+        if number >= len(found.pieces):
+            abort(404)
+        asked = found.asked
+        if asked is None or _place(found, asked.fields) != number:
+            return _piece_page(found, number, None, "")
+        return _piece_page(found, number, asked, found.problem and _sentence(found.problem))
 
     @app.post("/scores/<key>/compare")
     def compare(key: str) -> AnyResponse:
         found = _free(desk, key)
-        cohort = request.form.get("cohort", "")
-        if cohort and cohort not in {
-            value for group in _groups().values() for value, _ in group
-        }:
+        place, cohort = _place(found, request.form), request.form.get("cohort", "")
+        known = {each.value for several in _groups(found).values() for each in several}
+        if cohort and cohort not in known:
             raise UsageError("these works are not in the reference; choose among those listed")
-        desk.compare(found, cohort, _asked())
-        return redirect(url_for("pile", key=key), 303)
+        places = [*range(len(found.pieces))] if place is None else [place]
+        if cohort and request.form.get("where") == "fitting":
+            places = [n for n in places if _fits(found.pieces[n], cohort)]
+            if not places:
+                raise UsageError("these works fit none of the pieces; choose others")
+        desk.compare(found, cohort, places, _asked())
+        return redirect(_address(found), 303)
 
     @app.post("/scores/<key>/handouts")
     def handouts(key: str) -> AnyResponse:
@@ -251,7 +320,7 @@ def _pile_pages(app: Flask, desk: Desk) -> None:
         desk.make_sheets(
             found, roster, _given("text"), codes=codes, paper=paper, asked=_asked()
         )
-        return redirect(url_for("pile", key=key), 303)
+        return redirect(_address(found), 303)
 
 
 def _score_pages(app: Flask, desk: Desk) -> None:
@@ -265,23 +334,26 @@ def _score_pages(app: Flask, desk: Desk) -> None:
             raise UsageError("no file was given; choose the earlier draft")
         draft = earlier.filename, earlier.stream
         desk.set_against(found, _chosen(found).file, *draft, _asked())
-        return redirect(url_for("pile", key=key), 303)
+        return redirect(_address(found), 303)
 
     @app.post("/scores/<key>/contrast")
     def contrast(key: str) -> AnyResponse:
         found, how = _free(desk, key), request.form.get("how", "")
         if how not in WAYS:
             raise UsageError(f"the way is one of {', '.join(WAYS)}; choose one")
+        first, last = _field("first", "the first bar"), _field("last", "the last bar")
+        run = bars({"first": first, "last": last})
         way = cast("Way", how)  # it is one of WAYS, as asked above
-        desk.contrast(found, _chosen(found), way, _field("bars", "the bars"), _asked())
-        return redirect(url_for("pile", key=key), 303)
+        desk.contrast(found, _chosen(found), way, run, _asked())
+        return redirect(_address(found), 303)
 
     @app.post("/scores/<key>/revise")
     def revise(key: str) -> AnyResponse:
-        found, toward = _free(desk, key), _field("toward", "what you want")
-        intention(toward)
+        found = _free(desk, key)
+        names = ("want", "bar", "first", "last", "model")
+        toward = wanted({name: _field(name, f"the {name}") for name in names})
         desk.revise(found, _chosen(found), toward, _asked())
-        return redirect(url_for("pile", key=key), 303)
+        return redirect(_address(found), 303)
 
 
 def _chosen(pile: Pile) -> Work:
@@ -297,23 +369,31 @@ def _pile_files(app: Flask, desk: Desk) -> None:
 
     @app.get("/scores/<key>/report/<int:number>")
     def report(key: str, number: int) -> Response:
-        pieces = _pile(desk, key).pieces
-        piece = pieces[number] if number < len(pieces) else None
-        if piece is None or piece.report is None:
+        pile = _pile(desk, key)
+        piece = pile.pieces[number] if number < len(pile.pieces) else None
+        written = desk.report(pile, piece) if piece else None
+        if piece is None or written is None:
             abort(404)
         name = piece.file.rpartition("/")[2].rpartition(".")[0]
-        return _page(piece.report, f"{name}.html")
+        return _page(written, f"{name}.html")
+
+    @app.get("/scores/<key>/sheets/<path:name>")
+    def sheet(key: str, name: str) -> Response:
+        sheets = _pile(desk, key).sheets
+        if sheets is None or sheets.folder is None or name not in sheets.pages:
+            abort(404)
+        return _page(sheets.folder / name, name.rpartition("/")[2])
 
     @app.get("/scores/<key>/changes/<int:number>")
     def change(key: str, number: int) -> Response:
-        made = _pile(desk, key).changes.get(number)
+        made = _made(desk, key, number)
         if made is None or made.page is None:
             abort(404)
         return _page(made.page, f"{clean(made.title)}.html")
 
     @app.get("/scores/<key>/changes/<int:number>/<int:place>")
     def offer(key: str, number: int, place: int) -> Response:
-        made = _pile(desk, key).changes.get(number)
+        made = _made(desk, key, number)
         file = made.offers[place].file if made and place < len(made.offers) else None
         if file is None:
             abort(404)
@@ -337,6 +417,11 @@ def _page(path: Path, name: str) -> Response:
     return response
 
 
+def _made(desk: Desk, key: str, number: int) -> Made | None:
+    found = _pile(desk, key).changes.get(number)
+    return found[1] if found else None
+
+
 def _pile(desk: Desk, key: str) -> Pile:
     if key not in desk.piles:
         abort(404)
@@ -355,13 +440,22 @@ def _given(name: str) -> IO[bytes] | None:
     return found.stream if found is not None and found.filename else None
 
 
-def _groups() -> dict[str, list[tuple[str, str]]]:
-    """Works to compare with: for each heading the choices, as (cohort, words)."""
-    found: dict[str, list[tuple[str, str]]] = {
-        "Enough works to place a piece": [],
-        "Few works: places will be vague": [],
-    }
-    enough, few = found.values()
+@dataclass(frozen=True)
+class _Choice:
+    """Works to compare with. value: as a cohort."""
+
+    value: str
+    words: str
+
+
+def _groups(pile: Pile, number: int | None = None) -> dict[str, list[_Choice]]:
+    """Works to compare with, by heading: those that fit the pieces first.
+
+    number: of the only piece that is meant.
+    """
+    pieces = pile.pieces if number is None else [pile.pieces[number]]
+    found: dict[str, list[_Choice]] = {_FIT: [], _FIT_SOME: [], _FIT_NONE: []}
+    read = sum(bool(piece.told) for piece in pieces)
     with Session() as session:
         cells = session.coverage().found.cells
     for (ensemble, period), cell in cells.items():
@@ -369,6 +463,19 @@ def _groups() -> dict[str, list[tuple[str, str]]]:
             continue
         where = f"ensemble={ensemble}" + (f",period={period}" if period != "all" else "")
         when = "of all times" if period == "all" else period
-        words = f"{ensemble}, {when} ({cell.works:,} works)"
-        (enough if cell.enough else few).append((where, words))
+        few = "" if cell.enough else "; few, so that places are vague"
+        fits = sum(_fits(piece, where) for piece in pieces)
+        some = f"; fits {fits} of {read} pieces" if 0 < fits < read else ""
+        words = f"{ensemble}, {when} ({cell.works:,} works{few}{some})"
+        heading = _FIT if read and fits == read else _FIT_SOME if fits else _FIT_NONE
+        found[heading].append(_Choice(where, words))
     return {heading: choices for heading, choices in found.items() if choices}
+
+
+def _fits(piece: Piece, cohort: str) -> bool:
+    """Whether works chosen by a cohort are for the players of all works in a file."""
+    where = dict(pair.split("=", 1) for pair in cohort.split(","))
+    return bool(piece.told) and all(
+        not misfit(each.kind, single_line=each.single_line, rung=Rung(where, ""), placed=True)
+        for each in piece.told
+    )

@@ -10,7 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
-from corpusreg.room.tasks import Reported, ReportTask, inside, report
+from corpusreg.room.tasks import Placed, PlaceTask, inside, place
 from corpusreg.score.formats import FORMATS
 from corpusreg.session import Session, Way
 from corpusreg.system.errors import CorpusregError
@@ -30,7 +30,7 @@ _PAGE = "page.html"
 class DraftTask:
     """A score and its earlier draft, which lies in the folder `to`, new otherwise.
 
-    folder, file: as in `ReportTask`.
+    folder, file: as in `PlaceTask`.
     """
 
     folder: Path
@@ -84,13 +84,13 @@ class Made:
     offers: tuple[Offer, ...] = ()
 
 
-Task = ReportTask | DraftTask | ContrastTask | ReviseTask
+Task = PlaceTask | DraftTask | ContrastTask | ReviseTask
 
 
-def work(task: Task) -> Reported | Made:
+def work(task: Task) -> Placed | Made:
     """Do what is asked. Raises CorpusregError where it cannot be done, without folders."""
-    if isinstance(task, ReportTask):
-        return report(task)
+    if isinstance(task, PlaceTask):
+        return place(task)
     try:
         if isinstance(task, DraftTask):
             return _draft(task)

@@ -7,21 +7,35 @@ says what is put away. Requests only look and put jobs into a queue; one thread 
 from __future__ import annotations
 
 import contextlib
+import itertools
 import queue
 import secrets
 import shutil
 import sys
 import threading
-from collections.abc import Callable, Iterable, Mapping
+import time
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import partial
 from pathlib import Path
 from typing import IO
 
+from corpusreg.comparison.classroom import Class, ClassPiece, Unread, classroom
 from corpusreg.demonstration import pieces_folder
+from corpusreg.documents.handout.drafts import earlier_drafts
+from corpusreg.documents.handout.roster import NO_ROSTER
+from corpusreg.documents.handout.writing import MEASURES
 from corpusreg.room.changes import ContrastTask, DraftTask, Made, ReviseTask, Task, work
 from corpusreg.room.folder import run_folder, sweep
-from corpusreg.room.tasks import Reported, ReportTask, SheetsMade, SheetsTask, make_sheets
+from corpusreg.room.tasks import (
+    Placed,
+    PlaceTask,
+    ReportTask,
+    SheetsMade,
+    SheetsTask,
+    make_sheets,
+    report,
+)
 from corpusreg.room.uploads import PER_FILE, Taken, keep, score_name, take, too_large
 from corpusreg.session import Session, Way
 from corpusreg.store.building.batch import Progress
@@ -34,6 +48,9 @@ __all__ = ["Asked", "Desk", "Measuring", "Piece", "Pile", "Sheets", "Work"]
 _PILES = 12  # kept at once; each is bounded by what may be given at once
 _MADE = 12  # drafts, contrasts and options kept of what was given at once
 _WORKERS = 2
+_FIRST, _LATER = 0, 1  # reports that somebody waits for, and the others
+_REPORT_SECONDS = 300.0
+_POLL = 0.1
 # Sheets of a class: many pieces, each read in a child of its own with its own limits.
 _SHEETS_LIMITS = Limits(cpu_seconds=600, wall_seconds=3600)
 _SMALL = 2**20  # bytes of a roster or a text
@@ -43,26 +60,32 @@ _WARM = ("two-shores.mid", "stairs.musicxml")
 
 @dataclass
 class Piece:
-    """A file: its report once there is one, its titles, what could not be read."""
+    """A file: its works once they are compared, what could not be read, its report.
+
+    kept: the comparisons, from which the report is written when it is first looked at, or
+    when nothing else is to do. written: set when the report is there or cannot be.
+    """
 
     file: str
-    report: Path | None = None
-    titles: tuple[str, ...] = ()
+    told: tuple[ClassPiece, ...] = ()
     problems: tuple[str, ...] = ()
-    numbers: tuple[str, ...] = ()
+    kept: Path | None = None
+    report: Path | None = None
     done: bool = False
+    written: threading.Event = field(default_factory=threading.Event)
 
     @property
     def title(self) -> str:
         """What it is called."""
-        several = f" and {len(self.titles) - 1} more" if len(self.titles) > 1 else ""
-        return f"{self.titles[0]}{several}" if self.titles else self.file
+        several = f" and {len(self.told) - 1} more" if len(self.told) > 1 else ""
+        return f"{self.told[0].title}{several}" if self.told else self.file
 
 
 @dataclass(frozen=True)
 class Work:
-    """A work that could be read: its file, its number there, and what it is called."""
+    """A work that could be read: the place of its file, its number there, its title."""
 
+    piece: int
     file: str
     number: str
     title: str
@@ -70,11 +93,13 @@ class Work:
 
 @dataclass
 class Sheets:
-    """The handouts asked for: the archive once it is there."""
+    """The handouts asked for: the archive once it is there, and their pages by name."""
 
     archive: Path | None = None
+    folder: Path | None = None
     pieces: int = 0
     lines: tuple[str, ...] = ()
+    pages: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -89,21 +114,22 @@ class Asked:
 class Pile:
     """What was given at once. doing: what is under way, '' for nothing; news: what is done
     last; problem: why the last thing asked for could not be done, one line; asked: the form
-    that asked for it, None for the first reports. changes: drafts, contrasts and options by
-    number, oldest first; looked_at: the last that has a page."""
+    that asked for it, None for the first comparison. cohorts: works to compare with, by file,
+    where they were chosen. before: earlier drafts, by the file of the later one. changes:
+    drafts, contrasts and options by number, oldest first, each with the file it is about."""
 
     key: str
     folder: Path
     taken: Taken
     pieces: list[Piece]
-    cohort: str = ""
+    cohorts: dict[str, str] = field(default_factory=dict)
+    before: Mapping[str, str] = field(default_factory=dict)
     doing: str = ""
     news: str = ""
     problem: str = ""
     asked: Asked | None = None
     sheets: Sheets | None = None
-    changes: dict[int, Made] = field(default_factory=dict)
-    looked_at: int | None = None
+    changes: dict[int, tuple[str, Made]] = field(default_factory=dict)
     made: int = 0  # reports, sheets and changes so far, for names of files
 
     @property
@@ -117,24 +143,32 @@ class Pile:
         return self.taken.name if len(self.pieces) > 1 else self.pieces[0].title
 
     @property
-    def first(self) -> int | None:
-        """Number of the first piece that has a report."""
-        ready = [number for number, piece in enumerate(self.pieces) if piece.report]
-        return ready[0] if ready else None
+    def group(self) -> Class:
+        """The class as far as its pieces are compared."""
+        unread = [
+            Unread(piece.file, piece.file, problem.removeprefix(f"{piece.file}: "))
+            for piece in self.pieces
+            for problem in piece.problems
+        ]
+        pieces = [each for piece in self.pieces for each in piece.told]
+        return classroom(self.taken.name, pieces, MEASURES, unread=unread)
 
-    @property
-    def recent(self) -> list[tuple[int, Made]]:
-        """Drafts, contrasts and options with their numbers, the last first."""
+    def place(self, piece: ClassPiece) -> int:
+        """The place of a piece's file among all."""
+        return next(n for n, each in enumerate(self.pieces) if each.file == piece.file)
+
+    def recent(self, file: str) -> list[tuple[int, Made]]:
+        """Drafts, contrasts and options of a file with their numbers, the last first."""
         # A copy in one step: another thread adds to them while a page is made.
-        return list(self.changes.items())[::-1]
+        return [(n, made) for n, (of, made) in list(self.changes.items())[::-1] if of == file]
 
     @property
     def works(self) -> list[Work]:
         """All works that could be read, in order."""
         return [
-            Work(piece.file, number, title)
-            for piece in self.pieces
-            for number, title in zip(piece.numbers, piece.titles, strict=True)
+            Work(place, piece.file, each.number, each.title)
+            for place, piece in enumerate(self.pieces)
+            for each in piece.told
         ]
 
 
@@ -154,6 +188,7 @@ class Desk:
 
     measuring: Measuring = field(default_factory=Measuring)
     piles: dict[str, Pile] = field(default_factory=dict)
+    _closed: bool = False
 
     def __enter__(self) -> Desk:
         sweep()
@@ -161,18 +196,27 @@ class Desk:
         self._folder = self._ending.enter_context(run_folder())
         self._adding = threading.Lock()
         self._jobs: queue.SimpleQueue[Callable[[], None] | None] = queue.SimpleQueue()
+        self._reports: queue.PriorityQueue[tuple[int, int, Pile, Piece]] = queue.PriorityQueue()
+        self._numbers = itertools.count()
         inside = _kept_inside(self._folder)
         self._scores = Pool(work, _WORKERS, environment=inside)
+        self._writers = Pool(report, 1, environment=inside)
         self._sheets = Pool(make_sheets, 1, _SHEETS_LIMITS, inside)
-        self._worker = threading.Thread(target=self._work, daemon=True)
-        self._worker.start()
+        self._workers = [
+            threading.Thread(target=each, daemon=True) for each in (self._work, self._write)
+        ]
+        for each in self._workers:
+            each.start()
         return self
 
     def __exit__(self, *_: object) -> None:
-        self._scores.close()
-        self._sheets.close()
+        for pool in (self._scores, self._writers, self._sheets):
+            pool.close()
         self._jobs.put(None)
-        self._worker.join(_PATIENCE)
+        self._closed = True
+        self._reports.put((_FIRST, next(self._numbers), _NO_PILE, _NO_PIECE))
+        for each in self._workers:
+            each.join(_PATIENCE)
         self._ending.close()
 
     def warm(self) -> None:
@@ -180,7 +224,7 @@ class Desk:
         self._jobs.put(self._warm)
 
     def add(self, given: Iterable[tuple[str, IO[bytes]]]) -> Pile:
-        """Take what is given and begin its reports.
+        """Take what is given and begin to compare it.
 
         Raises UsageError as `take` does, and where the desk is full.
         """
@@ -190,14 +234,16 @@ class Desk:
         (folder / "scores").mkdir(parents=True)
         try:
             taken = take(given, folder / "scores")
-            pile = Pile(key, folder, taken, [Piece(file) for file in taken.files])
+            before = earlier_drafts(taken.files, NO_ROSTER)
+            pieces = [Piece(file) for file in taken.files if file not in before.values()]
+            pile = Pile(key, folder, taken, pieces, before=before)
             with self._adding:
                 self._refuse_more()
                 self.piles[key] = pile
         except BaseException:
             shutil.rmtree(folder, ignore_errors=True)
             raise
-        self.compare(pile, "")
+        self.compare(pile, "", range(len(pile.pieces)))
         return pile
 
     @property
@@ -217,11 +263,32 @@ class Desk:
                 "put one away on the first page, then give these again"
             )
 
-    def compare(self, pile: Pile, cohort: str, asked: Asked | None = None) -> None:
-        """Begin the reports, with works chosen by `cohort`, '' for those most like each."""
-        pile.cohort, pile.looked_at = cohort, None
-        pile.pieces = [Piece(file) for file in pile.taken.files]
-        self._put(pile, "Reading and comparing", partial(self._compare, pile), asked)
+    def compare(
+        self, pile: Pile, cohort: str, places: Iterable[int], asked: Asked | None = None
+    ) -> None:
+        """Begin to compare pieces with works chosen by `cohort`, '' for those most like each.
+
+        places: of the pieces.
+        """
+        chosen = list(places)
+        for place in chosen:
+            file = pile.pieces[place].file
+            pile.pieces[place] = Piece(file)
+            pile.cohorts.pop(file, None)
+            if cohort:
+                pile.cohorts[file] = cohort
+        self._put(pile, "Reading and comparing", partial(self._compare, pile, chosen), asked)
+
+    def report(self, pile: Pile, piece: Piece) -> Path | None:
+        """The report of a piece, which is waited for; None where there is none."""
+        while not piece.done and pile.doing:
+            time.sleep(_POLL)
+        if piece.kept is None:
+            return None
+        if not piece.written.is_set():
+            self._reports.put((_FIRST, next(self._numbers), pile, piece))
+            piece.written.wait(_REPORT_SECONDS)
+        return piece.report
 
     def make_sheets(
         self,
@@ -247,8 +314,10 @@ class Desk:
             keep(text, work / "sentences.txt", _SMALL, too_large("the sentences", _SMALL))
         task = SheetsTask(
             pile.scores, work, pile.folder / f"handouts{pile.made}.zip", names, codes, paper,
-            pile.cohort or None,
+            tuple(pile.cohorts.items()),
         )  # fmt: skip
+        if pile.sheets and pile.sheets.folder:
+            shutil.rmtree(pile.sheets.folder, ignore_errors=True)
         pile.sheets = None
         doing = "Making the handouts, a few seconds for each piece"
         self._put(pile, doing, partial(self._make_sheets, pile, task), asked)
@@ -263,7 +332,7 @@ class Desk:
         to = self._next(pile)
         draft = to / score_name(name)
         keep(earlier, draft, PER_FILE, too_large(name))
-        task = DraftTask(pile.scores, file, draft, to, pile.cohort or None)
+        task = DraftTask(pile.scores, file, draft, to, pile.cohorts.get(file))
         self._begin(pile, "Setting the two beside each other", task, asked)
 
     def contrast(self, pile: Pile, chosen: Work, how: Way, bars: str, asked: Asked) -> None:
@@ -274,7 +343,7 @@ class Desk:
 
     def revise(self, pile: Pile, chosen: Work, toward: str, asked: Asked) -> None:
         """Begin to look for small changes toward an intention."""
-        to, cohort = self._next(pile), pile.cohort or None
+        to, cohort = self._next(pile), pile.cohorts.get(chosen.file)
         task = ReviseTask(pile.scores, chosen.file, chosen.number, toward, to, cohort)
         self._begin(pile, "Trying small changes", task, asked)
 
@@ -284,8 +353,11 @@ class Desk:
             self.measuring = Measuring(doing=True)
             self._jobs.put(self._measure)
 
-    def _begin(self, pile: Pile, doing: str, task: Task, asked: Asked) -> None:
-        self._put(pile, doing, partial(self._change, pile, pile.made, task), asked)
+    def _begin(
+        self, pile: Pile, doing: str, task: DraftTask | ContrastTask | ReviseTask, asked: Asked
+    ) -> None:
+        job = partial(self._change, pile, pile.made, task.file, task)
+        self._put(pile, doing, job, asked)
 
     def _next(self, pile: Pile) -> Path:
         """A new folder for something that is made."""
@@ -314,46 +386,72 @@ class Desk:
         while (job := self._jobs.get()) is not None:
             job()
 
-    def _compare(self, pile: Pile) -> None:
-        waiting = list(pile.pieces)
+    def _compare(self, pile: Pile, places: Sequence[int]) -> None:
+        waiting = [pile.pieces[place] for place in places]
+        many = len(waiting)
         while waiting:
             now, waiting = waiting[:_WORKERS], waiting[_WORKERS:]
-            if waiting:
-                done = len(pile.pieces) - len(waiting)
-                pile.doing = f"Reading and comparing, {done} of {len(pile.pieces)}"
+            if many > _WORKERS:
+                done = many - len(waiting) - len(now)
+                pile.doing = f"Reading and comparing, {done} of {many} done"
             tasks = {}
             for piece in now:
                 pile.made += 1
-                to = pile.folder / f"report{pile.made}.html"
-                tasks[ReportTask(pile.scores, piece.file, to, pile.cohort or None)] = piece
+                to = pile.folder / f"kept{pile.made}"
+                cohort, before = pile.cohorts.get(piece.file), pile.before.get(piece.file)
+                tasks[PlaceTask(pile.scores, piece.file, to, cohort, before)] = piece
             for answer in self._scores.each(list(tasks)):
                 _settle(tasks[answer.item], answer)
-        if pile.first is not None:
-            pile.news = f"The report{' is' if len(pile.pieces) == 1 else 's are'} ready."
+        for place in places:
+            piece = pile.pieces[place]
+            if piece.kept:
+                self._reports.put((_LATER, next(self._numbers), pile, piece))
+        read = sum(bool(piece.told) for piece in pile.pieces)
+        if read:
+            what = "The piece is" if read == 1 else f"{read} pieces are"
+            pile.news = f"{what} compared."
+
+    def _write(self) -> None:
+        """Write reports until the end, first those that somebody waits for."""
+        while True:
+            _, _, pile, piece = self._reports.get()
+            if self._closed:
+                return
+            wanted = pile.key in self.piles and any(piece is each for each in pile.pieces)
+            if piece.written.is_set() or piece.kept is None or not wanted:
+                continue
+            to = piece.kept.with_suffix(".html")
+            try:
+                (answer,) = self._writers.each([ReportTask(piece.kept, to)])
+                if answer.error:
+                    raise answer.error
+                piece.report = to
+            except CorpusregError as error:
+                piece.problems += (f"{piece.file}: no report ({_line(error)})",)
+            except Exception as error:  # noqa: BLE001 - the next report must be written
+                piece.problems += (f"{piece.file}: {_fault(error)}",)
+            piece.written.set()
 
     def _make_sheets(self, pile: Pile, task: SheetsTask) -> None:
         (answer,) = self._sheets.each([task])
-        shutil.rmtree(task.work, ignore_errors=True)
         if answer.error:
+            shutil.rmtree(task.work, ignore_errors=True)
             raise answer.error
         made: SheetsMade = answer.result
-        pile.sheets = Sheets(task.to, made.pieces, made.lines)
+        pile.sheets = Sheets(task.to, task.work, made.pieces, made.lines, made.pages)
         pile.news = "The handouts are ready."
 
-    def _change(self, pile: Pile, number: int, task: Task) -> None:
+    def _change(self, pile: Pile, number: int, file: str, task: Task) -> None:
         (answer,) = self._scores.each([task])
         if answer.error:
             raise answer.error
         made: Made = answer.result
-        pile.changes[number] = made
-        if made.page:
-            pile.looked_at = number
+        pile.changes[number] = file, made
         many = "One way" if len(made.offers) == 1 else f"{len(made.offers)} ways"
         pile.news = "The page is ready, below." if made.page else f"{many} to try."
         while len(pile.changes) > _MADE:
             oldest = next(iter(pile.changes))
             del pile.changes[oldest]
-            pile.looked_at = None if pile.looked_at == oldest else pile.looked_at
             shutil.rmtree(pile.folder / f"made{oldest}", ignore_errors=True)
 
     def _measure(self) -> None:
@@ -377,7 +475,7 @@ class Desk:
         folder = self._folder / "warm"
         folder.mkdir(exist_ok=True)
         tasks = [
-            ReportTask(pieces_folder(), name, folder / f"{name}.html", None) for name in _WARM
+            PlaceTask(pieces_folder(), name, folder / f"kept-{name}", None) for name in _WARM
         ]
         with contextlib.suppress(StoppedError):  # the room is closed already
             self._scores.each(tasks)
@@ -394,10 +492,9 @@ def _kept_inside(folder: Path) -> dict[str, str]:
 def _settle(piece: Piece, answer: Answer) -> None:
     """What became of a file, kept with it."""
     if answer.error is None:
-        found: Reported = answer.result
-        piece.titles, piece.problems = found.titles, found.problems
-        piece.numbers = found.numbers
-        piece.report = answer.item.to if found.titles else None
+        found: Placed = answer.result
+        piece.told, piece.problems = found.pieces, found.problems
+        piece.kept = answer.item.to if found.pieces else None
     else:
         words = _line(answer.error)
         if isinstance(answer.error, StoppedError):
@@ -415,3 +512,7 @@ def _fault(error: Exception) -> str:
     """What is said when corpusreg itself is at fault; the whole goes to the terminal."""
     print(f"corpusreg: {type(error).__name__}: {_line(error)}", file=sys.stderr)
     return f"corpusreg is at fault here ({type(error).__name__}); try it with another score"
+
+
+_NO_PIECE = Piece("")
+_NO_PILE = Pile("", Path(), Taken("", (), ()), [_NO_PIECE])

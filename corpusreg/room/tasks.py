@@ -3,53 +3,65 @@
 from __future__ import annotations
 
 import os
+import pickle
 import zipfile
 from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 
+from corpusreg.comparison.classroom import ClassPiece
+from corpusreg.comparison.comparison import Comparison
 from corpusreg.session import Session
 from corpusreg.system.errors import CorpusregError
 from corpusreg.system.writing import replacing
 
 __all__ = [
+    "PlaceTask",
+    "Placed",
     "ReportTask",
-    "Reported",
     "SheetsMade",
     "SheetsTask",
     "inside",
     "make_sheets",
+    "place",
     "report",
 ]
 
 
 @dataclass(frozen=True)
-class ReportTask:
-    """A file to be placed and its report to be written. folder: what names are relative to."""
+class PlaceTask:
+    """A file to be compared. folder: what names are relative to. to: where the comparisons
+    are kept for its report. before: an earlier draft in the folder, None without one."""
 
     folder: Path
     file: str
     to: Path
     cohort: str | None
+    before: str | None = None
 
 
 @dataclass(frozen=True)
-class Reported:
-    """Titles of the works in the report, none where nothing could be read; problems.
+class Placed:
+    """What a class keeps of the works in a file, in order, and what could not be read."""
 
-    numbers: of the same works in their file, '' for its only one.
-    """
-
-    titles: tuple[str, ...]
+    pieces: tuple[ClassPiece, ...]
     problems: tuple[str, ...]
-    numbers: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class ReportTask:
+    """A report to be written of the comparisons that were kept in the file `kept`."""
+
+    kept: Path
+    to: Path
 
 
 @dataclass(frozen=True)
 class SheetsTask:
     """Sheets of a class, to be packed into the archive `to`, which is new.
 
-    work: a folder to make them in; a text `sentences.txt` in it is heeded.
+    work: a folder to make them in; a text `sentences.txt` in it is heeded. cohorts: works to
+    compare with, by file, where they were chosen.
     """
 
     folder: Path
@@ -58,35 +70,74 @@ class SheetsTask:
     roster: Path | None
     codes: bool
     paper: str
-    cohort: str | None
+    cohorts: tuple[tuple[str, str], ...]
 
 
 @dataclass(frozen=True)
 class SheetsMade:
-    """How many sheets, and what is to be said about them."""
+    """How many sheets, and what is to be said about them. pages: of `work`, to be looked at
+    before they are saved."""
 
     pieces: int
     lines: tuple[str, ...]
+    pages: tuple[str, ...]
 
 
-def report(task: ReportTask) -> Reported:
-    """Write the report of a file, as `compare --report` does.
+def place(task: PlaceTask) -> Placed:
+    """Compare the works of a file, as `compare` does, and keep the comparisons.
 
     Raises CorpusregError where there is no usable reference or cohort.
     """
+    from corpusreg.text.classroom import class_piece
+    from corpusreg.text.drafts import in_short
+
+    path, changed = task.folder / task.file, []
+    before = task.before and task.folder / task.before
+    with Session() as session:
+        try:
+            found = session.compare_all(path, task.cohort, against=before, with_study=False)
+            changed = [in_short(each) for each in found.drafts]
+            problems = inside(task.folder, found.failures)
+        except CorpusregError as error:
+            if before is None:
+                raise
+            found = session.compare_all(path, task.cohort, with_study=False)
+            problems = inside(task.folder, [*found.failures, str(error)])
+    changed = changed or [""] * len(found.comparisons)
+    kept = Kept(found.comparisons, tuple(problems), found.reference_id)
+    task.to.write_bytes(pickle.dumps(kept))
+    return Placed(
+        tuple(
+            class_piece(each, task.file, words)
+            for each, words in zip(found.comparisons, changed, strict=True)
+        ),
+        tuple(problems),
+    )
+
+
+@dataclass(frozen=True)
+class Kept:
+    """Comparisons between two tasks, in a file of the run's own folder."""
+
+    comparisons: tuple[Comparison, ...]
+    problems: tuple[str, ...]
+    reference_id: str
+
+
+def report(task: ReportTask) -> None:
+    """Write the report of a file, as `compare --report` does.
+
+    Raises CorpusregError where there is no usable reference.
+    """
+    from corpusreg.comparison.compared import studied
     from corpusreg.documents.report.writing import write_report
 
+    kept: Kept = pickle.loads(task.kept.read_bytes())
     with Session() as session:
-        found = session.compare_all(task.folder / task.file, task.cohort)
-        problems = tuple(inside(task.folder, found.failures))
-        if found.comparisons:
-            write_report(
-                found.comparisons, problems, found.reference_id, task.to,
-                studied=found.studied, reference=session.reference,
-            )  # fmt: skip
-    pieces = [each.piece for each in found.comparisons]
-    numbers = tuple(piece.number for piece in pieces)
-    return Reported(tuple(piece.title for piece in pieces), problems, numbers)
+        write_report(
+            kept.comparisons, kept.problems, kept.reference_id, task.to,
+            studied=studied(session.reference, kept.comparisons), reference=session.reference,
+        )  # fmt: skip
 
 
 def make_sheets(task: SheetsTask) -> SheetsMade:
@@ -103,7 +154,7 @@ def make_sheets(task: SheetsTask) -> SheetsMade:
             roster=task.roster,
             codes=task.codes,
             paper=task.paper,
-            cohort=task.cohort,
+            cohorts=dict(task.cohorts),
         )
     except CorpusregError as error:
         raise CorpusregError(_told(task, [str(error)])[0]) from error
@@ -113,7 +164,12 @@ def make_sheets(task: SheetsTask) -> SheetsMade:
     ):
         for path in sorted(each for each in task.work.rglob("*") if each.is_file()):
             archive.write(path, f"handouts/{path.relative_to(task.work).as_posix()}")
-    return SheetsMade(made.pieces, _told(task, (*made.problems, *made.remarks)))
+    pages = ("overview.html", *_sheets(task.work), "teacher.html")
+    return SheetsMade(made.pieces, _told(task, (*made.problems, *made.remarks)), pages)
+
+
+def _sheets(work: Path) -> list[str]:
+    return sorted(path.relative_to(work).as_posix() for path in work.glob("sheets/*.html"))
 
 
 def _told(task: SheetsTask, lines: Iterable[str]) -> tuple[str, ...]:

@@ -111,7 +111,8 @@ class Piece:
 class PlaceOne:
     """The call made in a worker: a file relative to `folder` -> its pieces and failures.
 
-    chosen: the measures of the sheets. cohort: as `placing.place_file` takes it. hidden:
+    chosen: the measures of the sheets. cohort: as `placing.place_file` takes it; cohorts:
+    the same for some files. hidden:
     names that stay out, each with its code. earlier: later drafts, each with the file of
     the draft before.
     """
@@ -119,14 +120,16 @@ class PlaceOne:
     folder: Path
     chosen: tuple[str, ...]
     cohort: str | None = None
+    cohorts: tuple[tuple[str, str], ...] = ()
     hidden: tuple[tuple[str, str], ...] = ()
     earlier: tuple[tuple[str, str], ...] = ()
 
     def __call__(self, file: str) -> tuple[list[Piece], list[str]]:
         """All pieces in a file, and one line for each that cannot be read."""
         path = self.folder / file
+        cohort = dict(self.cohorts).get(file, self.cohort)
         with open_reference() as reference:
-            found, failures = place_file(reference, path, self.cohort, as_written=False)
+            found, failures = place_file(reference, path, cohort, as_written=False)
             changed = self._changed(reference, file, found, failures)
             made = reference.reference_id
         pieces = [

@@ -77,14 +77,16 @@ def handout(
     codes: bool = False,
     paper: str = "a4",
     cohort: str | None = None,
+    cohorts: Mapping[str, str] | None = None,
     workers: int = 2,
 ) -> Handout:
     """Make the sheets of a class.
 
     measures: names, None for those in the teacher's text or the usual ones. paper: 'a4'
-    or 'letter'. Raises UsageError for a request that makes no sense, ReadError where no
-    piece can be read, DataError for a roster or text that cannot be used, StoreError
-    without a reference, CorpusregError where `to` cannot be written or typst is missing.
+    or 'letter'. cohorts: for some files, works of their own. Raises UsageError for a request
+    that makes no sense, ReadError where no piece can be read, DataError for a roster or text
+    that cannot be used, StoreError without a reference, CorpusregError where `to` cannot be
+    written or typst is missing.
     """
     unknown = [name for name in measures or () if name not in BY_NAME]
     if unknown:
@@ -108,7 +110,17 @@ def handout(
         edits = read_edits(to / FILE_NAME)
         chosen = tuple(dict.fromkeys(measures or edits.measures or MEASURES))
         pieces, problems = _placed(
-            folder, members, chosen, cohort, names, known, before, workers
+            PlaceOne(
+                folder,
+                chosen,
+                cohort,
+                tuple((cohorts or {}).items()),
+                tuple(names.hidden.items()),
+                tuple(before.items()),
+            ),
+            members,
+            known,
+            workers,
         )
         problems += [_Problem(fault, without_names(fault, names.hidden)) for fault in faults]
         problems += _gaps(
@@ -136,17 +148,12 @@ def handout(
 
 
 def _placed(
-    folder: Path,
+    place: PlaceOne,
     files: Sequence[str],
-    chosen: tuple[str, ...],
-    cohort: str | None,
-    names: Roster,
     known: Mapping[str, tuple[str, str]],
-    before: Mapping[str, str],
     workers: int,
 ) -> tuple[list[Piece], list[_Problem]]:
     """Pieces in the order of their files, and what could not be read."""
-    place = PlaceOne(folder, chosen, cohort, tuple(names.hidden.items()), tuple(before.items()))
     pieces: list[Piece] = []
     problems: list[_Problem] = []
     for answer in call_each(place, files, workers):
@@ -154,14 +161,14 @@ def _placed(
             raise answer.error
         found, failures = ([], [str(answer.error)]) if answer.error else answer.result
         pieces += found
-        path = str(folder / answer.item)
+        path = str(place.folder / answer.item)
         for failure in failures:
             reason = failure.removeprefix(f"{Path(path).name}: ")
             line = failure if path in failure else f"{path}: {reason}"
             shown = line.replace(path, known[answer.item][0])
             problems.append(_Problem(line, shown.replace(answer.item, known[answer.item][0])))
     if not pieces:
-        raise ReadError(f"{folder}: no piece can be read; the first: {problems[0].line}")
+        raise ReadError(f"{place.folder}: no piece can be read; the first: {problems[0].line}")
     return pieces, problems
 
 

@@ -7,6 +7,9 @@
   const form = document.getElementById("give");
   if (form) giving(form);
   following();
+  needing();
+  classing();
+  document.addEventListener("change", (event) => { if (event.target.id === "want") needing(); });
   document.addEventListener("click", choosing);
   document.addEventListener("submit", asking);
   // On a file field Enter would send the form; it opens the field, as Space does.
@@ -121,14 +124,164 @@
 
   // The links below the report are for the one that is shown.
   function choosing(event) {
-    const link = event.target.closest("a[target=report]");
+    const link = event.target.closest("a[target=report], a[target=sheet]");
     if (!link) return;
-    for (const each of document.querySelectorAll("a[target=report]")) {
+    for (const each of document.querySelectorAll(`a[target=${link.target}]`)) {
       each.toggleAttribute("aria-current", each === link);
     }
     link.setAttribute("aria-current", "true");
+    if (link.target !== "report") return;
     document.querySelector("a.alone").href = link.href;
     document.querySelector("a.save").href = `${link.href}?save`;
+  }
+
+  // Only what the chosen wish needs is asked for.
+  function needing() {
+    const want = document.getElementById("want");
+    if (!want) return;
+    const needs = want.selectedOptions[0].dataset.needs;
+    const shown = { bar: ["bar"], bars: ["first", "last"], model: ["model", "bar"] }[needs] || [];
+    for (const each of want.form.querySelectorAll(".need")) {
+      each.hidden = !shown.includes(each.dataset.for);
+      if (each.hidden) each.querySelector("select").value = "";
+    }
+  }
+
+  // The table of a class: sorted, filtered, and one with the dots. What is chosen is kept
+  // for the way back from a piece.
+  function classing() {
+    const table = document.getElementById("pieces");
+    if (!table) return;
+    const key = `class ${location.pathname}`;
+    const fields = ["find", "medium", "device"].map((id) => document.getElementById(id));
+    const kept = JSON.parse(sessionStorage.getItem(key) || "{}");
+    if (!table.dataset.ready) {
+      fields.forEach((each) => { if (kept[each.id]) each.value = kept[each.id]; });
+      fields.forEach((each) => each.addEventListener("input", show));
+      document.getElementById("filters").addEventListener("submit", (event) => event.preventDefault());
+      table.addEventListener("click", sort);
+      table.addEventListener("mouseover", point);
+      table.addEventListener("mouseleave", () => mark(null));
+      table.dataset.ready = "yes";
+    }
+    const by = kept.by || "piece";
+    order(by, kept.down || false);
+    show();
+    dots();
+
+    function keep(more) {
+      const now = JSON.parse(sessionStorage.getItem(key) || "{}");
+      sessionStorage.setItem(key, JSON.stringify({ ...now, ...more }));
+    }
+
+    function sort(event) {
+      const button = event.target.closest("button[data-by]");
+      if (!button) return;
+      const down = button.closest("th").getAttribute("aria-sort") === "ascending";
+      order(button.dataset.by, down);
+      keep({ by: button.dataset.by, down });
+    }
+
+    function order(by, down) {
+      const heads = [...table.tHead.rows[0].cells];
+      const place = heads.findIndex((each) => each.firstElementChild.dataset.by === by);
+      heads.forEach((each) => each.removeAttribute("aria-sort"));
+      heads[place].setAttribute("aria-sort", down ? "descending" : "ascending");
+      const value = (row) => {
+        const cell = row.cells[place];
+        return cell && row.dataset.member ? cell.dataset.value || cell.textContent.trim() : "";
+      };
+      const name = (row) => row.cells[0].textContent.trim();
+      const way = down ? -1 : 1;
+      const rows = [...table.tBodies[0].rows].sort((one, two) =>
+        // What could not be read stays at the end.
+        (!one.dataset.member - !two.dataset.member)
+        || way * value(one).localeCompare(value(two), undefined, { numeric: true })
+        || name(one).localeCompare(name(two)));
+      table.tBodies[0].append(...rows);
+    }
+
+    function show() {
+      const [find, medium, device] = fields.map((each) => each.value);
+      let shown = 0;
+      for (const row of table.tBodies[0].rows) {
+        const fits = row.textContent.toLowerCase().includes(find.trim().toLowerCase())
+          && (!medium || row.dataset.medium === medium)
+          && (!device || row.dataset.devices.split(" ").includes(device));
+        row.hidden = !fits;
+        shown += fits;
+      }
+      const all = table.tBodies[0].rows.length;
+      document.getElementById("shown").textContent = shown === all ? "" : `${shown} of ${all} shown`;
+      for (const dot of document.querySelectorAll("a.dot")) {
+        const row = table.querySelector(`tr[data-member="${dot.dataset.member}"]`);
+        dot.classList.toggle("off", Boolean(row && row.hidden));
+      }
+      keep(Object.fromEntries(fields.map((each) => [each.id, each.value])));
+    }
+
+    function point(event) {
+      const row = event.target.closest("tr[data-member]");
+      mark(row && row.dataset.member);
+    }
+
+    // All dots of a piece with its name, and its row.
+    function mark(member) {
+      for (const each of document.querySelectorAll("a.dot, #pieces tr")) {
+        each.classList.toggle("on", member !== null && each.dataset.member === member);
+      }
+    }
+
+    function dots() {
+      const overview = document.getElementById("overview");
+      const reading = document.getElementById("reading");
+      if (!reading) return;
+      for (const measure of overview.querySelectorAll(".measure")) {
+        const all = [...measure.querySelectorAll("a.dot")];
+        all.forEach((dot, place) => {
+          dot.tabIndex = place ? -1 : 0;
+          dot.onkeydown = (event) => {
+            const step = { ArrowRight: 1, ArrowLeft: -1 }[event.key];
+            const next = step && all[place + step];
+            if (!next) return;
+            event.preventDefault();
+            dot.tabIndex = -1;
+            next.tabIndex = 0;
+            next.focus();
+          };
+          dot.onpointerenter = dot.onfocus = () => mark(dot.dataset.member);
+          dot.onpointerleave = dot.onblur = () => mark(chosen());
+          dot.onclick = (event) => {
+            event.preventDefault();
+            read(dot);
+          };
+        });
+      }
+      const again = overview.querySelector(`a.dot[data-member="${kept.chosen}"]`);
+      if (again) read(again);
+
+      function chosen() {
+        const now = JSON.parse(sessionStorage.getItem(key) || "{}").chosen;
+        return now === undefined ? null : now;
+      }
+
+      function read(dot) {
+        keep({ chosen: dot.dataset.member });
+        mark(dot.dataset.member);
+        const title = document.createElement("p");
+        const link = document.createElement("a");
+        link.href = dot.getAttribute("href");
+        link.textContent = `Open ${dot.dataset.name}`;
+        title.append(link);
+        const list = document.createElement("ul");
+        for (const each of overview.querySelectorAll(`a.dot[data-member="${dot.dataset.member}"]`)) {
+          const line = document.createElement("li");
+          line.textContent = each.dataset.said;
+          list.append(line);
+        }
+        reading.replaceChildren(title, list);
+      }
+    }
   }
 
   // What is asked on the page leaves it as it is: what was typed stays, also after an error.
@@ -192,8 +345,9 @@
     const [here, there] = [document, page].map((each) => each.getElementById("live"));
     if ("poll" in there.dataset) here.dataset.poll = "";
     take(here, there);
-    const parts = ["compare", "draft", "contrast", "revise", "handouts"].map((each) => `trouble-${each}`);
-    for (const id of ["name", "report", "which-draft", "which-contrast", "which-revise", ...parts]) {
+    const forms = ["compare", "draft", "contrast", "revise", "handouts"].map((each) => `trouble-${each}`);
+    const parts = ["name", "count", "pieces", "medium", "device", "overview", "made", "report"];
+    for (const id of [...parts, "which-draft", "which-contrast", "which-revise", ...forms]) {
       const old = document.getElementById(id);
       const fresh = page.getElementById(id);
       const [was, is] = [old, fresh].map((each) => each && each.querySelector("iframe"));
@@ -206,6 +360,7 @@
       old.querySelectorAll("select").forEach((each, place) => { each.value = chosen[place]; });
     }
     document.title = page.title;
+    classing();
   }
 
   // Only what differs is replaced: a status line that stays is announced, focus stays too.
