@@ -14,15 +14,20 @@ import io
 import json
 import re
 from collections.abc import Mapping, Sequence
+from dataclasses import asdict, replace
 from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from corpusreg.measures.definitions import VERSION
+from corpusreg.system.errors import UsageError
 
 if TYPE_CHECKING:
     import pandas as pd
 
+    from corpusreg.comparison.class_file import SavedClass
+    from corpusreg.comparison.class_piece import Correction
+    from corpusreg.comparison.classroom import Class
     from corpusreg.comparison.compared import Compared
     from corpusreg.comparison.comparison import Comparison
     from corpusreg.comparison.drafts import Drafts
@@ -37,9 +42,9 @@ if TYPE_CHECKING:
     from corpusreg.store import Reference
 
 __all__ = [
-    "Answer", "ContrastAnswer", "CoverageAnswer", "ExamplesAnswer", "HeightsAnswer",
-    "PeriodsAnswer", "Placed", "ProfilesAnswer", "RangesAnswer", "ReviseAnswer", "Rows",
-    "SheetAnswer",
+    "Answer", "ClassAnswer", "ContrastAnswer", "CoverageAnswer", "ExamplesAnswer",
+    "HeightsAnswer", "PeriodsAnswer", "Placed", "ProfilesAnswer", "RangesAnswer",
+    "ReviseAnswer", "Rows", "SheetAnswer",
 ]  # fmt: skip
 
 _RULE = "\n\n" + "=" * 88 + "\n\n"
@@ -138,6 +143,19 @@ class Placed(Answer):
             found.comparisons, found.failures, found.reference_id, found.studied, found.drafts
         )
 
+    def _shared(self) -> str:
+        """What the pieces share and who does what, where there are enough for a class."""
+        from corpusreg.comparison.classroom import LEAST, MEASURES, classroom
+        from corpusreg.text.classroom import class_piece
+        from corpusreg.text.classroom import class_text as shared
+        from corpusreg.text.outputs.console import wrap
+
+        if len(self.comparisons) < LEAST:
+            return ""
+        pieces = [class_piece(c, Path(c.piece.path).name) for c in self.comparisons]
+        told = shared(classroom("", pieces, MEASURES)).splitlines()
+        return "\n\n" + "\n".join(part for line in told for part in wrap(line) or [""])
+
     @property
     def text(self) -> str:
         """One piece with its map, several in a table, drafts as what changed."""
@@ -153,7 +171,7 @@ class Placed(Answer):
         if self.drafts:
             return _RULE.join(drafts_text(each, made) for each in self.drafts)
         if len(self.comparisons) > 1 and not full:
-            return class_text(self.comparisons)
+            return f"{class_text(self.comparisons)}{self._shared()}"
         texts = [comparison_text(each, made, full=full) for each in self.comparisons]
         if full and self.studied:
             texts = [
@@ -598,3 +616,90 @@ class PeriodsAnswer(Answer):
         check_name(Path(path))
         drawn = charts(self._works, self.found, self._names)
         return list(write_periods(self.found, drawn, self.reference_id, Path(path)))
+
+
+class ClassAnswer(Answer):
+    """A class: `group` has its pieces, lines, habits and devices as its teacher reads them.
+
+    See `corpusreg.comparison.classroom.Class`; `saved` is what `save` keeps, with the pieces
+    as they were found. `problems`: one line for each file that could not be read.
+    """
+
+    def __init__(
+        self, saved: SavedClass, problems: Sequence[str] = (), folder: Path | None = None
+    ) -> None:
+        self.saved, self.problems = saved, tuple(problems)
+        self.reference_id = saved.reference_id
+        self._folder = folder
+
+    @cached_property
+    def group(self) -> Class:
+        """The class with the teacher's corrections."""
+        from corpusreg.documents.handout.reading import class_of
+
+        return class_of(self.saved)
+
+    @property
+    def document(self) -> dict[str, Any]:
+        """The class as nested data."""
+        return asdict(self.group)
+
+    @property
+    def text(self) -> str:
+        """What the class shares, who does what, and what was asked of everybody."""
+        from corpusreg.text.classroom import class_text
+
+        return class_text(self.group, self.saved.settings.asked)
+
+    def to_frame(self) -> pd.DataFrame:
+        """One row a piece and measure: value in words, percentile, 0 to 100, and its side."""
+        import pandas as pd
+
+        rows = [
+            {"piece": member.label, "who": member.who, "medium": member.piece.kind}
+            | {"measure": line.measure.name, "value": place.value}
+            | {"percentile": place.percentile, "tied": place.tied, "words": place.words}
+            for line in self.group.lines
+            for member in self.group.members
+            for place in [member.piece.places[line.measure.name]]
+        ]
+        return self._marked(pd.DataFrame(rows), {"percentile": "percentile, 0 to 100"})
+
+    def corrected(self, *corrections: Correction) -> ClassAnswer:
+        """The class with more corrections. Raises UsageError for bars that are not there."""
+        return self._with(corrections=(*self.saved.settings.corrections, *corrections))
+
+    def assigned(self, device: str, bar: str = "", number: int = 0) -> ClassAnswer:
+        """The class with an intention for all: `corpusreg.comparison.assignments.ASKED`."""
+        from corpusreg.comparison.assignments import assignment
+
+        return self._with(asked=assignment(device, bar, str(number or "")))
+
+    def _with(self, **settings: Any) -> ClassAnswer:
+        changed = replace(self.saved.settings, **settings)
+        found = ClassAnswer(replace(self.saved, settings=changed), self.problems, self._folder)
+        _ = found.group
+        return found
+
+    def since(self, earlier: ClassAnswer) -> str:
+        """What is otherwise than in an earlier class, line by line."""
+        from corpusreg.comparison.classroom import since
+        from corpusreg.text.classroom import since_words
+
+        return "\n".join(since_words(since(earlier.group, self.group)))
+
+    def save(self, path: str | Path, *, scores: bool = False) -> None:
+        """Write the class into one file; scores: whether these go into it too.
+
+        Raises UsageError where scores are wanted and are not at hand, CorpusregError where
+        the file cannot be written.
+        """
+        from corpusreg.comparison.class_file import saved
+        from corpusreg.documents.handout.reading import with_scores
+
+        found = self.saved
+        if scores and not found.scores:
+            if self._folder is None:
+                raise UsageError("the class was opened without its scores; open its folder")
+            found = with_scores(found, self._folder)
+        saved(found if scores else replace(found, scores={}), Path(path))

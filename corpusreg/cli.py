@@ -509,6 +509,13 @@ def _ranges(instrument: str | None, ranges: Path | None, json: bool) -> int:
 )
 @_COHORT
 @_option(
+    "--asked",
+    metavar="WHAT",
+    help="what all were asked to do, as in withheld_bass:16 or shift:2",
+)
+@_option("--save", type=_FILE, metavar="FILE", help="keep the class, as in NAME.class.json")
+@_option("--earlier", type=_FILE, metavar="FILE", help="a class kept before, to set beside")
+@_option(
     "--workers",
     type=click.IntRange(min=1),
     default=2,
@@ -523,20 +530,32 @@ def _handout(
     codes: bool,
     paper: Any,
     cohort: str | None,
+    asked: str | None,
+    save: Path | None,
+    earlier: Path | None,
     workers: int,
 ) -> int:
+    from corpusreg.comparison.assignments import assignment
+    from corpusreg.comparison.class_file import Settings, saved
     from corpusreg.comparison.compared import some_readable
     from corpusreg.terminal import say, waiting
 
-    some_readable([folder])
+    if not folder.is_file():
+        some_readable([folder])
+    device, _, more = (asked or "").partition(":")
+    own = Settings(asked=assignment(device, more, more)) if asked else None
     names: Any = _words(measures) or None
     with _session() as session:
         _with_reference(session)
+        before = session.open_class(earlier) if earlier else None
         with waiting("Measuring the pieces and setting the sheets"):
             made = session.make_handout(
                 folder, to, roster,
                 measures=names, codes=codes, paper=paper, cohort=cohort, workers=workers,
+                settings=own, earlier=before,
             )  # fmt: skip
+    if save:
+        saved(made.saved, save)
     sheets = "1 sheet" if made.pieces == 1 else f"{made.pieces} sheets"
     print(f"{to}: {sheets}, an overview, and a sheet for the teacher")
     for line in (*made.remarks, *made.problems):

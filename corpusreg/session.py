@@ -21,6 +21,7 @@ from corpusreg.system.errors import ReadError, StoreError, UsageError
 
 if TYPE_CHECKING:
     from corpusreg.answers import (
+        ClassAnswer,
         ContrastAnswer,
         CoverageAnswer,
         ExamplesAnswer,
@@ -33,6 +34,7 @@ if TYPE_CHECKING:
         Rows,
         SheetAnswer,
     )
+    from corpusreg.comparison.class_file import Settings
     from corpusreg.corpus.catalogue import TierRow
     from corpusreg.corpus.corpora import Added, Entry, FetchProgress
     from corpusreg.documents.handout.writing import Handout
@@ -301,6 +303,47 @@ class Session:
         rows, table = ranges(instrument, self._ranges)
         return RangesAnswer(rows, table, instrument)
 
+    def open_class(
+        self,
+        source: str | os.PathLike[str],
+        roster: str | os.PathLike[str] | None = None,
+        *,
+        measures: Sequence[MeasureName] | None = None,
+        codes: bool = False,
+        cohort: str | None = None,
+        workers: int = 2,
+        on_piece: Callable[[int, int], None] | None = None,
+    ) -> ClassAnswer:
+        """A class, from the folder of its pieces or the file in which it was saved.
+
+        roster: a table of names and codes. measures: those of the lines. codes: whether the
+        codes stand for names. cohort: as in `compare`. on_piece: told how many files are done,
+        and of how many.
+
+        Raises ReadError where no piece can be read, DataError for a roster or a saved class
+        that cannot be used, UsageError for what does not exist.
+        """
+        from corpusreg.answers import ClassAnswer
+        from corpusreg.comparison.class_file import Settings, opened
+        from corpusreg.documents.handout.reading import coded, read_class
+        from corpusreg.documents.handout.roster import NO_ROSTER, read_roster
+
+        path = Path(source)
+        if path.is_file():
+            return ClassAnswer(opened(path))
+        if codes and roster is None:
+            raise UsageError("codes come from a roster; give one")
+        names = read_roster(Path(roster), codes=codes) if roster is not None else NO_ROSTER
+        own = Settings(measures=tuple(measures)) if measures else None
+        found = read_class(
+            path.resolve(), names=names, settings=own, cohort=cohort, workers=workers,
+            on_piece=on_piece,
+        )  # fmt: skip
+        problems = [problem.line for problem in found.problems]
+        # Of scores with names in them nothing is kept under codes.
+        kept = None if names.hidden else path.resolve()
+        return ClassAnswer(coded(found.saved, names.hidden), problems, kept)
+
     def make_handout(
         self,
         folder: str | os.PathLike[str],
@@ -311,13 +354,19 @@ class Session:
         codes: bool = False,
         paper: Literal["a4", "letter"] = "a4",
         cohort: str | None = None,
+        settings: Settings | None = None,
+        earlier: ClassAnswer | None = None,
         workers: int = 2,
+        on_piece: Callable[[int, int], None] | None = None,
     ) -> Handout:
         """Sheets for a class: an overview, one for each piece, and one for the teacher.
 
-        folder: the class's pieces. to: the folder that the sheets go to. roster: a table of
-        names and codes. measures: those to speak of. codes: whether the codes stand for
-        names. The answer has `pieces` [number], and as lines of text `problems` and `remarks`.
+        folder: the class's pieces, or a class saved with its scores. to: the folder that the
+        sheets go to. roster: a table of names and codes. measures: those to speak of. codes:
+        whether the codes stand for names. settings: corrections and what was asked of all, by
+        default those of a saved class. earlier: a class to set beside it. on_piece: as in
+        `open_class`. The answer has `pieces` [number], as lines of text `problems` and
+        `remarks`, and the class as `saved`.
 
         Raises ReadError where no piece can be read, DataError for a roster that cannot be
         used, UsageError for what does not exist, CorpusregError where nothing can be written.
@@ -328,6 +377,7 @@ class Session:
             Path(folder), Path(to),
             roster=Path(roster) if roster is not None else None,
             measures=measures, codes=codes, paper=paper, cohort=cohort, workers=workers,
+            settings=settings, earlier=earlier.saved if earlier else None, on_piece=on_piece,
         )  # fmt: skip
 
     # --- the repertoire --------------------------------------------------------------------

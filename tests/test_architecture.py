@@ -30,6 +30,7 @@ OUTSIDE: dict[str, tuple[str, ...]] = {
     "lxml": ("score.readers", "score.rewrite", "documents.engraving"),
     "lytk": ("score.readers", "documents.engraving.loading"),
     "matplotlib": ("documents.figures",),
+    "msgspec": ("comparison.class_file",),
     "mido": ("score.readers", "score.rewrite"),
     "music21": ("score.readers",),
     "numpy": (

@@ -6,7 +6,6 @@ import html
 import re
 import shutil
 from collections.abc import Iterable
-from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -19,19 +18,25 @@ from playwright.sync_api import Browser
 from pypdf import PdfReader
 from test_pdf import embedded, squeezed, text_of
 
+from corpusreg.comparison import class_file, findings
+from corpusreg.comparison.assignments import assignment
+from corpusreg.comparison.class_file import ENDING, SavedClass, Settings
+from corpusreg.comparison.class_piece import ClassPiece, Correction, Group, Happening, Place
+from corpusreg.comparison.classroom import MEASURES, Class, classroom, since
 from corpusreg.corpus.files import bundled_root
-from corpusreg.documents.handout import classroom, folders, writing
-from corpusreg.documents.handout.dots import class_picture, piles
+from corpusreg.documents.handout import folders, reading
+from corpusreg.documents.handout.dots import class_picture, key, piles
 from corpusreg.documents.handout.edits import FILE_NAME, Edited, Edits, read_edits, written
-from corpusreg.documents.handout.piece import Example
 from corpusreg.documents.handout.privacy import cleaned
+from corpusreg.documents.handout.reading import class_of
 from corpusreg.documents.handout.roster import Roster, Writer, read_roster, without_names
-from corpusreg.documents.handout.writing import MEASURES, Handout, handout
-from corpusreg.measures.definitions import BY_NAME
+from corpusreg.documents.handout.writing import Handout, handout
+from corpusreg.session import Session
 from corpusreg.system.errors import CorpusregError, DataError, UsageError
-from corpusreg.text.classroom import chance_words
-from corpusreg.text.outputs.document import document
-from corpusreg.text.sentences import place_words, value_words
+from corpusreg.system.phrases import capital
+from corpusreg.text import measures, sheet_words
+from corpusreg.text.assignments import assignment_answer, assignment_words
+from corpusreg.text.classroom import chance_words, corrected, since_words
 
 MARKUP = 'Air #import "x" <b>loud</b> $x^2$ *low*'
 ROSTER = "file,name,code\n"
@@ -174,18 +179,22 @@ class TestWhole:
             assert "default-src &#x27;none&#x27;" in text
             assert not re.search(r"<script|<img|<link|\bsrc=|\bon\w+=", text)
 
-    def test_numbers_are_those_of_json(self, made: tuple[Path, Path, Handout]) -> None:
+    def test_numbers_are_those_of_compare(self, made: tuple[Path, Path, Handout]) -> None:
         folder, out, _ = made
-        found = direct.compare_paths([folder / "bo.musicxml"])
-        (work,) = document(found.comparisons, (), found.reference_id)["works"]
+        (found,) = direct.compare_paths([folder / "bo.musicxml"]).comparisons
         text = text_of(out / "teacher.pdf")
-        placed = {each.measure.name: each for each in found.comparisons[0].measures}
-        for measure in work["measures"]:
-            if measure["name"] in MEASURES:
-                each = placed[measure["name"]]
-                value = value_words(each.measure, measure.get("size"))
-                place = place_words(each.measure, each.value, each.placement)
-                assert f"{each.measure.title}: {value}, {place}" in text
+        for each in findings.reading(found).measures:
+            if each.name in MEASURES:
+                place = measures.rank_cell(each.rank) or each.reason
+                name = capital(measures.title(each.name))
+                assert f"{name}: {measures.value_words(each)}, {place}" in text
+
+    def test_no_command_path_or_internal_name(self, made: tuple[Path, Path, Handout]) -> None:
+        folder, out, _ = made
+        for path in out.rglob("*.pdf"):
+            text = text_of(path)
+            assert "corpusreg" not in text and str(folder) not in text
+            assert not re.search(r"\b[a-z]+_[a-z]+\b|\breference [0-9a-f]{6}", text), path
 
     def test_no_marks_and_no_ranking(self, made: tuple[Path, Path, Handout]) -> None:
         _, out, _ = made
@@ -223,8 +232,8 @@ class TestWhole:
         assert first not in sheet
         assert "My own <words> for #Bo." in (again / FILE_NAME).read_text(encoding="utf-8")
         assert "with sentences of your own" in text_of(again / "teacher.pdf")
-        assert "pedal points:" in text_of(again / "teacher.pdf")
-        assert "gaps between the voices:" not in text_of(again / "teacher.pdf")
+        assert "Pedal points:" in text_of(again / "teacher.pdf")
+        assert "Time with a gap:" not in text_of(again / "teacher.pdf")
 
 
 class TestNames:
@@ -310,7 +319,7 @@ class TestNames:
         def measured(*_: object) -> object:
             raise AssertionError("measured before the folder was looked at")
 
-        monkeypatch.setattr(writing, "call_each", measured)
+        monkeypatch.setattr(reading, "Pool", measured)
         with pytest.raises(UsageError, match="may show names"):
             handout(folder, out, roster=roster, codes=True)
         assert files_of(out) == before
@@ -518,71 +527,219 @@ class TestBadInput:
 
 
 class TestClass:
-    """Habits and offers, on pieces with given ranks."""
+    """Habits and devices, on pieces with given ranks."""
 
-    def members(self, ranks: Iterable[float], tied: bool = False) -> list[classroom.Member]:
-        class _Piece:
-            examples = ()
+    def group(self, ranks: Iterable[float], *, tied: bool = False) -> Class:
+        pieces = [piece(n, rank, tied=tied) for n, rank in enumerate(ranks)]
+        return classroom("Class", pieces, ["span"])
 
-            def __init__(self, rank: float) -> None:
-                self.ranks = {"span": (rank, tied)}
-
-        return [
-            classroom.Member(f"{n:02}", f"Piece {n}", "", _Piece(rank))  # type: ignore[arg-type]
-            for n, rank in enumerate(ranks)
-        ]
-
-    def habit(self, ranks: Iterable[float], *, high: bool = True, tied: bool = False) -> Any:
-        measure = next(m for m in classroom.BY_NAME.values() if m.name == "span")
-        return classroom._habit(measure, self.members(ranks, tied), high=high)
+    def shared(self, ranks: Iterable[float], *, tied: bool = False) -> list[Any]:
+        found = self.group(ranks, tied=tied).shared
+        return [(each.side, each.many, each.placed) for each in found]
 
     def test_dots_and_words_follow_one_rule(self) -> None:
         """Half of the class in an outer quarter: the words say it, and so do the dots."""
         for ranks in ([80, 90, 99, 76, 50, 50, 40, 30], [80, 90, 99, 50, 50, 50, 40, 30]):
-            row = classroom._row(BY_NAME["span"], self.members(ranks))
-            high = [side for _, side in row.dots].count("high")
-            assert f"{high} in the highest" in class_picture([row], prefix="c").description
-            assert (self.habit(ranks) is not None) == (2 * high >= len(ranks))
+            group = self.group(ranks)
+            high = len(group.lines[0].on("high"))
+            assert f"{high} in the highest" in class_picture(group, prefix="c").description
+            assert bool(group.shared) == (2 * high >= len(ranks))
 
     def test_a_piece_like_many_works_is_a_ring(self) -> None:
-        row = classroom._row(BY_NAME["span"], self.members([10, 20, 90], tied=True))
-        picture = class_picture([row], prefix="c")
+        group = self.group([10, 20, 90], tied=True)
+        picture = class_picture(group, prefix="c")
         circles = re.findall(r"<circle[^>]*>", picture.svg)
-        assert len(circles) == 3 and all('fill="none"' in each for each in circles)
+        assert sum('fill="none"' in each for each in circles) == 3
         assert "0 of 3 in the lowest quarter" in picture.description
         assert "3 like many of the works" in picture.description
 
     def test_half_of_a_class_at_one_end_is_a_habit(self) -> None:
-        found = self.habit([80, 90, 99, 76, 95, 50, 40, 30])
-        assert (found.many, found.placed, found.other) == (5, 8, None)
+        assert self.shared([80, 90, 99, 76, 95, 50, 40, 30]) == [("high", 5, 8)]
         # Exactly half: one class in nine by chance, which decides nothing.
-        half = self.habit([80, 90, 99, 76, 50, 50, 40, 30])
-        assert (half.many, half.placed) == (4, 8)
-        assert self.habit([80, 90, 99, 50, 50, 50, 40]) is None  # less than half
-        assert self.habit([80, 90]) is None  # two are no class
+        assert self.shared([80, 90, 99, 76, 50, 50, 40, 30]) == [("high", 4, 8)]
+        assert self.shared([80, 90, 99, 50, 50, 50, 40]) == []  # less than half
+        assert self.shared([80, 90]) == []  # two are no class
         assert chance_words("span", 4, 8).endswith("in about one class in 9.")
-        assert self.habit([80, 90, 99, 76, 95, 50, 40, 30], high=False) is None
-        assert self.habit([80, 90, 99, 76, 95], tied=True) is None
+        assert self.shared([80, 90, 99, 76, 95], tied=True) == []
 
     @given(st.lists(st.floats(0, 100), max_size=40))
     def test_every_piece_is_a_dot(self, ranks: list[float]) -> None:
-        found = piles([(rank, "middle") for rank in ranks])
-        assert sum(len(sides) for _, sides in found) == len(ranks)
+        found = piles(self.group(ranks).lines[0].dots)
+        assert sum(len(dots) for _, dots in found) == len(ranks)
         assert all(0 < at < 100 for at, _ in found)
 
-    def test_each_is_named_once(self) -> None:
-        members = self.members([1, 2, 3])
-        for member, strengths in zip(members, ((9, 5), (8, 7), (1, 1)), strict=True):
-            member.piece.examples = tuple(  # type: ignore[misc]
-                Example(topic, "bar 1", strength)
-                for topic, strength in zip(("cleared", "shift"), strengths, strict=True)
-            )
-        found = classroom.offers(members)
-        assert [(o.topic, [m.key for m, _ in o.shown_by]) for o in found] == [
-            ("cleared", ["00", "02"]),
-            ("shift", ["01"]),
-        ]
-        assert classroom.offers([replace(members[0], who="K7")])[0].shown_by[0][0].who == "K7"
+    def test_every_dot_has_the_number_of_its_piece(self) -> None:
+        group = self.group([5, 95, 50])
+        svg = class_picture(group, prefix="c").svg
+        assert {number for number, _ in key(group)} <= {*re.findall(r">(\d+)</text>", svg)}
+
+
+def piece(n: int, rank: float, *, tied: bool = False, **more: Any) -> ClassPiece:
+    """A piece of eight bars with an event, as a class keeps it."""
+    fields: dict[str, Any] = {
+        "file": f"{n:02}.mid", "number": "", "title": f"Piece {n:02}", "kind": "piano",
+        "single_line": False, "length": "8 bars", "reach": "C3–C5", "bars": 8,
+        "labels": tuple("12345678"), "starts": tuple(range(8)), "heard": 8,
+        "group": Group("ensemble=piano", "piano works", 100, 20, ""),
+        "happenings": (happening("withheld_bass", 3), happening("shift", 5)),
+        "unusual": (), "unusual_known": True, "stays": (), "players": (),
+        "compared": "Compared with 100 piano works.", "notes": (),
+        "places": {"span": Place("40 semitones", f"P{rank:.0f}", rank, tied)},
+    }  # fmt: skip
+    return ClassPiece(**fields | more)
+
+
+def happening(device: str, bar: int) -> Happening:
+    where = f"bar {bar + 1}"
+    return Happening(device, (bar, bar + 1), (bar, bar + 1), bar, where, where, f"At {where}.")
+
+
+class TestVeto:
+    """A teacher strikes, renames, moves and adds events; the class follows."""
+
+    def told(self, *corrections: Correction) -> ClassPiece:
+        return corrected(piece(0, 50), corrections)
+
+    def test_struck(self) -> None:
+        first, second = piece(0, 50).happenings
+        found = self.told(Correction("00.mid", "", first.key, struck=True))
+        assert found.happenings == (second,)
+        assert sheet_words.told(found, ["span"])[0].said == second.said
+        # Of another piece it says nothing.
+        other = Correction("01.mid", "", first.key, struck=True)
+        assert self.told(other).happenings == (first, second)
+
+    def test_renamed_moved_and_added(self) -> None:
+        first, second = piece(0, 50).happenings
+        found = self.told(
+            Correction("00.mid", "", first.key, device="climb"),
+            Correction("00.mid", "", second.key, first="2", last="4"),
+            Correction("00.mid", "", device="the bell", first="7"),
+        )
+        said = [(each.device, each.run, each.own) for each in found.happenings]
+        assert said == [
+            ("climb", first.run, True), ("shift", (1, 4), True), ("the bell", (6, 7), True)
+        ]  # fmt: skip
+        assert found.happenings[2].said == "The bell in bar 7."
+        group = classroom("Class", [found, piece(1, 50)], ["span"])
+        assert [each.device for each in group.devices] == [
+            "withheld_bass", "climb", "shift", "the bell",
+        ]  # fmt: skip
+
+    @pytest.mark.parametrize(
+        ("change", "words"),
+        [
+            ({"device": "climb", "first": "99"}, "has no bar '99'"),
+            ({"device": "climb", "first": "5", "last": "2"}, "bar 2 comes before bar 5"),
+            ({"device": " ", "first": "5"}, "has no name"),
+        ],
+    )
+    def test_what_makes_no_sense(self, change: dict[str, str], words: str) -> None:
+        with pytest.raises(UsageError, match=words):
+            self.told(Correction("00.mid", "", **change))  # type: ignore[arg-type]
+
+
+class TestAssignments:
+    """What was asked of all, and what happens there; never a mark."""
+
+    def test_what_happens_is_told_with_bars(self) -> None:
+        asked = assignment("withheld_bass", "4")
+        assert assignment_words(asked) == "Withhold the bass, then bring it in at bar 4."
+        assert assignment_answer(piece(0, 50), asked) == ("At bar 4.",)
+        none = assignment_answer(piece(0, 50, happenings=()), asked)
+        assert none == ("In this piece: no bar was found before which the bass waits.",)
+
+    def test_shifts_are_counted_however_they_move(self) -> None:
+        several = (happening("shift", 5), happening("opening", 2), happening("climb", 1))
+        asked = assignment("shift", "", "2")
+        assert assignment_words(asked) == "Change register clearly at least twice."
+        (first, *_) = assignment_answer(piece(0, 50, happenings=several), asked)
+        assert first == "Two clear shifts: bar 3 and bar 6."
+
+    def test_the_nearest_to_a_bar_comes_first(self) -> None:
+        two = (happening("climb", 1), happening("climb", 6))
+        found = assignment_answer(piece(0, 50, happenings=two), assignment("climb", "8"))
+        assert found == ("At bar 7.", "At bar 2.")
+
+    @pytest.mark.parametrize(("device", "number"), [("spoons", ""), ("shift", "0")])
+    def test_what_cannot_be_asked(self, device: str, number: str) -> None:
+        with pytest.raises(UsageError):
+            assignment(device, "", number)
+
+
+class TestBetweenTerms:
+    """A class in one file, and beside an earlier one."""
+
+    def saved(self, *pieces: ClassPiece, **settings: Any) -> SavedClass:
+        called = {each.file: (each.file, "") for each in pieces}
+        return SavedClass("Class", pieces, (), called, Settings(("span",), **settings), "abc")
+
+    def test_what_is_saved_is_opened_again(self, tmp_path: Path) -> None:
+        change = Correction("00.mid", "", device="climb", first="3")
+        kept = self.saved(
+            piece(0, 10), piece(1, 90), corrections=(change,), asked=assignment("shift")
+        )
+        path = tmp_path / f"class{ENDING}"
+        class_file.saved(kept, path)
+        assert class_file.opened(path) == kept
+        assert class_of(class_file.opened(path)) == class_of(kept)
+
+    @pytest.mark.parametrize(
+        "data",
+        [
+            b"", b"{}", b"[1]", b"\xff", b"[" * 100_000,
+            class_file.encoded(SavedClass("x", (), (), {}, Settings(("spam",)), "")),
+        ],
+    )  # fmt: skip
+    def test_other_files_are_refused_in_one_line(self, data: bytes) -> None:
+        with pytest.raises(DataError, match=r"^a\.json: not a saved class") as caught:
+            class_file.decoded(data, "a.json")
+        assert "\n" not in str(caught.value)
+
+    def test_beside_an_earlier_class(self) -> None:
+        before = class_of(self.saved(piece(0, 10), piece(1, 90), piece(2, 90)))
+        other = (happening("climb", 2), happening("shift", 5))
+        now = class_of(self.saved(piece(0, 10, happenings=other), piece(1, 90), piece(3, 90)))
+        assert since_words(since(before, now)) == (
+            "Piece 00: now climb; not any more bass withheld.",
+            "Piece 01: the same devices.",
+            "Before the class shares: nothing.",
+            "Now the class shares: nothing.",
+            "New in the class: Piece 03.",
+            "In the earlier only: Piece 02.",
+        )
+
+    def test_codes_keep_names_out_of_the_file(self, in_home: Path, tmp_path: Path) -> None:
+        folder = tmp_path / "Quillfeather"
+        folder.mkdir()
+        titled(PIECES / "stairs.musicxml", folder / "ada.musicxml", "Ada's Waltz")
+        table = tmp_path / "roster.csv"
+        table.write_text(ROSTER + "ada.musicxml,Ada Quillfeather,K7\n", encoding="utf-8")
+        with Session() as session:
+            found = session.open_class(folder, table, codes=True)
+            found.save(tmp_path / f"kept{ENDING}")
+            with pytest.raises(UsageError, match="without its scores"):
+                found.save(tmp_path / f"kept{ENDING}", scores=True)
+        kept = (tmp_path / f"kept{ENDING}").read_text(encoding="utf-8")
+        assert "K7" in kept
+        assert not runs_of_letters(kept) & {"ada", "quillfeather"}
+
+    def test_sheets_from_the_file_of_a_class(self, in_home: Path, tmp_path: Path) -> None:
+        """With its corrections, and beside the class as it was."""
+        folder = tmp_path / "Tuesday"
+        folder.mkdir()
+        shutil.copy(PIECES / "stairs.musicxml", folder / "stairs.musicxml")
+        path = tmp_path / f"kept{ENDING}"
+        with Session() as session:
+            found = session.open_class(folder)
+            first = found.group.members[0].piece.happenings[0]
+            own = found.corrected(Correction("stairs.musicxml", "", first.key, struck=True))
+            own.assigned("shift", number=2).save(path, scores=True)
+            session.make_handout(path, tmp_path / "to", earlier=found)
+        sheet = text_of(tmp_path / "to" / "sheets" / "stairs.pdf")
+        assert first.said not in sheet
+        assert "Asked of all: Change register clearly at least twice." in sheet
+        assert "Beside the earlier class" in text_of(tmp_path / "to" / "teacher.pdf")
 
 
 def test_a_long_piece_and_a_full_sheet_keep_to_one_page(in_home: Path, tmp_path: Path) -> None:

@@ -384,18 +384,18 @@ class TestReports:
     ) -> None:
         given = give(client, (b"<score-partwise>", "bad.musicxml"), (PIECE, "b.musicxml"))
         page = get(client, settled(desk, given)).text
-        told = re.findall(r"<li>(bad\.musicxml: [^<]*)</li>", page)
-        assert len(told) == 1 and str(desk._folder) not in page
-        assert page.count('target="report"') == 1
+        (why,) = re.findall(r'<tr class="unread".*?bad\.musicxml</th><td[^>]*>(.*?)</td>', page)
+        assert why.startswith("Not read: ") and str(desk._folder) not in page
+        assert len(re.findall(r'<tr data-member="\d+"', page)) == 1
 
     def test_a_chosen_cohort(self, client: FlaskClient, desk: Desk) -> None:
         address = settled(desk, give(client, (PIECE, "b.musicxml")))
         page = get(client, address).text
-        asked = {"token": token(client), "cohort": "ensemble=solo melody"}
+        asked = {"token": token(client), "cohort": "ensemble=choir"}
         assert f'value="{asked["cohort"]}"' in page
         settled(desk, post(client, f"{address}/compare", asked))
-        assert 'value="ensemble=solo melody" selected' in get(client, address).text
-        assert "solo melody" in get(client, f"{address}/report/0").text
+        assert 'value="ensemble=choir" selected' in get(client, address).text
+        assert "choir" in get(client, f"{address}/report/0").text
         answer = post(client, f"{address}/compare", asked | {"cohort": "x"})
         assert answer.status_code == 400 and "not in the reference" in line(answer)
 
@@ -505,10 +505,11 @@ class TestOneScore:
             [PIECES / "stairs.musicxml"], with_study=True, against=earlier
         )
         own = tmp_path / "own.html"
-        write_report(
-            found.comparisons, (), found.reference_id, own,
-            studied=found.studied, drafts=found.drafts,
-        )  # fmt: skip
+        with Session() as session:
+            write_report(
+                found.comparisons, (), found.reference_id, own,
+                studied=found.studied, drafts=found.drafts, reference=session.reference,
+            )  # fmt: skip
         page = get(client, address).text
         assert "Stairs: what changed since first try.musicxml" in page
         (shown,) = re.findall(r'<iframe[^>]* src="([^"]+)"', page)

@@ -1,8 +1,7 @@
 """A class: pieces beside each other, what they share, who does what.
 
 One model for everything that shows a class: the page in a browser, `compare FOLDER`,
-handouts, Python. It is plain data, without arrays, so that it goes between processes and
-into a file as it is. Pieces are in alphabetical order throughout; nothing is ranked.
+handouts, Python. Pieces are in alphabetical order throughout; nothing is ranked.
 
 Where a piece lies
 ------------------
@@ -25,105 +24,39 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from corpusreg.instruments.ensembles import kinds
+from corpusreg.comparison.class_piece import DEVICES, ClassPiece, Happening
 from corpusreg.measures.definitions import BY_NAME, Measure
-from corpusreg.norms.reference import Rung
 
 __all__ = [
     "LEAST",
+    "MEASURES",
     "QUARTER",
     "Class",
-    "ClassPiece",
     "Device",
     "Dot",
-    "Group",
-    "Happening",
     "Line",
     "Member",
-    "Place",
     "Shared",
+    "Since",
     "Unread",
-    "Unusual",
     "chance",
     "classroom",
-    "misfit",
     "side",
+    "since",
     "unlike",
 ]
 
 QUARTER = 25.0
 LEAST = 3
-
-
-@dataclass(frozen=True)
-class Group:
-    """The works that a piece is compared with. name: as after --cohort; title: in words.
-
-    misfit: why they do not fit the piece, '' where they do: 'medium' (for other players),
-    'texture' (single lines, or several voices), 'few' (too few of about its length to place
-    it), 'broad' (works of all media, since the reference has few of its own).
-    """
-
-    name: str
-    title: str
-    works: int
-    composers: int
-    misfit: str
-
-
-@dataclass(frozen=True)
-class Place:
-    """Where a piece lies by a measure. value: with its unit; words: its place among the works,
-    or why it has none. percentile: 0 to 100, None without a place. tied: it lies on no side."""
-
-    value: str
-    words: str
-    percentile: float | None
-    tied: bool = False
-
-
-@dataclass(frozen=True)
-class Happening:
-    """The clearest event of its kind in a piece. where: its bars in words; short: it in a few
-    words with its bar; said: a sentence."""
-
-    kind: str
-    where: str
-    short: str
-    said: str
-
-
-@dataclass(frozen=True)
-class Unusual:
-    """What is unusual in a piece. lead: what, with its value; said: where that lies among
-    the works; where: the bars that show it in words, '' for the whole piece."""
-
-    name: str
-    lead: str
-    said: str
-    where: str
-
-
-@dataclass(frozen=True)
-class ClassPiece:
-    """One work. file: relative to the folder of the class, with '/'; number: of the work in
-    a file of many, else ''. kind: of its ensemble, in words; length: in words; bars: on the
-    page, and their printed numbers. happenings: first what is told first. places: by measure.
-    changed: since the earlier draft, in a sentence or two, '' without one."""
-
-    file: str
-    number: str
-    title: str
-    kind: str
-    single_line: bool
-    length: str
-    bars: int
-    labels: tuple[str, ...]
-    group: Group
-    happenings: tuple[Happening, ...]
-    unusual: tuple[Unusual, ...]
-    places: Mapping[str, Place]
-    changed: str = ""
+# Lines that are drawn where none are chosen: one of each side of register use.
+MEASURES = (
+    "span",
+    "movement_bar",
+    "shift_rate",
+    "expected_dwell",
+    "hollow_share",
+    "entries",
+)
 
 
 @dataclass(frozen=True)
@@ -186,16 +119,17 @@ class Shared:
 
 @dataclass(frozen=True)
 class Device:
-    """A kind of event, and the members in whose pieces it happens, each with its bars."""
+    """What events are counted under, and the members in whose pieces such a thing happens,
+    each with the clearest."""
 
-    kind: str
+    device: str
     members: tuple[tuple[Member, Happening], ...]
 
 
 @dataclass(frozen=True)
 class Class:
     """members: in alphabetical order. lines: of the chosen measures. shared: in their order.
-    devices: kinds of events, in the order in which events are told."""
+    devices: in the order in which events are told."""
 
     name: str
     members: tuple[Member, ...]
@@ -241,23 +175,6 @@ def chance(many: int, of: int) -> float:
     return sum(
         math.comb(of, k) * share**k * (1 - share) ** (of - k) for k in range(many, of + 1)
     )
-
-
-def misfit(kind: str, *, single_line: bool, rung: Rung, placed: bool) -> str:
-    """Why a group of works does not fit a piece; see `Group`.
-
-    kind: of the piece's ensemble. placed: whether it has a place among them by any measure.
-    """
-    where, own = rung.where, kinds()[kind]
-    ensemble, family = where.get("ensemble", kind), where.get("family", own.family)
-    texture = "single line" if single_line else "several voices"
-    if ensemble != kind or family != own.family:
-        return "medium"
-    if where.get("texture", texture) != texture:
-        return "texture"
-    if not placed:
-        return "few"
-    return "broad" if rung.broad else ""
 
 
 def _members(
@@ -324,20 +241,68 @@ def _shared(line: Line, end: str) -> Shared | None:
 
 
 def _devices(members: Sequence[Member]) -> tuple[Device, ...]:
-    """Kinds of events by how early they are told, each with its members."""
-    first: dict[str, int] = {}
-    for member in members:
-        for place, each in enumerate(member.piece.happenings):
-            first[each.kind] = min(place, first.get(each.kind, place))
+    """Devices in the order in which events are told, each with its members."""
+    found = {each.device for member in members for each in member.piece.clearest()}
+    order = {kind: place for place, kind in enumerate(DEVICES)}
     return tuple(
         Device(
             kind,
             tuple(
                 (member, each)
                 for member in members
-                for each in member.piece.happenings
-                if each.kind == kind
+                for each in member.piece.clearest()
+                if each.device == kind
             ),
         )
-        for kind in sorted(first, key=lambda kind: (first[kind], kind))
+        for kind in sorted(found, key=lambda kind: (order.get(kind, len(order)), kind))
+    )
+
+
+@dataclass(frozen=True)
+class Since:
+    """A class beside an earlier one. pairs: members of both by what they are called, or by
+    their title, the earlier first. devices: for each what now stands in the piece and did not
+    before, and the other way. joined, left: members without a partner."""
+
+    earlier: str
+    pairs: tuple[tuple[Member, Member], ...]
+    devices: tuple[tuple[tuple[str, ...], tuple[str, ...]], ...]
+    shared_before: tuple[Shared, ...]
+    shared_now: tuple[Shared, ...]
+    joined: tuple[Member, ...]
+    left: tuple[Member, ...]
+
+
+def since(earlier: Class, later: Class) -> Since:
+    """Two classes beside each other: writers where they are known, else titles."""
+    free = list(earlier.members)
+    pairs = []
+    for member in later.members:
+        same = next((each for each in free if _same(each, member)), None)
+        if same is not None:
+            free.remove(same)
+            pairs.append((same, member))
+    met = [now for _, now in pairs]
+    return Since(
+        earlier=earlier.name,
+        pairs=tuple(pairs),
+        devices=tuple(_new_and_gone(*pair) for pair in pairs),
+        shared_before=earlier.shared,
+        shared_now=later.shared,
+        joined=tuple(each for each in later.members if each not in met),
+        left=tuple(free),
+    )
+
+
+def _same(one: Member, other: Member) -> bool:
+    if one.who and other.who:
+        return one.who.casefold() == other.who.casefold()
+    return one.label.casefold() == other.label.casefold()
+
+
+def _new_and_gone(before: Member, now: Member) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    was, has = ([each.device for each in member.piece.clearest()] for member in (before, now))
+    return (
+        tuple(each for each in has if each not in was),
+        tuple(each for each in was if each not in has),
     )

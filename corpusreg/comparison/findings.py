@@ -52,6 +52,7 @@ __all__ = [
     "place",
     "printed_bar",
     "reading",
+    "shown_run",
 ]
 
 PITCH: Mapping[str, Any] = {"pitch": True}
@@ -746,16 +747,25 @@ def _shown(c: Comparison, found: Sequence[Finding | None]) -> tuple[Shown, ...]:
     """The first passages that have little in common, in the order they are heard."""
     chosen: list[Shown] = []
     for each in found:
-        run = _run_of(each) if each and each.part is None else None
+        run = shown_run(each, len(c.bars)) if each and each.part is None else None
         if each is None or run is None or len(chosen) == SHOWN:
             continue
-        first, last = run
-        first, cut = max(first, 0), min(last, first + SHOWN_BARS, len(c.bars))
+        first, cut, last = run
         if any(min(cut, o.place.last) - max(first, o.place.first) > 0 for o in chosen):
             continue
         written = tuple(segments(c.bars, first, cut))
         chosen.append(Shown(place(c, first, cut), each, written, goes_on=cut < last))
     return tuple(sorted(chosen, key=lambda each: each.place.first))
+
+
+def shown_run(found: Finding, bars: int) -> tuple[int, int, int] | None:
+    """Played bars that show a finding, half-open: the first, the last of some four, and the
+    last of all. None for the whole piece."""
+    run = _run_of(found)
+    if run is None:
+        return None
+    first = max(run[0], 0)
+    return first, min(run[1], first + SHOWN_BARS, bars), run[1]
 
 
 def _run_of(found: Finding) -> tuple[int, int] | None:

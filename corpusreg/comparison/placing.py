@@ -356,8 +356,7 @@ def _thin(cohorts: Sequence[Cohort], size: Size) -> list[str]:
     return [
         f"The reference holds {held} under {first.rung.title}: too few of about this length "
         f"to place a piece among them (wanted: {MINIMUM_WORKS} works by {MINIMUM_UNITS} "
-        f"composers){then}. 'corpusreg corpora coverage' says which open scores would help, "
-        "and 'corpusreg corpora add FOLDER' takes your own."
+        f"composers){then}. More scores of this kind would help, open ones or your own."
     ]
 
 

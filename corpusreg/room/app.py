@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import secrets
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -14,8 +15,13 @@ from werkzeug.datastructures import FileStorage
 from werkzeug.exceptions import HTTPException, RequestEntityTooLarge
 from werkzeug.wrappers import Response as AnyResponse
 
-from corpusreg.comparison.classroom import misfit
+from corpusreg.comparison.assignments import ASKED, Assignment, assignment
+from corpusreg.comparison.class_file import ENDING, encoded
+from corpusreg.comparison.class_piece import DEVICES, Correction, misfit
+from corpusreg.comparison.classroom import Class, since
 from corpusreg.comparison.examples import KINDS
+from corpusreg.documents.handout.dots import piles
+from corpusreg.documents.handout.reading import class_of
 from corpusreg.documents.pictures import look
 from corpusreg.norms.reference import Rung
 from corpusreg.room import guard
@@ -27,12 +33,15 @@ from corpusreg.score.formats import FORMATS
 from corpusreg.session import Session, Way
 from corpusreg.system.errors import CorpusregError, UsageError
 from corpusreg.system.phrases import capital
+from corpusreg.text.assignments import assignment_answer, assignment_words
 from corpusreg.text.classroom import (
     RULE,
     device_words,
     line_words,
     misfit_words,
+    named,
     shared_words,
+    since_words,
 )
 from corpusreg.text.measures import title
 
@@ -46,7 +55,9 @@ _FIT_NONE = "For other players: what is told is hard to read"
 _FEW = 10  # works from which a group is offered for choosing
 _PAPERS = ("a4", "letter")
 # What the pages ask for, by the name of the form.
-_FORMS = ("compare", "draft", "contrast", "revise", "handouts")
+_FORMS = (
+    "compare", "draft", "contrast", "revise", "handouts", "correct", "assign", "beside",
+)  # fmt: skip
 
 
 class _RefusedError(CorpusregError):
@@ -60,6 +71,7 @@ def room(desk: Desk, port: int) -> Flask:
     app.config["MAX_FORM_PARTS"] = _PARTS
     token = secrets.token_urlsafe(24)
     app.template_filter("sentence")(_sentence)
+    app.template_filter("capital")(capital)
     style, script = _style(), _text("corpusreg.room", "room.js")
 
     @app.before_request
@@ -85,7 +97,7 @@ def room(desk: Desk, port: int) -> Flask:
         limits = {"file": PER_FILE, "total": TOTAL, "files": FILES, "mb": MEGABYTE} | {
             "field": _FIELD
         }
-        return {"token": token, "limits": limits, "endings": sorted(FORMATS)}
+        return {"token": token, "limits": limits, "endings": sorted(FORMATS), "kept": ENDING}
 
     @app.get("/style.css")
     def styles() -> Response:
@@ -103,6 +115,7 @@ def room(desk: Desk, port: int) -> Flask:
     _entry(app, desk)
     _pile_pages(app, desk)
     _score_pages(app, desk)
+    _teacher_pages(app, desk)
     _pile_files(app, desk)
     return app
 
@@ -222,23 +235,32 @@ def _address(pile: Pile) -> str:
 
 
 def _class_page(pile: Pile, asked: Asked | None, problem: str) -> str:
+    doing = pile.doing  # asked first: what is done afterwards is seen at the next question
     group = pile.group
     return render_template(
-        "class.html", pile=pile, asked=asked, problem=problem, group=group,
+        "class.html", doing=doing, pile=pile, asked=asked, problem=problem, group=group,
         groups=_groups(pile), rule=RULE, shared=shared_words(group),
-        misfit=misfit_words, device=device_words, line=line_words, title=title,
+        misfit=misfit_words, device=device_words, line=line_words, title=title, named=named,
+        tasks=ASKED, task=assignment_words, answer=assignment_answer, Assignment=Assignment,
+        labels=_longest(group), piles=piles, own=pile.settings,
+        otherwise=since_words(since(class_of(pile.earlier), group)) if pile.earlier else (),
     )  # fmt: skip
 
 
 def _piece_page(pile: Pile, number: int, asked: Asked | None, problem: str) -> str:
-    piece = pile.pieces[number]
+    doing, piece = pile.doing, pile.pieces[number]
     works = [(place, each) for place, each in enumerate(pile.works) if each.piece == number]
     longest = max(piece.told, key=lambda each: len(each.labels), default=None)
     passages: Mapping[str, tuple[Model, ...]] = {}
     if longest:
         passages = models(Session().reference_state().get("reference_id", ""), longest.kind)
+    members = [each for each in pile.group.members if each.piece.file == piece.file]
     return render_template(
-        "piece.html", pile=pile, piece=piece, number=number, works=works,
+        "piece.html", doing=doing, members=members, devices=DEVICES, device=device_words,
+        corrections=[
+            (n, each) for n, each in enumerate(pile.settings.corrections)
+            if each.file == piece.file
+        ], pile=pile, piece=piece, number=number, works=works,
         asked=asked, problem=problem, groups=_groups(pile, number), ways=WAYS, wants=WANTS,
         labels=longest.labels if longest else (), models=passages, kinds=KINDS,
         misfit=misfit_words,
@@ -354,6 +376,62 @@ def _score_pages(app: Flask, desk: Desk) -> None:
         toward = wanted({name: _field(name, f"the {name}") for name in names})
         desk.revise(found, _chosen(found), toward, _asked())
         return redirect(_address(found), 303)
+
+
+def _teacher_pages(app: Flask, desk: Desk) -> None:
+    """What a teacher says of the class: of events, of what all were asked to do, of a term."""
+
+    @app.post("/scores/<key>/correct")
+    def correct(key: str) -> AnyResponse:
+        found, form = _free(desk, key), request.form
+        undo = form.get("undo", "")
+        if undo.isdecimal():
+            desk.take_back(found, int(undo))
+            return redirect(_address(found), 303)
+        work = _chosen(found)
+        own = _field("name", "the name")
+        change = Correction(
+            work.file, work.number, _field("event", "the event"), form.get("what") == "strike",
+            own or _field("device", "the kind"), _field("first", "the first bar"),
+            _field("last", "the last bar"),
+        )  # fmt: skip
+        if not change.event and not change.first:
+            raise UsageError("this needs bars; choose from which bar")
+        desk.correct(found, change)
+        found.asked = None
+        return redirect(_address(found), 303)
+
+    @app.post("/scores/<key>/assign")
+    def assign(key: str) -> AnyResponse:
+        found, device = _free(desk, key), _field("device", "what was asked")
+        bar, number = _field("bar", "the bar"), _field("number", "the number")
+        desk.assign(found, assignment(device, bar, number) if device else None)
+        found.asked = None
+        return redirect(_address(found), 303)
+
+    @app.post("/scores/<key>/beside")
+    def beside(key: str) -> AnyResponse:
+        found, earlier = _free(desk, key), request.files.get("earlier")
+        if earlier is None or not earlier.filename:
+            raise UsageError("no file was given; choose a class that was saved before")
+        desk.set_beside(found, earlier.filename, earlier.stream)
+        found.asked = None
+        return redirect(_address(found), 303)
+
+    @app.get("/scores/<key>/class")
+    def saved(key: str) -> Response:
+        found = _pile(desk, key)
+        data = encoded(desk.class_file(found, scores="scores" in request.args))
+        name = f"{clean(found.taken.name)}{ENDING}"
+        return send_file(
+            io.BytesIO(data), "application/json", as_attachment=True, download_name=name,
+            etag=False,
+        )  # fmt: skip
+
+
+def _longest(group: Class) -> tuple[str, ...]:
+    """Printed bars to choose from: those of the longest piece."""
+    return max((each.piece.labels for each in group.members), key=len, default=())
 
 
 def _chosen(pile: Pile) -> Work:

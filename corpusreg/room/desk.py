@@ -7,6 +7,7 @@ says what is put away. Requests only look and put jobs into a queue; one thread 
 from __future__ import annotations
 
 import contextlib
+import io
 import itertools
 import queue
 import secrets
@@ -15,16 +16,19 @@ import sys
 import threading
 import time
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import partial
 from pathlib import Path
 from typing import IO
 
-from corpusreg.comparison.classroom import Class, ClassPiece, Unread, classroom
+from corpusreg.comparison.assignments import Assignment
+from corpusreg.comparison.class_file import ENDING, LARGEST, SavedClass, Settings, decoded
+from corpusreg.comparison.class_piece import ClassPiece, Correction
+from corpusreg.comparison.classroom import Class, Unread
 from corpusreg.demonstration import pieces_folder
-from corpusreg.documents.handout.drafts import earlier_drafts
+from corpusreg.documents.handout.drafts import chain, earlier_drafts
+from corpusreg.documents.handout.reading import class_of, with_scores
 from corpusreg.documents.handout.roster import NO_ROSTER
-from corpusreg.documents.handout.writing import MEASURES
 from corpusreg.room.changes import ContrastTask, DraftTask, Made, ReviseTask, Task, work
 from corpusreg.room.folder import run_folder, sweep
 from corpusreg.room.tasks import (
@@ -36,7 +40,7 @@ from corpusreg.room.tasks import (
     make_sheets,
     report,
 )
-from corpusreg.room.uploads import PER_FILE, Taken, keep, score_name, take, too_large
+from corpusreg.room.uploads import PER_FILE, Taken, clean, keep, score_name, take, too_large
 from corpusreg.session import Session, Way
 from corpusreg.store.building.batch import Progress
 from corpusreg.system import settings
@@ -51,6 +55,7 @@ _WORKERS = 2
 _FIRST, _LATER = 0, 1  # reports that somebody waits for, and the others
 _REPORT_SECONDS = 300.0
 _POLL = 0.1
+_READING = "Reading and comparing"
 # Sheets of a class: many pieces, each read in a child of its own with its own limits.
 _SHEETS_LIMITS = Limits(cpu_seconds=600, wall_seconds=3600)
 _SMALL = 2**20  # bytes of a roster or a text
@@ -114,15 +119,18 @@ class Asked:
 class Pile:
     """What was given at once. doing: what is under way, '' for nothing; news: what is done
     last; problem: why the last thing asked for could not be done, one line; asked: the form
-    that asked for it, None for the first comparison. cohorts: works to compare with, by file,
-    where they were chosen. before: earlier drafts, by the file of the later one. changes:
-    drafts, contrasts and options by number, oldest first, each with the file it is about."""
+    that asked for it, None for the first comparison. settings: what its teacher has chosen.
+    earlier: a class to set beside it. reference_id: what it is compared with. before: earlier
+    drafts, by the file of the later one. changes: drafts, contrasts and options by number,
+    oldest first, each with the file it is about."""
 
     key: str
     folder: Path
     taken: Taken
     pieces: list[Piece]
-    cohorts: dict[str, str] = field(default_factory=dict)
+    settings: Settings = field(default_factory=Settings)
+    earlier: SavedClass | None = None
+    reference_id: str = ""
     before: Mapping[str, str] = field(default_factory=dict)
     doing: str = ""
     news: str = ""
@@ -144,14 +152,28 @@ class Pile:
 
     @property
     def group(self) -> Class:
-        """The class as far as its pieces are compared."""
+        """The class as far as its pieces are compared, as its teacher reads it."""
+        return class_of(self.saved)
+
+    @property
+    def saved(self) -> SavedClass:
+        """The class as it is kept, without its scores."""
         unread = [
             Unread(piece.file, piece.file, problem.removeprefix(f"{piece.file}: "))
             for piece in self.pieces
             for problem in piece.problems
         ]
         pieces = [each for piece in self.pieces for each in piece.told]
-        return classroom(self.taken.name, pieces, MEASURES, unread=unread)
+        called = {piece.file: (piece.file, "") for piece in self.pieces}
+        return SavedClass(
+            self.taken.name, tuple(pieces), tuple(unread), called, self.settings,
+            self.reference_id,
+        )  # fmt: skip
+
+    @property
+    def with_scores(self) -> bool:
+        """Whether the scores are here; a class may have been saved without them."""
+        return all(piece.kept or not piece.told for piece in self.pieces)
 
     def place(self, piece: ClassPiece) -> int:
         """The place of a piece's file among all."""
@@ -233,17 +255,32 @@ class Desk:
         folder = self._folder / f"pile{key}"
         (folder / "scores").mkdir(parents=True)
         try:
-            taken = take(given, folder / "scores")
+            several = list(given)
+            kept = _opened(several)
+            if kept is not None:
+                several = [
+                    (f"{kept.name}/{file}", io.BytesIO(data))
+                    for file, data in kept.scores.items()
+                ]
+                if not several:
+                    return self._put_down(_without_scores(key, folder, kept))
+            taken = take(several, folder / "scores")
             before = earlier_drafts(taken.files, NO_ROSTER)
             pieces = [Piece(file) for file in taken.files if file not in before.values()]
             pile = Pile(key, folder, taken, pieces, before=before)
-            with self._adding:
-                self._refuse_more()
-                self.piles[key] = pile
+            if kept is not None:
+                pile.settings = kept.settings
+            self._put_down(pile)
         except BaseException:
             shutil.rmtree(folder, ignore_errors=True)
             raise
-        self.compare(pile, "", range(len(pile.pieces)))
+        self._put(pile, _READING, partial(self._compare, pile, range(len(pieces))), None)
+        return pile
+
+    def _put_down(self, pile: Pile) -> Pile:
+        with self._adding:
+            self._refuse_more()
+            self.piles[pile.key] = pile
         return pile
 
     @property
@@ -274,10 +311,42 @@ class Desk:
         for place in chosen:
             file = pile.pieces[place].file
             pile.pieces[place] = Piece(file)
-            pile.cohorts.pop(file, None)
+            cohorts = {f: c for f, c in pile.settings.cohorts.items() if f != file}
             if cohort:
-                pile.cohorts[file] = cohort
-        self._put(pile, "Reading and comparing", partial(self._compare, pile, chosen), asked)
+                cohorts[file] = cohort
+            pile.settings = replace(pile.settings, cohorts=cohorts)
+        self._put(pile, _READING, partial(self._compare, pile, chosen), asked)
+
+    def correct(self, pile: Pile, correction: Correction) -> None:
+        """Let an event be struck, called otherwise, moved or added.
+
+        Raises UsageError for bars that are not there and for an event without a name.
+        """
+        corrections = (*pile.settings.corrections, correction)
+        settings = replace(pile.settings, corrections=corrections)
+        class_of(replace(pile.saved, settings=settings))
+        pile.settings, pile.problem = settings, ""
+        pile.news = "The sheets will follow."
+
+    def take_back(self, pile: Pile, number: int) -> None:
+        """Undo a correction, by its place."""
+        kept = [each for n, each in enumerate(pile.settings.corrections) if n != number]
+        pile.settings = replace(pile.settings, corrections=tuple(kept))
+        pile.problem, pile.news = "", "It is as it was found."
+
+    def assign(self, pile: Pile, asked: Assignment | None) -> None:
+        """State an intention for all, None for none."""
+        pile.settings = replace(pile.settings, asked=asked)
+        pile.problem, pile.news = "", "What happens in each piece is told below."
+
+    def set_beside(self, pile: Pile, name: str, earlier: IO[bytes]) -> None:
+        """Set an earlier class beside it, from its file. Raises DataError where it is none."""
+        pile.earlier = decoded(earlier.read(LARGEST + 1), name)
+        pile.problem, pile.news = "", "The two classes stand side by side below."
+
+    def class_file(self, pile: Pile, *, scores: bool) -> SavedClass:
+        """The class to be kept, with its scores where they are wanted and here."""
+        return with_scores(pile.saved, pile.scores) if scores else pile.saved
 
     def report(self, pile: Pile, piece: Piece) -> Path | None:
         """The report of a piece, which is waited for; None where there is none."""
@@ -314,7 +383,7 @@ class Desk:
             keep(text, work / "sentences.txt", _SMALL, too_large("the sentences", _SMALL))
         task = SheetsTask(
             pile.scores, work, pile.folder / f"handouts{pile.made}.zip", names, codes, paper,
-            tuple(pile.cohorts.items()),
+            pile.settings, pile.earlier,
         )  # fmt: skip
         if pile.sheets and pile.sheets.folder:
             shutil.rmtree(pile.sheets.folder, ignore_errors=True)
@@ -332,7 +401,7 @@ class Desk:
         to = self._next(pile)
         draft = to / score_name(name)
         keep(earlier, draft, PER_FILE, too_large(name))
-        task = DraftTask(pile.scores, file, draft, to, pile.cohorts.get(file))
+        task = DraftTask(pile.scores, file, draft, to, pile.settings.cohorts.get(file))
         self._begin(pile, "Setting the two beside each other", task, asked)
 
     def contrast(self, pile: Pile, chosen: Work, how: Way, bars: str, asked: Asked) -> None:
@@ -343,7 +412,7 @@ class Desk:
 
     def revise(self, pile: Pile, chosen: Work, toward: str, asked: Asked) -> None:
         """Begin to look for small changes toward an intention."""
-        to, cohort = self._next(pile), pile.cohorts.get(chosen.file)
+        to, cohort = self._next(pile), pile.settings.cohorts.get(chosen.file)
         task = ReviseTask(pile.scores, chosen.file, chosen.number, toward, to, cohort)
         self._begin(pile, "Trying small changes", task, asked)
 
@@ -398,10 +467,13 @@ class Desk:
             for piece in now:
                 pile.made += 1
                 to = pile.folder / f"kept{pile.made}"
-                cohort, before = pile.cohorts.get(piece.file), pile.before.get(piece.file)
+                cohort = pile.settings.cohorts.get(piece.file)
+                before = tuple(chain(piece.file, pile.before))
                 tasks[PlaceTask(pile.scores, piece.file, to, cohort, before)] = piece
             for answer in self._scores.each(list(tasks)):
                 _settle(tasks[answer.item], answer)
+                if answer.error is None:
+                    pile.reference_id = answer.result.reference_id
         for place in places:
             piece = pile.pieces[place]
             if piece.kept:
@@ -479,6 +551,33 @@ class Desk:
         ]
         with contextlib.suppress(StoppedError):  # the room is closed already
             self._scores.each(tasks)
+
+
+def _opened(given: Sequence[tuple[str, IO[bytes]]]) -> SavedClass | None:
+    """A class that was saved, None where scores are given."""
+    files = [(name, stream) for name, stream in given if name.lower().endswith(ENDING)]
+    if not files:
+        return None
+    if len(given) > 1:
+        raise UsageError("a saved class is opened alone; give its file by itself")
+    name, stream = files[0]
+    return decoded(stream.read(LARGEST + 1), name)
+
+
+def _without_scores(key: str, folder: Path, kept: SavedClass) -> Pile:
+    """A class that was saved without its scores: its table and its overview."""
+    found: dict[str, Piece] = {}
+    for each in kept.pieces:
+        piece = found.setdefault(each.file, Piece(each.file, done=True))
+        piece.told = (*piece.told, each)
+    for unread in kept.unread:
+        piece = found.setdefault(unread.file, Piece(unread.file, done=True))
+        piece.problems = (*piece.problems, unread.why)
+    return Pile(
+        key, folder, Taken(clean(kept.name), tuple(found), ()), list(found.values()),
+        settings=kept.settings, reference_id=kept.reference_id,
+        news="The class as it was saved, without its scores.",
+    )  # fmt: skip
 
 
 def _kept_inside(folder: Path) -> dict[str, str]:

@@ -9,9 +9,9 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 
-from corpusreg.comparison.classroom import ClassPiece
+from corpusreg.comparison.class_file import SavedClass, Settings
+from corpusreg.comparison.class_piece import ClassPiece
 from corpusreg.comparison.comparison import Comparison
-from corpusreg.session import Session
 from corpusreg.system.errors import CorpusregError
 from corpusreg.system.writing import replacing
 
@@ -31,21 +31,25 @@ __all__ = [
 @dataclass(frozen=True)
 class PlaceTask:
     """A file to be compared. folder: what names are relative to. to: where the comparisons
-    are kept for its report. before: an earlier draft in the folder, None without one."""
+    are kept for its report. before: files of earlier drafts, the oldest first."""
 
     folder: Path
     file: str
     to: Path
     cohort: str | None
-    before: str | None = None
+    before: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
 class Placed:
-    """What a class keeps of the works in a file, in order, and what could not be read."""
+    """What a class keeps of the works in a file, in order, and what could not be read.
+
+    reference_id: what they were compared with.
+    """
 
     pieces: tuple[ClassPiece, ...]
     problems: tuple[str, ...]
+    reference_id: str
 
 
 @dataclass(frozen=True)
@@ -56,12 +60,12 @@ class ReportTask:
     to: Path
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class SheetsTask:
     """Sheets of a class, to be packed into the archive `to`, which is new.
 
-    work: a folder to make them in; a text `sentences.txt` in it is heeded. cohorts: works to
-    compare with, by file, where they were chosen.
+    work: a folder to make them in; a text `sentences.txt` in it is heeded. settings: the
+    teacher's. earlier: a class to set beside it, None without one.
     """
 
     folder: Path
@@ -70,7 +74,8 @@ class SheetsTask:
     roster: Path | None
     codes: bool
     paper: str
-    cohorts: tuple[tuple[str, str], ...]
+    settings: Settings
+    earlier: SavedClass | None = None
 
 
 @dataclass(frozen=True)
@@ -88,31 +93,17 @@ def place(task: PlaceTask) -> Placed:
 
     Raises CorpusregError where there is no usable reference or cohort.
     """
-    from corpusreg.text.classroom import class_piece
-    from corpusreg.text.drafts import in_short
+    from corpusreg.documents.handout.piece import place_class_file
+    from corpusreg.store import kept_reference
 
-    path, changed = task.folder / task.file, []
-    before = task.before and task.folder / task.before
-    with Session() as session:
-        try:
-            found = session.compare_all(path, task.cohort, against=before, with_study=False)
-            changed = [in_short(each) for each in found.drafts]
-            problems = inside(task.folder, found.failures)
-        except CorpusregError as error:
-            if before is None:
-                raise
-            found = session.compare_all(path, task.cohort, with_study=False)
-            problems = inside(task.folder, [*found.failures, str(error)])
-    changed = changed or [""] * len(found.comparisons)
-    kept = Kept(found.comparisons, tuple(problems), found.reference_id)
-    task.to.write_bytes(pickle.dumps(kept))
-    return Placed(
-        tuple(
-            class_piece(each, task.file, words)
-            for each, words in zip(found.comparisons, changed, strict=True)
-        ),
-        tuple(problems),
+    reference = kept_reference()
+    comparisons, pieces, failures = place_class_file(
+        reference, task.folder, task.file, task.before, task.cohort
     )
+    problems, made = tuple(inside(task.folder, failures)), reference.reference_id
+    kept = Kept(tuple(comparisons), problems, made)
+    task.to.write_bytes(pickle.dumps(kept))
+    return Placed(tuple(pieces), problems, made)
 
 
 @dataclass(frozen=True)
@@ -131,13 +122,14 @@ def report(task: ReportTask) -> None:
     """
     from corpusreg.comparison.compared import studied
     from corpusreg.documents.report.writing import write_report
+    from corpusreg.store import kept_reference
 
     kept: Kept = pickle.loads(task.kept.read_bytes())
-    with Session() as session:
-        write_report(
-            kept.comparisons, kept.problems, kept.reference_id, task.to,
-            studied=studied(session.reference, kept.comparisons), reference=session.reference,
-        )  # fmt: skip
+    reference = kept_reference()
+    write_report(
+        kept.comparisons, kept.problems, kept.reference_id, task.to,
+        studied=studied(reference, kept.comparisons), reference=reference,
+    )  # fmt: skip
 
 
 def make_sheets(task: SheetsTask) -> SheetsMade:
@@ -154,7 +146,8 @@ def make_sheets(task: SheetsTask) -> SheetsMade:
             roster=task.roster,
             codes=task.codes,
             paper=task.paper,
-            cohorts=dict(task.cohorts),
+            settings=task.settings,
+            earlier=task.earlier,
         )
     except CorpusregError as error:
         raise CorpusregError(_told(task, [str(error)])[0]) from error

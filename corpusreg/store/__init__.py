@@ -18,6 +18,7 @@ from corpusreg.store.publish import Draft, inputs, publish, withdraw
 from corpusreg.store.reading import (
     Reference,
     Result,
+    kept_reference,
     open_reference,
     pointed,
     pointer,
@@ -50,6 +51,7 @@ __all__ = [
     "build_lock",
     "columns",
     "inputs",
+    "kept_reference",
     "open_reference",
     "pointed",
     "pointer",

@@ -7,6 +7,7 @@ import re
 import threading
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from pathlib import Path
 from types import TracebackType
 from typing import TYPE_CHECKING, Any
@@ -24,6 +25,7 @@ __all__ = [
     "Reference",
     "Result",
     "columns_of",
+    "kept_reference",
     "open_reference",
     "pointed",
     "row_hashes",
@@ -256,6 +258,16 @@ def open_reference(folder: Path | None = None) -> Reference:
                 f"{reference.path} has {what} {found}, expected {expected}; {door.REBUILD}"
             )
     return reference
+
+
+def kept_reference() -> Reference:
+    """The reference in force, which a worker opens once and keeps until another is in force."""
+    return _kept(settings.reference_folder(), pointed(settings.reference_folder()))
+
+
+@lru_cache(maxsize=1)
+def _kept(folder: Path, _: Path | None) -> Reference:
+    return open_reference(folder)
 
 
 def ships() -> bool:

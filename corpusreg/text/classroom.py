@@ -2,30 +2,50 @@
 
 from __future__ import annotations
 
-from corpusreg.comparison.classroom import (
-    LEAST,
-    Class,
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
+
+from corpusreg.comparison.assignments import Assignment
+from corpusreg.comparison.class_piece import (
+    DEVICES,
     ClassPiece,
+    Correction,
+    Draft,
     Group,
     Happening,
-    Line,
-    Member,
     Place,
-    Shared,
+    Run,
+    Told,
     Unusual,
-    chance,
     misfit,
 )
+from corpusreg.comparison.classroom import LEAST, Class, Line, Member, Shared, Since, chance
 from corpusreg.comparison.comparison import Comparison
-from corpusreg.comparison.findings import TIED, Finding, Reading, reading
+from corpusreg.comparison.findings import (
+    HEADLINE,
+    SHOWN_BARS,
+    TIED,
+    Finding,
+    Reading,
+    reading,
+    shown_run,
+)
+from corpusreg.system.errors import UsageError
 from corpusreg.system.phrases import capital, joined, plural
 from corpusreg.system.plaintext import plain
+from corpusreg.text.assignments import assignment_answer, assignment_words
 from corpusreg.text.findings import NAMES, sentence, short
-from corpusreg.text.measures import compared, measure_short, rank_cell, title, value_words
-from corpusreg.text.reading import length_words
-from corpusreg.text.wording import (
-    place_words,
+from corpusreg.text.measures import (
+    compared,
+    measure_sentence,
+    measure_short,
+    rank_cell,
+    title,
+    value_words,
 )
+from corpusreg.text.players import beyond_words, edge_words, reaching
+from corpusreg.text.reading import company_sentence, length_words
+from corpusreg.text.wording import note, place_words, register
 
 __all__ = [
     "NOTHING_SHARED",
@@ -34,11 +54,14 @@ __all__ = [
     "chance_words",
     "class_piece",
     "class_text",
+    "corrected",
     "device_words",
+    "draft_of",
     "line_words",
     "misfit_words",
     "named",
     "shared_words",
+    "since_words",
 ]
 
 RULE = (
@@ -59,15 +82,19 @@ _MISFITS = {
     "few": "too few of these works are about as long as the piece to place it",
     "broad": "works for other players too, since the reference holds few like the piece",
 }
-# What every piece has groups nothing.
-_EVERYWHERE = frozenset(("high_point", "low_point", "closing"))
+_EDGES = {"opening": "texture opens out", "closing_in": "texture closes in"}
+_STAYS = 3
+_NAME = 60  # letters of a teacher's own name for an event
 
 
-def class_piece(c: Comparison, file: str, changed: str = "") -> ClassPiece:
+def class_piece(
+    c: Comparison, file: str, changed: str = "", drafts: Sequence[Draft] = ()
+) -> ClassPiece:
     """What a class keeps of a compared piece. file: as the class knows it; changed: since
-    the earlier draft, in a sentence or two."""
+    the earlier draft, in a sentence or two; drafts: the earlier ones, oldest first."""
     r, rung = reading(c), c.cohort.rung
     single = c.whole.texture.single_line
+    labels = _labels(c)
     return ClassPiece(
         file=file,
         number=r.piece.number,
@@ -75,8 +102,11 @@ def class_piece(c: Comparison, file: str, changed: str = "") -> ClassPiece:
         kind=r.piece.ensemble,
         single_line=single,
         length=length_words(r),
-        bars=r.piece.written_bars,
-        labels=_labels(c),
+        reach=register(r.piece.lowest, r.piece.highest),
+        bars=r.piece.written_bars - (1 if r.piece.upbeat else 0),
+        labels=tuple(labels),
+        starts=tuple(labels.values()),
+        heard=len(c.bars),
         group=Group(
             rung.name,
             r.company.title,
@@ -84,38 +114,101 @@ def class_piece(c: Comparison, file: str, changed: str = "") -> ClassPiece:
             r.company.composers,
             misfit(r.piece.ensemble, single_line=single, rung=rung, placed=r.company.placed),
         ),
-        happenings=_happenings(r),
-        unusual=tuple(
-            Unusual(
-                each.name,
-                measure_short(each),
-                compared(each, r.company),
-                joined([place_words(place) for place in each.shown_in]),
-            )
-            for each in r.unusual
-        ),
+        happenings=tuple(_happenings(r)),
+        unusual=tuple(_unusual(each, r) for each in r.unusual),
+        unusual_known=r.unusual_known,
+        stays=tuple(_stay(each, r) for each in r.long_stays()[:_STAYS]),
+        players=tuple(_players(c, r)),
+        compared=company_sentence(r.company),
+        notes=tuple(plain(each) for each in (*r.piece.notes, *map(capital, r.piece.assumed))),
         places={each.name: _place(each) for each in r.measures},
         changed=changed,
+        drafts=tuple(drafts),
     )
 
 
-def _labels(c: Comparison) -> tuple[str, ...]:
-    """Printed numbers of the bars, each once, as they are written on the page."""
-    first: dict[int, str] = {}
-    for label, written in zip(c.bars.labels, c.bars.written, strict=True):
-        first.setdefault(int(written), label.partition(" (")[0])
-    return tuple(dict.fromkeys(first[written] for written in sorted(first)))
+def draft_of(c: Comparison) -> Draft:
+    """What a class keeps of an earlier draft."""
+    r = reading(c)
+    values = {each.name: value_words(each) for each in r.measures if each.name in HEADLINE}
+    return Draft(length_words(r), values, short(r.first, r.piece) if r.first else "")
 
 
-def _happenings(r: Reading) -> tuple[Happening, ...]:
-    """The first event of each kind in the whole; what the piece is said to do comes first."""
-    found: dict[str, Happening] = {}
-    for each in ([r.first] if r.first else []) + r.of_whole():
-        if each.name not in _EVERYWHERE and each.place is not None:
-            where = place_words(each.place)
-            told = Happening(each.name, where, short(each, r.piece), sentence(each, r.piece))
-            found.setdefault(each.name, told)
-    return tuple(found.values())
+def _labels(c: Comparison) -> dict[str, int]:
+    """Printed numbers of the bars, each once as written on the page, and when it is first
+    heard."""
+    first: dict[int, tuple[str, int]] = {}
+    pairs = zip(c.bars.labels, c.bars.written, strict=True)
+    for played, (label, written) in enumerate(pairs):
+        first.setdefault(int(written), (label.partition(" (")[0], played))
+    found: dict[str, int] = {}
+    for written in sorted(first):
+        label, played = first[written]
+        found.setdefault(label, played)
+    return found
+
+
+def _happenings(r: Reading) -> Iterable[Happening]:
+    """Events of the whole; what the piece is said to do comes first."""
+    others = [each for each in r.of_whole() if each is not r.first]
+    for each in [*([r.first] if r.first else []), *others]:
+        shown = shown_run(each, r.piece.played_bars)
+        if each.name not in DEVICES or each.place is None or each.event is None or not shown:
+            continue
+        yield Happening(
+            device=_device(each),
+            run=(each.place.first, each.place.last),
+            shown=shown[:2],
+            bar=each.event.bar,
+            where=place_words(each.place),
+            short=short(each, r.piece),
+            said=sentence(each, r.piece),
+        )
+
+
+def _device(found: Finding) -> str:
+    """A shift by one edge that changes the width is a device of its own."""
+    ways = {"opening": "opening", "closing": "closing_in"}
+    return ways.get(found.direction, found.name) if found.name == "shift" else found.name
+
+
+def _unusual(found: Finding, r: Reading) -> Unusual:
+    shown = shown_run(found, r.piece.played_bars)
+    return Unusual(
+        name=found.name,
+        alike=r.alike.get(found.name, ()),
+        lead=measure_short(found),
+        said=compared(found, r.company),
+        sentence=measure_sentence(found, r.company),
+        where=joined([place_words(place) for place in found.shown_in]),
+        shown=shown[:2] if shown else None,
+    )
+
+
+def _stay(found: Finding, r: Reading) -> Told:
+    assert found.place is not None
+    shown = shown_run(found, r.piece.played_bars)
+    assert found.low is not None and found.high is not None
+    where, bars = place_words(found.place), found.place.bars
+    mostly = f"mostly between {note(found.low)} and {note(found.high)}"
+    if bars == r.piece.played_bars:
+        said = f"It stays in one register throughout, {mostly}."
+    else:
+        said = f"{capital(where)} stay{'s' if bars == 1 else ''} {mostly}."
+    return Told("stay", said, where, shown[:2] if shown else None, bars=bars)
+
+
+def _players(c: Comparison, r: Reading) -> Iterable[Told]:
+    """Notes beyond a range, and parts that lie long at its edge."""
+    for each in r.beyond:
+        yield Told("player", beyond_words(each, r.piece), "the piece")
+    told = {each.part for each in r.beyond}
+    for player in reaching(c):
+        if player.name not in told and player.lying:
+            run = player.lying.edge_run
+            shown = (run[0], min(run[1], run[0] + SHOWN_BARS)) if run else None
+            part = player.name if len(c.players.parts) > 1 else ""
+            yield Told("player", f"{capital(edge_words(player, c))}.", "the piece", shown, part)
 
 
 def _place(found: Finding) -> Place:
@@ -123,6 +216,69 @@ def _place(found: Finding) -> Place:
     if rank is None:
         return Place(value_words(found), found.reason, None)
     return Place(value_words(found), rank_cell(rank), rank.percentile, rank.tied >= TIED)
+
+
+def corrected(piece: ClassPiece, corrections: Iterable[Correction]) -> ClassPiece:
+    """The piece as its teacher reads it.
+
+    Raises UsageError for a bar that it does not have and for an event without a name.
+    """
+    own = [
+        each for each in corrections if (each.file, each.number) == (piece.file, piece.number)
+    ]
+    found = list(piece.happenings)
+    for each in own:
+        there = next((place for place, h in enumerate(found) if h.key == each.event), None)
+        if each.struck and there is not None:
+            del found[there]
+        elif each.event and there is not None:
+            found[there] = _changed(found[there], each, piece)
+        elif not each.event:
+            found.append(_added(each, piece))
+    # What is the teacher's own is told first.
+    return replace(piece, happenings=tuple(sorted(found, key=lambda each: not each.own)))
+
+
+def _changed(before: Happening, each: Correction, piece: ClassPiece) -> Happening:
+    if not each.first and not each.device:
+        return before
+    device = each.device or before.device
+    if not each.first:
+        return _own(device, before.run, before.bar, before.where)
+    return _own(device, *_bars(each, piece))
+
+
+def _added(each: Correction, piece: ClassPiece) -> Happening:
+    if not each.device.strip():
+        raise UsageError(f"{piece.title}: what is added has no name; choose or write one")
+    return _own(each.device, *_bars(each, piece))
+
+
+def _own(device: str, run: Run, bar: int, where: str) -> Happening:
+    name = device_words(device)
+    return Happening(
+        device=device,
+        run=run,
+        shown=(run[0], min(run[1], run[0] + SHOWN_BARS)),
+        bar=bar,
+        where=where,
+        short=f"{name}, {where}",
+        said=f"{capital(name)} in {where}.",
+        own=True,
+    )
+
+
+def _bars(each: Correction, piece: ClassPiece) -> tuple[Run, int, str]:
+    """Printed bars as played ones, where the event is, and both in words."""
+    first, last = each.first, each.last or each.first
+    starts = dict(zip(piece.labels, piece.starts, strict=True))
+    for bar in (first, last):
+        if bar not in starts:
+            raise UsageError(f"{piece.title}: has no bar '{bar}'; choose one that it has")
+    run = starts[first], starts[last] + 1
+    if run[1] <= run[0]:
+        raise UsageError(f"{piece.title}: bar {last} comes before bar {first}; turn them round")
+    return run, run[0], f"bar {first}" if first == last else f"bars {first}–{last}"
 
 
 def named(member: Member) -> str:
@@ -136,9 +292,9 @@ def misfit_words(group: Group) -> str:
     return _MISFITS[group.misfit] if group.misfit else ""
 
 
-def device_words(kind: str) -> str:
-    """What a kind of event is called at the head of the pieces that have it."""
-    return NAMES.get(kind, kind)
+def device_words(device: str) -> str:
+    """What a device is called: at the head of the pieces that have it, and in lists."""
+    return NAMES.get(device) or _EDGES.get(device) or plain(device)[:_NAME]
 
 
 def line_words(line: Line) -> str:
@@ -182,15 +338,44 @@ def chance_words(name: str, many: int, placed: int) -> str:
     )
 
 
-def class_text(group: Class) -> str:
-    """What a class shares and who does what, for a terminal."""
+def since_words(found: Since) -> tuple[str, ...]:
+    """What is otherwise than in an earlier class, piece by piece and for the class."""
+    lines = []
+    for (before, now), (new, gone) in zip(found.pairs, found.devices, strict=True):
+        said = [
+            *([f"now {joined(list(map(device_words, new)))}"] if new else []),
+            *([f"not any more {joined(list(map(device_words, gone)))}"] if gone else []),
+        ]
+        was = "" if before.label == now.label else f" (before: {before.label})"
+        lines.append(f"{named(now)}{was}: {'; '.join(said) if said else 'the same devices'}.")
+    for shared, when in ((found.shared_before, "Before"), (found.shared_now, "Now")):
+        several = [
+            f"{title(each.measure.name)}, {each.many} of {each.placed}" for each in shared
+        ]
+        lines.append(f"{when} the class shares: {joined(several) if several else 'nothing'}.")
+    for some, words in (
+        (found.joined, "New in the class"),
+        (found.left, "In the earlier only"),
+    ):
+        if some:
+            lines.append(f"{words}: {joined([named(each) for each in some])}.")
+    return tuple(lines)
+
+
+def class_text(group: Class, asked: Assignment | None = None) -> str:
+    """What a class shares, who does what, and what was asked of everybody."""
     lines = [*shared_words(group)]
     several = [device for device in group.devices if len(device.members) > 1]
     if several:
         lines.append("")
     for device in several:
         shown = [f"{named(member)} ({each.where})" for member, each in device.members]
-        lines.append(f"{capital(device_words(device.kind))}: {joined(shown)}.")
+        lines.append(f"{capital(device_words(device.device))}: {joined(shown)}.")
+    if asked:
+        lines += ["", f"Asked of all: {assignment_words(asked)}"]
+        for member in group.members:
+            answers = " ".join(assignment_answer(member.piece, asked))
+            lines.append(f"{named(member)}: {answers}")
     mind: dict[str, list[str]] = {}
     for member in group.members:
         if member.piece.group.misfit:

@@ -1,16 +1,17 @@
-"""The class among the repertoire: a line for each measure, a dot for each piece.
+"""The class among the repertoire: a line for each measure, a numbered dot for each piece.
 
 Each line goes from less to more. The works that a piece is compared with are spread
 evenly along it, so that a class like them would be spread evenly too: a quarter of its
 dots in each outer field, a half in the middle. Dots that would hide each other are piled
-up. They carry no names. A ring is a piece like many of its works, which counts on no side.
+up. The number is that of the piece in alphabetical order (`key`). A ring is a piece like
+many of its works, which counts on no side.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
-from corpusreg.documents.handout.classroom import Row
+from corpusreg.comparison.classroom import Class, Dot, Line
 from corpusreg.documents.pictures.look import GAP, SIZES, paint
 from corpusreg.documents.pictures.svg import (
     Markup,
@@ -22,20 +23,26 @@ from corpusreg.documents.pictures.svg import (
     line,
 )
 from corpusreg.system.phrases import capital
+from corpusreg.text.classroom import line_words, named
+from corpusreg.text.measures import title
 
-__all__ = ["class_picture"]
+__all__ = ["class_picture", "key", "piles"]
 
 WIDTH = 650.0
 _NAMES = 190.0
 _RIGHT = 64.0
-_STEP = 9.0  # from dot to dot in a pile
-_TALLEST = 54.0  # height of a pile, whose dots are smaller where there are many
-_DOT = 0.44  # radius of a dot, by the step
+_STEP = 17.0  # from dot to dot in a pile
+_RADIUS = 8.0
 _LEAST = 30.0  # height of the field of a line
-_BIN = 2.5  # ranks that share a pile
+_BIN = 4.0  # ranks that share a pile
 
 
-def class_picture(rows: Sequence[Row], *, prefix: str) -> Picture:
+def key(group: Class) -> tuple[tuple[str, str], ...]:
+    """The number of each dot, and whose it is."""
+    return tuple((str(n), named(member)) for n, member in enumerate(group.members, start=1))
+
+
+def class_picture(group: Class, *, prefix: str) -> Picture:
     """All measures of a class below each other."""
     small = SIZES["small"]
     left, right = _NAMES, WIDTH - _RIGHT
@@ -47,67 +54,63 @@ def class_picture(rows: Sequence[Row], *, prefix: str) -> Picture:
         label("more", right, y, small, "quiet", text_anchor="end"),
     ]
     y += GAP
-    for row in rows:
-        block, y = _row(row, y, left, right)
+    numbers = {member.key: n for n, member in enumerate(group.members, start=1)}
+    for each in group.lines:
+        block, y = _line(each, numbers, y, left, right)
         drawn.append(block)
     return document(
         drawn,
         size=(WIDTH, y),
         prefix=prefix,
         title="The class among the works that its pieces are compared with",
-        description=" ".join(map(_said, rows)),
+        description=" ".join(map(line_words, group.lines)),
     )
 
 
-def piles(dots: Sequence[tuple[float, str]]) -> list[tuple[float, list[str]]]:
-    """Where dots are piled up, from 0 to 100, and the side of each there.
-
-    >>> piles([(50.0, "middle"), (50.9, "none"), (100.0, "high")])
-    [(51.25, ['middle', 'none']), (98.75, ['high'])]
-    """
+def piles(dots: Sequence[Dot]) -> list[tuple[float, list[Dot]]]:
+    """Where dots are piled up, from 0 to 100, and those that lie there, lowest first."""
     last = int(100 / _BIN) - 1
-    bins: dict[int, list[str]] = {}
-    for rank, side in dots:
-        bins.setdefault(min(int(rank / _BIN), last), []).append(side)
+    bins: dict[int, list[Dot]] = {}
+    for dot in dots:
+        bins.setdefault(min(int(dot.percentile / _BIN), last), []).append(dot)
     return [((at + 0.5) * _BIN, bins[at]) for at in sorted(bins)]
 
 
-def _row(row: Row, y: float, left: float, right: float) -> tuple[Markup, float]:
-    found = piles(row.dots)
-    tallest = max((len(sides) for _, sides in found), default=0)
-    step = min(_STEP, _TALLEST / max(tallest, 1))
-    height = max(_LEAST, tallest * step + 6)
+def _line(
+    found: Line, numbers: Mapping[str, int], y: float, left: float, right: float
+) -> tuple[Markup, float]:
+    piled = piles(found.dots)
+    tallest = max((len(dots) for _, dots in piled), default=0)
+    height = max(_LEAST, tallest * _STEP + 6)
     foot = y + height
     width = right - left
-    title = row.measure.title
     drawn = [
         boxes([(left + width / 4, y, width / 2, height)], "pale"),
         line(left, foot, right, foot, "line"),
         line(left + width / 2, y, left + width / 2, foot, "line"),
-        label(capital(title), GAP, foot - 8, SIZES["text"]),
+        label(capital(title(found.measure.name)), GAP, foot - 8, SIZES["text"]),
     ]
-    for rank, sides in found:
-        drawn += [
-            _dot(left + rank / 100 * width, foot - 3 - (place + 0.5) * step, step, side)
-            for place, side in enumerate(sides)
-        ]
-    if row.unplaced:
-        words = f"{row.unplaced} not placed"
+    for rank, dots in piled:
+        for place, dot in enumerate(dots):
+            x, centre = left + rank / 100 * width, foot - 3 - (place + 0.5) * _STEP
+            drawn += _dot(x, centre, dot, numbers[dot.member.key])
+    if found.unplaced:
+        words = f"{len(found.unplaced)} not placed"
         drawn.append(label(words, right + GAP / 2, foot - 8, SIZES["small"], "quiet"))
-    return element("g", *drawn, data_measure=row.measure.name), foot + 2 * GAP
+    return element("g", *drawn, data_measure=found.measure.name), foot + 2 * GAP
 
 
-def _dot(x: float, y: float, step: float, side: str) -> Markup:
-    if side == "none":
-        return element("circle", cx=x, cy=y, r=_DOT * step - 0.6, **paint("rule", width="thin"))
-    return element("circle", cx=x, cy=y, r=_DOT * step, **paint("weight4"))
-
-
-def _said(row: Row) -> str:
-    sides = [side for _, side in row.dots]
-    alike = sides.count("none")
-    return (
-        f"{row.measure.title}: {sides.count('low')} of {len(sides)} in the lowest quarter, "
-        f"{sides.count('high')} in the highest"
-        + (f", {alike} like many of the works." if alike else ".")
-    )
+def _dot(x: float, y: float, dot: Dot, number: int) -> list[Markup]:
+    """A disc with the number of the piece in it, or a ring."""
+    small = SIZES["small"]
+    ring = dot.side == "none"
+    style = paint("paper") if ring else paint("weight4")
+    around = paint("rule", width="thin") if ring else {}
+    return [
+        element("circle", cx=x, cy=y, r=_RADIUS, **style),
+        *([element("circle", cx=x, cy=y, r=_RADIUS - 0.5, **around)] if ring else []),
+        label(
+            str(number), x, y + 0.35 * small, small, "ink" if ring else "paper",
+            text_anchor="middle",
+        ),
+    ]  # fmt: skip

@@ -15,13 +15,13 @@ rule. The last draft has a sheet, and is set beside the one before it.
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from itertools import pairwise
 
 from corpusreg.documents.handout.roster import Roster
 from corpusreg.system.errors import DataError
 
-__all__ = ["earlier_drafts"]
+__all__ = ["chain", "earlier_drafts"]
 
 _MARK = re.compile(
     r"(?P<piece>.+?)[\s_.-]+(?:(?:draft|version|v)[\s_.-]*(?P<number>\d{1,4})"
@@ -58,6 +58,15 @@ def earlier_drafts(files: Sequence[str], roster: Roster) -> dict[str, str]:
         if file:
             raise DataError(f"the drafts of '{file}' go round in a circle; see the roster")
     return before
+
+
+def chain(file: str, before: Mapping[str, str]) -> list[str]:
+    """All drafts before a file, the oldest first. before: as `earlier_drafts` gives it."""
+    found: list[str] = []
+    while file in before:
+        file = before[file]
+        found.insert(0, file)
+    return found
 
 
 def _of_roster(files: Sequence[str], roster: Roster) -> dict[str, str]:

@@ -21,31 +21,18 @@ _LINES = 3  # to write on
 
 def overview_page(sheet: Overview, paper: str) -> str:
     """The overview. paper: 'a4' or 'letter'."""
-    offers = [
-        element
-        for topic, names in sheet.offers
-        for element in (tag("dt", topic), *(tag("dd", name) for name in names))
-    ]
     return _page(
         sheet.title,
         [
             _head(sheet.title, "", sheet.facts),
             _figure(sheet.picture),
+            tag("ol", *(tag("li", name) for _, name in sheet.key), class_="key"),
             tag("p", sheet.reading, class_="aside"),
             tag("h2", "What the class shares"),
-            *_paragraphs(sheet.habits),
-            tag("h2", "Who could show what"),
-            tag("dl", *offers, class_="offers") if offers else Html(""),
-            tag("p", sheet.offers_note, class_="aside"),
-            tag(
-                "dl",
-                *(
-                    element
-                    for title, meaning in sheet.measures
-                    for element in (tag("dt", title), tag("dd", meaning))
-                ),
-                class_="measures",
-            ),
+            *_paragraphs(sheet.shared),
+            *(_pairs("Who does what", sheet.devices, "devices") if sheet.devices else []),
+            *(_pairs(sheet.asked, sheet.answers, "devices") if sheet.asked else []),
+            *_pairs("", sheet.measures, "measures"),
         ],
         paper,
     )
@@ -62,11 +49,14 @@ def piece_page(sheet: PieceSheet, paper: str) -> str:
         [
             _head(sheet.title, sheet.who, sheet.facts),
             _figure(sheet.map),
+            *_paragraphs([f"Asked of all: {sheet.asked}"] if sheet.asked else [], "asked"),
+            *_paragraphs(sheet.answers, "answer"),
             *_paragraphs([sheet.changed] if sheet.changed else [], "changed"),
             tag("ol", *(tag("li", each) for each in sheet.sentences), class_="sentences"),
             tag("div", *_passages(sheet.passages), class_="passages"),
             *(asked if sheet.question else []),
-            *_paragraphs((*sheet.cautions, sheet.compared), "aside"),
+            *([_table(sheet.progress)] if sheet.progress else []),
+            *_paragraphs([sheet.compared], "aside"),
         ],
         paper,
     )
@@ -83,7 +73,8 @@ def teacher_page(sheet: TeacherSheet, paper: str) -> str:
             *map(_row, sheet.rows),
             *([tag("h2", "Worth knowing")] if sheet.notes else []),
             *_paragraphs(sheet.notes),
-            *_paragraphs(sheet.closing, "aside"),
+            *([tag("h2", "Beside the earlier class")] if sheet.since else []),
+            *_paragraphs(sheet.since),
         ],
         paper,
     )
@@ -98,6 +89,28 @@ def _page(title: str, children: Iterable[str], paper: str) -> str:
 def _head(title: str, who: str, facts: Sequence[str]) -> Html:
     name = [tag("p", who, class_="who")] if who else []
     return tag("header", tag("h1", title), *name, tag("p", " · ".join(facts), class_="facts"))
+
+
+def _pairs(head: str, pairs: Sequence[tuple[str, str]], class_: str) -> list[Html]:
+    """A heading, and what is said under each of several names."""
+    said = [each for name, text in pairs for each in (tag("dt", name), tag("dd", text))]
+    return [*([tag("h2", head)] if head else []), tag("dl", *said, class_=class_)]
+
+
+def _table(rows: Sequence[Sequence[str]]) -> Html:
+    head, *body = rows
+    return tag(
+        "table",
+        tag("caption", "Over the term"),
+        tag("thead", tag("tr", *(tag("th", cell, scope="col") for cell in head))),
+        tag(
+            "tbody",
+            *(
+                tag("tr", tag("th", first, scope="row"), *(tag("td", c) for c in cells))
+                for first, *cells in body
+            ),
+        ),
+    )
 
 
 def _paragraphs(texts: Iterable[str], class_: str | None = None) -> list[Html]:

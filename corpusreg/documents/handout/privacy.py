@@ -18,8 +18,8 @@ T = TypeVar("T")
 def cleaned(value: T, hidden: Mapping[str, str]) -> T:
     """The same data without the names that `hidden` maps to codes.
 
-    value: text, or dataclasses and tuples that hold text. In SVG only what is read
-    as text is changed.
+    value: text, or dataclasses, tuples and values of mappings that hold text. In SVG only
+    what is read as text is changed.
     """
     if not hidden:
         return value
@@ -28,6 +28,8 @@ def cleaned(value: T, hidden: Mapping[str, str]) -> T:
         found = _in_svg(found, hidden) if found[:4] == "<svg" else without_names(found, hidden)
     elif isinstance(found, tuple):
         found = tuple(cleaned(each, hidden) for each in found)
+    elif isinstance(found, Mapping):
+        found = {key: cleaned(each, hidden) for key, each in found.items()}
     elif is_dataclass(found) and not isinstance(found, type):
         found = replace(
             found,

@@ -1,6 +1,6 @@
 """What stands on the sheets, as plain data: for the PDF and for the page alike.
 
-    overview     the class among the repertoire, habits, who could show what
+    overview     the class among the repertoire, what it shares, who does what
     piece sheet  the map, the sentences, two passages, a question, lines to write on
     teacher's    one row a piece in alphabetical order, problems, what was assumed
 
@@ -13,23 +13,37 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from corpusreg.documents.handout.classroom import Class, Habit, Member
-from corpusreg.documents.handout.dots import class_picture
-from corpusreg.documents.handout.edits import FILE_NAME, Edited
-from corpusreg.documents.handout.piece import TOPICS, ShownPassage
-from corpusreg.documents.handout.sentences import question
-from corpusreg.measures.definitions import BY_NAME
+from corpusreg.comparison.assignments import Assignment
+from corpusreg.comparison.class_piece import ClassPiece, Happening
+from corpusreg.comparison.classroom import Class, Member
+from corpusreg.documents.handout.dots import class_picture, key
+from corpusreg.documents.handout.edits import Edited
+from corpusreg.documents.handout.piece import Drawn, ShownPassage
 from corpusreg.system.phrases import capital, joined, plural
-from corpusreg.text.classroom import NOTHING_SHARED, RULE, TOO_FEW, chance_words
+from corpusreg.text.assignments import assignment_answer, assignment_words
+from corpusreg.text.classroom import (
+    RULE,
+    chance_words,
+    device_words,
+    misfit_words,
+    named,
+    shared_words,
+)
+from corpusreg.text.measures import title
+from corpusreg.text.sheet_words import question
 
 __all__ = ["Overview", "PieceSheet", "Sheets", "TeacherRow", "TeacherSheet", "made", "sheets"]
+
+_DRAFTS = 4  # earlier ones that have a column
+_SHOWN_BY = 12  # pieces that are named for a device
 
 
 @dataclass(frozen=True)
 class PieceSheet:
     """One piece. file: a name for its files, without an ending. map_alt: the map in words.
-    changed: since the earlier draft, '' without one. question: '' for none. cautions: words
-    about extremes. compared: with which works."""
+    changed: since the earlier draft, '' without one; progress: rows of a table of all drafts,
+    its head first, () without any. question: '' for none. asked: what all were asked to do,
+    '' for nothing, and answers: what happens there. compared: with which works."""
 
     file: str
     title: str
@@ -37,32 +51,38 @@ class PieceSheet:
     facts: tuple[str, ...]
     map: str
     map_alt: str
+    asked: str
+    answers: tuple[str, ...]
     changed: str
+    progress: tuple[tuple[str, ...], ...]
     sentences: tuple[str, ...]
     passages: tuple[ShownPassage, ...]
     question: str
-    cautions: tuple[str, ...]
     compared: str
 
 
 @dataclass(frozen=True)
 class Overview:
-    """The class. measures: title and meaning of each. offers: topic, then who and where."""
+    """The class. key: number and name of each dot. measures: title and meaning of each.
+    devices: what, then who and where. asked, answers: the assignment, and for each piece its
+    name and what happens there."""
 
     title: str
     facts: tuple[str, ...]
     picture: str
     picture_alt: str
+    key: tuple[tuple[str, str], ...]
     reading: str
     measures: tuple[tuple[str, str], ...]
-    habits: tuple[str, ...]
-    offers: tuple[tuple[str, tuple[str, ...]], ...]
-    offers_note: str
+    shared: tuple[str, ...]
+    devices: tuple[tuple[str, str], ...]
+    asked: str
+    answers: tuple[tuple[str, str], ...]
 
 
 @dataclass(frozen=True)
 class TeacherRow:
-    """A piece for the teacher. stands_out: what does, or that nothing does, with bars.
+    """A piece for the teacher. stands_out: what happens and what is unusual, with bars.
     figures: title, value and place of each chosen measure. edited: the sheet holds
     sentences of the teacher's own. notes: about this piece alone."""
 
@@ -79,14 +99,15 @@ class TeacherRow:
 @dataclass(frozen=True)
 class TeacherSheet:
     """All pieces in alphabetical order. problems: files that could not be read and the like.
-    notes: each with the titles it is about."""
+    since: what is otherwise than in an earlier class. notes: each with the titles it is
+    about."""
 
     title: str
     introduction: str
     rows: tuple[TeacherRow, ...]
     problems: tuple[str, ...]
+    since: tuple[str, ...]
     notes: tuple[str, ...]
-    closing: tuple[str, ...]
 
 
 @dataclass(frozen=True)
@@ -98,72 +119,126 @@ class Sheets:
     teacher: TeacherSheet
 
 
-def made(member: Member) -> Edited:
+def made(member: Member, drawn: Drawn) -> Edited:
     """What is made for a piece: its sentences and its question."""
-    told = member.piece.said
-    return Edited(tuple(each.text for each in told), question(told))
+    told = drawn.told
+    return Edited(tuple(each.said for each in told), question(told, member.piece))
 
 
 def sheets(
     group: Class,
+    drawn: Mapping[str, Drawn],
     edits: Mapping[str, Edited],
     files: Mapping[str, str],
     problems: Sequence[str],
-    closing: Sequence[str],
+    asked: Assignment | None = None,
+    since: Sequence[str] = (),
 ) -> Sheets:
     """All sheets of a class.
 
-    edits: the teacher's own words by a member's key. files: names for a piece's files by
-    its key. problems, closing: lines for the teacher's sheet.
+    drawn: the pictures of each piece by a member's key. edits: the teacher's own words, and
+    files: names for its files, by the same. problems: lines for the teacher's sheet. since:
+    what is otherwise than in an earlier class, line by line.
     """
     return Sheets(
-        _overview(group),
-        tuple(_sheet(member, edits[member.key], files[member.key]) for member in group.members),
-        _teacher(group, edits, problems, closing),
+        _overview(group, asked),
+        tuple(
+            _sheet(member, drawn[member.key], edits[member.key], files[member.key], asked)
+            for member in group.members
+        ),
+        _teacher(group, edits, problems, since),
     )
 
 
-def _sheet(member: Member, own: Edited, file: str) -> PieceSheet:
-    piece, fresh = member.piece, made(member)
+def _sheet(
+    member: Member, drawn: Drawn, own: Edited, file: str, asked: Assignment | None
+) -> PieceSheet:
+    piece, fresh = member.piece, made(member, drawn)
+    answers = assignment_answer(piece, asked) if asked else ()
+    sentences = fresh.sentences if own.sentences is None else own.sentences
     return PieceSheet(
         file=file,
         title=_title(member),
         who=member.who,
-        facts=piece.content.facts,
-        map=piece.map.svg,
-        map_alt=piece.content.marks.picture.alt,
+        facts=_facts(piece),
+        map=drawn.map,
+        map_alt=drawn.map_alt,
+        asked=assignment_words(asked) if asked else "",
+        answers=answers,
         changed=piece.changed and f"Since the earlier draft: {piece.changed}",
-        sentences=(fresh if own.sentences is None else own).sentences or (),
-        passages=piece.passages,
+        progress=tuple(_progress(piece)),
+        sentences=tuple(each for each in sentences or () if each not in answers),
+        passages=drawn.passages,
         question=(fresh if own.question is None else own).question or "",
-        cautions=piece.content.findings.cautions,
-        compared=piece.content.compared,
+        compared=_compared(piece),
     )
 
 
-def _overview(group: Class) -> Overview:
-    picture = class_picture(group.rows, prefix="class")
+def _compared(piece: ClassPiece) -> str:
+    misfit = "" if piece.group.misfit == "few" else misfit_words(piece.group)
+    return f"{piece.compared} {capital(misfit)}." if misfit else piece.compared
+
+
+def _facts(piece: ClassPiece) -> tuple[str, ...]:
+    return (piece.kind, piece.length, piece.reach)
+
+
+def _progress(piece: ClassPiece) -> list[tuple[str, ...]]:
+    """The drafts of a term side by side: length, values, what each does first."""
+    drafts = piece.drafts[-_DRAFTS:]
+    if not drafts:
+        return []
+    start = len(piece.drafts) - len(drafts) + 1
+    head = ("", *(f"Draft {n}" for n in range(start, start + len(drafts))), "Now")
+    first = piece.happenings[0].short if piece.happenings else ""
+    rows = [("Length", *(each.length for each in drafts), piece.length)]
+    rows += [
+        (
+            capital(title(name)),
+            *(each.values.get(name, "–") for each in drafts),
+            piece.places[name].value,
+        )
+        for name in drafts[0].values
+        if name in piece.places
+    ]
+    rows.append(
+        ("Told first", *(capital(each.first) or "–" for each in drafts), capital(first))
+    )
+    return [head, *rows]
+
+
+def _overview(group: Class, asked: Assignment | None) -> Overview:
+    picture = class_picture(group, prefix="class")
+    several = [each for each in group.devices if len(each.members) > 1]
     return Overview(
         title=group.name,
         facts=(plural(len(group.members), "piece"),),
         picture=picture.svg,
         picture_alt=picture.description,
+        key=key(group),
         reading=RULE,
-        measures=tuple((row.measure.title, row.measure.meaning) for row in group.rows),
-        habits=_habits(group),
-        offers=tuple(
-            (
-                TOPICS[offer.topic],
-                tuple(f"{_named(member)}, {words}" for member, words in offer.shown_by),
-            )
-            for offer in group.offers
+        measures=tuple(
+            (capital(title(line.measure.name)), line.measure.meaning) for line in group.lines
         ),
-        offers_note=(
-            "One example each, so that many may show something; most pieces hold others too."
-            if group.offers
-            else "No piece is long enough to show such a place."
+        shared=shared_words(group),
+        devices=tuple(
+            (capital(device_words(each.device)), _who(each.members)) for each in several
+        ),
+        asked=assignment_words(asked) if asked else "",
+        answers=tuple(
+            (named(member), " ".join(assignment_answer(member.piece, asked)))
+            for member in group.members
+            if asked
         ),
     )
+
+
+def _who(members: Sequence[tuple[Member, Happening]]) -> str:
+    """Who does it and where; of very many the number."""
+    shown = [f"{named(m)}, {each.where}" for m, each in members]
+    if len(shown) <= _SHOWN_BY:
+        return "; ".join(shown) + "."
+    return "; ".join(shown[:_SHOWN_BY]) + f"; and {len(shown) - _SHOWN_BY} more."
 
 
 def _title(member: Member) -> str:
@@ -171,64 +246,30 @@ def _title(member: Member) -> str:
     return member.label.removesuffix(f" ({member.who})")
 
 
-def _named(member: Member) -> str:
-    """A title with its writer, who may already stand in it to tell two pieces apart."""
-    return f"{_title(member)} ({member.who})" if member.who else member.label
-
-
-def _habits(group: Class) -> tuple[str, ...]:
-    if group.too_few:
-        return (TOO_FEW,)
-    if not group.habits:
-        return (NOTHING_SHARED,)
-    return tuple(map(_habit, group.habits))
-
-
-def _habit(habit: Habit) -> str:
-    title = habit.measure.title
-    end = "highest" if habit.high else "lowest"
-    text = (
-        f"{capital(title)}: {habit.many} of {habit.placed} pieces lie in the "
-        f"{end} quarter of the works that they are compared with."
-    )
-    if habit.other is not None:
-        member, where = habit.other
-        text += f" {_named(member)} does otherwise{f', {where}' if where else ''}."
-    return text
-
-
 def _teacher(
-    group: Class, edits: Mapping[str, Edited], problems: Sequence[str], closing: Sequence[str]
+    group: Class, edits: Mapping[str, Edited], problems: Sequence[str], since: Sequence[str]
 ) -> TeacherSheet:
-    measures = tuple(row.measure.name for row in group.rows)
+    measures = tuple(line.measure.name for line in group.lines)
     about: dict[str, list[str]] = {}
     for member in group.members:
-        for note in (*member.piece.content.notes, *member.piece.content.assumed):
+        for note in member.piece.notes:
             about.setdefault(note, []).append(member.label)
     common = {note: titles for note, titles in about.items() if len(titles) > 1}
     return TeacherSheet(
         title=group.name,
         introduction=(
-            "For the teacher. Pieces are in alphabetical order; a place among other works "
-            "is a description and no mark."
+            "For the teacher. Pieces are in alphabetical order. P83 (74 to 90) means that "
+            "about 83 of 100 of the works compared with have less, most probably 74 to 90: a "
+            "description, and no mark."
         ),
         rows=tuple(
             _row(member, measures, edits[member.key], common) for member in group.members
         ),
         problems=tuple(problems),
+        since=tuple(since),
         notes=(
-            *(chance_words(h.measure.name, h.many, h.placed) for h in group.habits),
+            *(chance_words(h.measure.name, h.many, h.placed) for h in group.shared),
             *(f"{_of_whom(titles, group)}: {note}" for note, titles in common.items()),
-        ),
-        closing=(
-            " ".join(
-                (
-                    "The sentences and the question of every sheet can be changed in "
-                    f"{FILE_NAME}, where the measures are chosen too; the next run keeps what "
-                    "was changed.",
-                    *closing,
-                )
-            ),
         ),
     )
 
@@ -240,31 +281,29 @@ def _of_whom(titles: Sequence[str], group: Class) -> str:
 def _row(
     member: Member, measures: Sequence[str], own: Edited, common: Mapping[str, object]
 ) -> TeacherRow:
-    content = member.piece.content
-    found = [
-        f"{each.lead}: {_short(each.said)}"
-        + (f" ({joined([place.words for place in each.places])})." if each.places else ".")
-        for each in content.findings.found
+    piece = member.piece
+    unusual = [
+        f"{capital(each.lead)}: {each.said}" + (f" ({each.where})." if each.where else ".")
+        for each in piece.unusual
     ]
-    nothing = content.findings.nothing.replace("the measures below", "all measures")
-    rows = {row.name: row for row in content.measures.rows}
-    notes = (*content.notes, *content.assumed)
+    nothing = "No measure is unusual." if piece.unusual_known else "No measure has a rank."
+    events = [each.said for each in piece.clearest()[:3]]
     return TeacherRow(
         title=_title(member),
         who=member.who,
-        file=member.key,
-        facts=content.facts,
-        stands_out=(*found, *([nothing] if nothing else [])),
-        figures=tuple(
-            (BY_NAME[name].title, rows[name].value, rows[name].short or rows[name].reason)
-            for name in measures
+        file=member.key.rpartition("/")[2],
+        facts=_facts(piece),
+        stands_out=(
+            *events,
+            *(unusual or [nothing]),
+            *(each.said for each in piece.players),
         ),
+        figures=tuple(_figure(piece, name) for name in measures),
         edited=bool(own),
-        notes=tuple(note for note in notes if note not in common),
+        notes=(_compared(piece), *(note for note in piece.notes if note not in common)),
     )
 
 
-def _short(said: str) -> str:
-    """A sentence about the piece without the piece and its full stop."""
-    text = said.removeprefix("The piece ").removesuffix(".")
-    return f"{text[:1].lower()}{text[1:]}"
+def _figure(piece: ClassPiece, name: str) -> tuple[str, str, str]:
+    place = piece.places[name]
+    return capital(title(name)), place.value, place.words

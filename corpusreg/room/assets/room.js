@@ -2,6 +2,7 @@
 // Dropping and choosing scores, what is asked of them, and the news of what is under way. Without this script the
 // page does the same by its buttons.
 (() => {
+  const EVERY = 500; // milliseconds between questions for what is new
   const gone = "No answer: was the room closed? Start it again, and repeat.";
   document.documentElement.classList.add("live");
   const form = document.getElementById("give");
@@ -9,7 +10,7 @@
   following();
   needing();
   classing();
-  document.addEventListener("change", (event) => { if (event.target.id === "want") needing(); });
+  document.addEventListener("change", (event) => { if (["want", "task"].includes(event.target.id)) needing(); });
   document.addEventListener("click", choosing);
   document.addEventListener("submit", asking);
   // On a file field Enter would send the form; it opens the field, as Space does.
@@ -137,10 +138,13 @@
 
   // Only what the chosen wish needs is asked for.
   function needing() {
-    const want = document.getElementById("want");
+    for (const id of ["want", "task"]) needed(document.getElementById(id));
+  }
+
+  function needed(want) {
     if (!want) return;
     const needs = want.selectedOptions[0].dataset.needs;
-    const shown = { bar: ["bar"], bars: ["first", "last"], model: ["model", "bar"] }[needs] || [];
+    const shown = { bar: ["bar"], bars: ["first", "last"], model: ["model", "bar"], times: ["number"] }[needs] || [];
     for (const each of want.form.querySelectorAll(".need")) {
       each.hidden = !shown.includes(each.dataset.for);
       if (each.hidden) each.querySelector("select").value = "";
@@ -207,7 +211,7 @@
       for (const row of table.tBodies[0].rows) {
         const fits = row.textContent.toLowerCase().includes(find.trim().toLowerCase())
           && (!medium || row.dataset.medium === medium)
-          && (!device || row.dataset.devices.split(" ").includes(device));
+          && (!device || row.dataset.devices.split("|").includes(device));
         row.hidden = !fits;
         shown += fits;
       }
@@ -236,8 +240,8 @@
       const overview = document.getElementById("overview");
       const reading = document.getElementById("reading");
       if (!reading) return;
-      for (const measure of overview.querySelectorAll(".measure")) {
-        const all = [...measure.querySelectorAll("a.dot")];
+      for (const line of overview.querySelectorAll(".among")) {
+        const all = [...line.querySelectorAll("a.dot")];
         all.forEach((dot, place) => {
           dot.tabIndex = place ? -1 : 0;
           dot.onkeydown = (event) => {
@@ -322,7 +326,7 @@
     for (;;) {
       const here = document.getElementById("live");
       if (!here || !("poll" in here.dataset)) return;
-      await new Promise((done) => setTimeout(done, 200));
+      await new Promise((done) => setTimeout(done, EVERY));
       let page;
       try {
         page = new DOMParser().parseFromString(await (await fetch(location.href)).text(), "text/html");
@@ -345,8 +349,8 @@
     const [here, there] = [document, page].map((each) => each.getElementById("live"));
     if ("poll" in there.dataset) here.dataset.poll = "";
     take(here, there);
-    const forms = ["compare", "draft", "contrast", "revise", "handouts"].map((each) => `trouble-${each}`);
-    const parts = ["name", "count", "pieces", "medium", "device", "overview", "made", "report"];
+    const forms = ["compare", "draft", "contrast", "revise", "handouts", "correct", "assign", "beside"].map((each) => `trouble-${each}`);
+    const parts = ["name", "count", "pieces", "medium", "device", "overview", "made", "events", "task-bar", "report"];
     for (const id of [...parts, "which-draft", "which-contrast", "which-revise", ...forms]) {
       const old = document.getElementById(id);
       const fresh = page.getElementById(id);
@@ -354,12 +358,16 @@
       // A report that is being read stays, until there is another page to look at.
       if (!old || !fresh || (was && is && was.getAttribute("src") === is.getAttribute("src"))) continue;
       if (old.innerHTML === fresh.innerHTML) continue;
-      const chosen = [...old.querySelectorAll("select")].map((each) => each.value);
+      const chosen = [...old.querySelectorAll("select")].map((each) => [each.id, each.value]);
       old.innerHTML = fresh.innerHTML;
-      // A piece that was chosen stays chosen.
-      old.querySelectorAll("select").forEach((each, place) => { each.value = chosen[place]; });
+      // A piece that was chosen stays chosen; what was said of an event has been done.
+      if (id !== "events") chosen.forEach(([name, value]) => { document.getElementById(name).value = value; });
     }
+    // What can be asked of a piece is known when it is read.
+    const [asks, read] = [document, page].map((each) => each.getElementById("asks"));
+    if (asks && read && "waiting" in asks.dataset && !("waiting" in read.dataset)) asks.replaceWith(read);
     document.title = page.title;
+    needing();
     classing();
   }
 

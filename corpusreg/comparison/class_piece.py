@@ -1,0 +1,203 @@
+"""What a class keeps of one piece, and what a teacher says of it.
+
+Plain data without arrays, so that it goes between processes and into a file as it is. A
+teacher can strike an event, call it otherwise, give it other bars, or add one
+(`Correction`); a piece is kept as it was found, and `text.classroom.corrected` makes of it
+what tables, lines and sheets are made of.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from corpusreg.instruments.ensembles import kinds
+from corpusreg.measures.events import KINDS, PRINTED_KINDS
+from corpusreg.norms.reference import Rung
+
+__all__ = [
+    "DEVICES",
+    "ClassPiece",
+    "Correction",
+    "Draft",
+    "Group",
+    "Happening",
+    "Place",
+    "Run",
+    "Told",
+    "Unusual",
+    "misfit",
+]
+
+Run = tuple[int, int]
+# What events are counted under, in the order in which they are told; what every piece has
+# (a high point, a low point, a close) groups nothing.
+DEVICES: tuple[str, ...] = tuple(
+    device
+    for kind in KINDS
+    if kind in PRINTED_KINDS and kind not in ("high_point", "low_point")
+    for device in (("shift", "opening", "closing_in") if kind == "shift" else (kind,))
+)
+
+
+@dataclass(frozen=True)
+class Group:
+    """The works that a piece is compared with. name: as after --cohort; title: in words.
+
+    misfit: why they do not fit the piece, '' where they do: 'medium' (for other players),
+    'texture' (single lines, or several voices), 'few' (too few of about its length to place
+    it), 'broad' (works of all media, since the reference has few of its own).
+    """
+
+    name: str
+    title: str
+    works: int
+    composers: int
+    misfit: str
+
+
+@dataclass(frozen=True)
+class Place:
+    """Where a piece lies by a measure. value: with its unit; words: its place among the works,
+    or why it has none. percentile: 0 to 100, None without a place. tied: it lies on no side."""
+
+    value: str
+    words: str
+    percentile: float | None
+    tied: bool = False
+
+
+@dataclass(frozen=True)
+class Happening:
+    """An event of a whole piece. device: what it is counted under, its kind, or for a shift
+    that changes the width 'opening' or 'closing_in'. run: its played bars, half-open;
+    shown: those that show it best, at most some four; bar: the played bar in which it happens.
+    where: its bars in words; short: it in a few words with its bar; said: a sentence. own: the
+    teacher's, who added it or changed it."""
+
+    device: str
+    run: Run
+    shown: Run
+    bar: int
+    where: str
+    short: str
+    said: str
+    own: bool = False
+
+    @property
+    def key(self) -> str:
+        """By which a correction names it."""
+        return f"{self.device} {self.run[0]}-{self.run[1]}"
+
+
+@dataclass(frozen=True)
+class Unusual:
+    """What is unusual in a piece. alike: names of other measures that say the same. lead:
+    what, with its value; said: where that lies among the works; sentence: both. where: the
+    bars that show it in words, '' for the whole piece; shown: the first of them."""
+
+    name: str
+    alike: tuple[str, ...]
+    lead: str
+    said: str
+    sentence: str
+    where: str
+    shown: Run | None
+
+
+@dataclass(frozen=True)
+class Told:
+    """A sentence about a piece. about: a device, a measure, 'stay', 'player' or 'nothing'.
+    where: its bars in words, 'the piece' for all; shown: played bars that show it, None for
+    all. part: the only one to look at, '' for all. bars: of a stay, how many it lasts."""
+
+    about: str
+    said: str
+    where: str
+    shown: Run | None = None
+    part: str = ""
+    bars: int = 0
+
+
+@dataclass(frozen=True)
+class Draft:
+    """An earlier draft of a piece: its length in words, its values by measure, and what it
+    does first, '' for nothing."""
+
+    length: str
+    values: Mapping[str, str]
+    first: str
+
+
+@dataclass(frozen=True)
+class ClassPiece:
+    """One work. file: relative to the folder of the class, with '/'; number: of the work in
+    a file of many, else ''. kind: of its ensemble, in words; length, reach: in words. bars: on
+    the page; labels: their printed numbers, and starts: when each is first heard, as a played
+    bar of `heard`. happenings: first what is told first. stays: the longest first. players:
+    what concerns them. compared: with whom, in a sentence. notes: what must be known of the
+    file. places: by measure. changed: since the draft before, in a sentence or two, '' without
+    one. drafts: all earlier ones, the oldest first."""
+
+    file: str
+    number: str
+    title: str
+    kind: str
+    single_line: bool
+    length: str
+    reach: str
+    bars: int
+    labels: tuple[str, ...]
+    starts: tuple[int, ...]
+    heard: int
+    group: Group
+    happenings: tuple[Happening, ...]
+    unusual: tuple[Unusual, ...]
+    unusual_known: bool
+    stays: tuple[Told, ...]
+    players: tuple[Told, ...]
+    compared: str
+    notes: tuple[str, ...]
+    places: Mapping[str, Place]
+    changed: str = ""
+    drafts: tuple[Draft, ...] = ()
+
+    def clearest(self) -> tuple[Happening, ...]:
+        """The first event under each device."""
+        found: dict[str, Happening] = {}
+        for each in self.happenings:
+            found.setdefault(each.device, each)
+        return tuple(found.values())
+
+
+@dataclass(frozen=True)
+class Correction:
+    """What a teacher says of an event of a piece. file, number: of the piece. event: the key
+    of a happening, '' for one that is added. struck: it is not told. device: another of those
+    that are known, or a name of the teacher's own; '' as it was. first, last: printed bars, ''
+    as they were."""
+
+    file: str
+    number: str
+    event: str = ""
+    struck: bool = False
+    device: str = ""
+    first: str = ""
+    last: str = ""
+
+
+def misfit(kind: str, *, single_line: bool, rung: Rung, placed: bool) -> str:
+    """Why a group of works does not fit a piece; see `Group`.
+
+    kind: of the piece's ensemble. placed: whether it has a place among them by any measure.
+    """
+    where, own = rung.where, kinds()[kind]
+    ensemble, family = where.get("ensemble", kind), where.get("family", own.family)
+    texture = "single line" if single_line else "several voices"
+    if ensemble != kind or family != own.family:
+        return "medium"
+    if where.get("texture", texture) != texture:
+        return "texture"
+    if not placed:
+        return "few"
+    return "broad" if rung.broad else ""
