@@ -32,6 +32,7 @@ from flask.testing import FlaskClient
 from playwright.sync_api import Browser, FileChooser, Page
 from werkzeug.test import TestResponse
 
+from corpusreg.comparison.class_file import Settings
 from corpusreg.documents.pages.contrast import contrast_page
 from corpusreg.documents.report.writing import write_report
 from corpusreg.room import uploads
@@ -576,6 +577,53 @@ class TestOneScore:
         assert get(client, f"{address}/changes/4/9").status_code == 404
 
 
+class TestTheTeacher:
+    """What a teacher says of a class: refused in one line where it makes no sense."""
+
+    def test_what_makes_no_sense(self, client: FlaskClient, desk: Desk) -> None:
+        address = settled(desk, give(client, (PIECE, "stairs.musicxml")))
+        own = {"device": "climb", "first": "5"}
+        for what, given, words in (
+            ("correct", {"device": "climb"}, "This needs bars"),
+            ("correct", own | {"first": "99"}, "Stairs: has no bar '99'"),
+            ("correct", own | {"last": "2"}, "Stairs: bar 2 comes before bar 5"),
+            ("correct", own | {"work": "7"}, "This piece could not be read"),
+            ("correct", {"first": "5"}, "Stairs: what is added has no name"),
+            ("assign", {"device": "spoons"}, "'spoons' cannot be asked of a class"),
+            ("assign", {"device": "shift", "number": "-1"}, "'-1': not a number"),
+            ("beside", {}, "No file was given"),
+            ("beside", {"earlier": (io.BytesIO(b"{"), "a.json")}, "a.json: not a saved class"),
+        ):
+            answer = post(client, f"{address}/{what}", {"token": token(client)} | given)
+            assert answer.status_code == 400
+            assert html.unescape(line(answer)).startswith(words)
+        pile = desk.piles[address.rpartition("/")[2]]
+        assert pile.settings == Settings() and pile.earlier is None
+
+    def test_a_correction_is_taken_back(self, client: FlaskClient, desk: Desk) -> None:
+        address = settled(desk, give(client, (PIECE, "stairs.musicxml")))
+        pile = desk.piles[address.rpartition("/")[2]]
+        found = pile.group
+        given = {"token": token(client), "name": "<b>bell</b>", "first": "5", "work": "0"}
+        page = get(client, post(client, f"{address}/correct", given).headers["Location"])
+        assert "&lt;b&gt;bell&lt;/b&gt; in bar 5." in page.text and pile.group != found
+        post(client, f"{address}/correct", {"token": token(client), "undo": "0"})
+        assert pile.group == found
+
+    def test_a_class_with_its_scores_is_opened_as_they_are(
+        self, client: FlaskClient, desk: Desk
+    ) -> None:
+        address = settled(desk, give(client, (PIECE, "stairs.musicxml")))
+        post(client, f"{address}/assign", {"token": token(client), "device": "shift"})
+        kept = get(client, f"{address}/class?scores")
+        again = settled(desk, give(client, (kept.data, "kept.class.json")))
+        first, second = (desk.piles[each.rpartition("/")[2]] for each in (address, again))
+        assert second.group == first.group and second.settings == first.settings
+        assert get(client, f"{again}/report/0").status_code == 200
+        two = give(client, (kept.data, "kept.class.json"), (PIECE, "stairs.musicxml"))
+        assert "opened alone" in line(two)
+
+
 class TestTheDesk:
     """What is kept, what is asked before it goes, and what an error leaves in place."""
 
@@ -902,7 +950,7 @@ def test_the_class_is_sorted_and_filtered_and_a_piece_is_a_click_away(
 def test_every_dot_has_a_name_and_a_reading(opened: Opened, tmp_path: Path) -> None:
     page = opened()
     given_class(page, tmp_path)
-    line = page.locator(".measure").first
+    line = page.locator(".among").first
     dots = line.locator("a.dot")
     placed = dots.count()
     without = line.get_by_text("Without a place").count()
@@ -927,6 +975,66 @@ def test_every_dot_has_a_name_and_a_reading(opened: Opened, tmp_path: Path) -> N
     assert page.locator("h1").inner_text() == second
     page.go_back()
     page.locator("#reading").get_by_role("link", name=f"Open {second}").wait_for()
+
+
+def test_what_a_teacher_says_is_on_the_overview_and_on_the_sheets(
+    opened: Opened, tmp_path: Path
+) -> None:
+    """Struck and added, asked of all, kept as one file, and opened again beside itself."""
+    page = opened()
+    given_class(page, tmp_path)
+    page.get_by_text("What was asked of all").click()
+    page.get_by_label("The task").select_option("withheld_bass")
+    page.get_by_label("At which bar").select_option("16")
+    page.get_by_role("button", name="Say what happens there").click()
+    page.get_by_role("heading", name="bring it in at bar 16").wait_for()
+    asked = page.locator("#asked")
+    asked.get_by_text("G2 in bar 17 is the first note below G3").wait_for()
+
+    page.get_by_role("link", name="Stairs").first.click()
+    page.get_by_text("What happens in it, as you hear it").click()
+    events = page.locator("#events")
+    first = events.locator("li span").first.inner_text()
+    events.get_by_role("button", name=f"Strike: {first}").click()
+    events.get_by_role("heading", name="What you changed").wait_for()
+    assert events.get_by_text(first, exact=True).count() == 0
+    events.get_by_text("Add what you hear").click()
+    events.get_by_label("or in your own words").last.fill("the bell")
+    events.get_by_role("button", name="Add it").click()
+    events.get_by_text("This needs bars").wait_for()  # and what was written is still there
+    events.get_by_label("From bar").last.select_option("3")
+    events.get_by_role("button", name="Add it").click()
+    events.get_by_text("The bell in bar 3.").wait_for()
+    page.get_by_role("link", name="Back to The class").click()
+    row = page.locator("#pieces tr", has_text="Stairs")
+    assert "The bell, bar 3" in row.inner_text()
+
+    page.get_by_text("Handouts for the class").click()
+    page.get_by_role("button", name="Make the handouts").click()
+    page.get_by_role("link", name="Save the handouts").wait_for()
+    page.locator("nav[aria-label=Sheets]").get_by_role("link", name="stairs").click()
+    sheet = page.frame_locator("iframe[title=Sheet]")
+    sheet.get_by_text("The bell in bar 3.").wait_for()
+    sheet.get_by_text("Asked of all: Withhold the bass").wait_for()
+    assert sheet.get_by_text(first, exact=True).count() == 0
+
+    page.get_by_text("Keep the class for another term").click()
+    with page.expect_download() as waiting:
+        page.get_by_role("link", name="Save the class").click()
+    assert waiting.value.suggested_filename == "The class.class.json"
+    kept = tmp_path / "The class.class.json"
+    waiting.value.save_as(kept)
+    page.get_by_text("Compare with an earlier class").click()
+    page.get_by_label("The class as it was saved").set_input_files(kept)
+    page.get_by_role("button", name="Set them side by side").click()
+    page.locator("#otherwise").get_by_text("Stairs: the same devices.").wait_for()
+
+    page.get_by_role("link", name="All that is open").click()
+    page.locator("#files").set_input_files(kept)
+    page.get_by_text("as it was saved, without its scores").wait_for()
+    assert page.locator("a.dot").count() and page.get_by_text("The bell, bar 3").count() == 1
+    assert page.get_by_text("Handouts for the class").count() == 0
+    _accessible(page, 1200)
 
 
 def test_from_a_dropped_class_to_the_saved_handouts(opened: Opened, tmp_path: Path) -> None:
