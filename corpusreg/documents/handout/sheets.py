@@ -35,6 +35,7 @@ from corpusreg.text.sheet_words import question
 __all__ = ["Overview", "PieceSheet", "Sheets", "TeacherRow", "TeacherSheet", "made", "sheets"]
 
 _DRAFTS = 4  # earlier ones that have a column
+_DEVICES = 8  # those that most pieces share
 _SHOWN_BY = 12  # pieces that are named for a device
 
 
@@ -210,6 +211,7 @@ def _progress(piece: ClassPiece) -> list[tuple[str, ...]]:
 def _overview(group: Class, asked: Assignment | None) -> Overview:
     picture = class_picture(group, prefix="class")
     several = [each for each in group.devices if len(each.members) > 1]
+    most = sorted(several, key=lambda each: -len(each.members))[:_DEVICES]
     return Overview(
         title=group.name,
         facts=(plural(len(group.members), "piece"),),
@@ -222,7 +224,9 @@ def _overview(group: Class, asked: Assignment | None) -> Overview:
         ),
         shared=shared_words(group),
         devices=tuple(
-            (capital(device_words(each.device)), _who(each.members)) for each in several
+            (capital(device_words(each.device)), _who(each.members))
+            for each in several
+            if each in most
         ),
         asked=assignment_words(asked) if asked else "",
         answers=tuple(
