@@ -83,8 +83,8 @@ def _meet(one: Told, other: Told) -> bool:
 
 _OF_OWN = "What did you want a listener to notice in {where}?"
 _QUESTIONS: Mapping[str, str] = {
-    "withheld_bass": "What do you want a listener to feel while the bass waits, and when it comes?",
-    "withheld_top": "What do you want a listener to feel while the top waits, and when it comes?",
+    "withheld_bass": "What would you like felt while the bass waits, and when it comes?",
+    "withheld_top": "What would you like felt while the top waits, and when it comes?",
     "cleared": "What does the empty register make room for, and what does its return say?",
     "entry": "What makes room for the entry in {where}?",
     "climb": "What is waiting at the top of the line in {where}?",

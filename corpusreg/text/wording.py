@@ -92,15 +92,15 @@ def register(low: int, high: int) -> str:
 def interval(semitones: float) -> str:
     """A distance as musicians call it, to the nearest semitone.
 
-    >>> interval(7.2), interval(12), interval(16), interval(22), interval(1)
-    ('a fifth', 'an octave', 'a tenth', 'an octave and a minor seventh', 'a semitone')
+    >>> interval(7.2), interval(12), interval(16), interval(77)
+    ('a fifth', 'an octave', 'a tenth', 'more than six octaves')
     """
     whole = round(semitones)
     if whole in _COMPOUND:
         return _COMPOUND[whole]
     octaves, rest = divmod(whole, 12)
     if octaves >= len(_OCTAVES):
-        return f"{octaves} octaves"
+        return f"{'more than ' if rest else ''}{number(octaves)} octaves"
     parts = [_OCTAVES[octaves], f"a {_INTERVALS[rest]}" if rest else ""]
     return " and ".join(filter(None, parts)) or "less than a semitone"
 
