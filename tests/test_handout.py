@@ -654,7 +654,7 @@ class TestAssignments:
         asked = assignment("shift", "", "2")
         assert assignment_words(asked) == "Change register clearly at least twice."
         (first, *_) = assignment_answer(piece(0, 50, happenings=several), asked)
-        assert first == "Two clear shifts: bar 3 and bar 6."
+        assert first == "Two clear shifts: bars 3 and 6."
 
     def test_the_nearest_to_a_bar_comes_first(self) -> None:
         two = (happening("climb", 1), happening("climb", 6))

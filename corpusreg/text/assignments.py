@@ -6,8 +6,8 @@ from collections.abc import Mapping
 
 from corpusreg.comparison.assignments import Assignment, happened
 from corpusreg.comparison.class_piece import ClassPiece
-from corpusreg.system.phrases import capital, joined, plural
-from corpusreg.text.wording import number
+from corpusreg.system.phrases import capital, plural
+from corpusreg.text.wording import bars_joined, number
 
 __all__ = ["assignment_answer", "assignment_words"]
 
@@ -40,11 +40,11 @@ def assignment_answer(piece: ClassPiece, asked: Assignment) -> tuple[str, ...]:
         return (f"In this piece: {_NONE.get(asked.device, _NONE_ELSE)}",)
     if asked.device == "shift":
         bars = [each.where for each in found]
-        first = f"{capital(_shifts(len(found)))}: {joined(bars)}."
+        first = f"{capital(_shifts(len(found)))}: {bars_joined(bars)}."
         return (first, *(each.said for each in found[:1]))
     said = tuple(each.said for each in found[:_TOLD])
     if len(found) > _TOLD:
-        said = (*said, f"Also in {joined([each.where for each in found[_TOLD:]])}.")
+        said = (*said, f"Also in {bars_joined([each.where for each in found[_TOLD:]])}.")
     return said
 
 

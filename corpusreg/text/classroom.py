@@ -45,7 +45,7 @@ from corpusreg.text.measures import (
 )
 from corpusreg.text.players import beyond_words, edge_words, reaching
 from corpusreg.text.reading import company_sentence, length_words
-from corpusreg.text.wording import note, place_words, register
+from corpusreg.text.wording import bars_joined, note, place_words, register
 
 __all__ = [
     "NOTHING_SHARED",
@@ -180,7 +180,7 @@ def _unusual(found: Finding, r: Reading) -> Unusual:
         lead=measure_short(found),
         said=compared(found, r.company),
         sentence=measure_sentence(found, r.company),
-        where=joined([place_words(place) for place in found.shown_in]),
+        where=bars_joined([place_words(place) for place in found.shown_in]),
         shown=shown[:2] if shown else None,
     )
 

@@ -16,6 +16,7 @@ from corpusreg.system.plaintext import plain
 __all__ = [
     "about_bars",
     "bar_words",
+    "bars_joined",
     "company_title",
     "interval",
     "note",
@@ -138,6 +139,18 @@ def place_words(place: Place) -> str:
         again = "" if start.time == 1 else f" ({_times(start.time)})"
         return f"bars {start.number}–{end.number}{again}"
     return f"bars {_numbered(start)} to {_numbered(end)}"
+
+
+def bars_joined(places: Sequence[str]) -> str:
+    """Places in words, single bars named together.
+
+    >>> bars_joined(["bar 5", "bar 9"]), bars_joined(["bar 5", "bars 7–9"])
+    ('bars 5 and 9', 'bar 5 and bars 7–9')
+    """
+    single = [each.removeprefix("bar ") for each in places if each.startswith("bar ")]
+    if len(single) == len(places) > 1:
+        return f"bars {joined(single)}"
+    return joined(list(places))
 
 
 def _numbered(bar: PrintedBar) -> str:
