@@ -752,4 +752,5 @@ def test_a_long_piece_and_a_full_sheet_keep_to_one_page(in_home: Path, tmp_path:
         assert handout(folder, out, paper=paper).problems == ()
         for name in ("long", "full"):
             (page,) = PdfReader(out / "sheets" / f"{name}.pdf").pages
-            assert "Compared with" in page.extract_text()
+            text = page.extract_text()
+            assert "Compared with" in text or "No rank" in text
