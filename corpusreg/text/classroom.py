@@ -43,9 +43,9 @@ from corpusreg.text.measures import (
     title,
     value_words,
 )
-from corpusreg.text.players import beyond_words, edge_words, reaching
+from corpusreg.text.players import beyond_words, practical_words, reach_words, reaching
 from corpusreg.text.reading import company_sentence, length_words
-from corpusreg.text.wording import bars_joined, note, place_words, register
+from corpusreg.text.wording import bar_words, bars_joined, note, place_words, register
 
 __all__ = [
     "NOTHING_SHARED",
@@ -199,16 +199,20 @@ def _stay(found: Finding, r: Reading) -> Told:
 
 
 def _players(c: Comparison, r: Reading) -> Iterable[Told]:
-    """Notes beyond a range, and parts that lie long at its edge."""
+    """What a player would ask about: notes beyond a range, long passages far up or down,
+    chords out of reach."""
     for each in r.beyond:
         yield Told("player", beyond_words(each, r.piece), "the piece")
     told = {each.part for each in r.beyond}
     for player in reaching(c):
-        if player.name not in told and player.lying:
-            run = player.lying.edge_run
-            shown = (run[0], min(run[1], run[0] + SHOWN_BARS)) if run else None
+        reach = player.lying.reach if player.lying else None
+        if player.name not in told and reach:
+            shown = reach.first, min(reach.last, reach.first + SHOWN_BARS)
             part = player.name if len(c.players.parts) > 1 else ""
-            yield Told("player", f"{capital(edge_words(player, c))}.", "the piece", shown, part)
+            said = f"{capital(plain(player.name))} {reach_words(player, c.bars)}."
+            yield Told("player", said, "the piece", shown, part)
+    for found in r.practical:
+        yield Told("player", practical_words(found, r.piece), bar_words(found.bar))
 
 
 def _place(found: Finding) -> Place:
