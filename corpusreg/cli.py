@@ -306,7 +306,11 @@ def _compare(
         _with_reference(session)
         with waiting("Reading and measuring"):
             found = session.compare_all(
-                list(pieces), cohort, as_written=as_written, against=against
+                list(pieces),
+                cohort,
+                as_written=as_written,
+                against=against,
+                with_study=bool(full or report or json),
             )
         if report and found.comparisons:
             with waiting("Writing the report"):
