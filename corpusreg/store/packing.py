@@ -237,7 +237,9 @@ def _matrix(folder: Path, layered: bool) -> Iterator[str]:
     """The matrix as queries/store/matrix.sql makes it, from the measures side by side."""
     scale = 10.0 ** DIGITS["measures", "value"]
     values = ", ".join(
-        f'CASE WHEN p."{m.name}_reason" IS NULL THEN p."{m.name}" / {scale} END AS "{m.name}"'
+        f'CASE WHEN p."{m.name}_reason" IS NULL AND NOT '
+        f"coalesce(list_contains(o.measures, '{m.name}'), false) "
+        f'THEN p."{m.name}" / {scale} END AS "{m.name}"'
         for m in MEASURES
     )
     facts = ", ".join(f"w.{name}" for name in _FACTS)
@@ -245,16 +247,13 @@ def _matrix(folder: Path, layered: bool) -> Iterator[str]:
     yield (
         f"CREATE TABLE main.matrix AS WITH counted AS (SELECT {facts}, {values} "
         "FROM packed.works AS w JOIN packed.numbers AS n USING (work) "
-        f"JOIN {_read(folder, 'measures')} AS p ON p.work = n.n WHERE w.same_as IS NULL {own}) "
+        f"JOIN {_read(folder, 'measures')} AS p ON p.work = n.n "
+        "LEFT JOIN (SELECT work, list(measure) AS measures FROM packed.left_out GROUP BY work) "
+        f"AS o USING (work) WHERE w.same_as IS NULL {own}) "
         "SELECT work, corpus, collection, composer, unit, "
         "CAST(dense_rank() OVER (ORDER BY unit) AS INTEGER) AS unit_number, "
         f"{', '.join(_FACTS[5:])}, {_names()} FROM counted ORDER BY work"
     )
-    for measure in MEASURES:
-        yield (
-            f'UPDATE main.matrix SET "{measure.name}" = NULL WHERE work IN '
-            f"(SELECT work FROM packed.left_out WHERE measure = '{measure.name}')"
-        )
 
 
 # The facts of a work that stand in the matrix.
