@@ -6,6 +6,7 @@ import html
 import re
 import shutil
 from collections.abc import Iterable
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -695,6 +696,18 @@ class TestBetweenTerms:
         with pytest.raises(DataError, match=r"^a\.json: not a saved class") as caught:
             class_file.decoded(data, "a.json")
         assert "\n" not in str(caught.value)
+
+    @pytest.mark.parametrize(
+        "change",
+        [
+            {"labels": ("1",)}, {"places": {}},
+            {"places": {"span": Place("x", "x", -5.0)}}, {"file": "other.mid"},
+        ],
+    )  # fmt: skip
+    def test_what_does_not_belong_together_is_refused(self, change: dict[str, Any]) -> None:
+        kept = replace(self.saved(piece(0, 10)), pieces=(piece(0, 10, **change),))
+        with pytest.raises(DataError, match=r"an odd piece, Piece 00"):
+            class_file.decoded(class_file.encoded(kept), "a.json")
 
     def test_beside_an_earlier_class(self) -> None:
         before = class_of(self.saved(piece(0, 10), piece(1, 90), piece(2, 90)))

@@ -86,11 +86,25 @@ def decoded(data: bytes, name: str) -> SavedClass:
     unknown = [each for each in settings.measures if each not in BY_NAME]
     if settings.asked and settings.asked.device not in ASKED:
         unknown.append(settings.asked.device)
-    files = {piece.file for piece in found.pieces}
-    if unknown or not files <= set(found.called):
-        what = unknown[0] if unknown else "a piece that is not called anything"
-        raise DataError(f"{name}: not a saved class (it has {what}); choose another file")
+    if not found.pieces:
+        unknown.append("no piece")
+    unknown += [
+        f"an odd piece, {each.title}" for each in found.pieces if not _whole(each, found)
+    ]
+    if unknown:
+        raise DataError(f"{name}: not a saved class (it has {unknown[0]}); choose another file")
     return found
+
+
+def _whole(piece: ClassPiece, found: SavedClass) -> bool:
+    """Whether what is said of a piece belongs together."""
+    ranks = [place.percentile for place in piece.places.values()]
+    return (
+        piece.file in found.called
+        and len(piece.labels) == len(piece.starts)
+        and set(found.settings.measures) <= set(piece.places)
+        and all(rank is None or 0 <= rank <= 100 for rank in ranks)
+    )
 
 
 def opened(path: Path) -> SavedClass:
