@@ -306,7 +306,6 @@ def test_every_kind_is_told_and_asked_for(
         assert cli.main(["examples", kind]) == code
         text = capsys.readouterr().out
         for each in printed["examples"]:
-            assert each["words"].isascii()
             to_paste = " revise PIECE --toward "  # in one piece, however long
             assert all(len(s) <= 88 or to_paste in s for s in text.splitlines())
             assert " ".join(each["words"].split()) in " ".join(text.split())

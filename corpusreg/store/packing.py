@@ -94,12 +94,12 @@ KEPT: Mapping[str, str] = {
     "(PARTITION BY t.work, t.kind ORDER BY t.strength DESC, t.position) <= 1",
     "shifts": "t.clear",
     "stays": "t.bars >= 2",
-    "steps": "t.times >= 3",
+    "steps": "t.times >= 4",
 }
 # Tables that would take too much room: they are there, and empty.
 LEFT_AT_HOME = frozenset(("bass_gaps",))
 # So many of the smallest shingles of a work are kept, by which its copies are found.
-MARKS = 10
+MARKS = 8
 _MADE = ("band_weights",)  # made of the others when they are shown
 
 
@@ -303,7 +303,7 @@ def _write(connection: duckdb.DuckDBPyConnection, table: str, path: Path) -> Non
     # Without dictionaries, whose packed bits compress badly.
     connection.execute(
         f"COPY ({selected}) TO '{_quoted(path)}' (FORMAT parquet, COMPRESSION zstd, "
-        "COMPRESSION_LEVEL 19, DICTIONARY_SIZE_LIMIT 1)"
+        "COMPRESSION_LEVEL 22, DICTIONARY_SIZE_LIMIT 1, ROW_GROUP_SIZE 1048576)"
     )
 
 

@@ -28,7 +28,7 @@ __all__ = ["DIFFICULTIES", "Example", "Filters", "at", "find", "rows_of", "sprea
 LONGEST = 4  # bars of a passage, about a line of music
 LEAST_STAY = 8  # bars
 UPBEAT = 2  # written bars at the beginning in which nothing changes yet
-FLOOR = 25.0  # strength from which an event or a shift is clear enough to show
+FLOOR = 20.0  # strength from which an event or a shift is clear enough to show
 FAINTEST = 0.5  # of the strongest
 # Ranks of range and density among works for the same ensemble.
 DIFFICULTIES: Mapping[str, tuple[float | None, float | None]] = {
