@@ -71,41 +71,37 @@ class Misread:
 
 
 def crowded(played: Played) -> tuple[Crowded, ...]:
-    """The lowest two sounding notes where they lie too close for so low, one a bar.
+    """The lowest two notes struck together where they lie too close for so low, one a bar.
 
-    Only what lies clearly too low counts, where it is struck or held for a beat in all
-    within the bar.
+    Only what lies clearly too low counts, for a beat or more in all within the bar. What a
+    pedal gathers one after the other is no chord.
     """
-    top = max(low_interval_limit(step) or 0 for step in range(1, _OCTAVE)) + _OCTAVE
-    notes = played.notes.take(played.notes.pitch < top)
-    if not len(notes):
-        return ()
-    ticks = np.unique(np.concatenate((notes.onset, notes.onset + notes.duration)))
-    first = np.searchsorted(ticks, notes.onset)
-    last = np.searchsorted(ticks, notes.onset + notes.duration)
-    lowest = np.full(len(ticks), 1 << 10, np.int64)
-    second = lowest.copy()
-    for row in np.argsort(notes.pitch, kind="stable")[::-1].tolist():
-        span, pitch = slice(first[row], last[row]), notes.pitch[row]
-        below = lowest[span]
-        second[span] = np.where(below > pitch, below, second[span])
-        lowest[span] = pitch
-    lasts = np.diff(ticks, append=ticks[-1])
-    bar = np.searchsorted(played.bars.start, ticks, side="right") - 1
+    notes = played.notes
+    order = np.lexsort((notes.pitch, notes.onset))
+    onset, pitch = notes.onset[order], notes.pitch[order]
+    low, high = order[:-1], order[1:]
+    lowest = np.diff(onset, prepend=-1)[:-1] > 0
+    pairs = lowest & (onset[1:] == onset[:-1])
+    # A doubled lowest note hides the interval above it: the next one that differs counts.
+    for row in np.flatnonzero(pairs & (pitch[1:] == pitch[:-1])).tolist():
+        above = np.flatnonzero((notes.onset == onset[row]) & (notes.pitch > pitch[row]))
+        pairs[row] = len(above) > 0
+        if len(above):
+            high[row] = above[notes.pitch[above].argmin()]
     found: dict[tuple[int, int, int], float] = {}
-    for interval in range(1, _OCTAVE):
-        limit = low_interval_limit(interval)
-        if limit is None:
-            continue
-        here = np.flatnonzero((second - lowest == interval) & (lowest <= limit - CLEARLY))
-        for moment in here.tolist():
-            place = (int(bar[moment]), int(lowest[moment]), int(second[moment]))
-            beats = float(lasts[moment] / played.bars.beat[place[0]])
-            found[place] = found.get(place, 0.0) + beats
+    for row in np.flatnonzero(pairs).tolist():
+        one, other = int(low[row]), int(high[row])
+        bottom, top = int(notes.pitch[one]), int(notes.pitch[other])
+        limit = low_interval_limit(top - bottom)
+        if limit is not None and bottom <= limit - CLEARLY:
+            bar = int(notes.bar[one])
+            ticks = min(int(notes.duration[one]), int(notes.duration[other]))
+            place = (bar, bottom, top)
+            found[place] = found.get(place, 0.0) + ticks / float(played.bars.beat[bar])
     longest: dict[int, Crowded] = {}
-    for (at, low, high), beats in sorted(found.items()):
+    for (at, bottom, top), beats in sorted(found.items()):
         if beats >= LEAST_BEATS and (at not in longest or beats > longest[at].beats):
-            longest[at] = Crowded(at, low, high, round(beats, 6))
+            longest[at] = Crowded(at, bottom, top, round(beats, 6))
     return tuple(longest[at] for at in sorted(longest))
 
 
