@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from by_hand import BAR, BEAT, bars_of, notes_of
 
-from corpusreg.comparison.practice import crowded, misread, wide_chords
+from corpusreg.comparison.practice import crowded, misread, thick_bars, wide_chords
 from corpusreg.instruments import load
 from corpusreg.instruments.limits import compass_of_year, low_interval_limit, passaggio
 from corpusreg.score.notes import Part
@@ -111,3 +111,13 @@ def test_zones_of_change_rise_with_the_voice() -> None:
     zones = [passaggio(voice) for voice in ("bass", "bass-baritone", "baritone", "tenor")]
     assert zones == sorted(zone for zone in zones if zone)
     assert passaggio("violin") is None
+
+
+def test_a_broken_third_low_down_is_thick_and_a_fifth_is_not() -> None:
+    def bars(*pitches: int) -> int:
+        return thick_bars(notes_of([(p, n * BEAT, BEAT) for n, p in enumerate(pitches)]))
+
+    assert bars(36, 43, 40, 43) == 1  # C2 G2 E2 G2: the third
+    assert bars(36, 48, 43, 55) == 0  # C2 C3 G2 G3: a fifth, at its limit
+    assert bars(60, 64, 67, 64) == 0
+    assert bars(36, 36, 36, 36) == 0

@@ -52,6 +52,8 @@ def keyboard(hands: list[list[list[int]]], bars: int = BARS) -> Score:
 
 TUNE = [[72, 74, 76, 77], [79, 77, 76, 74], [76, 74, 72, 71]]
 BASS = [[48, 55, 52, 55], [47, 55, 50, 55], [48, 52, 55, 52]]
+# Spaced as an octave lower still bears it.
+OPEN = [[48, 55, 60, 55], [50, 57, 62, 57], [48, 60, 55, 60]]
 
 
 def lowest_classes(played: Played) -> dict[int, int]:
@@ -230,7 +232,7 @@ def test_lines_are_moved_as_a_whole_rather_than_broken() -> None:
 
 def test_what_is_there_already_is_said() -> None:
     """The right hand rests up to bar 8 and enters in bar 9, from which all is higher."""
-    left = [[p + 12 * (n >= 8) for p in BASS[n % 3]] for n in range(BARS)]
+    left = [[p + 12 * (n >= 8) for p in OPEN[n % 3]] for n in range(BARS)]
     for text, rests, words in (
         ("clear before 9", (4, 5, 6, 7), "; it does so now too, less strongly."),
         ("move more at 9", (6, 7), "; now the whole moves up by about "),
@@ -241,7 +243,7 @@ def test_what_is_there_already_is_said() -> None:
         before, _, there = found(piece, text)
         told = [option_words(source, option, before) for option in there]
         assert any(words in each for each in told)
-    piece = keyboard([TUNE * 8, BASS * 8])
+    piece = keyboard([TUNE * 8, OPEN * 8])
     source = music(piece, load())
     before, _, there = found(piece, "move more at 9")
     assert there and not any("now" in option_words(source, each, before) for each in there)
@@ -292,7 +294,10 @@ def test_limits_know_range_span_and_meetings() -> None:
     assert limits.inside(by(right, 1))
     assert not limits.inside(by(right, 3))  # beyond C8
     assert not limits.inside(by(left, 2))  # meets the right hand on its keys
-    assert limits.heard(by(left, -1)) is not None
+    assert limits.heard(by(left, -1)) is None  # C2 G2 E2 G2 would be too thick
+    spread = music(keyboard([TUNE, OPEN]), load())
+    lower = spread.score.notes["staff"] == 2
+    assert Limits(spread, melody=True).heard(by(lower, -1)) is not None
     assert limits.heard(by(right, -3)) is None  # another bass
     assert limits.heard(by(left, 4)) is None
     # A chord of a tenth stays in one hand; with a member moved it would be too wide.

@@ -17,7 +17,7 @@ from corpusreg.instruments import Instrument
 from corpusreg.instruments.limits import NINTH, TENTH, low_interval_limit
 from corpusreg.score.played import Notes, Played
 
-__all__ = ["Crowded", "Misread", "WideChord", "crowded", "misread", "wide_chords"]
+__all__ = ["Crowded", "Misread", "WideChord", "crowded", "misread", "thick_bars", "wide_chords"]
 
 LEAST_BEATS = 1.0  # a low interval that sounds for less is passing
 CLEARLY = 2  # semitones below the charts' limits, which differ by about as much
@@ -103,6 +103,22 @@ def crowded(played: Played) -> tuple[Crowded, ...]:
         if beats >= LEAST_BEATS and (at not in longest or beats > longest[at].beats):
             longest[at] = Crowded(at, bottom, top, round(beats, 6))
     return tuple(longest[at] for at in sorted(longest))
+
+
+def thick_bars(notes: Notes) -> int:
+    """Bars whose two lowest pitches, together or in turn, lie clearly too close for so low."""
+    order = np.lexsort((notes.pitch, notes.bar))
+    bar, pitch = notes.bar[order], notes.pitch[order]
+    new = np.concatenate(([True], (np.diff(bar) > 0) | (np.diff(pitch) > 0)))
+    bar, pitch = bar[new], pitch[new]
+    lowest = np.flatnonzero(np.diff(bar, prepend=-1) > 0)
+    lowest = lowest[lowest + 1 < len(bar)]
+    lowest = lowest[bar[lowest + 1] == bar[lowest]]
+    count = 0
+    for low, high in zip(pitch[lowest].tolist(), pitch[lowest + 1].tolist(), strict=True):
+        limit = low_interval_limit(high - low)
+        count += limit is not None and low <= limit - CLEARLY
+    return count
 
 
 def wide_chords(notes: Notes, part: int) -> tuple[WideChord, ...]:

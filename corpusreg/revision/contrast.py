@@ -110,7 +110,10 @@ def _towards_middle(
 
 
 def _allowed(limits: Limits, octaves: Ints) -> bool:
-    change = Change.of(len(octaves), octaves)
+    music, change = limits.music, Change.of(len(octaves), octaves)
+    # A version that is to be heard for its registers leaps no more than the piece.
+    if music.wide(octaves) > music.wide(np.zeros_like(octaves)):
+        return False
     return limits.inside(change) and limits.heard(change) is not None
 
 

@@ -6,6 +6,8 @@
   instruments); where the instrument is not known, in the part's own compass.
 - A hand at a keyboard spans SPAN semitones at most, a tenth (common practice, no
   source), or what it already spans at that moment.
+- No more bars than before have their two lowest pitches closer than is clear so low
+  (`corpusreg.comparison.practice.thick_bars`).
 - No two notes of one player newly meet on one pitch, but for MEET of those that move
   (none in MIDI, which could not tell them apart).
 """
@@ -17,6 +19,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from corpusreg.comparison.practice import thick_bars
 from corpusreg.revision.units import Music
 from corpusreg.score.played import Played, perform
 from corpusreg.score.rewrite import Change, changed
@@ -74,6 +77,7 @@ class Limits:
         self.music, self.melody = music, melody
         self.played = perform(music.score)
         self._harmony = _heard(self.played)
+        self._thick = thick_bars(self.played.notes)
         notes = music.score.notes
         self._hands = {
             index: outline(*(notes[name][hand.rows].astype(np.int64) for name in _COLUMNS))
@@ -97,7 +101,10 @@ class Limits:
         return bool(met <= spare) and self._hands_reach(moved, pitch)
 
     def heard(self, change: Change) -> Played | None:
-        """The work as heard with the change, None where its bass (or melody) is another."""
+        """The work as heard with the change, None where bass (or melody) would be another.
+
+        A bass that is closer spaced low down than before is another, too.
+        """
         played = perform(changed(self.music.score, change, self.music.chain))
         now = _heard(played)
         ticks = np.union1d(self._harmony.ticks, now.ticks)
@@ -105,7 +112,7 @@ class Limits:
         for old, new in zip(before[: 1 + self.melody], after, strict=False):
             if ((old < 0) != (new < 0)).any() or ((old - new) % 12)[old >= 0].any():
                 return None
-        return played
+        return played if thick_bars(played.notes) <= self._thick else None
 
     def _hands_reach(self, moved: Flags, pitch: Ints) -> bool:
         notes = self.music.score.notes

@@ -73,6 +73,12 @@ class Music:
         """Whether a slur has its two ends moved apart."""
         return any(change.octaves[a] != change.octaves[b] for a, b in self.slurs)
 
+    def wide(self, octaves: Ints) -> int:
+        """How often a line leaps more than an octave once notes are moved by octaves."""
+        before, after = self._steps
+        pitch = self.score.notes["pitch"].astype(np.int64) + 12 * octaves
+        return int((np.abs(pitch[after] - pitch[before]) > 12).sum())
+
     def leaps(self, change: Change, bar: int) -> int:
         """Places where a line leaps more than an octave for the change, but for a written bar.
 
