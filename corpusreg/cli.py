@@ -552,11 +552,11 @@ def _handout(
     with _session() as session:
         _with_reference(session)
         before = session.open_class(earlier) if earlier else None
-        with waiting("Measuring the pieces and setting the sheets"):
+        with waiting("Measuring the pieces and setting the sheets") as told:
             made = session.make_handout(
                 folder, to, roster,
                 measures=names, codes=codes, paper=paper, cohort=cohort, workers=workers,
-                settings=own, earlier=before,
+                settings=own, earlier=before, on_piece=told,
             )  # fmt: skip
     if save:
         saved(made.saved, save)

@@ -11,7 +11,7 @@ import json
 import shutil
 import sys
 import time
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from types import TracebackType
 from typing import TYPE_CHECKING, Any
@@ -115,17 +115,24 @@ def print_text(text: str) -> None:
 
 
 @contextmanager
-def waiting(words: str) -> Iterator[None]:
-    """A sign on the terminal that something is being done, for the length of a with block."""
+def waiting(words: str) -> Iterator[Callable[[int, int], None]]:
+    """A sign on the terminal that something is being done, for the length of a with block.
+
+    The block may tell how many are done, and of how many.
+    """
     if not (sys.stderr.isatty() and sys.stdout.isatty()):
-        yield
+        yield lambda done, of: None
         return
+
+    def show(text: str) -> None:
+        print(f"{text:<{len(words) + 16}}", end="\r", file=sys.stderr, flush=True)
+
     # Nothing that moves: it would need a thread, and no child could be a copy (`isolate`).
-    print(f"{words} …", end="\r", file=sys.stderr, flush=True)
+    show(f"{words} …")
     try:
-        yield
+        yield lambda done, of: show(f"{words}, {done} of {of} …")
     finally:
-        print(" " * (len(words) + 2), end="\r", file=sys.stderr, flush=True)
+        show("")
 
 
 class Stages:

@@ -678,7 +678,10 @@ class TestBetweenTerms:
     def test_what_is_saved_is_opened_again(self, tmp_path: Path) -> None:
         change = Correction("00.mid", "", device="climb", first="3")
         kept = self.saved(
-            piece(0, 10), piece(1, 90), corrections=(change,), asked=assignment("shift")
+            piece(0, 10),
+            piece(1, 100.00000000000003),
+            corrections=(change,),
+            asked=assignment("shift"),
         )
         path = tmp_path / f"class{ENDING}"
         class_file.saved(kept, path)

@@ -33,6 +33,7 @@ __all__ = [
 ENDING = ".class.json"
 LARGEST = 200_000_000  # bytes of a file that is opened
 _FORMAT = 1
+_ROUNDED = 1e-6  # a sum of weights may pass 100 by so much
 
 
 @dataclass(frozen=True)
@@ -103,7 +104,7 @@ def _whole(piece: ClassPiece, found: SavedClass) -> bool:
         piece.file in found.called
         and len(piece.labels) == len(piece.starts)
         and set(found.settings.measures) <= set(piece.places)
-        and all(rank is None or 0 <= rank <= 100 for rank in ranks)
+        and all(rank is None or -_ROUNDED <= rank <= 100 + _ROUNDED for rank in ranks)
     )
 
 
