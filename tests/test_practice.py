@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from types import SimpleNamespace
+from typing import Any
 
 import numpy as np
 import pytest
 from by_hand import BAR, BEAT, bars_of, notes_of
 
+from corpusreg.comparison.findings import _Names, _practical
 from corpusreg.comparison.practice import crowded, misread, thick_bars, wide_chords
 from corpusreg.instruments import load
 from corpusreg.instruments.limits import compass_of_year, low_interval_limit, passaggio
@@ -121,3 +124,32 @@ def test_a_broken_third_low_down_is_thick_and_a_fifth_is_not() -> None:
     assert bars(36, 48, 43, 55) == 0  # C2 C3 G2 G3: a fifth, at its limit
     assert bars(60, 64, 67, 64) == 0
     assert bars(36, 36, 36, 36) == 0
+
+
+def test_the_peak_of_a_solo_voice_is_where_its_highest_note_is_longest() -> None:
+    notes = notes_of(
+        [(60, 0, BAR), (77, BAR, BEAT), (70, BAR + BEAT, BEAT), (77, 2 * BAR, BAR)]
+    )
+    sung, piano = played(notes, 3), played(notes_of([(40, 0, 3 * BAR)]), 3)
+    voice = SimpleNamespace(misread=None, lying=SimpleNamespace(instrument=load()["soprano"]))
+    hands = SimpleNamespace(misread=None, lying=SimpleNamespace(instrument=load()["piano"]))
+    found: Any = SimpleNamespace(
+        parts={"Soprano": SimpleNamespace(played=sung)},
+        players=SimpleNamespace(
+            parts=(
+                SimpleNamespace(name="Soprano", **vars(voice)),
+                SimpleNamespace(name="Piano", **vars(hands)),
+            )
+        ),
+        whole=SimpleNamespace(played=piano),
+        bars=sung.bars,
+    )
+    (peak,) = _practical(found, _Names({}, {}))
+    assert (peak.kind, peak.part, peak.peak, peak.bar.number) == (
+        "vocal_peak",
+        "Soprano",
+        77,
+        "3",
+    )
+    assert (peak.count, peak.of, [bar.number for bar in peak.bars]) == (4.0, 2, ["2", "3"])
+    assert (peak.low, peak.high) == passaggio("soprano")

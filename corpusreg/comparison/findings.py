@@ -28,6 +28,8 @@ import numpy as np
 
 from corpusreg.comparison.comparison import Comparison, PlacedMeasure
 from corpusreg.comparison.practice import crowded, wide_chords
+from corpusreg.instruments import Instrument
+from corpusreg.instruments.limits import passaggio
 from corpusreg.measures.definitions import Measure
 from corpusreg.measures.events import Event, final_bar
 from corpusreg.measures.rebar import Bars
@@ -80,6 +82,7 @@ FAMILIES = {
 HEADLINE = (
     "span", "core_span", "movement_bar", "shift_rate", "expected_dwell", "hollow_share",
 )  # fmt: skip
+SOLO = 2  # voices, up to which each is a soloist of whom the peak is told
 SHOWN = 2  # passages in notation on a first page
 SHOWN_BARS = 4  # about a line of music
 # Of a long way its end is shown, where it arrives.
@@ -275,11 +278,14 @@ class Practical:
     kind: 'misread' for a part that would lie in its range `interval` semitones higher, with
     `count` of its `of` notes outside as it stands; 'wide_chord' for notes from low to high
     struck by one hand, within its reach or not; 'crowded' for the two lowest notes of the
-    whole, `count` beats long, closer than is usual so low. part: None for the whole. bar:
-    the widest or the longest; bars: all of them. hand: 'right' or 'left', else ''.
+    whole, `count` beats long, closer than is usual so low; 'vocal_peak' for `peak`, the
+    highest note of a solo voice, `count` beats long where it is longest, and sung `of` times;
+    low and high are then the ends of its zone of change, where that is known. part: None for
+    the whole. bar: the widest or the longest; bars: all of them. hand: 'right' or 'left',
+    else ''.
     """
 
-    kind: Literal["misread", "wide_chord", "crowded"]
+    kind: Literal["misread", "wide_chord", "crowded", "vocal_peak"]
     part: str | None
     instrument: str | None
     bar: PrintedBar
@@ -289,6 +295,7 @@ class Practical:
     of: int = 0
     low: int | None = field(default=None, metadata=PITCH)
     high: int | None = field(default=None, metadata=PITCH)
+    peak: int | None = field(default=None, metadata=PITCH)
     hand: str = ""
     within_reach: bool = False
 
@@ -804,6 +811,12 @@ def _beyond(c: Comparison) -> Iterable[OutOfRange]:
 
 def _practical(c: Comparison, names: _Names) -> Iterable[Practical]:
     """Wrong clefs, then chords wider than a hand, then close intervals low down."""
+    voices = [
+        player.name
+        for player in c.players.parts
+        if player.lying and player.lying.instrument.family == "voice"
+    ]
+    solo = voices if len(voices) <= SOLO and len(voices) < len(c.players.parts) else []
     for player in c.players.parts:
         wrong, own = player.misread, player.lying
         if wrong is not None and own is not None:
@@ -812,6 +825,8 @@ def _practical(c: Comparison, names: _Names) -> Iterable[Practical]:
                 "misread", player.name, own.instrument.name, bar, (bar,),
                 wrong.interval, wrong.beyond, wrong.notes,
             )  # fmt: skip
+        if own is not None and player.name in solo:
+            yield _vocal_peak(c, player.name, own.instrument)
     notes = c.whole.played.notes
     families = {
         player.name: player.lying.instrument.family
@@ -840,6 +855,22 @@ def _practical(c: Comparison, names: _Names) -> Iterable[Practical]:
             _printed(c, [each.bar for each in close]),
             first.high - first.low, first.beats, low=first.low, high=first.high,
         )  # fmt: skip
+
+
+def _vocal_peak(c: Comparison, name: str, row: Instrument) -> Practical:
+    """The highest note of a voice where it is longest."""
+    played = c.parts[name].played
+    notes = played.notes
+    top = np.flatnonzero(notes.pitch == notes.pitch.max())
+    at = int(top[notes.duration[top].argmax()])
+    bar = int(notes.bar[at])
+    low, high = passaggio(row.id) or (None, None)
+    return Practical(
+        "vocal_peak", name, row.name, printed_bar(c.bars, bar),
+        _printed(c, notes.bar[top].tolist()), 0,
+        round(float(notes.duration[at] / played.bars.beat[bar]), 2), len(top), low, high,
+        peak=int(notes.pitch[at]),
+    )  # fmt: skip
 
 
 def _printed(c: Comparison, bars: Sequence[int]) -> tuple[PrintedBar, ...]:

@@ -21,7 +21,7 @@ from corpusreg.text.sentences import (
     far_apart,
     range_words,
 )
-from corpusreg.text.wording import bar_words, interval, note, player, register
+from corpusreg.text.wording import bar_words, interval, note, number, player, register
 
 __all__ = [
     "TIRING",
@@ -173,6 +173,8 @@ def practical_words(found: Practical, piece: PieceFacts) -> str:
             f"and nearly all inside it {interval(abs(found.interval))} {way}. Is the clef, "
             "its 8 or the transposition as you mean it?"
         )
+    if found.kind == "vocal_peak":
+        return _peak_words(found, piece)
     assert found.low is not None and found.high is not None
     where, pair = bar_words(found.bar), f"{note(found.low)} to {note(found.high)}"
     others = len(found.bars) - 1
@@ -190,6 +192,25 @@ def practical_words(found: Practical, piece: PieceFacts) -> str:
         f"{capital(where)}: {pair}, {interval(found.interval)}, sounds for "
         f"{plural(round(found.count), 'beat')} lower than handbooks like it, and thickens"
         f"{more}. Spread it, or keep it where the weight is meant."
+    )
+
+
+def _peak_words(found: Practical, piece: PieceFacts) -> str:
+    """The highest note of a voice, how long and how often, and its zone of change."""
+    assert found.peak is not None
+    times = "once" if found.of == 1 else f"{number(found.of)} times"
+    long = (
+        "less than a beat" if found.count < 1 else f"{plural(round(found.count), 'beat')} long"
+    )
+    text = (
+        f"{capital(player(piece, found.part or ''))}: the vocal peak is {note(found.peak)} in "
+        f"{bar_words(found.bar)}, {long}, sung {times}"
+    )
+    if found.low is None or found.high is None:
+        return f"{text}."
+    return (
+        f"{text}. Many voices of this type change between {note(found.low)} and "
+        f"{note(found.high)} (from memory; schools differ): ask the singer."
     )
 
 
