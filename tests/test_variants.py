@@ -1,0 +1,67 @@
+"""Odd scores of every format through the command line: an answer, or a line for each file.
+
+A sample; tests/benchmarks/fuzz.py --commands tries thousands of them.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from pathlib import Path
+
+from variants import COMMANDS, LIMITS, TOGETHER, Case, Told, families, tried, variant, wrong
+
+from corpusreg.system.isolate import call_each
+
+# How many commands of each kind, for each format, and where their variants begin.
+EACH = {
+    "compare": 2,
+    "json": 1,
+    "contrast": 5,
+    "revise": 3,
+    "report": 1,
+    "full": 0,
+    "handout": 0,
+}
+FIRST = 2_000_000
+
+
+def test_variants_can_be_made_again() -> None:
+    for names in families().values():
+        for name in names[:2]:
+            made = [variant(name, number) for number in range(6)]
+            assert made == [variant(name, number) for number in range(6)]
+            assert len(set(made)) > 3
+
+
+def test_what_is_wrong_is_seen() -> None:
+    well = Told(("compare", "a.mid"), 1, "", "", "corpusreg: a.mid: no notes\n")
+    assert not wrong(well)
+    for bad in (
+        Told(("compare",), None, "ZeroDivisionError: 0", "", ""),
+        Told(("compare",), 1, "", "", ""),
+        Told(("compare",), 3, "", "", "corpusreg: a.mid: no notes\n"),
+        Told(("compare",), 1, "", "", "corpusreg: a.mid: IndexError: out of range\n"),
+        Told(("compare",), 1, "", "", "corpusreg: a.mid: the process reading it crashed\n"),
+        Told(("compare",), 1, "", "", "Traceback (most recent call last):\n"),
+        Told(("compare", "--json"), 0, "", '{"size": NaN}', ""),
+        Told(("compare",), 0, "", "span nan semitones", ""),
+    ):
+        assert wrong(bad), bad
+
+
+def test_odd_scores_are_answered_or_told_in_one_line(in_home: Path, tmp_path: Path) -> None:
+    assert set(EACH) == set(COMMANDS)
+    cases: list[Case] = [
+        (kind, family, FIRST + 100 * n, str(tmp_path))
+        for kind, commands in EACH.items()
+        for family in families()
+        for n in range(commands)
+    ]
+    cases.append(("handout", "MusicXML", FIRST, str(tmp_path)))
+    assert sum(TOGETHER.get(case[0], 1) for case in cases) > 200
+    answers = call_each(tried, cases, 2, LIMITS)
+    assert not [f"{a.item[:3]} {a.error}" for a in answers if a.error]
+    assert not [fault for a in answers for fault in a.result[2]]
+    codes = Counter(a.result[1] for a in answers)
+    assert codes[0] > 10, codes
+    assert not list(tmp_path.iterdir())
