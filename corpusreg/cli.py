@@ -701,9 +701,7 @@ def _table(measure: Any, by: Any, csv: bool, json: bool) -> int:
     return 0
 
 
-@_command(
-    "periods", "what differs between periods, and whether it survives a test", after=_MEASURES
-)
+@_command("periods", "what differs between periods, and whether it holds", after=_MEASURES)
 @click.argument("measures", nargs=-1, metavar="[MEASURE...]")
 @_option("--ensemble", metavar="KIND", help="works for one ensemble only, as in piano")
 @_option(

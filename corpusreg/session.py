@@ -473,7 +473,7 @@ class Session:
     def periods(
         self, measures: Sequence[MeasureName] = (), ensemble: str | None = None
     ) -> PeriodsAnswer:
-        """What differs between periods, and whether it survives a test.
+        """What differs between periods, and what repeating it in other ways says.
 
         measures: some of them; the correction is for all either way. ensemble: works for one
         ensemble only. Raises UsageError for what does not exist.

@@ -91,8 +91,8 @@ def test_a_planted_difference_holds_in_all_repetitions() -> None:
     assert [each.measure.name for each in found.measures] == ["shift_rate", "span"]
     rate, span = pair_of(found, "shift_rate"), pair_of(found)
     assert rate.verdict == span.verdict == "holds"
-    assert all(check.survives for check in rate.checks)
-    assert [check.name for check in span.checks if not check.survives] == list(BARS)
+    assert not any(c.gone or c.says == "contradicts" for c in (*rate.checks, *span.checks))
+    assert [c.name for c in span.checks if c.value is None] == list(BARS)
     assert rate.interval is not None and rate.interval[0] > 0
     assert rate.units == (12, 12)
     assert rate.works == len(works)
@@ -113,11 +113,8 @@ def test_what_is_only_the_ensembles_goes_with_them() -> None:
     assert found.corrected is not None and found.corrected < 0.05
     assert alike.what == ("piano", "string quartet")
     assert abs(alike.value or 0) < 0.5 * found.value
-    assert alike.survives is False
-    assert found.verdict == "does not survive"
-    text = study_text(study(works, ["span"]), "id")
-    assert "a difference that does not survive" in text
-    assert "It does not survive with: same ensembles" in text
+    assert alike.says != "supports"
+    assert found.verdict in ("open", "contradicted")
 
 
 def test_without_a_common_ensemble_it_cannot_be_told() -> None:
@@ -138,7 +135,8 @@ def test_what_is_only_length_goes_with_it() -> None:
     alike = check_of(found, "length")
     assert found.value > 0.8
     assert alike.value is not None and alike.value < 0.5 * found.value
-    assert found.verdict == "does not survive"
+    assert alike.says == "contradicts"
+    assert found.verdict == "contradicted"
 
 
 def test_what_is_only_the_way_of_writing_goes_with_it() -> None:
@@ -148,19 +146,19 @@ def test_what_is_only_the_way_of_writing_goes_with_it() -> None:
     found = pair_of(study(works, ["span"]))
     alike = check_of(found, "writing")
     assert alike.what == ("dynamics", "dynamics and repeats")
-    assert alike.survives is False
+    assert alike.says != "supports"
     assert abs(alike.value or 0) < 0.5 * found.value
 
 
-def test_what_only_guessed_dates_say_does_not_survive() -> None:
+def test_what_only_guessed_dates_say_is_not_taken_as_it_is() -> None:
     works = invented()
     works = with_span(works, works.values["span"] + 30 * late(works) * ~works.stated)
     found = pair_of(study(works, ["span"]))
-    assert check_of(found, "dates").survives is False
-    assert found.verdict == "does not survive"
+    assert check_of(found, "dates").says == "contradicts"
+    assert found.verdict == "contradicted"
 
 
-def test_what_one_collection_makes_does_not_survive() -> None:
+def test_what_one_collection_makes_is_not_taken_as_it_is() -> None:
     works = invented()
     first = works.collection == "edition 0"
     period = np.where(works.unit < 12, CLASSICAL, ROMANTIC)
@@ -171,12 +169,12 @@ def test_what_one_collection_makes_does_not_survive() -> None:
     found = pair_of(study(replace(works, values=moved), ["span"]))
     weakest = check_of(found, "collections")
     assert weakest.what == ("First Edition",)
-    assert weakest.survives is False
-    assert found.verdict == "does not survive"
+    assert weakest.gone
+    assert found.verdict == "open"
 
 
 @pytest.mark.parametrize("bars", BARS)
-def test_what_turns_around_with_other_bars_does_not_survive(bars: str) -> None:
+def test_what_turns_around_with_other_bars_is_not_taken_as_it_is(bars: str) -> None:
     works = invented()
     values = {**works.values, "shift_rate": works.values["shift_rate"] + 4 * late(works)}
     other = {each: dict(own) for each, own in works.rebarred.items()}
@@ -186,8 +184,9 @@ def test_what_turns_around_with_other_bars_does_not_survive(bars: str) -> None:
     found = study(replace(works, values=values, rebarred=other), ["shift_rate"])
     pair = pair_of(found, "shift_rate")
     assert (check_of(pair, bars).value or 0) < 0
-    assert [check.name for check in pair.checks if check.survives is False] == [bars]
-    assert pair.verdict == "does not survive"
+    assert [c.name for c in pair.checks if c.says == "contradicts"] == [bars]
+    assert pair.verdict == "contradicted"
+    assert f"Contradicted with: {bars} bars" in study_text(found, "id")
     assert "turns around" in study_text(found, "id")
 
 
@@ -251,8 +250,8 @@ def test_a_period_of_one_collection_is_called_by_it() -> None:
     assert "classical -> 'First Edition' (romantic)" in text
     assert "'First Edition' (romantic) from" not in text
     check = check_of(pair_of(found), "collections")
-    assert (check.survives, check.reason) == (
-        None,
+    assert (check.says, check.reason) == (
+        "cannot tell",
         "nothing to compare without 'First Edition'",
     )
 
@@ -347,12 +346,22 @@ def test_without_difference_few_results_are_shown() -> None:
 
 @pytest.mark.parametrize(
     ("value", "printed", "said"),
-    [(0.2, "0.20", "stays"), (-0.002, "0.00", "may be none"), (-0.02, "-0.02", "turns around")],
+    [
+        (0.2, "0.20", "contradicts"),
+        (-0.002, "0.00", "contradicts"),
+        (-0.02, "-0.02", "contradicts, turns around"),
+    ],
 )
 def test_what_is_printed_as_no_trend_does_not_turn_around(
     value: float, printed: str, said: str
 ) -> None:
     trend = Finding((), 0.3, None, (30,), 0, 300, 0.001, 0.01, 0.02, (), "not surviving")
-    check = Check("length", value=value, p=0.9, units=(30,), survives=said == "stays")
+    check = Check(
+        "length",
+        value=value,
+        p=0.9,
+        units=(30,),
+        says="contradicts",
+    )
     assert repeated_words(check, pairs=False) == printed
     assert result_words(trend, check) == said

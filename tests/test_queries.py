@@ -420,6 +420,26 @@ def test_what_follows_skips_counts_every_composer_once(reference: store.Referenc
     assert toward["turning"] == pytest.approx((6 / 29 + 2 / 8) / 2)
 
 
+def test_weighted_quantiles_count_every_composer_once(reference: store.Reference) -> None:
+    """Spans 60, 40, 50 by ann (a third each) and 14 from the tune book; ben's is left out."""
+    rows = answer(reference, "weighted_quantiles", measure="span")
+    assert [row["share"] for row in rows] == [0.1, 0.25, 0.5, 0.75, 0.9]
+    middles = [0.25, 0.5 + 1 / 12, 0.75, 1 - 1 / 12]
+    expected = np.interp([row["share"] for row in rows], middles, [14, 40, 50, 60])
+    assert [row["value"] for row in rows] == pytest.approx(expected.tolist())
+    assert all(row["low"] <= row["value"] <= row["high"] for row in rows)
+    assert {(row["works"], row["units"]) for row in rows} == {(4, 2)}
+
+
+def test_a_composer_of_few_works_is_drawn_toward_the_others(
+    reference: store.Reference,
+) -> None:
+    """Shifts of ann: 10, 0 and 6; alone among pianists she is drawn to herself."""
+    (ann,) = answer(reference, "composers_of_a_medium", measure="shift_rate", ensemble="piano")
+    assert (ann["composer"], ann["works"]) == ("Ann", 3)
+    assert ann["mean"] == pytest.approx(16 / 3)
+
+
 def test_rising_intervals_by_size_and_kind(reference: store.Reference) -> None:
     second, octave = answer(reference, "rising_intervals", instrument="choir")
     assert (second["size"], second["times"], second["kind"]) == (2, 90, "small")

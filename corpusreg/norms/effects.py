@@ -110,6 +110,15 @@ class Trend:
     tau: float
     units: int
 
+    @property
+    def interval(self) -> tuple[float, float] | None:
+        """95 % interval of tau, from the variance of S; None where S is 0 or 1."""
+        if not self.z:
+            return None
+        error = (self.tau - math.copysign(self.tau / self.s, self.tau)) / self.z
+        reach = NormalDist().inv_cdf(0.975) * abs(error)
+        return max(self.tau - reach, -1.0), min(self.tau + reach, 1.0)
+
 
 def unit_means(values: Floats, unit: Ints) -> tuple[Ints, Floats]:
     """Units in order and the mean value of each; values, unit of shape (n,)."""

@@ -21,8 +21,8 @@ _GROUPS = (
 )
 _PERIODS = (
     "What looks like time may be the change of ensembles, of composers or of how scores are "
-    "written: the periods here hold different music. Whether a difference survives being "
-    "tested in other ways, the command 'corpusreg periods {measure}' says. Period names and "
+    "written: the periods here hold different music. Whether a difference holds when it "
+    "is tested in other ways, the command 'corpusreg periods {measure}' says. Period names and "
     "borders are common practice, no source."
 )
 _OCTAVES = (

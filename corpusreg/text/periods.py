@@ -38,9 +38,9 @@ CHECK_WORDS = {
 }
 VERDICTS = {
     "not shown": "no difference shown",
-    "does not survive": "a difference that does not survive",
+    "contradicted": "a difference that is contradicted when it is measured in other ways",
     "open": "a difference that cannot be told from other things",
-    "holds": "a difference that holds in all that could be repeated",
+    "holds": "a difference that holds",
 }
 
 
@@ -72,13 +72,13 @@ def short_words(study: Study) -> str:
     found = [(each, finding) for each in study.measures for finding in findings(each)]
     count = {
         verdict: sum(finding.verdict == verdict for _, finding in found)
-        for verdict in ("holds", "open", "does not survive", "not shown", "cannot be tested")
+        for verdict in ("holds", "open", "contradicted", "not shown", "cannot be tested")
     }
     said = (
         f"of {len(found)} results here, differences and trends, {count['holds']} "
-        f"hold in all that could be repeated, {count['open']} cannot be told from other "
-        f"things, {count['does not survive']} do not survive, {count['not shown']} are not "
-        f"shown, {count['cannot be tested']} cannot be tested."
+        f"hold, {count['open']} cannot be told from other things, {count['contradicted']} are "
+        f"contradicted, {count['not shown']} are not shown, {count['cannot be tested']} cannot "
+        "be tested."
     )
     held = [
         f"{each.measure.title} {' -> '.join(finding.periods) or 'over the years'}"
@@ -171,7 +171,7 @@ def _measure_lines(study: MeasureStudy) -> Iterator[str]:
             continue
         yield ""
         yield _wrap(finding_words(study, finding))
-        if finding.verdict in ("does not survive", "open", "holds"):
+        if finding.verdict in ("contradicted", "open", "holds"):
             yield _checks_table(finding)
             yield from map(_wrap, because_words(finding))
 
@@ -268,11 +268,12 @@ def repeated_words(check: Check, pairs: bool) -> str:
 
 def result_words(finding: Finding, check: Check) -> str:
     """What became of a result when it was repeated."""
-    if check.survives is None:
+    if check.value is None:
         return check.reason
+    told = check.reason or check.says
     # What is printed as no difference has no direction that could have turned.
-    around = check.value is not None and round(check.value, 2) * finding.value < 0
-    said = "stays" if check.survives else "turns around" if around else "may be none"
+    around = round(check.value, 2) * finding.value < 0
+    said = f"{told}, turns around" if around else told
     if check.name == "collections":
         return f"{said}, without '{check.what[0]}'"
     return said + (f": {', '.join(check.what)}" if check.what else "")
@@ -280,12 +281,15 @@ def result_words(finding: Finding, check: Check) -> str:
 
 def because_words(finding: Finding) -> Iterator[str]:
     """Why a result that is shown is not taken as it is, and what explains it."""
-    gone = [CHECK_WORDS[check.name] for check in finding.checks if check.survives is False]
+    gone = [CHECK_WORDS[check.name] for check in finding.checks if check.says == "contradicts"]
     if gone:
-        yield f"It does not survive with: {', '.join(gone)}."
-    if finding.verdict == "open":
+        yield f"Contradicted with: {', '.join(gone)}."
+    gone = [CHECK_WORDS[check.name] for check in finding.checks if check.gone]
+    if gone:
+        yield f"It may be none with: {', '.join(gone)}."
+    if finding.verdict == "open" and not gone:
         alike = next(check for check in finding.checks if check.name == "ensembles")
-        reason = alike.reason or "too few composers for an interval"
+        reason = alike.reason or "works for the same ensembles do not support it"
         yield f"It may be the change of ensembles or of composers: {reason}."
     shares = [
         (name, explained(finding, check))

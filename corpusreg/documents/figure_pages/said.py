@@ -34,7 +34,8 @@ TERMS = (
     ("corrected", "p raised because many questions were asked at once; up to .05 is called "
      "shown"),
     ("tau", "how steadily composers rise or fall over the years, from -1 to 1; 0 is no trend"),
-    ("survives", "it goes the same way when it is measured again in other ways"),
+    ("supports, contradicts", "measured again in another way it goes the same way, and its "
+     "interval holds the result; or the two intervals exclude each other"),
 )  # fmt: skip
 _READING = (
     "Every dot is a work, every line a composer or a source of anonymous music, in the order "
@@ -46,10 +47,9 @@ _TREND = (
     "trend, the grey about it how steep it may be."
 )
 _TOLD = {
-    "holds": "What differs, and does so however it is measured again",
+    "holds": "What differs, and does so among works for the same ensembles too",
     "open": "What differs, but may come from other ensembles or other composers",
-    "does not survive": "What seems to differ, and does not when it is measured again in other "
-    "ways",
+    "contradicted": "What seems to differ, and is contradicted when measured in other ways",
     "not shown": "Where no difference is shown, which does not say that there is none",
 }
 _ORDER = tuple(_TOLD)
@@ -85,7 +85,7 @@ class Section:
 class Said:
     """The whole page.
 
-    told: what differs and survives, and what differs and does not, a sentence each.
+    told: what differs and holds, and what differs and does not, a sentence each.
     periods: rows of a table whose first is its head.
     """
 
@@ -156,7 +156,7 @@ def _section(chart: Chart) -> Section:
 
 
 def _result(finding: Finding, words: str) -> Result:
-    shown = finding.verdict in ("holds", "open", "does not survive")
+    shown = finding.verdict in ("holds", "open", "contradicted")
     rows = [
         (
             CHECK_WORDS[check.name],

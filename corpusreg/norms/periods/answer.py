@@ -1,17 +1,18 @@
-"""Register habits by period: what differs, and whether it survives being repeated.
+"""Register habits by period: what differs, and what repeating it says.
 
 A difference between two neighbouring periods, or a trend over the years, is tested with
 the composer as unit and corrected over every measure, pair of periods and trend, asked
 for or not. All that can be tested is repeated (`corpusreg.norms.periods.checks`): a result that
-turns around then, or whose interval includes no difference, does not survive.
+some repetition contradicts is told as that and no more.
 
 Verdicts
 --------
 cannot be tested   so few composers cannot reach a p that passes, whatever they wrote
 not shown          the corrected p is above .05, or the interval includes no difference
-does not survive   shown, and gone or turned around when repeated
-open               shown, but no ensemble is common, or too few composers to say
-holds              shown, and the same in all that could be repeated
+contradicted       shown, and contradicted by a repetition
+open               shown, but works for the same ensembles do not support it, or a repetition
+                   turns around, or could show a difference and shows none
+holds              shown, supported within ensembles, and gone nowhere
 """
 
 from __future__ import annotations
@@ -165,7 +166,7 @@ def _finding(
     smallest, p, corrected = figures
     raw = result(works, values, [has], pair)
     assert raw is not None  # `_possible` has seen to it
-    checks = () if p is None else tuple(checked(works, name, pair, float(np.sign(raw.value))))
+    checks = () if p is None else tuple(checked(works, name, pair, raw))
     both, rows = 0, has
     slope = None
     if pair is None:
@@ -191,13 +192,13 @@ def _finding(
 
 
 def _verdict(raw: Again, corrected: float | None, checks: Sequence[Check]) -> str:
-    """cannot be tested, not shown, does not survive, open (not to be told), or holds."""
+    """cannot be tested, not shown, contradicted, open (not to be told), or holds."""
     if corrected is None:
         return "cannot be tested"
-    shown = raw.survives(float(np.sign(raw.value)))
-    if corrected > ALPHA or shown is False:
+    if corrected > ALPHA or raw.shown is False:
         return "not shown"
-    if any(check.survives is False for check in checks):
-        return "does not survive"
+    if any(check.says == "contradicts" for check in checks):
+        return "contradicted"
     alike = next(check for check in checks if check.name == "ensembles")
-    return "open" if shown is None or alike.survives is None else "holds"
+    sure = alike.says == "supports" and not any(check.gone for check in checks)
+    return "holds" if sure else "open"

@@ -6,6 +6,11 @@ writing       between works alike in having dynamics, pedal and repeats written 
 collections   without each collection in turn; the weakest result counts
 dates         on works with a stated or sourced year only
 half, double  with half and with double bars, for measures that depend on barlines
+
+A repetition supports a result when it goes the same way and its interval holds the result; it
+contradicts the result when the two intervals exclude each other; otherwise it cannot tell.
+So few composers that no values at all could reach ABLE cannot tell either: too little power is
+never a contradiction.
 """
 
 from __future__ import annotations
@@ -20,12 +25,13 @@ from numpy.typing import NDArray
 from corpusreg.measures.rebar import BARS, REBARRED
 from corpusreg.norms import effects
 from corpusreg.norms.effects import ALPHA, Groups
-from corpusreg.norms.periods.results import CHECKS, Check
+from corpusreg.norms.periods.results import CHECKS, Check, Says
 from corpusreg.norms.periods.works import Works
 
 __all__ = ["TREND_UNITS", "Again", "Pair", "checked", "groups_of", "points_of", "result"]
 
 TREND_UNITS = 3  # fewer have no slope worth the name
+ABLE = 0.001  # ALPHA shared among some fifty tests
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -42,16 +48,30 @@ class Again:
     p: float | None
     units: tuple[int, ...]
 
-    def survives(self, sign: float) -> bool | None:
-        """Whether it still goes the way of `sign`; None with too few composers to say."""
-        if self.value * sign <= 0:
-            return False
+    @property
+    def shown(self) -> bool | None:
+        """Whether there is a difference at all; None with too few composers for an interval."""
         if self.p is not None:
-            able = effects.smallest_trend_p(self.units[0]) <= ALPHA
-            return self.p <= ALPHA if able else None
-        if self.interval is None:
-            return None
-        return min(side * sign for side in self.interval) > 0
+            return self.p <= ALPHA
+        return None if self.interval is None else self.interval[0] * self.interval[1] > 0
+
+    @property
+    def able(self) -> bool:
+        """Whether so many composers could show anything, whatever they wrote."""
+        if len(self.units) == 1:
+            return effects.smallest_trend_p(self.units[0]) <= ABLE
+        return effects.smallest_p(*self.units) <= ABLE
+
+    def says(self, full: Again) -> Says:
+        """What it says of the result that it repeats."""
+        if self.interval is None or full.interval is None or not self.able:
+            return "cannot tell"
+        low, high = self.interval
+        if low > full.interval[1] or high < full.interval[0]:
+            return "contradicts"
+        if self.value * full.value > 0 and low <= full.value <= high:
+            return "supports"
+        return "cannot tell"
 
     def strength(self, sign: float) -> float:
         """Lower for a weaker result in the direction of `sign`."""
@@ -103,11 +123,11 @@ def _trend(works: Works, values: Floats, parts: Sequence[Flags]) -> Again | None
     if units < TREND_UNITS:
         return None
     found = effects.trend(strata)
-    return Again(found.tau, None, found.p, (units,))
+    return Again(found.tau, found.interval, found.p, (units,))
 
 
-def checked(works: Works, name: str, pair: Pair | None, sign: float) -> Iterator[Check]:
-    """A result that goes the way of `sign`, repeated in every way of CHECKS."""
+def checked(works: Works, name: str, pair: Pair | None, full: Again) -> Iterator[Check]:
+    """A result repeated in every way of CHECKS."""
     values = works.values[name]
     use = np.isfinite(values)
     if pair is not None:
@@ -117,15 +137,15 @@ def checked(works: Works, name: str, pair: Pair | None, sign: float) -> Iterator
             classes = works.ensemble if check == "ensembles" else works.writing
             parts = _parts(works, use, pair, classes.astype(str))
             again = result(works, values, list(parts.values()), pair)
-            yield _check(check, again, sign, tuple(parts), "nothing in common to compare")
+            yield _check(check, again, full, tuple(parts), "nothing in common to compare")
         elif check == "collections":
-            yield _without_each(works, values, use, pair, sign)
+            yield _without_each(works, values, use, pair, full)
         elif check in BARS and name not in REBARRED:
             yield Check(check, reason="not taken with other bars")
         else:
             given = _given(works, name, check)
             rows = use & np.isfinite(given)
-            yield _check(check, result(works, given, [rows], pair), sign, (), "too few works")
+            yield _check(check, result(works, given, [rows], pair), full, (), "too few works")
 
 
 def _given(works: Works, name: str, check: str) -> Floats:
@@ -181,7 +201,7 @@ def _within_length(works: Works, name: str) -> Floats:
 
 
 def _without_each(
-    works: Works, values: Floats, use: Flags, pair: Pair | None, sign: float
+    works: Works, values: Floats, use: Flags, pair: Pair | None, full: Again
 ) -> Check:
     """The weakest of the results without one collection."""
     found: list[tuple[float, str, Again]] = []
@@ -191,18 +211,22 @@ def _without_each(
         if again is None:
             reason = f"nothing to compare without '{title}'"
             return Check("collections", what=(title,), reason=reason)
-        found.append((again.strength(sign), title, again))
+        found.append((again.strength(float(np.sign(full.value))), title, again))
     _, title, weakest = min(found, key=lambda each: each[:2])
-    return _check("collections", weakest, sign, (title,), "")
+    return _check("collections", weakest, full, (title,), "")
 
 
 def _check(
-    name: str, again: Again | None, sign: float, what: tuple[str, ...], nothing: str
+    name: str, again: Again | None, full: Again, what: tuple[str, ...], nothing: str
 ) -> Check:
     """`nothing`: what is said where there was nothing to repeat it on."""
     if again is None:
         return Check(name, what=what, reason=nothing)
-    survives = again.survives(sign)
+    says = again.says(full)
+    turned = again.value * full.value < 0
+    gone = turned or (again.able and again.shown is False)
+    why = "less sure than the whole" if again.able else "too few composers to say"
+    why = "may be none" if gone else why
     return Check(
         name,
         value=again.value,
@@ -210,6 +234,7 @@ def _check(
         p=again.p,
         units=again.units,
         what=what,
-        survives=survives,
-        reason="too few composers to say" if survives is None else "",
+        says=says,
+        reason=why if says == "cannot tell" else "",
+        gone=gone,
     )

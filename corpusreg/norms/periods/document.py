@@ -67,7 +67,7 @@ def _finding_rows(finding: Finding) -> Iterator[tuple[Any, ...]]:
     if finding.slope:
         yield ("slope", where, "", *counts, *finding.slope, None, None, None)
     for check in finding.checks:
-        said = {True: "stays", False: "does not survive", None: check.reason}[check.survives]
+        said = check.reason or check.says
         units = "-".join(map(str, check.units))
         ends = check.interval or (None, None)
         yield (kind, where, check.name, None, units, check.value, *ends, check.p, None, said)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Literal
 
 from corpusreg.measures.definitions import Measure
 from corpusreg.measures.rebar import BARS
@@ -14,10 +15,12 @@ __all__ = [
     "Finding",
     "MeasureStudy",
     "Period",
+    "Says",
     "Study",
     "explained",
 ]
 
+Says = Literal["supports", "contradicts", "cannot tell"]
 CHECKS = ("ensembles", "length", "writing", "collections", "dates", *BARS)
 
 
@@ -61,8 +64,8 @@ class Check:
     """A result repeated in another way; value is delta or, of a trend, tau.
 
     what: the groups compared within, or the collection whose absence weakens the
-    result most. survives: None where it could not be repeated, or with too few composers to
-    say; `reason` then says why.
+    result most. says: what it says of the result; where it cannot tell, `reason` says why.
+    gone: it turns around, or so many composers could show a difference and none is shown.
     """
 
     name: str
@@ -71,8 +74,9 @@ class Check:
     p: float | None = None
     units: tuple[int, ...] = ()
     what: tuple[str, ...] = ()
-    survives: bool | None = None
+    says: Says = "cannot tell"
     reason: str = ""
+    gone: bool = False
 
 
 @dataclass(frozen=True)
