@@ -157,7 +157,12 @@ def answer(reference: store.Reference, name: str, **given: object) -> list[dict[
 
 def values_for(query: sql.Query) -> dict[str, object]:
     """Values for the parameters that have no default."""
-    given: dict[str, object] = {"work": "c:book.abc#a1", "value": 30.0}
+    given: dict[str, object] = {
+        "work": "c:book.abc#a1",
+        "value": 30.0,
+        "measure": "span",
+        "ensemble": "piano",
+    }
     needed = {p.name for p in query.parameters if p.default is None}
     return query.values({name: given[name] for name in needed})
 
