@@ -288,6 +288,9 @@ def reach(
             continue
         own = notes.take((notes.bar >= run[0]) & (notes.bar < run[1]))
         there = time_by_pitch(own)
+        far = None if beyond is None else float(there @ beyond / there.sum())
+        if far is not None and far < 1 - OUTER:
+            continue  # half of it lies so, and as much of it does not
         zones = {"tiring": row.tiring, "dull": row.dull}
         found.append(
             Reach(
@@ -297,7 +300,7 @@ def reach(
                 low=int(own.pitch.min()),
                 high=int(own.pitch.max()),
                 share=share,
-                beyond=None if beyond is None else float(there @ beyond / there.sum()),
+                beyond=far,
                 zone=next(
                     (
                         z
