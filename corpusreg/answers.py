@@ -656,9 +656,16 @@ class ClassAnswer(Answer):
         import pandas as pd
 
         rows = [
-            {"piece": member.label, "who": member.who, "medium": member.piece.kind}
-            | {"measure": line.measure.name, "value": place.value}
-            | {"percentile": place.percentile, "tied": place.tied, "words": place.words}
+            {
+                "piece": member.label,
+                "who": member.who,
+                "medium": member.piece.kind,
+                "measure": line.measure.name,
+                "value": place.value,
+                "percentile": place.percentile,
+                "tied": place.tied,
+                "words": place.words,
+            }
             for line in self.group.lines
             for member in self.group.members
             for place in [member.piece.places[line.measure.name]]
