@@ -103,6 +103,44 @@ class Answer:
 
         return self._marked(pd.json_normalize(rows), {})
 
+    def to_csv(self) -> str:
+        """The rows as comma-separated values, with a first line of names; no text of them is
+        a formula to a spreadsheet.
+        """
+        from corpusreg.system.plaintext import spreadsheet
+
+        names, rows = self._cells()
+        printed = io.StringIO()
+        writer = csv.writer(printed, lineterminator="\n")
+        writer.writerow(map(spreadsheet, names))
+        writer.writerows(map(spreadsheet, row) for row in rows)
+        return printed.getvalue()
+
+    def write(self, path: str | Path) -> None:
+        """Write the rows into a file that ends in .csv or .parquet, the document into .json.
+
+        Raises UsageError for another ending, CorpusregError where it cannot be written.
+        """
+        from corpusreg.store.exchange import parquet
+        from corpusreg.system.writing import write_files
+
+        path = Path(path)
+        match path.suffix.lower():
+            case ".json":
+                content = self.to_json().encode()
+            case ".csv":
+                content = self.to_csv().encode()
+            case ".parquet":
+                content = parquet(*self._cells())
+            case _:
+                raise UsageError(f"{path}: a table ends in .csv, .json or .parquet")
+        write_files({path: content})
+
+    def _cells(self) -> tuple[Sequence[str], Sequence[Sequence[Any]]]:
+        """Names of the columns and rows, with no value for what is missing."""
+        frame = self.to_frame().astype(object)
+        return list(frame.columns), frame.where(frame.notna(), None).values.tolist()
+
     def _marked(self, frame: pd.DataFrame, units: Mapping[str, str]) -> pd.DataFrame:
         """The frame with its units and what made it."""
         frame.attrs["units"] = {name: unit for name, unit in units.items() if name in frame}
@@ -148,7 +186,7 @@ class Placed(Answer):
         from corpusreg.comparison.classroom import LEAST, MEASURES, classroom
         from corpusreg.text.classroom import class_piece
         from corpusreg.text.classroom import class_text as shared
-        from corpusreg.text.outputs.console import wrap
+        from corpusreg.text.lines import wrap
 
         if len(self.comparisons) < LEAST:
             return ""
@@ -198,12 +236,13 @@ class Placed(Answer):
         paper: 'a4' or 'letter'. Raises UsageError for an unknown ending, CorpusregError where
         it cannot be written; a file of that name is replaced only by a finished one.
         """
-        from corpusreg.documents.report.writing import check_report, made_report
+        from corpusreg.documents.layout import check_ending
+        from corpusreg.documents.report.writing import made_report
         from corpusreg.system.isolate import made_of
         from corpusreg.system.writing import write_files
 
         file = Path(path)
-        check_report(file)
+        check_ending(file)
         kind, paths = file.suffix.lower(), [Path(each.piece.path) for each in self.comparisons]
         content, remarks = made_of(
             paths, made_report, self.comparisons, self.failures, self.reference_id, kind,
@@ -342,17 +381,8 @@ class Rows(Answer):
             blocks.append(text_table(["column", "meaning"], list(self.meanings.items())))
         return "\n\n".join([*blocks, *filter(None, [self.note])])
 
-    def to_csv(self) -> str:
-        """The rows as comma-separated values, with a first line of names; no text of them is
-        a formula to a spreadsheet.
-        """
-        from corpusreg.system.plaintext import spreadsheet
-
-        printed = io.StringIO()
-        writer = csv.writer(printed, lineterminator="\n")
-        writer.writerow(map(spreadsheet, self.names))
-        writer.writerows(map(spreadsheet, row) for row in self.rows)
-        return printed.getvalue()
+    def _cells(self) -> tuple[Sequence[str], Sequence[Sequence[Any]]]:
+        return self.names, self.rows
 
     def to_frame(self) -> pd.DataFrame:
         """The rows; attrs["columns"] has the meaning of every column that has one."""
@@ -391,15 +421,20 @@ class ContrastAnswer(Answer):
 
         return contrast_text(self.found)
 
-    def report(self, path: str | Path) -> None:
-        """Write a page with both versions, to see and to hear. Raises as `Placed.report`."""
-        from corpusreg.documents.pages.contrast import check_contrast_page, contrast_page
+    def report(self, path: str | Path) -> tuple[str, ...]:
+        """Write a page with both versions, to see and to hear, or a PDF; as `Placed.report`."""
+        from corpusreg.documents.contrast import made_contrast
+        from corpusreg.documents.layout import check_ending
         from corpusreg.system.isolate import made_of
         from corpusreg.system.writing import write_files
 
-        check_contrast_page(Path(path))
-        page = made_of([self.found.path], contrast_page, self.found)
-        write_files({Path(path): page.encode()})
+        file = Path(path)
+        check_ending(file)
+        content, remarks = made_of(
+            [self.found.path], made_contrast, self.found, file.suffix.lower()
+        )
+        write_files({file: content})
+        return remarks
 
 
 class ReviseAnswer(Answer):
@@ -452,13 +487,13 @@ class ExamplesAnswer(Answer):
 
         return self._marked(pd.json_normalize(self.document["examples"]), {})
 
-    def report(self, path: str | Path) -> None:
-        """Write a page with maps and, where it may be shown, notation."""
-        from corpusreg.documents.pages.examples import write_examples
-        from corpusreg.documents.report.writing import check_report
+    def report(self, path: str | Path) -> tuple[str, ...]:
+        """Write a page or a PDF with maps and, where it may be shown, notation; as
+        `Placed.report`.
+        """
+        from corpusreg.documents.examples import write_examples
 
-        check_report(Path(path))
-        write_examples(self.found, self._reference, Path(path))
+        return write_examples(self.found, self._reference, Path(path))
 
 
 class HeightsAnswer(Answer):
@@ -608,14 +643,16 @@ class PeriodsAnswer(Answer):
         """The figures as a table."""
         return self.rows.to_frame()
 
-    def report(self, path: str | Path) -> list[str]:
+    def _cells(self) -> tuple[Sequence[str], Sequence[Sequence[Any]]]:
+        return self.rows._cells()
+
+    def report(self, path: str | Path) -> tuple[str, ...]:
         """Write a page with pictures, .html or .pdf; what must be known about it."""
-        from corpusreg.documents.figure_pages.periods import check_name, write_periods
+        from corpusreg.documents.periods import write_periods
         from corpusreg.norms.periods.chart import charts
 
-        check_name(Path(path))
         drawn = charts(self._works, self.found, self._names)
-        return list(write_periods(self.found, drawn, self.reference_id, Path(path)))
+        return write_periods(self.found, drawn, self.reference_id, Path(path))
 
 
 class ClassAnswer(Answer):

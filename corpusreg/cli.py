@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import codecs
 import contextlib
+import functools
 import json
 import os
 import re
@@ -47,7 +48,10 @@ First steps:
 'corpusreg COMMAND --help' says more about a command."""
 _MEASURES = "\b\nmeasures:\n" + "\n".join(f"  {m.name:<18}{m.title}" for m in MEASURES)
 _TIERS = ("noncommercial", "reserved")
+_TABLES = (".csv", ".json", ".parquet")
 _COMPLETE = "_CORPUSREG_COMPLETE"
+# Signs of our own text where a terminal cannot show them.
+_PLAIN = str.maketrans({"–": "-", "♭": "b", "♯": "#"})
 _INTERRUPTED = 130
 # Ctrl-C, being asked to end, a terminal or console that is closed.
 _ENDINGS = ("SIGINT", "SIGTERM", "SIGHUP", "SIGBREAK")
@@ -57,19 +61,20 @@ _FILE = click.Path(path_type=Path, readable=False)
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command; returns the exit code (0 done, 1 failed, 2 wrong usage)."""
-    from corpusreg.terminal import say
+    from corpusreg.terminal import on_screen, say
 
     _plain_output()
     # Threads that no command needs, and with which no child could be a copy (`isolate`).
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     try:
-        code = app.main(
-            None if arguments is None else list(map(str, arguments)),
-            prog_name="corpusreg",
-            standalone_mode=False,
-            complete_var=_COMPLETE,
-        )
-        sys.stdout.flush()
+        with on_screen():
+            code = app.main(
+                None if arguments is None else list(map(str, arguments)),
+                prog_name="corpusreg",
+                standalone_mode=False,
+                complete_var=_COMPLETE,
+            )
+            sys.stdout.flush()
     except click.ClickException as error:
         say(_one_line(error))
         return 2
@@ -105,7 +110,8 @@ def _plain_output() -> None:
     def plain(error: UnicodeError) -> tuple[str, int]:
         if not isinstance(error, UnicodeEncodeError):
             raise error
-        piece = unicodedata.normalize("NFKD", error.object[error.start : error.end])
+        piece = error.object[error.start : error.end].translate(_PLAIN)
+        piece = unicodedata.normalize("NFKD", piece)
         return piece.encode("ascii", "ignore").decode() or "?", error.end
 
     codecs.register_error("plain", plain)
@@ -190,7 +196,6 @@ def _flag(name: str, words: str) -> _Decorator:
 
 
 _JSON = _flag("--json", "print JSON")
-_CSV = _flag("--csv", "print comma-separated values, for a spreadsheet")
 _TRUST = _option(
     "--trust",
     is_flag=True,
@@ -200,7 +205,7 @@ _TRUST = _option(
     "you can do, so only for scores whose writers you trust",
 )
 _NUMBER = _option(
-    "--number", metavar="N", help="which work of a file of several, as compare numbers them"
+    "--number", metavar="N", help="which work of a file of several, by its number in the table"
 )
 _RANGES = _option(
     "--ranges",
@@ -234,11 +239,31 @@ def _piece(name: str = "piece", metavar: str = "PIECE") -> _Decorator:
     return click.argument(name, type=_FILE, metavar=metavar)
 
 
-def _form(json: bool, csv: bool = False) -> str:
-    """The form that was asked for."""
-    if json and csv:
-        raise UsageError("--csv and --json are two forms; choose one")
-    return "json" if json else "csv" if csv else ""
+def _form(json: bool, csv: bool = False, to: Path | None = None) -> str | Path:
+    """The form that was asked for: 'json', 'csv', '' for reading, or a file."""
+    if json + csv + (to is not None) > 1:
+        raise UsageError("--csv, --json and --to are forms of one answer; choose one")
+    if to is not None and to.suffix.lower() not in _TABLES:
+        raise UsageError(f"{to}: a table ends in {', '.join(_TABLES)}; name it so")
+    return to or ("json" if json else "csv" if csv else "")
+
+
+def _tabled(function: _Function) -> Any:
+    """Options for a table as text, CSV, JSON or Parquet; the function gets its `form`."""
+
+    @functools.wraps(function)
+    def run(*given: Any, json: bool, csv: bool, to: Path | None, **named: Any) -> Any:
+        return function(*given, form=_form(json, csv, to), **named)
+
+    found: Any = run
+    for option in (
+        _option("--to", type=_FILE, metavar="FILE",
+                help="write the table, into a file that ends in .csv, .json or .parquet"),
+        _JSON,
+        _flag("--csv", "print comma-separated values, for a spreadsheet"),
+    ):  # fmt: skip
+        found = option(found)
+    return found
 
 
 def _words(text: str | None) -> list[str]:
@@ -278,8 +303,9 @@ def _session(ranges: Path | None = None) -> Session:
     metavar="EARLIER",
     help="an earlier draft of the piece: what changed, and where",
 )
+@_NUMBER
 @_flag("--full", "print all measures, events, stays and players")
-@_JSON
+@_tabled
 @_TRUST
 def _compare(
     pieces: tuple[Path, ...],
@@ -289,15 +315,16 @@ def _compare(
     report: Path | None,
     paper: str | None,
     against: Path | None,
+    number: str | None,
     full: bool,
-    json: bool,
+    form: str | Path,
 ) -> int:
     from corpusreg.comparison.compared import one_draft, some_readable
-    from corpusreg.documents.report.writing import check_report
+    from corpusreg.documents.layout import check_ending
     from corpusreg.terminal import print_answer, print_text, say, waiting
 
     if report:
-        check_report(report)
+        check_ending(report)
     elif paper:
         raise UsageError("--paper is for a report; add --report FILE.pdf or FILE.html")
     one_draft(pieces, against)
@@ -310,15 +337,16 @@ def _compare(
                 cohort,
                 as_written=as_written,
                 against=against,
-                with_study=bool(full or report or json),
+                with_study=bool(full or report or form),
+                number=number,
             )
         if report and found.comparisons:
             with waiting("Writing the report"):
                 remarks = found.report(report, paper)
             for remark in remarks:
                 say(f"{report}: {remark}")
-        if json:
-            print_answer(found, "json")
+        if form:
+            print_answer(found, form)
         elif report and found.comparisons:
             works = len(found.comparisons)
             print(f"{report}: {'a piece' if works == 1 else f'{works} pieces'}")
@@ -368,7 +396,12 @@ def _map(
     metavar="FILE",
     help="write it, as .musicxml or .mid; may be given twice",
 )
-@_option("--report", type=_FILE, metavar="FILE", help="a page with both maps, to hear: .html")
+@_option(
+    "--report",
+    type=_FILE,
+    metavar="FILE",
+    help="a page with both maps, to hear (.html), or to print (.pdf)",
+)
 @_NUMBER
 @_RANGES
 @_JSON
@@ -382,15 +415,15 @@ def _contrast(
     ranges: Path | None,
     json: bool,
 ) -> int:
-    from corpusreg.documents.pages.contrast import check_contrast_page
-    from corpusreg.terminal import print_answer
+    from corpusreg.documents.layout import check_ending
+    from corpusreg.terminal import print_answer, say
 
     if report:
-        check_contrast_page(report)
+        check_ending(report)
     with _session(ranges) as session:
         found = session.contrast(piece, how, bars=bars, to=to, number=number)
-    if report:
-        found.report(report)
+    for remark in found.report(report) if report else ():
+        say(f"{report}: {remark}")
     print_answer(found, _form(json))
     return 0
 
@@ -456,7 +489,7 @@ def _revise(
     metavar="FILE",
     help="draw it too, into a file that ends in .png, .svg or .pdf",
 )
-@_JSON
+@_tabled
 def _heights(
     piece: Path,
     bars: str,
@@ -466,7 +499,7 @@ def _heights(
     number: str | None,
     ranges: Path | None,
     picture: Path | None,
-    json: bool,
+    form: str | Path,
 ) -> int:
     from corpusreg.terminal import print_answer
 
@@ -475,18 +508,18 @@ def _heights(
         found = session.heights(piece, bars, part=part, on=names, level=level, number=number)
     if picture:
         found.plot(picture)
-    print_answer(found, _form(json))
+    print_answer(found, form)
     return 0
 
 
 @_command("ranges", "the table of instruments, and where it comes from")
 @click.argument("instrument", required=False, metavar="[INSTRUMENT]")
 @_RANGES
-@_JSON
-def _ranges(instrument: str | None, ranges: Path | None, json: bool) -> int:
+@_tabled
+def _ranges(instrument: str | None, ranges: Path | None, form: str | Path) -> int:
     from corpusreg.terminal import print_answer
 
-    print_answer(_session(ranges).ranges(instrument), _form(json))
+    print_answer(_session(ranges).ranges(instrument), form)
     return 0
 
 
@@ -626,12 +659,12 @@ def _demo(workers: int | None, tiers: tuple[str, ...]) -> int:
 
 
 @_command("profiles", "kinds of register use among the measured works, where there are")
-@_JSON
-def _profiles(json: bool) -> int:
+@_tabled
+def _profiles(form: str | Path) -> int:
     from corpusreg.terminal import print_answer
 
     with _session() as session:
-        print_answer(session.profiles(), _form(json))
+        print_answer(session.profiles(), form)
     return 0
 
 
@@ -650,9 +683,9 @@ def _profiles(json: bool) -> int:
     "--report",
     type=_FILE,
     metavar="FILE",
-    help="write a page, into a file that ends in .html",
+    help="write a page, into a file that ends in .html or .pdf",
 )
-@_JSON
+@_tabled
 def _examples(
     kind: Any,
     ensemble: str | None,
@@ -661,41 +694,40 @@ def _examples(
     licence: Any,
     count: int,
     report: Path | None,
-    json: bool,
+    form: str | Path,
 ) -> int:
-    from corpusreg.documents.report.writing import check_report
-    from corpusreg.terminal import print_answer
+    from corpusreg.documents.layout import check_ending
+    from corpusreg.terminal import print_answer, say
 
-    if json and report:
-        raise UsageError("--json and --report are two forms; choose one")
+    if form and report:
+        raise UsageError("--report and the form of a table are two answers; choose one")
     with _session() as session:
         if kind is None:
-            print_answer(session.example_kinds(), _form(json))
+            print_answer(session.example_kinds(), form)
             return 0
         if report:
-            check_report(report)
+            check_ending(report)
         found = session.examples(
             kind, ensemble=ensemble, period=period, difficulty=difficulty, licence=licence,
             count=count,
         )  # fmt: skip
         passages = found.found.found
         if report and passages:
-            found.report(report)
+            for remark in found.report(report):
+                say(f"{report}: {remark}")
             print(f"{report}: {len(passages)} passages")
         else:
-            print_answer(found, _form(json))
+            print_answer(found, form)
     return 0 if passages else 1
 
 
 @_command("table", "a measure by period, ensemble, composer or corpus", after=_MEASURES)
 @click.argument("measure", metavar="MEASURE")
 @_option("--by", required=True, metavar="GROUP", help="period, ensemble, composer or corpus")
-@_CSV
-@_JSON
-def _table(measure: Any, by: Any, csv: bool, json: bool) -> int:
+@_tabled
+def _table(measure: Any, by: Any, form: str | Path) -> int:
     from corpusreg.terminal import print_answer
 
-    form = _form(json, csv)
     with _session() as session:
         print_answer(session.table(measure, by), form)
     return 0
@@ -710,30 +742,27 @@ def _table(measure: Any, by: Any, csv: bool, json: bool) -> int:
     metavar="FILE",
     help="write the answer as a page with pictures, FILE.html or FILE.pdf",
 )
-@_CSV
-@_JSON
+@_tabled
 def _periods(
     measures: tuple[Any, ...],
     ensemble: str | None,
     report: Path | None,
-    csv: bool,
-    json: bool,
+    form: str | Path,
 ) -> int:
-    from corpusreg.documents.figure_pages.periods import check_name
-    from corpusreg.terminal import print_answer, waiting
+    from corpusreg.documents.layout import check_ending
+    from corpusreg.terminal import print_answer, say, waiting
 
-    form = _form(json, csv)
     if report:
-        check_name(report)
+        check_ending(report)
     with _session() as session, waiting("Testing"):
         found = session.periods(measures, ensemble)
         remarks = found.report(report) if report else ()
     if report:
         for remark in remarks:
-            print(remark, file=sys.stderr)
+            say(f"{report}: {remark}")
         print(report)
     else:
-        print_answer(found.rows if form == "csv" else found, form)
+        print_answer(found, form)
     return 0
 
 
@@ -758,12 +787,10 @@ def _atlas(to: Path) -> int:
 @_command("query", "ask the reference a question, ready-made or in SQL")
 @click.argument("name", required=False, metavar="[NAME|FILE.sql]")
 @click.argument("values", nargs=-1, metavar="[PARAMETER=VALUE...]")
-@_CSV
-@_JSON
-def _query(name: str | None, values: tuple[str, ...], csv: bool, json: bool) -> int:
+@_tabled
+def _query(name: str | None, values: tuple[str, ...], form: str | Path) -> int:
     from corpusreg.terminal import print_answer
 
-    form = _form(json, csv)
     given = {}
     for pair in values:
         parameter, sign, value = pair.partition("=")
@@ -820,15 +847,29 @@ def _corpora() -> None:
 
 
 @_command("list", "works by collection and licence, and why", of=_corpora)
-def _corpora_list() -> int:
+@_tabled
+def _corpora_list(form: str | Path) -> int:
     from corpusreg.answers import Rows
-    from corpusreg.terminal import print_rows
+    from corpusreg.terminal import print_answer, print_rows
 
     rows, others = _session().corpora()
+    corpora = []
+    for entry, added in others:
+        state = f"added, {added.path}" if added else _how(entry)
+        name = entry.name if entry else added.name if added else ""
+        tier = "each its own" if _each_its_own(entry) else entry.tier if entry else "yours"
+        corpora.append((name, tier, entry.files if entry and entry.files else None, state))
+    names = ["collection", "licence tier", "files", "works", "why"]
+    if form:
+        every: list[tuple[Any, ...]] = [
+            (r.name, r.tier, r.files, r.works, r.reason) for r in rows
+        ]
+        every += [(name, tier, files, None, state) for name, tier, files, state in corpora]
+        print_answer(Rows(names, every), form)
+        return 0
     reasons = {
         reason: str(n) for n, reason in enumerate(dict.fromkeys(r.reason for r in rows), 1)
     }
-    names = ["collection", "licence tier", "files", "works", "why"]
     print_rows(
         Rows(names, [(r.name, r.tier, r.files, r.works, reasons[r.reason]) for r in rows])
     )
@@ -842,14 +883,7 @@ def _corpora_list() -> int:
     print("\nWorks in all: " + ", ".join(f"{count:,} {tier}" for tier, count in totals.items()))
     print("The reference takes open and permitted; 'extract --licence TIER' adds the others.")
     print("\nOther corpora; 'corpora show NAME' tells more.\n")
-    table = []
-    for entry, added in others:
-        state = f"added, {added.path}" if added else _how(entry)
-        name = entry.name if entry else added.name if added else ""
-        tier = "each its own" if _each_its_own(entry) else entry.tier if entry else "yours"
-        files = f"{entry.files:,}" if entry and entry.files else ""
-        table.append((name, tier, files, state))
-    print_rows(Rows(["corpus", "licence tier", "files", "state"], table))
+    print_rows(Rows(["corpus", "licence tier", "files", "state"], corpora))
     return 0
 
 
@@ -904,9 +938,8 @@ def _corpora_template(path: Path) -> int:
 @_command("show", "one corpus: licence, source, what was left out and why", of=_corpora)
 @click.argument("corpus", metavar="NAME")
 def _corpora_show(corpus: str) -> int:
-    import textwrap
-
-    from corpusreg.terminal import say, width
+    from corpusreg.terminal import say
+    from corpusreg.text.lines import wrap
 
     shown = _session().show_corpus(corpus)
     for problem in shown.problems:
@@ -937,9 +970,7 @@ def _corpora_show(corpus: str) -> int:
             ("not read", f"{shown.failed:,}"),
         ]
     for name, text in lines:
-        print(textwrap.fill(text, width(), initial_indent=f"{name:<11}",
-                            subsequent_indent=" " * 11, break_long_words=False,
-                            break_on_hyphens=False))  # fmt: skip
+        print(*wrap(text, " " * 11, f"{name:<11}"), sep="\n")
     return 0
 
 
@@ -964,24 +995,20 @@ def _corpora_remove(corpus: str, workers: int | None) -> int:
 
 
 @_command("coverage", "where the reference is thin, and what would help", of=_corpora)
-@_CSV
-@_JSON
-def _corpora_coverage(csv: bool, json: bool) -> int:
+@_tabled
+def _corpora_coverage(form: str | Path) -> int:
     from corpusreg.terminal import print_answer
 
-    form = _form(json, csv)
     with _session() as session:
         print_answer(session.coverage(), form)
     return 0
 
 
 @_command("duplicates", "the same music found twice, and which copy counts", of=_corpora)
-@_CSV
-@_JSON
-def _corpora_duplicates(csv: bool, json: bool) -> int:
+@_tabled
+def _corpora_duplicates(form: str | Path) -> int:
     from corpusreg.terminal import print_answer
 
-    form = _form(json, csv)
     with _session() as session:
         print_answer(session.duplicates(), form)
     return 0

@@ -169,10 +169,12 @@ class Session:
         as_written: bool = False,
         against: Piece | None = None,
         with_study: bool = True,
+        number: str | None = None,
     ) -> Placed:
         """`compare` that answers with `failures` alone where no work can be read.
 
-        with_study: whether passages to study beside each piece are looked for too.
+        with_study: whether passages to study beside each piece are looked for too. number:
+        which work of a file of several; UsageError where there is none of that number.
         """
         from corpusreg.answers import Placed
         from corpusreg.comparison.compared import compare_paths
@@ -186,7 +188,7 @@ class Session:
             with_study=with_study,
             against=self._file(against) if against is not None else None,
         )
-        return Placed(found, self.reference)
+        return Placed(found if number is None else found.only(number), self.reference)
 
     def contrast(
         self,
@@ -491,7 +493,7 @@ class Session:
 
     def atlas(self, to: str | os.PathLike[str]) -> list[Path]:
         """Draw figures of the reference for the wall into a folder; the files written."""
-        from corpusreg.documents.figure_pages.atlas import write_atlas
+        from corpusreg.documents.atlas import write_atlas
         from corpusreg.norms.atlas.study import atlas
 
         return write_atlas(atlas(self.reference), Path(to))

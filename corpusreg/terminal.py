@@ -7,12 +7,12 @@ A pipe gets the same as plain text of 88 columns. rich is imported where somethi
 
 from __future__ import annotations
 
-import json
 import shutil
 import sys
 import time
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
+from pathlib import Path
 from types import TracebackType
 from typing import TYPE_CHECKING, Any
 
@@ -25,7 +25,16 @@ if TYPE_CHECKING:
     from corpusreg.corpus.corpora import FetchProgress
     from corpusreg.store.building.batch import Progress
 
-__all__ = ["Stages", "print_answer", "print_rows", "print_text", "say", "waiting", "width"]
+__all__ = [
+    "Stages",
+    "on_screen",
+    "print_answer",
+    "print_rows",
+    "print_text",
+    "say",
+    "waiting",
+    "width",
+]
 
 NARROWEST, WIDEST = 60, 200
 _EVERY = 10.0  # seconds between two lines of progress where there is no terminal
@@ -43,39 +52,51 @@ def width() -> int:
     return min(max(shutil.get_terminal_size((88, 24)).columns, NARROWEST), WIDEST)
 
 
+@contextmanager
+def on_screen() -> Iterator[None]:
+    """Text is made for this terminal inside a with block; for a pipe it is plain."""
+    if not sys.stdout.isatty():
+        yield
+        return
+    from corpusreg.text.lines import Screen, shown_on
+
+    encoding = (sys.stdout.encoding or "").lower()
+    colour = _console().color_system in ("256", "truecolor")
+    with shown_on(Screen(width(), blocks=colour and "utf" in encoding)):
+        yield
+
+
 def _console(*, error: bool = False) -> Console:
     from rich.console import Console
 
     return Console(stderr=error, width=width(), highlight=False, soft_wrap=False)
 
 
-def print_answer(answer: Answer, form: str = "") -> None:
-    """Print an answer; form: 'json', 'csv' (of rows), or '' for reading."""
-    if form == "json":
+def print_answer(answer: Answer, form: str | Path = "") -> None:
+    """Print an answer; form: 'json', 'csv', a file for its table, or '' for reading."""
+    if isinstance(form, Path):
+        answer.write(form)
+        print(form)
+    elif form == "json":
         print(answer.to_json())
-    elif hasattr(answer, "names"):
-        print_rows(answer, form)  # type: ignore[arg-type]
+    elif form == "csv":
+        print(answer.to_csv(), end="")
+    elif sys.stdout.isatty() and type(answer).__name__ == "Rows":
+        print_rows(answer)  # type: ignore[arg-type]
     else:
         print_text(answer.text)
 
 
-def print_rows(found: Rows, form: str = "") -> None:
-    """Print a table; form as in `print_answer`."""
-    if form == "json":
-        print(json.dumps(found.document, indent=1, default=str))
-    elif form == "csv":
-        print(found.to_csv(), end="")
-    elif sys.stdout.isatty() and type(found).__name__ == "Rows":
-        for table in (
-            (found.names, found.rows),
-            (("column", "meaning"), list(found.meanings.items())),
-        ):
-            if table[1] or table[0] == found.names:
-                _draw(*table)
-        if found.note:
-            print_text(found.note)
-    else:
+def print_rows(found: Rows) -> None:
+    """A table and what its columns mean, drawn on a terminal, plain in a pipe."""
+    if not sys.stdout.isatty():
         print(found.text)
+        return
+    _draw(found.names, found.rows)
+    if found.meanings:
+        _draw(("column", "meaning"), list(found.meanings.items()))
+    if found.note:
+        print_text(found.note)
 
 
 def _draw(names: Sequence[str], rows: Sequence[Sequence[Any]]) -> None:
@@ -109,8 +130,13 @@ def print_text(text: str) -> None:
     lines = text.split("\n")
     shown = Text()
     for line, following in zip(lines, [*lines[1:], ""], strict=True):
-        heading = bool(line) and not line.startswith((" ", "-")) and following.startswith("  ")
-        shown.append(f"{line}\n", style="bold" if heading else "")
+        # A row of a table is none, though its last column may go on below.
+        first = bool(line) and not line.startswith((" ", "-")) and "  " not in line
+        heading = first and following.startswith("  ")
+        if "\x1b" in line:  # a line of a map, in colours of its own
+            shown.append_text(Text.from_ansi(line)).append("\n")
+        else:
+            shown.append(f"{line}\n", style="bold" if heading else "")
     _console().print(shown, end="", soft_wrap=True)
 
 

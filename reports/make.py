@@ -23,13 +23,12 @@ import typst
 
 import corpusreg
 from corpusreg.comparison.placing import measured
-from corpusreg.documents.figure_pages.atlas import atlas_document
+from corpusreg.documents.atlas import atlas_document
 from corpusreg.documents.figures.atlas import atlas_pictures
 from corpusreg.documents.figures.heights import write_heights
 from corpusreg.documents.figures.periods import period_picture, trend_picture
 from corpusreg.documents.handout.writing import handout
 from corpusreg.documents.pictures.save import png
-from corpusreg.documents.pictures.strips import strips
 from corpusreg.documents.report.writing import write_report
 from corpusreg.measures.definitions import BY_NAME, VERSION
 from corpusreg.norms.atlas.study import atlas
@@ -80,7 +79,7 @@ def passage_numbers() -> list[dict[str, Any]]:
 
 
 def placed_numbers() -> dict[str, Any]:
-    """Where the piece of the strips lies, from the reference in force."""
+    """Where the piece of the report lies, from the reference in force."""
     (piece,) = corpusreg.compare(PIECES / PLACED).comparisons
     return {
         "piece": PLACED,
@@ -160,7 +159,6 @@ def draw() -> None:
     corpusreg.draw_map(PIECES / MAPPED, PICTURES / "register-map.png")
     found = corpusreg.compare(PIECES / PLACED)
     (piece,) = found.comparisons
-    (PICTURES / "strips.png").write_bytes(png(strips(piece, prefix="strips")))
     name, bars, part, on = PASSAGE
     passage = corpusreg.heights(PIECES / name, bars, part=part, on=on).found
     write_heights(passage, PICTURES / "heights.png")

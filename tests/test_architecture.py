@@ -26,7 +26,7 @@ OUTSIDE: dict[str, tuple[str, ...]] = {
     "duckdb": ("store",),
     "flask": ("room.app",),
     "fsspec": ("store.mirror",),
-    "jinja2": ("documents.report.page",),
+    "jinja2": ("documents.layout",),
     "lxml": ("score.readers", "score.rewrite", "documents.engraving"),
     "lytk": ("score.readers", "documents.engraving.loading"),
     "matplotlib": ("documents.figures",),

@@ -21,7 +21,7 @@ from playwright.sync_api import Browser
 from pypdf import PdfReader
 
 from corpusreg import cli, instruments
-from corpusreg.documents.figure_pages.atlas import atlas_document, atlas_page, write_atlas
+from corpusreg.documents.atlas import atlas_document, atlas_page, write_atlas
 from corpusreg.documents.figures.atlas import atlas_pictures
 from corpusreg.documents.figures.sheet import Wall, amount
 from corpusreg.documents.pictures.look import COLOURS

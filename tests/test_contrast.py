@@ -15,10 +15,12 @@ from hypothesis import strategies as st
 from lxml import html
 from musicxml_schema import faults
 from playwright.sync_api import Browser
+from pypdf import PdfReader
 from test_revise import BASS, TUNE, keyboard, line_at_its_limits, lowest_classes
 
+from corpusreg.answers import ContrastAnswer
 from corpusreg.corpus.catalogue import bundled
-from corpusreg.documents.pages.contrast import check_contrast_page, contrast_page
+from corpusreg.documents.contrast import contrast_document
 from corpusreg.instruments import load
 from corpusreg.revision.contrast import FEWEST, WAYS, contrast
 from corpusreg.revision.heard import Heard
@@ -172,8 +174,8 @@ def test_the_command_tells_what_moves(run: Command, tmp_path: Path) -> None:
     assert sum(move["notes"] for move in answer["moved"]) == answer["notes_moved"]
 
 
-def test_the_page_shows_both_versions_and_plays_both(tmp_path: Path) -> None:
-    page = contrast_page(direct.contrast(STAIRS))
+def test_the_page_shows_both_versions_and_plays_both() -> None:
+    page = contrast_document(direct.contrast(STAIRS)).page()
     root = html.document_fromstring(page)
     assert "http" not in page.replace("http-equiv", "").replace("http://www.w3.org/", "")
     first, second = (json.loads(e.text) for e in root.xpath("//script[@class='sound']"))
@@ -181,17 +183,24 @@ def test_the_page_shows_both_versions_and_plays_both(tmp_path: Path) -> None:
     assert sorted(first["lasts"]) == sorted(second["lasts"])
     assert len(root.xpath("//*[@id='w1-map-1-bar-0']")) == 1
     assert len(root.xpath("//*[@id='w1-map-1-b-bar-0']")) == 1
-    with pytest.raises(UsageError, match=r"name it \.html"):
-        check_contrast_page(tmp_path / "page.pdf")
     assert sorted(p % 12 for p in first["pitches"]) == sorted(p % 12 for p in second["pitches"])
     assert first["pitches"] != second["pitches"]
+
+
+def test_a_contrast_is_printed_as_well(tmp_path: Path) -> None:
+    found = ContrastAnswer(direct.contrast(STAIRS))
+    assert found.report(tmp_path / "a.pdf") == ()
+    text = " ".join(page.extract_text() for page in PdfReader(tmp_path / "a.pdf").pages)
+    assert "What it does to the measures" in text and "Hear" not in text
+    with pytest.raises(UsageError, match=r"ends in \.html or \.pdf"):
+        found.report(tmp_path / "a.txt")
 
 
 @pytest.mark.parametrize("width", [390, 1100])
 def test_the_page_shows_the_maps_at_any_width(
     browser: Browser, tmp_path: Path, width: int
 ) -> None:
-    (tmp_path / "page.html").write_text(contrast_page(direct.contrast(STAIRS)), "utf-8")
+    ContrastAnswer(direct.contrast(STAIRS)).report(tmp_path / "page.html")
     page = browser.new_page(viewport={"width": width, "height": 800})
     page.goto((tmp_path / "page.html").as_uri())
     assert page.locator(".map svg").first.is_visible()

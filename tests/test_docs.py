@@ -17,6 +17,7 @@ import click
 import pytest
 from conftest import Command
 from write_glossary import GLOSSARY, renewed
+from write_guide import PAGES
 
 import corpusreg
 from corpusreg import cli
@@ -25,7 +26,7 @@ from corpusreg.measures import gaps, saturation, shifts, silence
 from corpusreg.measures.definitions import BY_NAME
 from corpusreg.room import uploads
 from corpusreg.score.readers import FORMATS
-from corpusreg.store import sql
+from corpusreg.store import packing, sql
 
 ROOT = Path(__file__).parents[1]
 README = (ROOT / "README.md").read_text(encoding="utf-8")
@@ -34,7 +35,10 @@ GUIDE = {
     f"reports/guide/{path.name}": path.read_text(encoding="utf-8")
     for path in sorted((ROOT / "reports" / "guide").glob("*.md"))
 }
-ALL = "\n".join((README, *GUIDE.values()))
+# What is written by hand.
+ALL = "\n".join(
+    (README, *(text for name, text in GUIDE.items() if Path(name).name not in PAGES))
+)
 DOCUMENTS = {"README.md": README, "DEVELOPERS.md": DEVELOPERS, **GUIDE}
 FILES = {"csv", "json", "md", "py", "sql", "toml"}
 PLACEHOLDERS = {"my-piece.musicxml", "my-piece.ly", "my-scores", "my-question.sql"}
@@ -147,6 +151,27 @@ def test_the_excerpt_is_what_is_printed(run: Command) -> None:
     own = [line for line in excerpt.splitlines() if not ranked.search(line)]
     assert len(own) >= 3
     assert not [line for line in own if line not in printed]
+
+
+@pytest.mark.parametrize("name", PAGES)
+def test_pages_made_from_the_code_are_up_to_date(name: str) -> None:
+    assert GUIDE[f"reports/guide/{name}"] == PAGES[name](), "run python tests/write_guide.py"
+
+
+def test_the_notebook_runs(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Cell after cell, with the reference that ships."""
+    if not (ROOT / "corpusreg" / "data" / "reference" / packing.ABOUT).is_file():
+        pytest.skip("this checkout ships no reference")
+    monkeypatch.delenv("CORPUSREG_SHIPPED")
+    monkeypatch.chdir(ROOT)
+    cells = json.loads((ROOT / "reports" / "register.ipynb").read_text("utf-8"))["cells"]
+    names: dict[str, Any] = {}
+    for cell in cells:
+        if cell["cell_type"] == "code":
+            assert cell["outputs"] == [], "outputs are not kept in the notebook"
+            exec(compile("".join(cell["source"]), "register.ipynb", "exec"), names)
+    assert names["piece"].comparisons[0].piece.ensemble == "piano"
+    assert len(names["by_period"]) > 3
 
 
 def test_the_readme_is_short() -> None:

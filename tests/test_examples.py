@@ -319,7 +319,7 @@ def test_the_page_quotes_what_is_open_and_says_why_not_otherwise(
                      "--report", str(page)]) == 0  # fmt: skip
     text = page.read_text(encoding="utf-8")
     assert "its licence as stated" in text
-    assert "Notation of bars" in text
+    assert 'class="notation"' in text
     assert "Register map" in text or 'class="picture"' in text
     shut = tmp_path / "shut.html"
     assert cli.main(["examples", "shift", "--licence", "permitted", "--count", "1",
@@ -327,7 +327,10 @@ def test_the_page_quotes_what_is_open_and_says_why_not_otherwise(
     assert "The notes are not shown: the encoding is not under an open licence" in (
         shut.read_text(encoding="utf-8")
     )
-    assert "Notation of" not in shut.read_text(encoding="utf-8")
+    assert 'class="notation"' not in shut.read_text(encoding="utf-8")
+    printed = tmp_path / "printed.pdf"
+    assert cli.main(["examples", "shift", "--count", "1", "--report", str(printed)]) == 0
+    assert printed.read_bytes().startswith(b"%PDF")
     assert cli.main(["examples", "shift", "--report", str(tmp_path / "a.txt")]) == 2
     capsys.readouterr()
     none = [

@@ -16,7 +16,7 @@ from typing import Any
 import pytest
 from conftest import ROOT
 
-from corpusreg.documents.figure_pages.atlas import atlas_document
+from corpusreg.documents.atlas import atlas_document
 from corpusreg.measures.definitions import BY_NAME, VERSION
 from corpusreg.norms.atlas.study import atlas
 from corpusreg.store import open_reference

@@ -14,8 +14,8 @@ from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, Page
 
 from corpusreg.corpus.files import bundled_root
-from corpusreg.documents.report.html import json_text, tag
-from corpusreg.documents.report.sound import sound
+from corpusreg.documents.html import json_text, tag
+from corpusreg.documents.sound import sound
 from tests.conftest import PIECES, Command
 
 LARGEST = 1_500_000  # bytes of a page
@@ -222,7 +222,7 @@ def test_accessibility(opened: Opened, name: str, dark: bool, width: int) -> Non
 
 
 OVERFLOWING = """() => [...document.querySelectorAll('body *')]
-  .filter(e => !e.closest('.notation') && !e.closest('svg') && !e.matches('.unseen'))
+  .filter(e => !e.closest('.notation, .table') && !e.closest('svg') && !e.matches('.unseen'))
   .filter(e => e.getBoundingClientRect().right > document.documentElement.clientWidth + 1)
   .map(e => e.outerHTML.slice(0, 80))"""
 
@@ -247,7 +247,7 @@ def test_a_title_with_markup_is_shown_as_text(opened: Opened) -> None:
     assert page.title().startswith(EVIL)
     assert page.locator("h1 *").count() == 0
     assert page.locator("main b, main i").count() == 0
-    assert "<i>Flute" in page.locator("#w1-players").inner_text()
+    assert "<i>Flute" in page.locator("#w1-players").text_content()
 
 
 def test_text_cannot_leave_its_element() -> None:

@@ -12,8 +12,7 @@ from conftest import PIECES, Command
 from pypdf import PdfReader
 from pypdf.generic import DictionaryObject
 
-from corpusreg.documents.paper import paper_of
-from corpusreg.documents.report.typeset import typeset
+from corpusreg.documents.paper import paper_of, typeset
 
 MARKUP = 'A #import "x" <b>bold</b> $x^2$ *loud* _low_ @ref \\ [c] // é ♯'
 TEMPLATE = "= #data.title\n#picture(data.svg, data.title, width: 50mm)\n"

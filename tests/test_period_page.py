@@ -16,10 +16,10 @@ from pypdf import PdfReader
 from test_periods import invented, late, with_span
 
 from corpusreg import cli
-from corpusreg.documents.figure_pages.periods import periods_page, periods_sheet, write_periods
-from corpusreg.documents.figure_pages.said import Said, said
 from corpusreg.documents.figures.periods import period_picture, trend_picture
 from corpusreg.documents.figures.sheet import amount
+from corpusreg.documents.layout import Document
+from corpusreg.documents.periods import periods_document, write_periods
 from corpusreg.documents.pictures.look import COLOURS
 from corpusreg.norms.periods.answer import study
 from corpusreg.norms.periods.chart import Chart, charts
@@ -54,14 +54,14 @@ def drawn(found: Study) -> tuple[Chart, ...]:
 
 
 @pytest.fixture(scope="module")
-def content(found: Study, drawn: tuple[Chart, ...]) -> Said:
-    return said(found, drawn, "invented")
+def content(found: Study, drawn: tuple[Chart, ...]) -> Document:
+    return periods_document(found, drawn, "invented")
 
 
 @pytest.fixture(scope="module")
-def page(content: Said, tmp_path_factory: pytest.TempPathFactory) -> Path:
+def page(content: Document, tmp_path_factory: pytest.TempPathFactory) -> Path:
     path = tmp_path_factory.mktemp("page") / "periods.html"
-    path.write_text(periods_page(content), encoding="utf-8")
+    path.write_text(content.page(), encoding="utf-8")
     return path
 
 
@@ -108,7 +108,7 @@ def test_counts_middles_and_intervals_are_on_the_figure(
             assert cell.interval is not None
             assert " to ".join(amount(factor * side) for side in cell.interval) in text
         assert {name for name in NAMES.values() if name != EVIL} <= set(text)
-    assert any("gaps between the voices" in each for each in text)
+    assert any("time with a gap" in each for each in text)
 
 
 def test_a_period_of_one_collection_is_called_by_it_and_few_have_no_interval() -> None:
@@ -139,16 +139,16 @@ def test_many_composers_are_drawn_and_not_named() -> None:
 # --- page -------------------------------------------------------------------------------
 
 
-def test_pictures_come_first_and_what_holds_is_said(content: Said, page: Path) -> None:
+def test_pictures_come_first_and_what_holds_is_said(content: Document, page: Path) -> None:
     tree = html.parse(page)
     sections = tree.xpath("//main/section[@id]")
     assert [section.get("id") for section in sections] == MEASURES
     for section in sections:
         names = [child.tag for child in section]
         assert names.index("figure") < names.index("ul")
-    told = " ".join(content.told)
+    told = " ".join(content.data["told"])
     assert re.search(r"from classical to romantic: .*span", told)
-    assert "gaps between the voices" in told
+    assert "time with a gap" in told
     assert "->" not in tree.getroot().text_content()
 
 
@@ -199,14 +199,14 @@ def test_nothing_overflows(opened: Page, width: int) -> None:
     assert opened.evaluate("document.documentElement.scrollWidth") <= width
 
 
-def test_the_pdf_says_the_same(content: Said, tmp_path: Path) -> None:
-    sheet = periods_sheet(content)
+def test_the_pdf_says_the_same(content: Document, tmp_path: Path) -> None:
+    sheet = content.sheet()
     assert sheet.remarks == ()
     (tmp_path / "a.pdf").write_bytes(sheet.pdf)
     text = " ".join(
         " ".join(page.extract_text() for page in PdfReader(tmp_path / "a.pdf").pages).split()
     )
-    for section in content.sections:
+    for section in content.data["sections"]:
         assert section.title in text
         for result in section.results:
             assert result.words in text
@@ -262,5 +262,5 @@ def test_a_reference_without_periods_is_said() -> None:
         },
     )
     found = study(empty)
-    page = periods_page(said(found, charts(empty, found, {}), "invented"))
+    page = periods_document(found, charts(empty, found, {}), "invented").page()
     assert "Nothing can be compared: no work has a period." in page

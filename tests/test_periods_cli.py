@@ -124,7 +124,7 @@ def test_half_and_double_bars_are_in_the_store(run: Command) -> None:
         (["spn"], "did you mean span"),
         (["romantik"], "did you mean romantic"),
         (["--ensemble", "chior"], "did you mean choir"),
-        (["--csv", "--json"], "are two forms; choose one"),
+        (["--csv", "--json"], "are forms of one answer; choose one"),
     ],
 )
 def test_a_wrong_word_is_one_line_and_code_2(

@@ -18,6 +18,8 @@ from corpusreg.comparison.players import NOBODY
 from corpusreg.measures.analysis import analyse
 from corpusreg.norms.reference import Placement
 from corpusreg.score.played import Played, perform
+from corpusreg.text.lines import Screen, shown_on
+from corpusreg.text.outputs.console import comparison_text, register_map
 from corpusreg.text.outputs.document import document
 
 BARS = 24
@@ -144,3 +146,27 @@ def test_every_event_of_a_reading_is_of_the_whole_first() -> None:
     parts = [each.part for each in r.events]
     assert parts[: parts.count(None)] == [None] * parts.count(None)
     assert parts.count(None) < len(parts)
+
+
+@pytest.mark.parametrize("width", [60, 88, 200])
+def test_text_is_as_wide_as_the_screen(width: int) -> None:
+    with shown_on(Screen(width)):
+        text = comparison_text(placed(WITHHELD, 97.0), "invented")
+    lines = text.splitlines()
+    assert max(map(len, lines)) <= max(width, 76)  # a map of 64 columns is drawn whole
+    assert max(len(line) for line in lines if "semitones" in line) >= min(width, 170) - 30
+
+
+def test_a_map_in_half_blocks_has_two_rows_of_pitch_a_line_and_several_columns_a_bar() -> None:
+    c = placed(WITHHELD)
+    with shown_on(Screen(88, blocks=True)):
+        drawn = register_map(c)
+    rows = [line for line in drawn if "\u2580" in line]
+    assert {row.count("\u2580") for row in rows} == {3 * BARS}  # three columns fit
+    assert "Three columns are a bar" in drawn[-1]
+    plain = [line for line in register_map(c) if line.endswith("|")]
+    assert len(rows) <= 20 and len(plain) <= 20
+    # The withheld bass: the lowest line is paper up to bar 13.
+    paper = "\x1b[38;2;253;252;248;48;2;253;252;248m"
+    lowest = next(row for row in reversed(rows) if "58;50;104" in row or "113;105;163" in row)
+    assert lowest.partition("|")[2].startswith(paper + "\u2580" * 3 * 12)

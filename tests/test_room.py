@@ -33,7 +33,7 @@ from playwright.sync_api import Browser, FileChooser, Page
 from werkzeug.test import TestResponse
 
 from corpusreg.comparison.class_file import Settings
-from corpusreg.documents.pages.contrast import contrast_page
+from corpusreg.documents.contrast import contrast_document
 from corpusreg.documents.report.writing import write_report
 from corpusreg.room import uploads
 from corpusreg.room.app import room
@@ -461,7 +461,7 @@ class TestOneScore:
         (shown,) = re.findall(r'<iframe[^>]* src="([^"]+)"', page)
         assert "Stairs, bars 9 to 16: drawn together" in page
         answer = get(client, shown)
-        assert answer.text == contrast_page(own)
+        assert answer.text == contrast_document(own).page()
         assert answer.headers["Content-Security-Policy"].startswith("sandbox allow-scripts")
         for place, file in enumerate(files):
             saved = get(client, f"{shown}/{place}")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -46,6 +46,20 @@ class Compared:
     reference_id: str
     studied: tuple[tuple[list[Example], list[Example]], ...] = ()
     drafts: tuple[Drafts, ...] = ()
+
+    def only(self, number: str) -> Compared:
+        """The works of that number alone. Raises UsageError where there is none."""
+        kept = [k for k, c in enumerate(self.comparisons) if c.piece.number == number]
+        if not kept and self.comparisons:
+            known = ", ".join(c.piece.number for c in self.comparisons if c.piece.number)
+            there = f"; there are {known}" if known else "; the file holds a single one"
+            raise UsageError(f"no work of number {number}{there}")
+        return replace(
+            self,
+            comparisons=tuple(self.comparisons[k] for k in kept),
+            studied=tuple(self.studied[k] for k in kept if self.studied),
+            drafts=tuple(self.drafts[k] for k in kept if self.drafts),
+        )
 
 
 def score_files(paths: Sequence[Path], problems: list[str] | None = None) -> list[Path]:

@@ -43,7 +43,7 @@ MEASURES = (
         "ranges wider", "ranges less wide", 4,
     ),
     Measure(
-        "core_span", "core span", "semitones",
+        "core_span", "main range", "semitones",
         "the space that nine tenths of the sound fills, without rare or passing notes",
         "fills a wider space", "fills a narrower space", 4,
     ),
@@ -53,24 +53,24 @@ MEASURES = (
         "spreads its sound over more octaves", "gathers its sound in fewer octaves", 4,
     ),
     Measure(
-        "movement_beat", "movement from beat to beat", "semitones",
+        "movement_beat", "activity from beat to beat", "semitones",
         "how far the sound as a whole moves from one beat to the next",
         "moves more from beat to beat", "moves less from beat to beat", 4,
     ),
     Measure(
-        "movement_bar", "movement from bar to bar", "semitones",
+        "movement_bar", "registral activity", "semitones",
         "how far the sound as a whole moves from one bar to the next",
         "moves more from bar to bar", "moves less from bar to bar", 4,
     ),
     Measure(
-        "movement_phrase", "movement from phrase to phrase", "semitones",
+        "movement_phrase", "activity from phrase to phrase", "semitones",
         "how far the sound as a whole moves between four bars and the next four",
         "moves more from phrase to phrase", "moves less from phrase to phrase", 16,
     ),
     Measure(
-        "travel", "travel inside the bar", "semitones a beat",
-        "how far the sound moves from beat to beat inside the bar",
-        "travels more inside the bar", "travels less inside the bar", 4,
+        "travel", "activity within the bar", "semitones a beat",
+        "how far the sound moves from each beat of a bar to the next one in it",
+        "moves more within the bar", "moves less within the bar", 4,
     ),
     Measure(
         "shift_rate", "shifts", "per 100 bars",
@@ -78,26 +78,27 @@ MEASURES = (
         "shifts more often", "shifts less often", 16, atom=0.0,
     ),
     Measure(
-        "longest_dwell", "longest stay", "bars",
+        "longest_dwell", "longest time in one register", "bars",
         "the longest stretch that keeps one register",
-        "has a longer longest stay", "has a shorter longest stay", 16,
+        "keeps one register for longer", "keeps one register for less long", 16,
     ),
     Measure(
-        "expected_dwell", "usual stay", "bars",
-        "how long the stay is that one is in at a moment picked at random",
-        "stays longer in one register", "stays less long in one register", 16,
+        "expected_dwell", "typical time in one register", "bars",
+        "how long the register lasts that one is in at a moment picked at random",
+        "usually stays longer in one register", "usually stays less long in one register", 16,
     ),
     Measure(
-        "narrow_dwell", "time in narrow stays", "share of bars",
-        "how much of the time is spent in stays that are narrow and four bars long or more",
-        "spends more time in narrow stays", "spends less time in narrow stays", 16, atom=0.0,
+        "narrow_dwell", "time in a narrow register", "share of bars",
+        "how much of the time four bars or more keep a narrow register",
+        "spends more time in a narrow register", "spends less time in a narrow register", 16,
+        atom=0.0,
     ),
     Measure(
-        "hollow_share", "gaps between the voices", "share of time",
+        "hollow_share", "time with a gap", "share of time",
         "how much of the time more than an octave is empty between neighbouring voices "
         "(19 semitones above the bass), for two bars or more",
-        "has gaps between the voices more of the time",
-        "has gaps between the voices less of the time", 4,
+        "has a gap in the texture more of the time",
+        "has a gap in the texture less of the time", 4,
         needs="three voices", atom=0.0,
     ),
     Measure(

@@ -11,8 +11,8 @@ move at   the size of the shift at the bar, in its own thresholds (4.5 semitones
           mass, 12 of an edge), at least 1; a shift that comes elsewhere costs a tenth
 clear     strength of the entry at the bar (0 to 100), also hold (a low one)
 lift      strength of the lifting at the bar
-move      movement from bar to bar, in semitones, where there are no fewer shifts
-narrower  core span of the bars, in semitones, where there are no more shifts
+move      registral activity, in semitones, where there are no fewer shifts
+narrower  main range of the bars, in semitones, where there are no more shifts
 as in     how much what happens at the bar is like the model (`corpusreg.revision.likeness`);
           where no bar is named, at one of several; where the model is a shift, one that
           comes elsewhere costs a tenth

@@ -128,7 +128,7 @@ def _style() -> str:
     """The look of the reports, and what only the room has."""
     parts = (
         look.css(),
-        _text("corpusreg.documents.report", "page.css"),
+        _text("corpusreg.documents", "page.css"),
         _text("corpusreg.room", "room.css"),
     )
     return "\n".join(parts)

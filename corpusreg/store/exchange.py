@@ -11,8 +11,10 @@ import json
 import os
 import re
 import shutil
+import tempfile
+from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from corpusreg.store import door, packing, sql
 from corpusreg.store.publish import free_name, remove_drafts, switch
@@ -23,7 +25,7 @@ from corpusreg.system.errors import UsageError
 if TYPE_CHECKING:
     import duckdb
 
-__all__ = ["read", "write"]
+__all__ = ["parquet", "read", "write"]
 
 _COMMENT = re.compile(
     r"^COMMENT ON (TABLE|COLUMN) ([\w.\"]+) IS\s+'((?:[^']|'')*)';$", re.MULTILINE
@@ -57,6 +59,40 @@ def write(path: Path, packed: Path | None, title: str, folder: Path) -> None:
             connection.close()
             shutil.rmtree(folder / "spill", ignore_errors=True)
         (folder / "SCHEMA.md").write_text(_page(title), encoding="utf-8")
+
+
+def parquet(names: Sequence[str], rows: Sequence[Sequence[Any]]) -> bytes:
+    """A table of an answer as a Parquet file; numbers stay numbers, lists become JSON text."""
+    kinds = [_type([row[place] for row in rows]) for place in range(len(names))]
+    columns = ", ".join(
+        f'"{name.replace(chr(34), "")}" {kind}' for name, kind in zip(names, kinds, strict=True)
+    )
+    with tempfile.TemporaryDirectory() as folder, door.storing(folder):
+        file = Path(folder) / "table.parquet"
+        connection = door.working()
+        try:
+            connection.execute(f"CREATE TABLE found ({columns})")
+            if rows:
+                connection.executemany(
+                    f"INSERT INTO found VALUES ({', '.join('?' * len(names))})",
+                    [list(map(_flat, row)) for row in rows],
+                )
+            connection.execute(f"COPY found TO '{_quoted(file)}' (FORMAT parquet)")
+        finally:
+            connection.close()
+        return file.read_bytes()
+
+
+def _type(values: Sequence[Any]) -> str:
+    known = [value for value in values if value is not None]
+    for kind, types in (("BOOLEAN", bool), ("BIGINT", int), ("DOUBLE", int | float)):
+        if known and all(isinstance(value, types) for value in known):
+            return kind
+    return "VARCHAR"
+
+
+def _flat(value: Any) -> Any:
+    return json.dumps(value) if isinstance(value, list | tuple | dict) else value
 
 
 def read(folder: Path, into: Path, version: str) -> Path:

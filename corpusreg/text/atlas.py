@@ -27,12 +27,12 @@ _PERIODS = (
 )
 _OCTAVES = (
     "How to read it: the stronger the tone, the more of the sound lies there; below each "
-    "share, in small, where it may truly lie (19 times in 20, from 4 composers on). Octaves "
+    "share, in small, its 95 % interval (from 4 composers on). Octaves "
     f"in use: over how many octaves the sound spreads; little-used ones count little. {_EQUAL}"
 )
 _HEIGHTS = (
     "How to read it: the hill is how many of the notes lie at each pitch, dark for eight in "
-    "ten; the stroke is the middle, the ochre line where it may truly lie (19 times in 20). "
+    "ten; the stroke is the middle, the ochre line its 95 % interval. "
     "Below, the thin bar is the usual range of professional players and singers (how many "
     "notes lie outside it is called beyond), the box what is comfortable, hatched what tires. "
     "Pitches as they sound. " + _EQUAL,

@@ -260,9 +260,9 @@ def shift(found: Finding, event: Event, piece: PieceFacts) -> str:
     """The texture, or one edge of it, moves to another place."""
     far = interval(event.distance)
     if event.direction == "opening":
-        return f"{_bar(found)} opens out; one edge moves by {far}"
+        return f"{_bar(found)} opens out, at one edge by {far}"
     if event.direction == "closing":
-        return f"{_bar(found)} closes in; one edge moves by {far}"
+        return f"{_bar(found)} closes in, at one edge by {far}"
     up = event.direction == "up"
     if event.by == "bottom":
         return f"{_bar(found)} {'lifts' if up else 'drops'} the bass by {far}"

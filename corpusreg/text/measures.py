@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 from corpusreg.comparison.findings import NEARLY_ALL, Company, Finding, Rank
 from corpusreg.measures.definitions import BY_NAME
+from corpusreg.system.phrases import capital
 from corpusreg.text.wording import (
     company_title,
     interval,
@@ -30,10 +31,9 @@ __all__ = [
 
 @dataclass(frozen=True)
 class _Words:
-    """title: in tables. fact: the value in a sentence, with {v}. more, less: before 'than in
-    about 78 of 100'. none: the fact where the value is zero. much, little: in a few words."""
+    """fact: the value in a sentence, with {v}. more, less: before 'than in about 78 of 100'.
+    much, little: in a few words. none: the fact where the value is zero."""
 
-    title: str
     fact: str
     more: str
     less: str
@@ -44,59 +44,59 @@ class _Words:
 
 _WORDS: Mapping[str, _Words] = {
     "span": _Words(
-        "range", "It ranges from {v}", "wider", "narrower", "wide range", "narrow range"
+        "It ranges from {v}", "wider", "narrower", "wide range", "narrow range"
     ),
     "core_span": _Words(
-        "main range", "Most of the sound lies from {v}", "wider", "narrower",
+        "Most of the sound lies from {v}", "wider", "narrower",
         "wide main range", "narrow main range",
     ),
     "octaves_in_use": _Words(
-        "octaves in use", "The sound spreads over {v}", "more", "fewer",
+        "The sound spreads over {v}", "more", "fewer",
         "spread over many octaves", "gathered in few octaves",
     ),
     "movement_beat": _Words(
-        "activity from beat to beat", "From beat to beat the texture moves {v}", "more",
+        "From beat to beat the texture moves {v}", "more",
         "less", "active from beat to beat", "calm from beat to beat",
     ),
     "movement_bar": _Words(
-        "registral activity", "From bar to bar the texture moves {v}", "more", "less",
+        "From bar to bar the texture moves {v}", "more", "less",
         "active from bar to bar", "calm from bar to bar",
     ),
     "movement_phrase": _Words(
-        "activity from phrase to phrase", "From phrase to phrase the texture moves {v}",
+        "From phrase to phrase the texture moves {v}",
         "more", "less", "active from phrase to phrase", "calm from phrase to phrase",
     ),
     "travel": _Words(
-        "total leap within the bar", "Within a bar the texture moves {v} in all", "more",
+        "Within the bar the texture moves {v}", "more",
         "less", "active within the bar", "calm within the bar",
     ),
     "shift_rate": _Words(
-        "shifts", "The register shifts {v}", "more often", "less often", "shifts often",
+        "The register shifts {v}", "more often", "less often", "shifts often",
         "seldom shifts", "The register never shifts",
     ),
     "longest_dwell": _Words(
-        "longest time in one register", "It stays in one register for up to {v}", "longer",
+        "It stays in one register for up to {v}", "longer",
         "shorter", "long in one register", "never long in one register",
     ),
     "expected_dwell": _Words(
-        "typical time in one register", "It typically stays in one register for {v}",
+        "It typically stays in one register for {v}",
         "longer", "shorter", "long in one register", "never long in one register",
     ),
     "narrow_dwell": _Words(
-        "time in a narrow register", "It spends {v} in a narrow register", "more", "less",
+        "It spends {v} in a narrow register", "more", "less",
         "narrow for long", "hardly ever narrow", "It never stays in a narrow register",
     ),
     "hollow_share": _Words(
-        "time with a gap", "A gap stands inside the texture for {v}", "more", "less",
+        "A gap stands inside the texture for {v}", "more", "less",
         "gaps inside the texture", "hardly a gap", "No gap opens inside the texture",
     ),
     "entries": _Words(
-        "entries after silence", "A silent register is entered {v}", "more often",
+        "A silent register is entered {v}", "more often",
         "less often", "many entries after silence", "few entries after silence",
         "No register is entered after a long silence",
     ),
     "pedal_points": _Words(
-        "pedal points", "There are pedal points {v}", "more often", "less often",
+        "There are pedal points {v}", "more often", "less often",
         "many pedal points", "few pedal points", "There is no pedal point",
     ),
 }  # fmt: skip
@@ -107,16 +107,15 @@ def _words(name: str) -> _Words:
     if known is not None:
         return known
     measure = BY_NAME[name]
-    heading = measure.title[:1].upper() + measure.title[1:]
     return _Words(
-        measure.title, f"{heading}: {{v}}", "more", "less",
+        f"{capital(measure.title)}: {{v}}", "more", "less",
         f"much: {measure.title}", f"little: {measure.title}",
     )  # fmt: skip
 
 
 def title(name: str) -> str:
     """What a measure is called in tables and headings."""
-    return _words(name).title
+    return BY_NAME[name].title
 
 
 def value_words(found: Finding) -> str:
@@ -143,7 +142,7 @@ def _value(found: Finding) -> str:
         return f"{value:.0f} times in 100 bars"
     if unit == "bars":
         return f"{value:.0f} bar{'' if round(value) == 1 else 's'}"
-    return f"{value:.1f} {unit.replace(' a beat', '')}"
+    return f"{value:.1f} {unit}"
 
 
 def rank_cell(rank: Rank | None) -> str:
@@ -189,7 +188,7 @@ def measure_sentence(found: Finding, company: Company | None = None) -> str:
     """A measure as a sentence: the fact, then how it compares."""
     words = _words(found.name)
     if found.size is None:
-        return f"{words.title[:1].upper()}{words.title[1:]}: {found.reason}."
+        return f"{capital(title(found.name))}: {found.reason}."
     fact = words.none if words.none and found.size == 0 else words.fact.format(v=_value(found))
     said = compared(found, company)
     return f"{fact}: {said}." if said else f"{fact}."

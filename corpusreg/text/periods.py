@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import itertools
-import textwrap
 from collections.abc import Iterator
 
 from corpusreg.measures.definitions import VERSION, Measure
@@ -17,6 +16,7 @@ from corpusreg.norms.periods.results import (
 )
 from corpusreg.store import sql
 from corpusreg.system.phrases import capital
+from corpusreg.text.lines import paragraph
 from corpusreg.text.tabular import text_table
 
 __all__ = [
@@ -24,7 +24,7 @@ __all__ = [
     "findings", "remarks_words", "repeated_words", "result_words", "short_words",
     "study_text", "untested_words", "years_words",
 ]  # fmt: skip
-_LINE = 88
+_LINE = 88  # letters of the longest name
 _LONGEST_NAME = 26  # of a collection in a table
 _ENCODING_GAP = 0.5  # of works, between neighbouring periods, from which it is said
 CHECK_WORDS = {
@@ -48,19 +48,19 @@ def study_text(study: Study, reference_id: str) -> str:
     """The whole answer, at most 88 columns."""
     opening = _opening(study, reference_id)
     if not study.periods:
-        return f"{opening}\n\n" + _wrap(
+        return f"{opening}\n\n" + paragraph(
             "Nothing can be compared. A year of composition in the file, or a composer whose "
             "life is known, gives a work its period."
         )
-    parts = [opening, _wrap(f"In short: {short_words(study)}")]
+    parts = [opening, paragraph(f"In short: {short_words(study)}")]
     parts.append(_periods_text(study.periods))
     parts += ["\n".join(_measure_lines(each)) for each in study.measures]
-    return "\n\n".join((*parts, "\n".join(map(_wrap, closing_words(study)))))
+    return "\n\n".join((*parts, "\n".join(map(paragraph, closing_words(study)))))
 
 
 def _opening(study: Study, reference_id: str) -> str:
     which = f" for {study.ensemble}" if study.ensemble else ""
-    return _wrap(
+    return paragraph(
         f"Reference {reference_id}, definitions {VERSION}: {study.works:,} works{which} with a "
         f"period, by {study.units} composers or sources; {study.around:,} without a period "
         "are left out."
@@ -109,7 +109,7 @@ def _periods_text(periods: tuple[Period, ...]) -> str:
         )
         for p in periods
     ]
-    return "\n".join((text_table(names, rows), *map(_wrap, remarks_words(periods))))
+    return "\n".join((text_table(names, rows), *map(paragraph, remarks_words(periods))))
 
 
 def remarks_words(periods: tuple[Period, ...]) -> Iterator[str]:
@@ -145,7 +145,7 @@ def years_words(period: Period) -> str:
 def _measure_lines(study: MeasureStudy) -> Iterator[str]:
     measure = study.measure
     yield f"{measure.title.upper()} [{measure.unit}]"
-    yield _wrap(f"{capital(measure.meaning)}.")
+    yield paragraph(f"{capital(measure.meaning)}.")
     if not study.cells:
         yield "No work with a period has a value."
         return
@@ -165,15 +165,15 @@ def _measure_lines(study: MeasureStudy) -> Iterator[str]:
     idle = [finding for finding in findings(study) if finding.p is None]
     if idle:
         yield ""
-        yield _wrap(untested_words(study, idle))
+        yield paragraph(untested_words(study, idle))
     for finding in findings(study):
         if finding.p is None:
             continue
         yield ""
-        yield _wrap(finding_words(study, finding))
+        yield paragraph(finding_words(study, finding))
         if finding.verdict in ("contradicted", "open", "holds"):
             yield _checks_table(finding)
-            yield from map(_wrap, because_words(finding))
+            yield from map(paragraph, because_words(finding))
 
 
 def cell_name(study: MeasureStudy, period: str, longest: int = _LINE) -> str:
@@ -350,7 +350,3 @@ def _p(p: float | None) -> str:
     if p >= 0.9995:
         return "1"
     return "<.001" if p < 0.001 else f"{p:.3f}".removeprefix("0")
-
-
-def _wrap(text: str) -> str:
-    return textwrap.fill(text, _LINE, break_long_words=False, break_on_hyphens=False)

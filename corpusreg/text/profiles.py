@@ -33,7 +33,7 @@ _PROPERTY: Mapping[str, tuple[str, str]] = {
     "within": ("mobile within the bar", "calm within the bar"),
     "between": ("mobile from bar to bar", "settled from bar to bar"),
     "stays": ("long stays", "short stays"),
-    "narrow": ("much time in narrow stays", "little time in narrow stays"),
+    "narrow": ("much time in a narrow register", "little time in a narrow register"),
     "hollow": ("often a gap between the voices", "seldom a gap between the voices"),
     "entries": ("silent registers often brought in", "silent registers seldom brought in"),
     "pedals": ("many pedal points", "few pedal points"),
@@ -44,7 +44,7 @@ _SHARED: Mapping[str, tuple[str, str]] = {
     "within": ("as mobile within the bar", "as calm within the bar"),
     "between": ("as mobile from bar to bar", "as settled from bar to bar"),
     "stays": ("stays as long", "stays as short"),
-    "narrow": ("as much time in narrow stays", "as little time in narrow stays"),
+    "narrow": ("as much time in a narrow register", "as little time in a narrow register"),
     "hollow": ("gaps between the voices as often", "gaps between the voices as seldom"),
     "entries": (
         "silent registers brought in as often",
@@ -58,7 +58,7 @@ _COMPARED: Mapping[str, tuple[str, str]] = {
     "within": ("more mobile within the bar", "calmer within the bar"),
     "between": ("more mobile from bar to bar", "more settled from bar to bar"),
     "stays": ("longer stays", "shorter stays"),
-    "narrow": ("more time in narrow stays", "less time in narrow stays"),
+    "narrow": ("more time in a narrow register", "less time in a narrow register"),
     "hollow": ("more gaps between the voices", "fewer gaps between the voices"),
     "entries": (
         "silent registers more often brought in",

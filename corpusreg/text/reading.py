@@ -22,6 +22,7 @@ from corpusreg.system.phrases import capital, joined, plural
 from corpusreg.system.plaintext import plain
 from corpusreg.text.findings import section_lines, sentence, short
 from corpusreg.text.measures import (
+    compared,
     measure_sentence,
     measure_short,
     rank_cell,
@@ -85,26 +86,45 @@ def first_screen(r: Reading) -> list[str]:
 def _first(r: Reading) -> str:
     if r.first is not None:
         return sentence(r.first, r.piece)
-    return "No event of register stands apart."
+    return "No single event in register stands out."
 
 
 def _second(r: Reading) -> str:
     """What is unusual, or the high point."""
     if r.unusual:
-        return " ".join(measure_sentence(each, r.company) for each in r.unusual)
+        return " ".join(_unusual(each, r) for each in r.unusual)
     return (
         sentence(r.high_point, r.piece) if r.high_point and r.high_point is not r.first else ""
     )
+
+
+_OF_STAYS = ("longest_dwell", "expected_dwell")
+
+
+def _throughout(r: Reading) -> str:
+    """That the whole piece keeps one register, without a full stop; '' where it does not."""
+    if r.stay is None or r.stay.place is None or r.stay.place.bars != r.piece.played_bars:
+        return ""
+    return f"It stays in one register throughout, {register(_low(r.stay), _high(r.stay))}"
+
+
+def _unusual(found: Finding, r: Reading) -> str:
+    """A measure that is unusual; how long a register lasts is the piece's length where one
+    lasts throughout.
+    """
+    throughout = _throughout(r)
+    if throughout and found.name in _OF_STAYS:
+        return f"{throughout}: {compared(found, r.company)}."
+    return measure_sentence(found, r.company)
 
 
 def _third(r: Reading) -> str:
     """Where it stays, and where it shifts most clearly."""
     stays = ""
     if r.stay and r.stay.place:
-        if r.stay.place.bars == r.piece.played_bars:
-            stays = (
-                f"It stays in one register throughout, {register(_low(r.stay), _high(r.stay))}."
-            )
+        if throughout := _throughout(r):
+            told = any(each.name in _OF_STAYS for each in r.unusual)
+            stays = "" if told else f"{throughout}."
         else:
             where = capital(place_words(r.stay.place))
             verb = "stays" if r.stay.place.bars == 1 else "stay"
@@ -181,7 +201,7 @@ _LISTEN = {
     "pedal_point": "what moves against the held note?",
     "isolated": "does anything answer it?",
     "high_point": "what else leads up to the high point?",
-    "stay": "what keeps them alive while the register stays?",
+    "stay": "what keeps the music alive while the register stays?",
 }
 
 

@@ -8,47 +8,62 @@ from collections.abc import Sequence
 from typing import Any
 
 from corpusreg.system.plaintext import plain
+from corpusreg.text.lines import screen
 
 __all__ = ["column_cells", "text_table"]
 
-_LINE = 88
-_WIDEST = 60
-_NARROWEST = 30
+NARROWEST = 12  # letters of a column of text that is wrapped
 _SMALLEST = 0.005  # what would be printed as nothing, and is not
 
 
 def text_table(names: Sequence[str], rows: Sequence[Sequence[Any]]) -> str:
-    """Rows in columns: numbers to the right, all else to the left, the last column wrapped.
+    """Rows in columns as wide as the screen: numbers to the right, all else to the left.
 
-    The last column takes what is left of 88 letters, 30 at least; others are cut at 60.
+    Where there is no room, the widest columns of text are wrapped, down to NARROWEST letters.
     """
     if not rows:
         return "no rows"
     names = [plain(name) for name in names]
     columns = [column_cells([row[i] for row in rows]) for i in range(len(names))]
     widths = [
-        min(max(len(name), *map(len, cells)), _WIDEST)
+        max(len(name), *map(len, cells))
         for name, (cells, _) in zip(names, columns, strict=True)
     ]
-    left = _LINE - sum(widths[:-1]) - 2 * (len(widths) - 1)
-    widths[-1] = min(max(len(names[-1]), *map(len, columns[-1][0])), max(left, _NARROWEST))
-    lines = [names, ["-" * width for width in widths]]
-    for cells in zip(*(cells for cells, _ in columns), strict=True):
-        last = textwrap.wrap(
-            cells[-1], widths[-1], break_long_words=False, break_on_hyphens=False
-        ) or [""]
-        lines.append([*cells[:-1], last[0]])
-        lines += [[""] * (len(names) - 1) + [more] for more in last[1:]]
+    room = screen().width - 2 * (len(widths) - 1)
+    while sum(widths) > room:
+        texts = [i for i, (_, numbers) in enumerate(columns) if not numbers]
+        widest = max(texts, key=lambda i: widths[i], default=None)
+        if widest is None or widths[widest] <= NARROWEST:
+            break
+        others = max((widths[i] for i in texts if i != widest), default=0)
+        least = max(room - sum(widths) + widths[widest], min(others, widths[widest] - 1))
+        widths[widest] = max(least, NARROWEST)
     right = [numbers for _, numbers in columns]
-    return "\n".join(_line(line, widths, right) for line in lines)
+    lines = [
+        *_row(names, widths, right),
+        _line(["-" * width for width in widths], widths, right),
+    ]
+    for cells in zip(*(cells for cells, _ in columns), strict=True):
+        lines += _row(cells, widths, right)
+    return "\n".join(lines)
+
+
+def _row(cells: Sequence[str], widths: Sequence[int], right: Sequence[bool]) -> list[str]:
+    """The lines of one row: as many as its longest cell takes."""
+    wrapped = [
+        textwrap.wrap(cell, width, break_on_hyphens=False) or [""]
+        for cell, width in zip(cells, widths, strict=True)
+    ]
+    many = max(map(len, wrapped))
+    padded = [lines + [""] * (many - len(lines)) for lines in wrapped]
+    return [_line(line, widths, right) for line in zip(*padded, strict=True)]
 
 
 def _line(cells: Sequence[str], widths: Sequence[int], right: Sequence[bool]) -> str:
     placed = [
-        _cut(cell, width).rjust(width) if flag else _cut(cell, width).ljust(width)
-        for cell, width, flag in zip(cells[:-1], widths, right, strict=False)
+        cell.rjust(width) if flag else cell.ljust(width)
+        for cell, width, flag in zip(cells, widths, right, strict=True)
     ]
-    placed.append(cells[-1].rjust(widths[-1]) if right[-1] else cells[-1])
     return "  ".join(placed).rstrip()
 
 
@@ -72,7 +87,3 @@ def _cell(value: Any, digits: int) -> str:
     if isinstance(value, list | tuple):
         return plain(", ".join(str(item) for item in value))
     return plain(str(value))
-
-
-def _cut(text: str, width: int) -> str:
-    return text if len(text) <= width else text[: width - 3] + "..."

@@ -6,6 +6,7 @@ plain letters of JSON and of tables that programs read.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 
 from corpusreg.comparison.findings import Company, PieceFacts, Place, PrintedBar
@@ -32,14 +33,14 @@ _NUMBERS = (
     "no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten",
     "eleven", "twelve",
 )  # fmt: skip
-_ORDINALS = ("", "first", "second", "third", "fourth", "fifth", "sixth", "seventh", "eighth")
 _INTERVALS = (
     "", "semitone", "whole tone", "minor third", "major third", "fourth", "tritone",
     "fifth", "minor sixth", "major sixth", "minor seventh", "major seventh",
 )  # fmt: skip
+# What makes a name of a part one that people use.
+_WORD = re.compile(r"[^\W\d_]{3}|\.")
 _COMPOUND = {13: "a minor ninth", 14: "a ninth", 15: "a minor tenth", 16: "a tenth",
              17: "an eleventh", 19: "a twelfth"}  # fmt: skip
-_OCTAVES = ("", "an octave", "two octaves", "three octaves", "four octaves", "five octaves")
 LONGEST_TITLE = 32  # letters of a group of works inside a sentence
 
 
@@ -50,15 +51,6 @@ def number(value: int) -> str:
     ('eight', '16')
     """
     return _NUMBERS[value] if 0 <= value < len(_NUMBERS) else f"{value:,}"
-
-
-def ordinal(value: int) -> str:
-    """A small ordinal as a word.
-
-    >>> ordinal(3), ordinal(11)
-    ('third', '11th')
-    """
-    return _ORDINALS[value] if 0 < value < len(_ORDINALS) else f"{value}th"
 
 
 def note(pitch: int) -> str:
@@ -100,9 +92,12 @@ def interval(semitones: float) -> str:
     if whole in _COMPOUND:
         return _COMPOUND[whole]
     octaves, rest = divmod(whole, 12)
-    if octaves >= len(_OCTAVES):
+    if octaves >= len(_NUMBERS) // 2:
         return f"{'more than ' if rest else ''}{number(octaves)} octaves"
-    parts = [_OCTAVES[octaves], f"a {_INTERVALS[rest]}" if rest else ""]
+    parts = [
+        f"{number(octaves)} octaves" if octaves > 1 else "an octave" if octaves else "",
+        f"a {_INTERVALS[rest]}" if rest else "",
+    ]
     return " and ".join(filter(None, parts)) or "less than a semitone"
 
 
@@ -166,6 +161,10 @@ def player(piece: PieceFacts, part: str, given: bool = True) -> str:
     instrument = dict(zip(piece.parts, piece.instruments, strict=False)).get(part)
     if instrument and piece.instruments.count(instrument) == 1:
         return f"the {instrument}" if given else instrument
+    if (
+        part in piece.parts and re.search(r"\d", part) and not _WORD.search(part)
+    ):  # 's1V2', as some files call a voice
+        return f"part {piece.parts.index(part) + 1}"
     name = plain(part).replace("Bb", "B♭").replace("Eb", "E♭")
     last = name.rpartition(" ")[2].strip(".")
     if last.isdigit() or (last and set(last) <= set("IVX")):

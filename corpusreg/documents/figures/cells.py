@@ -102,4 +102,4 @@ def _heads(sheet: Sheet, found: Groups, factor: float) -> None:
     y = sheet.top + 16
     say(sheet.figure, f"{found.measure.title} [{unit}]", _LEFT, y, Wall.TEXT, "quiet")
     right = _LEFT + _ACROSS + 24
-    say(sheet.figure, "middle, and where it may lie", right, y, Wall.TEXT, "quiet")
+    say(sheet.figure, "middle, 95 % interval", right, y, Wall.TEXT, "quiet")

@@ -44,7 +44,7 @@ def draw_heights(seaborn: ModuleType, sheet: Sheet, found: Heights) -> None:
     ax.grid(axis="x")
     ax.set(xlabel="", ylabel="")
     right = _LEFT + _ACROSS + 20
-    say(sheet.figure, "middle, where it may lie", right, top - 8, Wall.TEXT, "quiet")
+    say(sheet.figure, "middle, 95 % interval", right, top - 8, Wall.TEXT, "quiet")
 
 
 def _hill(seaborn: ModuleType, ax: Axes, each: InstrumentHeights, y: int) -> None:

@@ -51,7 +51,7 @@ def period_picture(chart: Chart, prefix: str) -> Picture:
         ax.tick_params(axis="x", labelsize=SIZES["text"])
         say(figure, f"{chart.measure.title} [{unit}]", _LEFT, 18, SIZES["text"], "quiet")
         right = _LEFT + _ACROSS + 18
-        say(figure, "middle, and where it may lie", right, 18, SIZES["small"], "quiet")
+        say(figure, "middle, 95 % interval", right, 18, SIZES["small"], "quiet")
         return as_picture(figure, prefix, chart.measure.title, _told(chart, factor, unit))
 
 

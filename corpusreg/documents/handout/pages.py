@@ -11,8 +11,8 @@ from collections.abc import Iterable, Sequence
 
 from corpusreg.documents.handout.piece import ShownPassage
 from corpusreg.documents.handout.sheets import Overview, PieceSheet, TeacherRow, TeacherSheet
+from corpusreg.documents.html import Html, asset, document, tag
 from corpusreg.documents.pictures import look
-from corpusreg.documents.report.html import Html, asset, document, tag
 
 __all__ = ["overview_page", "piece_page", "teacher_page"]
 

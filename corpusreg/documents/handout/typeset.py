@@ -7,7 +7,7 @@ from dataclasses import asdict
 from importlib import resources
 
 from corpusreg.documents.handout.sheets import Overview, PieceSheet, TeacherSheet
-from corpusreg.documents.report.typeset import Sheet, typeset
+from corpusreg.documents.paper import Sheet, typeset
 
 __all__ = ["overview_pdf", "pieces_pdf", "teacher_pdf"]
 

@@ -40,8 +40,8 @@ from corpusreg.documents.handout.reading import (
 from corpusreg.documents.handout.roster import NO_ROSTER, Roster, read_roster
 from corpusreg.documents.handout.sheets import Sheets, made, sheets
 from corpusreg.documents.handout.typeset import overview_pdf, pieces_pdf, teacher_pdf
-from corpusreg.documents.report.typeset import Sheet
-from corpusreg.documents.report.writing import check_report
+from corpusreg.documents.layout import check_ending
+from corpusreg.documents.paper import Sheet
 from corpusreg.measures.definitions import BY_NAME
 from corpusreg.system.errors import UsageError
 from corpusreg.text.classroom import since_words
@@ -92,7 +92,7 @@ def handout(
         raise UsageError(f"no measure '{unknown[0]}'; choose among {', '.join(BY_NAME)}")
     if codes and roster is None:
         raise UsageError("--codes wants a roster that has them; give --roster FILE.csv")
-    check_report(to / "overview.pdf")
+    check_ending(to / "overview.pdf")
     with pieces_of(source) as (folder, before):
         names = read_roster(roster, codes=codes) if roster else NO_ROSTER
         if codes:

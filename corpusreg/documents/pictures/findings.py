@@ -5,7 +5,7 @@ Ids and data-* attributes are those that `register_map` describes.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 
 import numpy as np
 
@@ -13,15 +13,19 @@ from corpusreg.documents.pictures.ground import LANE
 from corpusreg.documents.pictures.look import SIZES, STROKES, paint
 from corpusreg.documents.pictures.marks import event_sign, kind_of_shift, shift_sign
 from corpusreg.documents.pictures.svg import Markup, element, label, moved, number, text_width
-from corpusreg.documents.pictures.view import Axes
+from corpusreg.documents.pictures.view import NARROW, Axes
 from corpusreg.measures.analysis import Analysis
 from corpusreg.measures.events import Event
+from corpusreg.measures.shifts import Shift
 from corpusreg.measures.stays import Stay
 from corpusreg.score.pitch import note_name
 
 __all__ = ["bars", "events", "mark_id", "shifts", "stays"]
 
 _STRONG = 3  # stays by rank whose outline is strong
+# Shifts, and events of one kind, where bars are too narrow for all of them.
+_MOST, _OF_KIND = 16, 2
+_OVERVIEW = 8  # and stays by rank
 
 
 def mark_id(prefix: str, kind: str, count: int) -> str:
@@ -36,9 +40,12 @@ def stays(found: Analysis, axes: Axes, prefix: str) -> Iterator[Markup]:
     """
     for rank, index in reversed(list(enumerate(found.ranking, start=1))):
         stay = found.stays[index]
+        told = rank <= found.main
         if stay.last <= axes.first or stay.first >= axes.last:
             continue
-        told = rank <= found.main
+        if axes.bar < NARROW and rank > _OVERVIEW:
+            continue
+        numbered = told and (axes.bar >= NARROW or rank <= _STRONG)
         width = ("strong" if rank <= _STRONG else "thin") if told else "hair"
         x, y, _, _ = axes.box(stay.first, stay.last, stay.low, stay.high)
         outline = _outline(stay, axes, STROKES[width] / 2)
@@ -46,7 +53,7 @@ def stays(found: Analysis, axes: Axes, prefix: str) -> Iterator[Markup]:
             "g",
             element("path", d=outline, **paint("halo", width=STROKES[width] + 1.2)),
             element("path", d=outline, **paint("outline", width=width)),
-            _tag(str(rank), x, y, strong=rank <= _STRONG) if told else Markup(),
+            _tag(str(rank), x, y, strong=rank <= _STRONG) if numbered else Markup(),
             id=mark_id(prefix, "stay", rank) if stay.first >= axes.first else None,
             class_="stay",
             data_stay=str(rank),
@@ -89,7 +96,7 @@ def shifts(
     """Signs at the barline where the new register begins, in rows from y down."""
     told = [
         (axes.x(shift.bar), count, shift)
-        for count, shift in enumerate(found.shifts, start=1)
+        for count, shift in _clearest(enumerate(found.shifts, start=1), axes)
         if axes.first <= shift.bar < axes.last
     ]
     rows = _rows([(x, str(count) if numbered else "") for x, count, _ in told])
@@ -116,7 +123,7 @@ def events(
     """Signs at the beat where something happens, in rows from y down."""
     told = [
         (axes.x(event.bar + _place(found, event)) + 5, count, event)
-        for count, event in enumerate(found.events, start=1)
+        for count, event in _strongest(enumerate(found.events, start=1), axes)
         # Shifts have signs of their own.
         if event.kind != "shift" and axes.first <= event.bar < axes.last
     ]
@@ -136,6 +143,27 @@ def events(
         for (x, count, event), row in zip(told, rows, strict=True)
     ]
     return drawn, max(rows, default=-1) + 1
+
+
+def _clearest(every: Iterable[tuple[int, Shift]], axes: Axes) -> list[tuple[int, Shift]]:
+    """All shifts; where bars are too narrow for their signs, those that move most."""
+    if axes.bar >= NARROW:
+        return list(every)
+    clearest = sorted(every, key=lambda each: -each[1].mass)[:_MOST]
+    return sorted(clearest, key=lambda each: each[0])
+
+
+def _strongest(every: Iterable[tuple[int, Event]], axes: Axes) -> list[tuple[int, Event]]:
+    """All events; where bars are too narrow for their signs, the strongest of each kind."""
+    if axes.bar >= NARROW:
+        return list(every)
+    of_kind: dict[str, int] = {}
+    found = []
+    for count, event in sorted(every, key=lambda each: -each[1].strength):
+        of_kind[event.kind] = of_kind.get(event.kind, 0) + 1
+        if of_kind[event.kind] <= _OF_KIND:
+            found.append((count, event))
+    return sorted(found, key=lambda each: each[0])
 
 
 def _count(count: int, x: float, y: float, *, numbered: bool) -> list[Markup]:

@@ -79,9 +79,9 @@ def ruler(found: Analysis, axes: Axes) -> tuple[Markup, float]:
         jump = bar == axes.first or int(bars.written[bar]) != int(bars.written[bar - 1]) + 1
         fifth = printed.isdigit() and int(printed) % 5 == 0
         x = axes.x(bar) + 2
-        if jump or (fifth and x >= free):
+        if (jump or fifth) and (x >= free or bar == axes.first):
             drawn.append(label(printed, x, y, size))
-            free = x + text_width(printed, size) + 4
+            free = x + 1.2 * text_width(printed, size) + 4
     height = size + GAP
     again = list(_again(found, axes, axes.foot + height + 2))
     return element("g", *drawn, *again), height + (LANE if again else 0)
@@ -97,4 +97,5 @@ def _again(found: Analysis, axes: Axes, y: float) -> Iterator[Markup]:
             x, end = axes.x(axes.first + a) + 2, axes.x(axes.first + b) - 2
             bracket = f"M{number(x)} {number(y + 10)}V{number(y)}H{number(end)}"
             yield element("path", d=bracket, **paint("rule", width="thin"))
-            yield label(words, x + 3, y + 10, SIZES["small"])
+            if end - x > text_width(words, SIZES["small"]) + 6:
+                yield label(words, x + 3, y + 10, SIZES["small"])

@@ -29,7 +29,8 @@ def key(entries: Sequence[Entry], y: float, width: float) -> tuple[Markup, float
     x, y = GAP, y + size
     drawn = []
     for sign, wide, words in entries:
-        needs = wide + 6 + text_width(words, size) + 1.5 * GAP
+        # A screen without the book face shows a wider one.
+        needs = wide + 6 + 1.1 * text_width(words, size) + 1.5 * GAP
         if x > GAP and x + needs > width:
             x, y = GAP, y + _ROW
         drawn += [moved(sign, x, y - 3.5), label(words, x + wide + 6, y, size)]
@@ -42,8 +43,8 @@ def map_key(analyses: Sequence[Analysis]) -> list[Entry]:
     shifts = {kind_of_shift(shift) for each in analyses for shift in each.shifts}
     events = {kind_of_event(event.kind) for each in analyses for event in each.events}
     found: list[Entry] = [
-        (_swatches(), 12.0 * len(WEIGHTS), "stronger: sounds longer or louder in the beat"),
-        (_band(), 22.0, "a stay, 1 most worth saying"),
+        (_swatches(), 12.0 * len(WEIGHTS), "darker: longer or louder"),
+        (_band(), 22.0, "in one register; 1: the main one"),
     ]
     for kind, words in SHIFT_WORDS.items():
         if kind in shifts:

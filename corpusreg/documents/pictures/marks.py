@@ -16,17 +16,17 @@ __all__ = [
 ]
 
 SHIFT_WORDS = {
-    "up": "shift upward",
-    "down": "shift downward",
-    "opening": "opens outward",
-    "closing": "draws together",
+    "up": "shift up",
+    "down": "shift down",
+    "opening": "opens out",
+    "closing": "closes in",
     "part": "one part shifts",
 }
 EVENT_WORDS = {
     "withheld_bass": "bass or top withheld, then brought in",
-    "cleared": "a silent place is filled",
+    "cleared": "entered after silence",
     "climb": "a line climbs or descends",
-    "wedge": "opens out or closes in",
+    "wedge": "a wedge",
     "pedal_point": "pedal point",
     "octave_return": "returns in another octave",
     "voice_entry": "a voice enters",

@@ -49,7 +49,7 @@ _ENDS: Mapping[str, tuple[str, str]] = {
     "between": ("settled from bar to bar", "mobile from bar to bar"),
     "within": ("calm within the bar", "mobile within the bar"),
     "stays": ("short stays", "long stays"),
-    "narrow": ("little time in narrow stays", "much time in narrow stays"),
+    "narrow": ("little time in a narrow register", "much time in a narrow register"),
     "hollow": ("few gaps between the voices", "many gaps between the voices"),
     "entries": ("registers seldom entered", "registers often entered"),
     "pedals": ("few pedal points", "many pedal points"),
@@ -150,7 +150,7 @@ def _signs(profile: PlacedProfile, across: str, up: str) -> Iterator[Markup]:
         taken.append(beside)
         if beside != place:
             yield lines([(*place, *beside)], "rule", "hair")
-        signs.append(moved(_ring(sign, kind), *beside))
+        signs.append(moved(_ring(sign, kind, each), *beside))
     yield from (*signs, moved(_diamond(), *own))
 
 
@@ -174,14 +174,16 @@ def _diamond() -> Markup:
     return element("polygon", points="0,-7 7,0 0,7 -7,0", **paint("mark", "halo", width="thin"))
 
 
-def _ring(sign: str, kind: str) -> Markup:
-    """A number in a disc, a letter in a box."""
+def _ring(sign: str, kind: str, work: Neighbour) -> Markup:
+    """A number in a disc, a letter in a box; pointed at, it says which work it is."""
     look = paint("paper", "rule", width="thin")
     if kind == "near":
         shape = element("circle", r=7.0, **look)
     else:
         shape = element("rect", x=-6.5, y=-6.5, width=13.0, height=13.0, **look)
-    return element("g", shape, label(sign, 0, 3.4, SIZES["small"], text_anchor="middle"))
+    told = ", ".join(filter(None, (plain(work.composer), plain(work.title))))
+    name = label(sign, 0, 3.4, SIZES["small"], text_anchor="middle")
+    return element("g", element("title", told), shape, name, data_told=f"{sign}: {told}")
 
 
 def _description(profile: PlacedProfile) -> str:

@@ -1,20 +1,20 @@
-"""Placement strips: for each measure the works compared with, and where the piece lies.
+"""Placement strips: for a measure the works compared with, and where the piece lies.
 
-    strips(comparison, names=None, *, prefix, width=...) -> Picture
+    strip(comparison, name, *, prefix, words="") -> Picture | None
 
-One row a measure, with id '<prefix>-measure-<name>' and data-measure. The grey hill is how
+The grey hill is how
 the values of the works lie that count for a piece of this size, weighted as the placement
 weighs them (`Cohort.near`, `unit_weights`): units the same, works of about the piece's
 length most. The darker part of the hill is where the piece lies among them with 95 %
 certainty, its interval of ranks put back into values; the tick is the middle, the diamond
 the piece. A value that many works share exactly stands apart as a column, as high as its
 share, since no hill can show it. The outermost hundredth of the works on either side may
-lie beyond the strip.
+lie beyond the strip. Boxes with data-told say how many works lie where one points.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -22,7 +22,6 @@ from numpy.typing import NDArray
 
 from corpusreg.comparison.comparison import Comparison, PlacedMeasure
 from corpusreg.documents.pictures.look import GAP, SIZES, paint
-from corpusreg.documents.pictures.map_key import Entry, key
 from corpusreg.documents.pictures.svg import (
     Markup,
     Picture,
@@ -37,20 +36,12 @@ from corpusreg.documents.pictures.svg import (
 from corpusreg.measures.definitions import Measure
 from corpusreg.norms.reference import Size, unit_weights, weighted_quantile
 from corpusreg.system.phrases import capital
-from corpusreg.system.plaintext import plain
-from corpusreg.text.sentences import (
-    cohort_words,
-    place_words,
-    value_words,
-)
+from corpusreg.text.sentences import value_words
 
-__all__ = ["WIDTH", "Spread", "bare_strip", "spread", "strips", "strips_key"]
+__all__ = ["SLICES", "Spread", "spread", "strip"]
 
-WIDTH = 760.0
-_ROW = 46.0
 _HILL = 26.0
-_BARE = 260.0  # width of a strip without words
-_NAMES, _WORDS = 214.0, 150.0
+_WIDTH = 260.0
 SLICES = 16  # of a strip
 _POINTS = 73
 _ATOM = 0.2  # as in `words`: from here on a value is said to be shared
@@ -66,7 +57,8 @@ class Spread:
     at: shape (k,), values from one end of the strip to the other; hill: shape (k,), how
     densely other values lie there, as the share that a slice of SLICES would hold if it
     were as dense throughout. shared: values with much weight of their own, and their
-    shares. interval: values at the ends of the interval of ranks.
+    shares. interval: values at the ends of the interval of ranks. slices: the share of the
+    works in each of SLICES equal parts of the strip, what lies beyond in the outermost.
     """
 
     at: Floats
@@ -74,6 +66,7 @@ class Spread:
     shared: tuple[tuple[float, float], ...]
     middle: float
     interval: tuple[float, float]
+    slices: tuple[float, ...]
 
 
 def spread(comparison: Comparison, each: PlacedMeasure) -> Spread | None:
@@ -106,6 +99,11 @@ def spread(comparison: Comparison, each: PlacedMeasure) -> Spread | None:
         middle=weighted_quantile(values, weights, 0.5),
         # Where no work lies beyond the piece, its own value is the end of what is known.
         interval=(min(low, each.value), max(high, each.value)),
+        slices=tuple(
+            np.histogram(
+                np.clip(values, at[0], at[-1]), SLICES, (at[0], at[-1]), weights=weights
+            )[0].tolist()
+        ),
     )
 
 
@@ -136,103 +134,21 @@ def _density(values: Floats, mass: Floats, at: Floats) -> Floats:
     return np.where((at >= low) & (at <= high), total * folded, 0.0)
 
 
-def strips(
-    comparison: Comparison,
-    names: Sequence[str] | None = None,
-    *,
-    prefix: str,
-    width: float = WIDTH,
-) -> Picture:
-    """A row for each measure, or for those named, in the order of the definitions.
+def strip(comparison: Comparison, name: str, *, prefix: str, words: str = "") -> Picture | None:
+    """The strip of one measure; None where the piece is not placed.
 
-    prefix: begins every id.
+    prefix: begins every id. words: how it compares, for those who hear it read.
     """
-    chosen = [m for m in comparison.measures if names is None or m.measure.name in names]
-    y = GAP + SIZES["small"]
-    left, right = _NAMES, width - _WORDS - GAP
-    drawn = [
-        label("less", left, y, SIZES["small"], "quiet"),
-        label("more", right, y, SIZES["small"], "quiet", text_anchor="end"),
-        label("among these works", right + 2 * GAP, y, SIZES["small"], "quiet"),
-    ]
-    for each in chosen:
-        drawn.append(_row(comparison, each, prefix, y, width))
-        y += _ROW
-    placed = sum(each.placement.percentile is not None for each in chosen)
-    signs, y = key(_key(placed > 0), y + GAP, width)
-    return document(
-        [*drawn, signs],
-        size=(width, y + GAP),
-        prefix=prefix,
-        title=f"{plain(comparison.piece.title)} among {cohort_words(comparison.cohort)}",
-        description=(
-            f"For {placed} of {len(chosen)} measures: the values of the works, "
-            "the piece's own, and how surely it lies there."
-        ),
-    )
-
-
-def bare_strip(comparison: Comparison, name: str, *, prefix: str) -> Picture | None:
-    """The strip of one measure without its words; None where the piece is not placed."""
     each = next(m for m in comparison.measures if m.measure.name == name)
     found = spread(comparison, each)
     if found is None or each.value is None:
         return None
-    title = each.measure.title
     return document(
-        _strip(found, each, GAP, _BARE - GAP, _HILL + 6),
-        size=(_BARE, _HILL + 6 + 2 * GAP + 2),
+        _strip(found, each, GAP, _WIDTH - GAP, _HILL + 6),
+        size=(_WIDTH, _HILL + 6 + 2 * GAP + 2),
         prefix=prefix,
-        title=capital(title),
-        description=place_words(each.measure, each.value, each.placement),
-    )
-
-
-def strips_key(*, prefix: str, width: float = WIDTH) -> Picture:
-    """What the signs of strips mean."""
-    signs, y = key(_key(True), GAP, width)
-    return document(
-        [signs],
-        size=(width, y + GAP),
-        prefix=prefix,
-        title="Signs of the strips",
-        description="What the signs in the strips mean.",
-    )
-
-
-def _row(
-    comparison: Comparison, each: PlacedMeasure, prefix: str, y: float, width: float
-) -> Markup:
-    small, text = SIZES["small"], SIZES["text"]
-    title, value = each.measure.title, value_words(each.measure, each.value)
-    found = spread(comparison, each)
-    left, right, foot = _NAMES, width - _WORDS - GAP, y + _HILL + 6
-    drawn = [
-        label(capital(title), GAP, foot - 9, text),
-        label(value, GAP, foot + 4, small, "quiet"),
-    ]
-    if found is None or each.value is None:
-        drawn.append(_unplaced(each.placement.reason, left, right, foot))
-    else:
-        drawn += _strip(found, each, left, right, foot)
-        said = place_words(each.measure, each.value, each.placement)
-        drawn.append(label(said, right + 2 * GAP, foot - 3, text))
-    return element(
-        "g",
-        *drawn,
-        id=f"{prefix}-measure-{each.measure.name}",
-        class_="strip",
-        data_measure=each.measure.name,
-    )
-
-
-def _unplaced(reason: str, left: float, right: float, foot: float) -> Markup:
-    """An empty strip with the reason."""
-    words = f"not placed: {reason}" if reason else "not placed"
-    return element(
-        "g",
-        line(left, foot, right, foot, "faint"),
-        label(words, left, foot - 5, SIZES["small"], "quiet", font_style="italic"),
+        title=capital(each.measure.title),
+        description=words,
     )
 
 
@@ -267,7 +183,28 @@ def _strip(
         label(said, middle, foot + 13, SIZES["small"], "quiet", text_anchor="middle"),
         line(low, foot, max(high, low + 0.5), foot, "outline", "strong"),
         moved(_diamond(), x(each.value or 0.0), foot),
+        *_answers(found, each.measure, left, right, foot),
     ]
+
+
+def _answers(
+    found: Spread, measure: Measure, left: float, right: float, foot: float
+) -> Iterator[Markup]:
+    """Transparent boxes that say, when pointed at, how many works lie there."""
+    wide = (right - left) / SLICES
+    ends = np.linspace(found.at[0], found.at[-1], SLICES + 1).tolist()
+    for place, share in enumerate(found.slices):
+        many = f"about {100 * share:.0f} of 100" if share >= 0.005 else "hardly any"
+        low, high = (_plain_number(end, measure) for end in ends[place : place + 2])
+        span = low if low == high else f"{low} to {high}"
+        unit = "%" if measure.unit.startswith("share") else measure.unit
+        told = f"{capital(measure.title)}, {span} {unit}: {many} works"
+        yield element(
+            "rect",
+            element("title", told),
+            x=left + place * wide, y=foot - _HILL, width=wide, height=_HILL + 6,
+            fill="none", pointer_events="all", data_told=told,
+        )  # fmt: skip
 
 
 def _plain_number(value: float, measure: Measure) -> str:
@@ -282,19 +219,3 @@ def _column(x: float, share: float, foot: float) -> Markup:
 
 def _diamond() -> Markup:
     return element("polygon", points="0,-5 5,0 0,5 -5,0", **paint("mark"))
-
-
-def _key(placed: bool) -> list[Entry]:
-    """What the signs mean; nothing where none occurs."""
-    if not placed:
-        return []
-    return [
-        (moved(_diamond(), 5, 0), 10, "this piece"),
-        (
-            line(0, 0, 22, 0, "outline", "strong"),
-            22,
-            "where it lies among these works, 19 times in 20",
-        ),
-        (line(3, -6, 3, 6, "rule"), 6, "the middle of these works"),
-        (_column(3, 0.4, 5), 6, "a value that many share"),
-    ]

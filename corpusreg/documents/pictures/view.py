@@ -17,11 +17,23 @@ from corpusreg.comparison.comparison import Comparison
 from corpusreg.measures.analysis import Analysis
 from corpusreg.measures.texture import beat_edges
 
-__all__ = ["LEVELS", "Axes", "MapView", "axes_of", "cells", "heaviest", "systems", "view_of"]
+__all__ = [
+    "LEVELS",
+    "NARROW",
+    "Axes",
+    "MapView",
+    "axes_of",
+    "cells",
+    "heaviest",
+    "systems",
+    "view_of",
+]
 
 _MARGIN = 2  # semitones beyond the outermost notes
 _LEAST_SPAN = 24  # semitones on the axis, so that a narrow piece looks narrow
 LEVELS = 4
+NARROW = 2.5  # pixels; narrower bars are drawn several in a column
+_FAINT = 0.02  # of the heaviest column, below which nothing is drawn
 
 
 @dataclass(frozen=True)
@@ -125,6 +137,8 @@ def cells(
 
     top: the weight that is drawn darkest.
     """
+    if axes.bar < NARROW:
+        return _coarse(analysis, axes)
     bars = analysis.played.bars
     edges, beat_bar = beat_edges(bars)
     rows = np.flatnonzero((beat_bar >= axes.first) & (beat_bar < axes.last))
@@ -142,6 +156,30 @@ def cells(
         for a, b in pairwise(cuts):
             if line[a]:
                 x, end = axes.x(place[a]), axes.x(place[b])
+                box = (x, axes.y(pitch), end - x, axes.step)
+                found.setdefault(int(line[a]), []).append(box)
+    return found
+
+
+def _coarse(
+    analysis: Analysis, axes: Axes
+) -> dict[int, list[tuple[float, float, float, float]]]:
+    """Boxes where bars are narrower than can be told apart: several bars in a column.
+
+    Weight is averaged over the bars of a column and set against the heaviest of them.
+    """
+    per = math.ceil(NARROW / axes.bar)
+    starts = np.arange(axes.first, axes.last, per)
+    weight = np.add.reduceat(analysis.texture.bars[: axes.last], starts, axis=0)
+    share = weight / weight.max()
+    level = np.where(share > _FAINT, np.minimum(1 + (LEVELS * share**0.6), LEVELS), 0)
+    found: dict[int, list[tuple[float, float, float, float]]] = {}
+    for pitch in np.flatnonzero(level.any(axis=0)).tolist():
+        line = level[:, pitch].astype(int)
+        cuts = [0, *(np.flatnonzero(np.diff(line)) + 1).tolist(), len(line)]
+        for a, b in pairwise(cuts):
+            if line[a]:
+                x, end = axes.x(starts[a]), axes.x(min(axes.first + per * b, axes.last))
                 box = (x, axes.y(pitch), end - x, axes.step)
                 found.setdefault(int(line[a]), []).append(box)
     return found

@@ -18,14 +18,15 @@ from corpusreg.comparison.examples import Example
 from corpusreg.comparison.findings import HEADLINE, Finding, Reading, Shown, reading
 from corpusreg.corpus.registry import own_and_others
 from corpusreg.documents import engraving, quoting
-from corpusreg.documents.engraving import Engraved, standalone
+from corpusreg.documents.engraving import Engraved
+from corpusreg.documents.layout import Drawn
 from corpusreg.documents.pictures.levels import level_grid
 from corpusreg.documents.pictures.nearest import nearest_works
 from corpusreg.documents.pictures.octaves import octave_chart
 from corpusreg.documents.pictures.register_map import pages, register_map
-from corpusreg.documents.pictures.strips import bare_strip
+from corpusreg.documents.pictures.strips import strip
 from corpusreg.documents.pictures.view import view_of
-from corpusreg.documents.report.sound import sound
+from corpusreg.documents.sound import sound
 from corpusreg.measures.definitions import VERSION
 from corpusreg.norms.profiles.model import PlacedProfile
 from corpusreg.store import Reference
@@ -53,26 +54,16 @@ from corpusreg.text.wording import (
     register,
 )
 
-__all__ = ["Drawn", "Passage", "Row", "Section", "Table", "Work", "works_of"]
+__all__ = ["Passage", "Row", "Section", "Table", "Work", "works_of"]
 
 WIDE, NARROW = 720.0, 340.0  # pixels: the text column of a page, a phone
 MAP_HEIGHT = 250.0  # pixels of the map on a first page
 LEAD_IN = 4  # bars that are heard before an event
 STAYS = 6
-LONG = 40  # bars from which the map bar by bar stands among the details
+LONG = 40  # bars from which those around the chosen one are shown larger
 _OPEN = "open"  # licence of encodings whose bars may be shown
 _STRETCHES = ("dwell", "hollow", "gap")  # kinds whose bars are the length of the passage
 MOST_BARS = 400  # longer works are drawn as a whole only, so that a page stays small
-
-
-@dataclass(frozen=True)
-class Drawn:
-    """A picture for a page, and for a phone where that is another ('' where it serves both)."""
-
-    svg: str
-    alt: str
-    narrow: str = ""
-    caption: str = ""
 
 
 @dataclass(frozen=True)
@@ -135,7 +126,11 @@ class Section:
 
 @dataclass(frozen=True)
 class Work:
-    """All that a report shows of one work. pictures: by name, as the template places them."""
+    """All that a report shows of one work. pictures: by name, as the template places them.
+
+    long: whether bars are too many to be told apart on the map, so that those around the
+    chosen one are shown larger.
+    """
 
     name: str
     title: str
@@ -148,10 +143,7 @@ class Work:
     sections: tuple[Section, ...]
     pictures: Mapping[str, Drawn]
     sound: Mapping[str, Any]
-
-    def every_passage(self) -> list[Passage]:
-        """Passages of the first page and of the details."""
-        return [*self.passages, *(each for s in self.sections for each in s.passages)]
+    long: bool = False
 
 
 def works_of(
@@ -192,7 +184,7 @@ def _work(
     every = [*passages, *(each for section in studied for each in section.passages)]
     for passage in every:
         for key, run in zip(passage.pictures, passage.runs, strict=True):
-            pictures[key] = Drawn(run.svg, f"{passage.heading} in notation")
+            pictures[key] = Drawn(run.svg, f"{passage.heading} in notation", engraved=run)
     lines = first_screen(r)
     suggestion = lines[-2] if r.suggestion else ""
     said = lines[:-2] if r.suggestion else lines[:-1]
@@ -226,6 +218,7 @@ def _work(
             "stays": [[s.place.first, s.place.last, place_words(s.place)] for s in stays
                       if s.place],
         },
+        long=len(c.bars) > LONG,
     )  # fmt: skip
 
 
@@ -237,13 +230,13 @@ def _lead_in(found: Finding, c: Comparison) -> tuple[int, int] | None:
 
 
 def _row(found: Finding, r: Reading, pictures: Mapping[str, Drawn]) -> Row:
-    strip = f"strip-{found.name}"
+    picture = f"strip-{found.name}"
     return Row(
         title=capital(title(found.name)),
         value=value_words(found),
         rank=rank_cell(found.rank) if found.rank and found.rank.side != "tied" else "",
         compared=capital(compared(found) or found.reason),
-        strip=strip if strip in pictures else "",
+        strip=picture if picture in pictures else "",
         unusual=any(found.name == each.name for each in r.unusual),
     )
 
@@ -269,12 +262,11 @@ def _pictures(name: str, c: Comparison, r: Reading) -> Iterator[tuple[str, Drawn
             yield f"page-{number}", Drawn(svg, f"Register map bar by bar, sheet {number}")
     for measure in r.measures:
         prefix = f"{name}-strip-{measure.name.replace('_', '-')}"
-        drawn = bare_strip(c, measure.name, prefix=prefix) if measure.rank else None
-        if drawn:
-            yield (
-                f"strip-{measure.name}",
-                Drawn(drawn.svg, f"{title(measure.name)}: {compared(measure)}"),
-            )
+        words = f"{title(measure.name)}: {compared(measure)}"
+        if measure.rank and (
+            drawn := strip(c, measure.name, prefix=prefix, words=compared(measure))
+        ):
+            yield f"strip-{measure.name}", Drawn(drawn.svg, words)
     octaves = partial(octave_chart, c)
     yield (
         "octaves",
@@ -518,12 +510,3 @@ def _passage(number: int, shown: Shown, r: Reading, drawn: Sequence[Engraved | s
         remarks=(*goes_on, *(f"{capital(plain(each))}." for each in dict.fromkeys(remarks))),
         hear=(shown.place.first, shown.place.last),
     )
-
-
-def paper_pictures(work: Work) -> dict[str, str]:
-    """Pictures by name as a sheet takes them: each whole in itself."""
-    found = {key: each.svg for key, each in work.pictures.items()}
-    for passage in work.every_passage():
-        for key, run in zip(passage.pictures, passage.runs, strict=True):
-            found[key] = standalone(run)
-    return found

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import textwrap
+import shlex
 from collections.abc import Sequence
 
 import numpy as np
@@ -11,9 +11,10 @@ from numpy.typing import NDArray
 from corpusreg.comparison.comparison import Comparison
 from corpusreg.comparison.findings import Rank, Reading, reading
 from corpusreg.measures.definitions import VERSION
-from corpusreg.system.phrases import plural
+from corpusreg.system.phrases import capital, plural
 from corpusreg.system.plaintext import plain
 from corpusreg.text.alike import alike_lines
+from corpusreg.text.lines import items, screen, wrap
 from corpusreg.text.players import player_lines, player_remarks
 from corpusreg.text.reading import (
     CLASS_COLUMNS,
@@ -27,17 +28,21 @@ from corpusreg.text.reading import (
     unranked,
 )
 from corpusreg.text.tabular import text_table
-from corpusreg.text.wording import (
-    note,
-)
+from corpusreg.text.wording import note, number
 
-__all__ = ["WIDTH", "class_text", "comparison_text", "items", "register_map", "strip", "wrap"]
+__all__ = ["class_text", "comparison_text", "register_map", "strip"]
 
-WIDTH = 88
 MAP_ROWS = 20  # at most, so that map and ruler stay under 24 lines
 _SHADES = " .:+#"
 _MAP_COLUMNS = 64
+_BESIDE = 12  # columns beside the map
+_WITHIN = 4  # columns of a bar at most
+_STEPS = (1, 2, 3, 4, 6, 12)  # semitones of a row
+# Paper and the four tones of weight of `documents.pictures.look`, as red, green, blue.
+_TONES = ("253;252;248", "211;208;227", "167;162;201", "113;105;163", "58;50;104")
 _STRIP = 17
+
+Floats = NDArray[np.float64]
 
 
 def comparison_text(c: Comparison, reference_id: str, *, full: bool = False) -> str:
@@ -74,21 +79,12 @@ def class_text(comparisons: Sequence[Comparison]) -> str:
     readings = [reading(c) for c in comparisons]
     table = text_table(CLASS_COLUMNS, [class_row(r) for r in readings])
     path = readings[0].piece.path
-    quoted = f"'{path}'" if " " in path else path
+    several = sum(r.piece.path == path for r in readings) > 1
+    number = comparisons[0].piece.number if several else ""
+    chosen = f" --number {shlex.quote(number)}" if number else ""
     unread = [f"{plain(r.piece.path)}: {_unread(r)}." for r in readings if r.piece.unread]
-    return "\n".join([table, "", *unread, f"One of them: corpusreg compare {quoted}"])
-
-
-def wrap(text: str, indent: str = "", first: str | None = None) -> list[str]:
-    """Lines of at most WIDTH columns; `first` indents the first line otherwise."""
-    return textwrap.wrap(
-        text,
-        width=WIDTH,
-        initial_indent=indent if first is None else first,
-        subsequent_indent=indent,
-        break_long_words=False,
-        break_on_hyphens=False,
-    )
+    one = f"One of them: corpusreg compare {shlex.quote(path)}{chosen}"
+    return "\n".join([table, "", *unread, one])
 
 
 def _measures(r: Reading) -> list[str]:
@@ -106,11 +102,6 @@ def _measures(r: Reading) -> list[str]:
     table = text_table(columns[:last], [row[:last] for row in rows]).splitlines()
     key = "In each strip: o this piece, --- the 95 % interval, | the middle of the works."
     return [*table, key, *unranked(r), *items(certainty(r))]
-
-
-def items(texts: Sequence[str]) -> list[str]:
-    """A list with dashes."""
-    return [line for text in texts for line in wrap(plain(text), "    ", "  - ")]
 
 
 def strip(rank: Rank | None) -> str:
@@ -131,30 +122,84 @@ def strip(rank: Rank | None) -> str:
 
 
 def register_map(c: Comparison, notes: tuple[int, int] | None = None) -> list[str]:
-    """Time across, pitch upwards, darker where more sounds; stays marked below.
+    """Time across, pitch upwards, darker where more sounds; new registers marked below.
 
     notes: the lowest and the highest on the axis, MIDI numbers, None for those of the piece.
+    A screen that has them shows half blocks, two rows of pitch a line, on the colour of paper.
     """
-    weight = c.whole.texture.bars
-    per = -(-len(weight) // _MAP_COLUMNS)
-    starts = np.arange(0, len(weight), per)
-    columns = np.add.reduceat(weight, starts, axis=0)
+    blocks = screen().blocks
+    most = max(screen().width - _BESIDE, 40) if blocks else _MAP_COLUMNS
+    bars = len(c.bars)
+    per = -(-bars // most)  # bars of a column, where one has several
+    within = min(max(most // bars, 1), _WITHIN) if blocks else 1  # columns of a bar
+    columns, starts = _columns(c, per, within)
     lowest, highest = notes or (c.whole.lowest, c.whole.highest)
-    row = next(r for r in (3, 4, 6, 12) if highest // r - lowest // r < MAP_ROWS or r == 12)
-    low, high = lowest // row, highest // row
-    rows = [columns[:, row * k : row * (k + 1)].sum(axis=1) for k in range(low, high + 1)]
-    top = max(float(np.max(each)) for each in rows)
-    lines = []
-    for number, each in zip(range(high, low - 1, -1), reversed(rows), strict=True):
-        cells = "".join(_shade(float(value) / top) for value in each)
-        lines.append(f"  {note(number * row):>4} |{cells}|")
+    rows = MAP_ROWS * (2 if blocks else 1)
+    step = next(r for r in _STEPS if highest // r - lowest // r < rows or r == _STEPS[-1])
+    low, high = lowest // step, highest // step
+    weight = np.array(
+        [columns[:, step * k : step * (k + 1)].sum(axis=1) for k in range(high, low - 1, -1)]
+    )
+    shares = weight / weight.max()
+    lines = _blocks(shares, high, step) if blocks else _signs(shares, high, step)
     marks = ["-"] * len(starts)
     for stay in c.whole.stays[1:]:
-        marks[stay.first // per] = "+"
-    scale = "a bar" if per == 1 else f"{per} bars"
-    key = f"A column is {scale}; + marks a new register."
-    return [*lines, f"       +{''.join(marks)}+", f"        {_ruler(c, starts)}".rstrip(),
-            f"        {key}"]  # fmt: skip
+        marks[stay.first * within // per] = "+"
+    scale = f"{per} bars" if per > 1 else "a bar"
+    wide = f"{number(within)} columns are" if within > 1 else "a column is"
+    return [
+        *lines,
+        f"       +{''.join(marks)}+",
+        f"        {_ruler(c, starts)}".rstrip(),
+        f"        {capital(wide)} {scale}; + marks a new register.",
+    ]
+
+
+def _columns(c: Comparison, per: int, within: int) -> tuple[Floats, NDArray[np.int64]]:
+    """Weight by column and pitch, and the bar of each column.
+
+    per: bars of a column. within: columns of a bar, each of which takes the beats that lie
+    in it.
+    """
+    bars = np.arange(len(c.bars))
+    if within == 1:
+        starts = bars[::per]
+        return np.add.reduceat(c.whole.texture.bars, starts, axis=0), starts
+    beats, beat_bar = c.whole.texture.beats, c.whole.texture.beat_bar
+    first = np.searchsorted(beat_bar, bars)
+    count = np.maximum(np.bincount(beat_bar, minlength=len(bars)), 1)
+    part = np.tile(np.arange(within), len(bars))
+    starts = np.repeat(bars, within)
+    at = first[starts] + part * count[starts] // within
+    return beats[np.minimum(at, len(beats) - 1)], starts
+
+
+def _signs(shares: Floats, high: int, step: int) -> list[str]:
+    """A line a row in plain signs."""
+    return [
+        f"  {note((high - k) * step):>4} |{''.join(map(_shade, row.tolist()))}|"
+        for k, row in enumerate(shares)
+    ]
+
+
+def _blocks(shares: Floats, high: int, step: int) -> list[str]:
+    """Two rows a line, each cell in the colour of its weight on the colour of paper."""
+    if len(shares) % 2:
+        shares = np.vstack((shares, np.zeros(shares.shape[1])))
+    tones = np.where(shares > 0, np.minimum(1 + (4 * shares**0.6).astype(int), 4), 0)
+    lines = []
+    for k in range(0, len(tones), 2):
+        cells, last = [], (-1, -1)
+        for upper, lower in zip(tones[k].tolist(), tones[k + 1].tolist(), strict=True):
+            if (upper, lower) != last:
+                cells.append(f"\x1b[38;2;{_TONES[upper]};48;2;{_TONES[lower]}m")
+            cells.append("\u2580")
+            last = upper, lower
+        bottom = (high - k - 1) * step
+        octave = -(-bottom // 12) * 12
+        name = note(octave) if octave < bottom + 2 * step else ""
+        lines.append(f"  {name:>4} |{''.join(cells)}\x1b[0m|")
+    return lines
 
 
 def _shade(share: float) -> str:
@@ -164,9 +209,13 @@ def _shade(share: float) -> str:
 
 
 def _ruler(c: Comparison, starts: NDArray[np.int64]) -> str:
-    line = ""
-    for column in range(0, len(starts), 8):
-        label = c.bars.labels[int(starts[column])].replace(" (", " ").replace(" time)", "")
-        if len(line) < column or not line:
-            line = line.ljust(column) + label
+    """Printed numbers of bars, one every eight columns or some more."""
+    line, at = "", 0
+    while at < len(starts):
+        label = c.bars.labels[int(starts[at])].replace(" (", " ").replace(" time)", "")
+        if len(line) < at or not line:
+            line = line.ljust(at) + label
+        at += 8
+        while 0 < at < len(starts) and starts[at] == starts[at - 1]:
+            at += 1
     return line

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-import textwrap
 from typing import TYPE_CHECKING
 
+from corpusreg.text.lines import wrap
 from corpusreg.text.tabular import text_table
 
 if TYPE_CHECKING:
@@ -32,12 +32,11 @@ def coverage_text(found: Coverage) -> str:
             row.append(f"{cell.works}/{cell.composers}{mark}" if cell else "")
         rows.append(row)
     lines = [text_table(["works/composers", *_HEADS], rows), ""]
-    lines += textwrap.wrap(
+    lines += wrap(
         f"'-': fewer than {found.works} works or {found.composers} composers, too few to place "
         "a piece among them. Copies of the same music count "
         "once; folk tunes and anonymous works count by source. Periods: medieval to 1419, "
-        "renaissance from 1420, baroque 1600, classical 1750, romantic 1820, modern 1910.",
-        88,
+        "renaissance from 1420, baroque 1600, classical 1750, romantic 1820, modern 1910."
     )
     return "\n".join([*lines, "", *_help_lines(found)])
 
@@ -47,12 +46,11 @@ def _help_lines(found: Coverage) -> list[str]:
         return ["Every corpus of the catalogue that would help was added."]
     lines = ["What would help, the most helpful first:"]
     for each in found.helps:
-        lines += textwrap.wrap(
+        lines += wrap(
             f"corpora get {each.name}: some {each.works:,} works where the reference is thin "
             f"({each.title}). {_filled(each.fills)}",
-            88,
-            initial_indent="  ",
-            subsequent_indent="    ",
+            "    ",
+            "  ",
         )
     return lines
 

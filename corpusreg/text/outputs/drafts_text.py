@@ -13,7 +13,8 @@ from corpusreg.score.played import PlayedBars
 from corpusreg.system.phrases import plural
 from corpusreg.system.plaintext import plain
 from corpusreg.text import drafts as words
-from corpusreg.text.outputs.console import WIDTH, items, register_map, wrap
+from corpusreg.text.lines import items, screen, wrap
+from corpusreg.text.outputs.console import register_map
 from corpusreg.text.outputs.numbers import labels, rounded
 from corpusreg.text.sentences import (
     length_words,
@@ -75,7 +76,7 @@ def _measures(d: Drafts) -> list[str]:
     for each in d.measures:
         title, before, now, said = words.measure_row(each)
         row = f"  {title:<{_TITLE - 2}}{_short(before):>18}{_short(now):>18}"
-        fits = len(row) + 2 + len(said) <= WIDTH
+        fits = len(row) + 2 + len(said) <= screen().width
         lines += [f"{row}  {said}"] if fits else [row, *wrap(said, indent=" " * 34)]
     return lines
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import shlex
-import textwrap
 import unicodedata
 from collections.abc import Sequence
 from dataclasses import fields
@@ -15,6 +14,7 @@ from corpusreg.comparison.examples.passages import Examples
 from corpusreg.measures.definitions import VERSION
 from corpusreg.revision.intentions import LIKE
 from corpusreg.text.examples import passage_words
+from corpusreg.text.lines import wrap
 from corpusreg.text.measures import measure_sentence
 from corpusreg.text.tabular import text_table
 
@@ -28,8 +28,6 @@ __all__ = [
     "toward",
 ]
 
-_WIDTH = 88
-
 
 def kinds_text() -> str:
     """The kinds that can be asked for."""
@@ -41,16 +39,14 @@ def examples_text(found: Examples) -> str:
     kind = KINDS[found.kind]
     if not found.found:
         return "No work of the reference has such a passage; ask for less in particular."
-    lines = [*textwrap.wrap(f"{kind.title}: {kind.shows}.", _WIDTH), ""]
+    lines = [*wrap(f"{kind.title}: {kind.shows}."), ""]
     for number, each in enumerate(found.found, start=1):
         lines += [*example_lines(each, f"{number:>2}. "), ""]
     said = (
         f"The clearest first ({kind.strength}), from different composers and periods where "
         "there are such. Clear is not better: the order helps to find them."
     )
-    return "\n".join(
-        [*lines, *textwrap.wrap(said, _WIDTH), f"(reference {found.reference_id})"]
-    )
+    return "\n".join([*lines, *wrap(said), f"(reference {found.reference_id})"])
 
 
 def study_text(c: Comparison, alike: Sequence[Example], otherwise: Sequence[Example]) -> str:
@@ -59,7 +55,7 @@ def study_text(c: Comparison, alike: Sequence[Example], otherwise: Sequence[Exam
     if found is None or not (alike or otherwise):
         return ""
     said = f"Passages to study. {measure_sentence(found.finding)}"
-    lines = ["", "", *textwrap.wrap(said, _WIDTH)]
+    lines = ["", "", *wrap(said)]
     for title, several in (("that share it", alike), ("that do otherwise", otherwise)):
         if several:
             lines += [f"From works {title}"]
@@ -89,10 +85,8 @@ def passage_lines(each: Example, mark: str = "  - ") -> list[str]:
     blank = " " * len(mark)
     title = _plain_letters(title)
     return [
-        *textwrap.wrap(title, _WIDTH, initial_indent=mark, subsequent_indent=blank),
-        *textwrap.wrap(
-            passage_words(each) + ".", _WIDTH, initial_indent=blank, subsequent_indent=blank
-        ),
+        *wrap(title, blank, mark),
+        *wrap(f"{passage_words(each)}.", blank),
     ]
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Iterable
 from typing import Any
 
@@ -15,6 +14,7 @@ from corpusreg.system.plaintext import plain
 from corpusreg.text.bars import (
     bar_range,
 )
+from corpusreg.text.lines import wrap
 from corpusreg.text.outputs.player_document import (
     beyond_document,
     height_document,
@@ -36,7 +36,6 @@ __all__ = [
     "transposed",
 ]
 
-_WIDTH = 88
 _MOVED = 3  # of 100 notes by which periods differ for the difference to be told
 _KEY = (
     "Height: 0 is the lowest note of the range, 1 the highest, beyond these outside it. "
@@ -97,16 +96,16 @@ def passage_text(found: Passage) -> str:
     names = ["instrument", "level", "height", "mostly", "tires", "dull", "beyond"]
     rows = [_row(each) for each in found.rows]
     lines = [
-        *_wrap(passage_heading(found)),
-        *_wrap(passage_words(found)),
+        *wrap(passage_heading(found)),
+        *wrap(passage_words(found)),
         "",
         text_table(names, rows),
         "",
-        *_wrap(_KEY),
+        *wrap(_KEY),
     ]
     wishes = list(_wishes(found))
     if wishes:
-        lines += ["", *_wrap(f"To lie as high as for the {found.home.name} (mean height):")]
+        lines += ["", *wrap(f"To lie as high as for the {found.home.name} (mean height):")]
     return "\n".join([*lines, *wishes])
 
 
@@ -149,7 +148,7 @@ def _wishes(found: Passage) -> Iterable[str]:
     for row in {each.instrument.id: each.instrument for each in found.rows}.values():
         if row.id != found.home.id:
             levels = [each for each in found.rows if each.instrument.id == row.id]
-            yield from _wrap(f"{row.name}: {_wish(levels)}", "    ", "  - ")
+            yield from wrap(f"{row.name}: {_wish(levels)}", "    ", "  - ")
 
 
 def _wish(levels: list[OnInstrument]) -> str:
@@ -157,10 +156,6 @@ def _wish(levels: list[OnInstrument]) -> str:
     if len(set(said.values())) == 1:
         return next(iter(said.values()))
     return joined([f"{text} ({level})" for level, text in said.items()])
-
-
-def _wrap(text: str, indent: str = "", first: str = "") -> list[str]:
-    return textwrap.wrap(text, _WIDTH, initial_indent=first, subsequent_indent=indent)
 
 
 def _document(each: OnInstrument, found: Passage) -> dict[str, Any]:

@@ -8,7 +8,7 @@ from typing import Any
 from corpusreg.norms.reference import MINIMUM_UNITS, MINIMUM_WORKS
 from corpusreg.system.phrases import capital, plural
 from corpusreg.system.plaintext import plain
-from corpusreg.text.outputs.console import items, wrap
+from corpusreg.text.lines import items, wrap
 
 __all__ = ["profiles_text"]
 

@@ -2,17 +2,16 @@
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Iterable, Sequence
 from typing import Any
 
 from corpusreg.instruments import Instrument, Instruments
 from corpusreg.score.pitch import note_name
+from corpusreg.text.lines import wrap
 from corpusreg.text.tabular import text_table
 
 __all__ = ["ranges_document", "ranges_text", "row_text"]
 
-_WIDTH = 88
 _LABEL = 14
 
 
@@ -53,12 +52,7 @@ def row_text(row: Instrument, table: Instruments) -> str:
     lines = [f"{row.name} ({row.family})"]
     for label, text in facts:
         if text:
-            lines += textwrap.wrap(
-                text,
-                _WIDTH,
-                initial_indent=f"  {label:<{_LABEL - 2}}",
-                subsequent_indent=" " * _LABEL,
-            )
+            lines += wrap(text, " " * _LABEL, f"  {label:<{_LABEL - 2}}")
     return "\n".join(lines)
 
 

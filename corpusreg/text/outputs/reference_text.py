@@ -2,17 +2,16 @@
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
 from corpusreg.instruments.ensembles import kinds
 from corpusreg.norms.reference import MINIMUM_UNITS, MINIMUM_WORKS
+from corpusreg.text.lines import item, wrap
 from corpusreg.text.tabular import text_table
 
 __all__ = ["reference_text"]
 
-_LINE = 88
 _MOST = 0.6  # the share of one collection from which it is named as a limit
 _SOURCES = {
     "stated": "stated in the score or its corpus",
@@ -49,7 +48,7 @@ def reference_text(sheet: Mapping[str, Any]) -> str:
             "",
             *_limits(sheet),
             "",
-            *_wrap(_citation(sheet)),
+            *wrap(_citation(sheet)),
         ]
     )
 
@@ -64,7 +63,7 @@ def _head(sheet: Mapping[str, Any]) -> list[str]:
     )
     if own and not sheet["ships"] and own != sheet["works"]:
         said += f" {own:,} of the works are your own, on top of what comes with corpusreg."
-    return _wrap(said)
+    return wrap(said)
 
 
 def _counts(row: Mapping[str, Any]) -> list[str]:
@@ -80,9 +79,7 @@ def _corpus(name: str, row: Mapping[str, Any]) -> Iterator[str]:
     if source:
         yield f"    {source}"
     if row.get("licence"):
-        yield from textwrap.wrap(
-            row["licence"], _LINE, initial_indent="    ", subsequent_indent="    "
-        )
+        yield from wrap(row["licence"], "    ")
 
 
 def _limits(sheet: Mapping[str, Any]) -> Iterator[str]:
@@ -94,32 +91,30 @@ def _limits(sheet: Mapping[str, Any]) -> Iterator[str]:
         if r["works"] < MINIMUM_WORKS or r["composers"] < MINIMUM_UNITS
     ]
     if few:
-        yield from _item(f"too few works to place a piece: {_listed(few)}")
+        yield from item(f"too few works to place a piece: {_listed(few)}")
     leaning = [
         f"{kinds()[r['name']].works} ({100 * r['largest']:.0f} %)"
         for r in thin
         if r["largest"] >= _MOST and r["works"] >= MINIMUM_WORKS
     ]
     if leaning:
-        yield from _item(
+        yield from item(
             "mostly from one collection, whose habits then pass for those of the medium: "
             + _listed(leaning)
         )
     guessed = sum(r["works"] for r in sheet["dates"] if r["name"] == "life dates")
-    yield from _item(
+    yield from item(
         f"{guessed:,} works are dated by their composer's life alone, so that early and late "
         "works of one composer fall into one period"
     )
-    yield from _item(
-        "only music that is free to share: hardly any composer who died after 1955"
-    )
+    yield from item("only music that is free to share: hardly any composer who died after 1955")
     if sheet["left_out"]:
-        yield from _item(
+        yield from item(
             f"{sheet['left_out']:,} works with notes far outside their instrument are kept and "
             "count in no norm of what those notes decide: 'corpusreg query left_out'"
         )
     if sheet["absent"]:
-        yield from _item(
+        yield from item(
             f"not measured, since their scores were not at hand: {_listed(sheet['absent'])}"
         )
 
@@ -134,11 +129,3 @@ def _citation(sheet: Mapping[str, Any]) -> str:
 
 def _listed(names: Sequence[str]) -> str:
     return ", ".join(names)
-
-
-def _item(text: str) -> list[str]:
-    return textwrap.wrap(text, _LINE, initial_indent="  - ", subsequent_indent="    ")
-
-
-def _wrap(text: str) -> list[str]:
-    return textwrap.wrap(text, _LINE)

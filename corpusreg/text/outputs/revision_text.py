@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING, Any
 from corpusreg.measures.definitions import BY_NAME, MEASURES
 from corpusreg.revision.moved import Moved
 from corpusreg.system.phrases import joined, plural
+from corpusreg.text.lines import wrap
 from corpusreg.text.options import bars_words, way_words
-from corpusreg.text.outputs.console import wrap
 from corpusreg.text.outputs.document import rounded
 from corpusreg.text.outputs.examples_text import passage_lines
 from corpusreg.text.outputs.study_document import passage_document

@@ -2,17 +2,16 @@
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
 from corpusreg.measures.definitions import BY_NAME
 from corpusreg.norms.asking import GROUPS
 from corpusreg.store import sql
+from corpusreg.text.lines import wrap
 
 __all__ = ["table_text"]
 
-_LINE = 88
 _FEW_UNITS = 4  # composers below which a group is called that of a few
 
 
@@ -23,10 +22,7 @@ def table_text(
 
     rows: of `norms.asking.table`; left_out: of `ungrouped` there.
     """
-    return "\n".join(
-        textwrap.fill(words, _LINE, break_long_words=False, break_on_hyphens=False)
-        for words in _words(name, by, rows, left_out)
-    )
+    return "\n".join(line for words in _words(name, by, rows, left_out) for line in wrap(words))
 
 
 def _words(

@@ -8,6 +8,8 @@
   const LEAD = 0.08; // seconds before the first note
   const HALF = 0.7; // seconds in which a struck sound falls to about a third
 
+  const NS = "http://www.w3.org/2000/svg";
+
   document.documentElement.classList.add("live");
   document.querySelectorAll("[data-work]").forEach(openWork);
 
@@ -22,12 +24,26 @@
     let chosen = [0, 1];
     let cursor = -1;
 
+    const zoom = work.querySelector(".zoom");
+    const close = zoom && makeZoom(zoom, sound, infos, (bar) => move(bar));
+
     const players = sounds.map((each) => makePlayer(each, {
-      bar: (bar) => mark(map, "sounding", bar, bar + 1),
+      bar: (bar) => {
+        mark(map, "sounding", bar, bar + 1);
+        lightNotes(work, infos.get(bar));
+        if (close) close.show(bar);
+      },
+      at: (bar, share) => {
+        playhead(map, bar, share);
+        if (close) close.head(bar, share);
+      },
       state: (playing) => {
         work.classList.toggle("playing", playing);
         work.querySelectorAll("button.stop").forEach((b) => (b.disabled = !playing));
-        if (!playing) mark(map, "sounding", 0, 0);
+        if (playing) return;
+        mark(map, "sounding", 0, 0);
+        lightNotes(work, null);
+        work.querySelectorAll("line.head").forEach((each) => each.remove());
       },
     }));
 
@@ -59,6 +75,7 @@
       mark(map, "cursor", cursor, cursor + 1);
       choose(cursor, cursor + 1, "bar " + infos.get(cursor).bar);
       say(cursor);
+      if (close) close.show(cursor);
       const hear = work.querySelector("button.hear-stay");
       if (!hear) return;
       const stay = sound.stays[Number(infos.get(cursor).stay) - 1];
@@ -116,6 +133,105 @@
       }
     });
     work.querySelectorAll("button.stop").forEach((b) => (b.disabled = true));
+
+    // Strips and dots say what lies where one points, or touches.
+    work.querySelectorAll(".answers").forEach((area) => {
+      const told = area.querySelector(".told");
+      ["pointerover", "click"].forEach((kind) => area.addEventListener(kind, (event) => {
+        const answer = event.target.closest("[data-told]");
+        if (answer && told) told.textContent = answer.dataset.told + ".";
+      }));
+    });
+  }
+
+  function draw(into, name, attributes, text) {
+    const made = document.createElementNS(NS, name);
+    Object.entries(attributes).forEach(([key, value]) => made.setAttribute(key, value));
+    if (text) made.textContent = text;
+    return into.appendChild(made);
+  }
+
+  /* A line where the music is, over the visible picture of a bar. share: of the bar. */
+  function playhead(map, bar, share) {
+    map.querySelectorAll('.bar[data-index="' + bar + '"]').forEach((box) => {
+      const svg = box.ownerSVGElement;
+      const head = svg.querySelector("line.head") || draw(svg, "line", { class: "head" });
+      const at = (name) => Number(box.getAttribute(name));
+      const x = at("x") + share * at("width");
+      [["x1", x], ["x2", x], ["y1", at("y")], ["y2", at("y") + at("height")]]
+        .forEach(([key, value]) => head.setAttribute(key, value));
+    });
+  }
+
+  /* The bar that sounds, in notation of this piece. */
+  function lightNotes(work, info) {
+    const label = info && info.bar.split(" (")[0];
+    work.querySelectorAll(".own g.measure").forEach((each) => {
+      each.classList.toggle("sounding", Boolean(label) && each.dataset.bar === label);
+    });
+  }
+
+  /* The bars around one, larger than on the map: drawn from the notes that are played. */
+  function makeZoom(box, sound, infos, pick) {
+    const [BARS, WIDTH, HEIGHT, LEFT, FOOT] = [16, 720, 260, 36, 20];
+    const count = sound.bars.length - 1;
+    const low = Math.min(...sound.pitches) - 1;
+    const step = (HEIGHT - FOOT) / (Math.max(...sound.pitches) - low + 2);
+    const svg = draw(box, "svg", { class: "picture", viewBox: `0 0 ${WIDTH} ${HEIGHT}`, role: "img" });
+    let first = -1;
+    let wide = 1;
+    const x = (bar, share) => LEFT + (bar - first + share) * wide;
+    const y = (pitch) => HEIGHT - FOOT - (pitch - low) * step;
+
+    function show(bar) {
+      const from = Math.min(Math.max(bar - BARS / 4, 0), Math.max(count - BARS, 0));
+      if (first >= 0 && bar >= first && bar < Math.min(first + BARS, count)) return;
+      first = Math.floor(from);
+      const last = Math.min(first + BARS, count);
+      wide = (WIDTH - LEFT) / (last - first);
+      svg.replaceChildren();
+      box.hidden = false;
+      const label = "The bars from " + infos.get(first).bar + " to " + infos.get(last - 1).bar;
+      svg.setAttribute("aria-label", label);
+      for (let c = Math.ceil(low / 12) * 12; y(c) > 0; c += 12) {
+        draw(svg, "line", { class: "line", x1: LEFT, x2: WIDTH, y1: y(c), y2: y(c), "stroke-dasharray": "5 3" });
+        draw(svg, "text", { class: "quiet", x: 4, y: y(c) + 4, "font-size": 11 }, "C" + (c / 12 - 1));
+      }
+      const [begins, ends] = [sound.bars[first], sound.bars[last]];
+      let onset = 0;
+      sound.steps.forEach((each, note) => {
+        onset += each;
+        const end = onset + sound.lasts[note];
+        if (end <= begins || onset >= ends) return;
+        const at = (time) => {
+          const inside = Math.min(Math.max(time, begins), ends);
+          const b = barAt(sound.bars, inside, last);
+          return x(b, (inside - sound.bars[b]) / Math.max(sound.bars[b + 1] - sound.bars[b], 1));
+        };
+        const level = 1 + Math.min(3, Math.floor(sound.loud[note] / 25));
+        const [a, z] = [at(onset), at(end)];
+        draw(svg, "rect", {
+          class: "weight" + level, x: a, width: Math.max(z - a - 0.8, 1),
+          y: y(sound.pitches[note] + 0.5), height: Math.max(step - 0.6, 1),
+        });
+      });
+      for (let b = first; b < last; b += 1) {
+        draw(svg, "line", { class: "faint", x1: x(b, 0), x2: x(b, 0), y1: 0, y2: HEIGHT - FOOT });
+        draw(svg, "text", { x: x(b, 0) + 2, y: HEIGHT - 6, "font-size": 11, class: "quiet" }, infos.get(b).bar.split(" (")[0]);
+        const target = draw(svg, "rect", { x: x(b, 0), y: 0, width: wide, height: HEIGHT, fill: "none", "pointer-events": "all" });
+        target.addEventListener("click", () => pick(b));
+      }
+    }
+
+    function head(bar, share) {
+      if (bar < first || bar >= first + BARS) return;
+      const line = svg.querySelector("line.head") || draw(svg, "line", { class: "head", y1: 0, y2: HEIGHT - FOOT });
+      line.setAttribute("x1", x(bar, share));
+      line.setAttribute("x2", x(bar, share));
+    }
+
+    show(0);
+    return { show, head };
   }
 
   /* What a script needs to know of each bar, by its place among the played bars. */
@@ -128,7 +244,7 @@
   }
 
   function told(info, stays) {
-    const notes = info.notes ? info.notes.split(" ").join(", ") : "silence";
+    const notes = info.notes ? info.notes.replace(/([A-G])b/g, "$1♭").replace(/#/g, "♯").split(" ").join(", ") : "silence";
     const stay = stays[Number(info.stay) - 1];
     return "Bar " + info.bar + ": " + notes + "." + (stay ? " In one register: " + stay[2] + "." : "");
   }
@@ -161,11 +277,13 @@
   function makePlayer(sound, tell) {
     let context = null;
     let timer = 0;
+    let frame = 0;
     let out = null;
 
     function stop() {
       if (!timer) return;
       clearInterval(timer);
+      cancelAnimationFrame(frame);
       timer = 0;
       const old = out;
       old.gain.setTargetAtTime(0, context.currentTime, 0.03);
@@ -199,9 +317,18 @@
         if (here !== bar) tell.bar((bar = here));
         if (at > until + 400) stop();
       }
+      function follow() {
+        const at = Math.max((context.currentTime - zero) * 1000, from);
+        if (at < until && bar >= 0) {
+          const here = barAt(sound.bars, at, last);
+          tell.at(here, (at - sound.bars[here]) / Math.max(sound.bars[here + 1] - sound.bars[here], 1));
+        }
+        frame = requestAnimationFrame(follow);
+      }
       tell.state(true);
       timer = setInterval(prepare, EVERY);
       prepare();
+      follow();
     }
 
     return { play, stop };

@@ -1,12 +1,18 @@
-"""What a page about periods says, as plain data for page and sheet alike."""
+"""The answer about periods as a document: pictures first, then what was found.
+
+What was found comes from `norms.periods`, its sentences from `text.periods`, the pictures
+from `figures`.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from pathlib import Path
 
 from corpusreg.documents.figures.periods import period_picture, trend_picture
-from corpusreg.documents.pictures.svg import Picture
+from corpusreg.documents.figures.style import colour_rules
+from corpusreg.documents.layout import Document, Drawn, write_document
 from corpusreg.measures.definitions import VERSION
 from corpusreg.norms.periods.chart import Chart
 from corpusreg.norms.periods.results import Finding, Study
@@ -23,12 +29,12 @@ from corpusreg.text.periods import (
     years_words,
 )
 
-__all__ = ["TERMS", "Result", "Said", "Section", "said"]
+__all__ = ["TERMS", "Result", "Section", "periods_document", "write_periods"]
 
 TERMS = (
     ("middle", "half of the works lie below it, every composer counting the same"),
-    ("where it may lie", "with other works of the same kind the middle would fall there about "
-     "19 times in 20 (95 % interval)"),
+    ("95 % interval", "with other works of the same kind the middle would fall there about "
+     "19 times in 20"),
     ("of 100 pairs", "one composer is drawn from each period; 50 says that neither has more"),
     ("p", "how often chance alone would bring out so large a difference; 1 is always"),
     ("corrected", "p raised because many questions were asked at once; up to .05 is called "
@@ -39,7 +45,7 @@ TERMS = (
 )  # fmt: skip
 _READING = (
     "Every dot is a work, every line a composer or a source of anonymous music, in the order "
-    "of their years. The stroke is the middle of the period, the ochre bar where it may lie; "
+    "of their years. The stroke is the middle of the period, the ochre bar its 95 % interval; "
     "a broken stroke has too few composers for that."
 )
 _TREND = (
@@ -68,7 +74,7 @@ class Result:
 
 @dataclass(frozen=True)
 class Section:
-    """One measure: pictures with their captions, and its results, what holds first.
+    """One measure: names and captions of its pictures, and its results, what holds first.
 
     untested: what could not be tested, and why; '' where all was.
     """
@@ -76,50 +82,52 @@ class Section:
     name: str
     title: str
     meaning: str
-    pictures: tuple[tuple[Picture, str], ...]
+    pictures: tuple[tuple[str, str], ...]
     results: tuple[Result, ...]
     untested: str
 
 
-@dataclass(frozen=True)
-class Said:
-    """The whole page.
+def write_periods(
+    found: Study, drawn: Sequence[Chart], reference_id: str, path: Path
+) -> tuple[str, ...]:
+    """Write the document as a page or a PDF; as `write_document`."""
+    return write_document(periods_document(found, drawn, reference_id), path)
 
-    told: what differs and holds, and what differs and does not, a sentence each.
-    periods: rows of a table whose first is its head.
+
+def periods_document(found: Study, drawn: Sequence[Chart], reference_id: str) -> Document:
+    """What differs between periods and holds, what does not, and each measure.
+
+    Raises CorpusregError where the figures cannot be drawn.
     """
-
-    title: str
-    facts: str
-    short: str
-    told: tuple[str, ...]
-    sections: tuple[Section, ...]
-    periods: tuple[tuple[str, ...], ...]
-    remarks: tuple[str, ...]
-    made: tuple[str, ...]
-
-
-def said(found: Study, drawn: Sequence[Chart], reference_id: str) -> Said:
-    """Raises CorpusregError where the figures cannot be drawn."""
     which = f" in works for {found.ensemble}" if found.ensemble else ""
-    return Said(
-        title=f"Register by period{which}",
-        facts=f"{found.works:,} works with a period by {found.units} composers or sources; "
-        f"{found.around:,} without a period are left out.",
-        short=capital(short_words(found).replace(_ARROW, _TO))
-        if found.periods
-        else "Nothing can be compared: no work has a "
-        "period. A year of composition in the file, or a composer whose life is known, gives "
-        "it one.",
-        told=tuple(_told(found)),
-        sections=tuple(map(_section, drawn)),
-        periods=_periods(found),
-        remarks=tuple(remarks_words(found.periods)),
-        made=(
-            *closing_words(found),
-            "Period names and borders are common practice, no source.",
-            f"Made with reference {reference_id}, definitions {VERSION}.",
-        ),
+    title = f"Register by period{which}"
+    pictures: dict[str, Drawn] = {}
+    sections = [_section(each, pictures) for each in drawn]
+    return Document(
+        title,
+        "periods.html",
+        {
+            "title": title,
+            "facts": f"{found.works:,} works with a period by {found.units} composers or "
+            f"sources; {found.around:,} without a period are left out.",
+            "short": capital(short_words(found).replace(_ARROW, _TO))
+            if found.periods
+            else "Nothing can be compared: no work has a period. A year of composition in the "
+            "file, or a composer whose life is known, gives it one.",
+            "told": tuple(_told(found)),
+            "terms": TERMS,
+            "sections": sections,
+            "columns": _COLUMNS,
+            "rows": _periods(found),
+            "remarks": tuple(remarks_words(found.periods)),
+            "made": (
+                *closing_words(found),
+                "Period names and borders are common practice, no source.",
+                f"Made with reference {reference_id}, definitions {VERSION}.",
+            ),
+        },
+        pictures,
+        style=f"\n{colour_rules()}",
     )
 
 
@@ -142,15 +150,22 @@ def _where(finding: Finding) -> str:
     return f"from {finding.periods[0]} to {finding.periods[1]}"
 
 
-def _section(chart: Chart) -> Section:
+def _section(chart: Chart, pictures: dict[str, Drawn]) -> Section:
     measure = chart.measure
-    pictures = [(period_picture(chart, f"works-{measure.name}"), _READING)]
-    if trend := trend_picture(chart, f"trend-{measure.name}"):
-        pictures.append((trend, _TREND))
+    shown = []
+    for draw, kind, caption in (
+        (period_picture, "works", _READING), (trend_picture, "trend", _TREND),
+    ):  # fmt: skip
+        drawn = draw(chart, f"{kind}-{measure.name}")
+        if drawn:
+            pictures[f"{kind}-{measure.name}"] = Drawn(
+                drawn.svg, drawn.description, figure=True
+            )
+            shown.append((f"{kind}-{measure.name}", caption))
     results = [_result(finding, words) for finding, words in chart.findings]
     results.sort(key=lambda result: _ORDER.index(result.verdict))
     return Section(
-        measure.name, capital(measure.title), f"{capital(measure.meaning)}.", tuple(pictures),
+        measure.name, capital(measure.title), f"{capital(measure.meaning)}.", tuple(shown),
         tuple(results), chart.untested.replace(_ARROW, _TO),
     )  # fmt: skip
 
@@ -171,10 +186,12 @@ def _result(finding: Finding, words: str) -> Result:
     )  # fmt: skip
 
 
-def _periods(found: Study) -> tuple[tuple[str, ...], ...]:
-    head = ("period", "years", "works", "composers", "collections", "dynamics", "pedal",
-            "repeats", "dated")  # fmt: skip
-    rows = [
+_COLUMNS = ("Period", "Years", "Works", "Composers", "Collections", "Dynamics", "Pedal",
+            "Repeats", "Dated")  # fmt: skip
+
+
+def _periods(found: Study) -> list[tuple[str, ...]]:
+    return [
         (
             period.name,
             years_words(period),
@@ -190,4 +207,3 @@ def _periods(found: Study) -> tuple[tuple[str, ...], ...]:
         )
         for period in found.periods
     ]
-    return (head, *rows)

@@ -8,12 +8,12 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
-from corpusreg.documents.figure_pages.shell import figure, page
 from corpusreg.documents.figures.atlas import atlas_pictures
+from corpusreg.documents.figures.style import colour_rules
+from corpusreg.documents.layout import Document, Drawn
 from corpusreg.documents.pictures.save import pdf, png
 from corpusreg.documents.pictures.svg import Picture
-from corpusreg.documents.report.html import Html, tag
-from corpusreg.norms.atlas.model import Atlas, Figure
+from corpusreg.norms.atlas.model import Atlas
 from corpusreg.system.errors import CorpusregError
 from corpusreg.system.writing import write_files
 from corpusreg.text.atlas import made_words, query_words
@@ -68,38 +68,21 @@ def atlas_document(found: Atlas) -> dict[str, Any]:
 
 def atlas_page(found: Atlas, pictures: Mapping[str, Picture]) -> str:
     """One page with all figures, and links to the files beside it."""
-    links = [
-        tag("li", tag("a", each.title, href=f"#{each.name}-figure")) for each in found.figures
-    ]
-    sections = []
-    for each in found.figures:
-        files = [
-            tag("a", kind.upper(), href=f"{each.name}.{kind}") for kind in ("pdf", "png", "svg")
-        ]
-        linked = Html(", ".join(files))
-        sections.append(
-            tag(
-                "section",
-                tag("h2", each.title, id=f"{each.name}-figure", class_="unseen"),
-                figure(pictures[each.name], Html(f"This sheet as {linked}. {_behind(each)}")),
-            )
-        )
-    header = [
-        tag("p", _INTRODUCTION, class_="facts"),
-        tag("p", tag("a", "All sheets as one PDF", href="atlas.pdf"), ". ",
-            tag("a", "The numbers", href="atlas.json"), " (JSON)."),
-        *_undrawn(found),
-        tag("nav", tag("ul", *links), aria_label="Figures"),
-    ]  # fmt: skip
-    return page("A repertoire atlas of register", header, sections, made_words(found), "wall")
-
-
-def _behind(each: Figure) -> Html:
-    return tag("span", "The works behind its first row: ", tag("code", query_words(each)), ".")
-
-
-def _undrawn(found: Atlas) -> list[Html]:
-    if not found.undrawn:
-        return []
-    titles = " ".join(found.undrawn)
-    return [tag("p", f"Too few composers for these: {titles}", class_="facts")]
+    return Document(
+        "A repertoire atlas of register",
+        "atlas.html",
+        {
+            "title": "A repertoire atlas of register",
+            "facts": _INTRODUCTION,
+            "undrawn": " ".join(found.undrawn),
+            "figures": [(each.name, each.title, query_words(each)) for each in found.figures],
+            "made": made_words(found),
+        },
+        {
+            name: Drawn(each.svg, each.description, figure=True)
+            for name, each in pictures.items()
+        },
+        style=f"\n{colour_rules()}",
+        beside=True,
+        kind="wall",
+    ).page()

@@ -25,6 +25,10 @@ class Html(str):
 
     __slots__ = ()
 
+    def __html__(self) -> str:
+        """Itself: a template takes it as it is."""
+        return self
+
 
 def tag(name: str, /, *children: str, **attributes: str | int | bool | None) -> Html:
     """One element. Attributes that are None or False are left out.
@@ -82,7 +86,7 @@ def document(
     return f"<!doctype html>\n{tag('html', head, body, lang='en')}\n"
 
 
-def asset(name: str, package: str = "corpusreg.documents.report") -> str:
+def asset(name: str, package: str = "corpusreg.documents") -> str:
     """The text of a file in a package's folder `assets`, with plain line ends."""
     text = files(package).joinpath("assets", name).read_text(encoding="utf-8")
     return text.replace("\r\n", "\n")

@@ -1,1 +1,0 @@
-"""Pages and folders of figures: register by period, and the repertoire atlas."""

@@ -1,1 +1,0 @@
-"""Pages beside the report of a piece: a contrast, model passages."""
