@@ -23,8 +23,7 @@ from corpusreg.norms.written import Written
 from corpusreg.score.notes import Bars, Part, Score, note_table
 from corpusreg.score.played import perform
 from corpusreg.score.readers import read_file
-from corpusreg.text.offers import CAUTION
-from corpusreg.text.players import player_remarks
+from corpusreg.text.players import CAUTION, player_remarks
 
 BAR, TICKS = 96, 24
 Bars_ = Sequence[Sequence[int]]

@@ -9,16 +9,16 @@ from typing import Any
 import numpy as np
 import pytest
 from by_hand import bars_of
-from test_words import REPEATED, placed
+from test_words import REPEATED
 
-from corpusreg.comparison.comparison import PlacedEvent, PlacedMeasure, PlacedStay
+from corpusreg.comparison.comparison import PlacedMeasure, PlacedStay
 from corpusreg.measures.definitions import BY_NAME
 from corpusreg.measures.events import Event
 from corpusreg.measures.shifts import Shift
 from corpusreg.measures.stays import Stay
 from corpusreg.norms.reference import Cohort, Placement, Rung
 from corpusreg.text import sentences
-from corpusreg.text.events import event_words, told_events
+from corpusreg.text.events import event_words
 
 NOT_PLACED = Placement(None, None, None, None, 0.0, "too short")
 
@@ -32,83 +32,6 @@ def comparison(*measures: PlacedMeasure, odder: float | None = 0.1, **others: An
 
 
 # What stands out
-
-
-@pytest.mark.parametrize(
-    ("placement", "out"),
-    [
-        (placed(90, 76, 96), True),
-        (placed(89, 76, 96), False),
-        (placed(10, 4, 24), True),
-        (placed(11, 4, 24), False),
-        # The whole interval lies in the outer quarter.
-        (placed(92, 75, 97), False),
-        (placed(8, 3, 25), False),
-        # What a fifth of the works share is nothing unusual.
-        (placed(92, 80, 97, tied=0.2), False),
-        (placed(92, 80, 97, tied=0.19), True),
-        (NOT_PLACED, False),
-    ],
-)
-def test_what_stands_out(placement: Placement, out: bool) -> None:
-    assert len(sentences.standing_out(comparison(measured("span", placement)))) == out
-
-
-@pytest.mark.parametrize(("odder", "out"), [(0.5, 1), (0.51, 0), (None, 0)])
-def test_nothing_stands_out_where_most_works_are_as_odd(odder: float | None, out: int) -> None:
-    found = comparison(measured("span", placed(97, 92, 100)), odder=odder)
-    assert len(sentences.standing_out(found)) == out
-    none = sentences.nothing_words(found, besides=True)
-    assert none.startswith("Of the measures below none stands out") == (odder is not None)
-
-
-def test_the_furthest_out_leads_its_family_and_high_and_low_are_told_apart() -> None:
-    found = comparison(
-        measured("span", placed(92, 85, 96)),
-        measured("core_span", placed(96, 92, 99)),
-        measured("octaves_in_use", placed(3, 1, 8)),
-        measured("shift_rate", placed(6, 2, 12)),
-    )
-    told = [(a.measure.name, [b.measure.name for b in more])
-            for a, more in sentences.leading(found)]  # fmt: skip
-    assert told == [("octaves_in_use", []), ("core_span", ["span"]), ("shift_rate", [])]
-
-
-@pytest.mark.parametrize(
-    ("name", "placement", "far"),
-    [
-        ("span", placed(95, 90, 99), True),
-        ("core_span", placed(95, 90, 99), True),
-        ("span", placed(5, 1, 10), False),
-        ("shift_rate", placed(95, 90, 99), False),
-    ],
-)
-def test_only_a_wide_reach_is_far_apart(name: str, placement: Placement, far: bool) -> None:
-    assert sentences.far_apart(comparison(measured(name, placement))) == far
-
-
-@pytest.mark.parametrize(
-    ("here", "there", "said"),
-    [
-        (20, 35, "span below 6 in 10 (here below 8 in 10)"),
-        (24, 38, None),  # less than 15 ranks away
-        (30, 70, None),  # both in the middle half
-        (60, 80, "span above 8 in 10 (here above 6 in 10)"),
-        (76, 99, None),  # both in the upper quarter
-    ],
-)
-def test_a_neighbouring_cohort_disagrees(here: float, there: float, said: str | None) -> None:
-    found = comparison(
-        measured("span", placed(here, here - 5, here + 5)),
-        others={"choirs": {"span": placed(there, there - 5, min(there + 5, 100))}},
-    )
-    sentence = f"Among choirs it would lie elsewhere: {said}."
-    assert sentences.disagreements(found) == ([sentence] if said else [])
-
-
-def test_a_cohort_that_places_nothing_does_not_disagree() -> None:
-    found = comparison(measured("span", placed(5, 1, 10)), others={"all": {"span": NOT_PLACED}})
-    assert sentences.disagreements(found) == []
 
 
 # Values, intervals, sizes
@@ -166,20 +89,6 @@ def test_what_a_cohort_is_made_of() -> None:
     assert of(0, 1) == "30 works (choirs) by 1 source of anonymous music, from 1 collection"
 
 
-@pytest.mark.parametrize(
-    ("parts", "said"),
-    [
-        (("Flute", "Piano"), "flute and piano"),
-        (("Flute", "Flute"), "duo"),
-        (("Flute", ""), "duo"),
-        (("Flute", "Oboe", "Piano"), "duo"),
-    ],
-)
-def test_two_named_parts_are_said(parts: tuple[str, ...], said: str) -> None:
-    piece = SimpleNamespace(parts=parts, ensemble="duo")
-    assert sentences.forces(comparison(piece=piece)) == said
-
-
 # Stays and shifts
 
 
@@ -187,27 +96,10 @@ def stay(first: int, last: int, rank: int, part: str | None = None) -> PlacedSta
     return PlacedStay(part, Stay(first, last, 60, 72, 1.0), rank, rank == 1, (4,), True)
 
 
-def test_stays_of_the_whole_are_told_once_and_by_rank() -> None:
-    stays = (stay(3, 6, 1), stay(0, 3, 2), stay(6, 7, 3), stay(0, 2, 1, "Flute"))
-    told = sentences.told_stays(comparison(stays=stays, bars=REPEATED), 2)
-    assert [each.stay.first for each in told] == [3, 6]
-    assert [sentences.stay_words(each, REPEATED) for each in told] == [
-        "bars 1 to 3 (2nd time) (3 bars): C4 to C5, narrow",
-        "bar 4: C4 to C5, wide",
-    ]
-
-
 def moved(bar: int = 1, **changes: Any) -> Shift:
     plain: dict[str, Any]
     plain = {"size": 9.0, "direction": "up", "by": "mass", "mass": 9.0, "top": 9, "bottom": 9}
     return Shift(bar=bar, abrupt=1.0, low=48, high=72, **(plain | changes))
-
-
-def test_the_clearest_shifts_are_the_largest_in_order_of_time() -> None:
-    shifts = [moved(6, mass=5.0), moved(5, mass=8.0), moved(4, mass=9.0), moved(1, mass=9.0)]
-    told = sentences.clearest_shifts(comparison(shifts=shifts, bars=REPEATED), 2)
-    # Bar 2 is heard twice and told the first time.
-    assert [shift.bar for shift in told] == [1, 5]
 
 
 @pytest.mark.parametrize(
@@ -233,15 +125,6 @@ def test_which_way_a_shift_goes(shift: Shift, said: str) -> None:
     assert sentences.shift_words(shift, REPEATED) == f"bar 2: {said}"
 
 
-def test_few_moves_are_heard_in_the_longest_stay() -> None:
-    whole = SimpleNamespace(stays=[Stay(0, 2, 60, 72, 1.0), Stay(2, 7, 48, 60, 1.0)])
-    found = comparison(whole=whole)
-    few, many = placed(5, 1, 10), placed(95, 90, 99)
-    assert sentences.where(measured("shift_rate", few), found) == ((2, 7),)
-    assert sentences.where(measured("shift_rate", many), found) == ((4, 5),)
-    assert sentences.where(measured("span", few), found) == ((4, 5),)
-
-
 # Events
 
 
@@ -251,16 +134,6 @@ def event(bar: int = 1, **changes: Any) -> Event:
              "high": 48, "pitches": (36, 48), "strength": 0.5, "silence": 4.0, "since": 0,
              "edge": 57, "distance": 21.0, "lasts": 8.0}  # fmt: skip
     return Event(part=None, bar=bar, **(plain | changes))
-
-
-def test_the_first_events_are_told_once_and_in_order_of_time() -> None:
-    events = [event(4), event(1), event(6), event(2), event(3, kind="shift")]
-    found = comparison(
-        events=[PlacedEvent("Flute", event(0)), *(PlacedEvent(None, e) for e in events)],
-        bars=REPEATED,
-    )
-    # Bar 2 is heard twice: the time that is ranked first counts.
-    assert [each.bar for each in told_events(found, 2)] == [4, 6]
 
 
 BARS = bars_of([16] * 8)

@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 from pathlib import Path
-from types import SimpleNamespace
-from typing import Any
 
 import numpy as np
 import pytest
@@ -103,7 +101,6 @@ def test_bars_as_people_write_them() -> None:
     assert bars.bar_range(REPEATED, 3, 6) == "bars 1 to 3 (2nd time)"
     assert bars.bar_range(REPEATED, 1, 5) == "bars 2 over the repeat to 2 (2nd time)"
     assert bars.bar_range(REPEATED, 2, 4) == "bars 3 over the repeat to 1 (2nd time)"
-    assert bars.bars_list(REPEATED, [(3, 4), (0, 1), (6, 7)]) == "bars 1 and 4"
 
 
 def test_segments_of_a_repeat_are_named_once() -> None:
@@ -123,22 +120,6 @@ def test_a_shift_says_what_moves() -> None:
     assert sentences.shift_words(bass, REPEATED) == (
         "bar 2: the lowest notes move down by about an octave and a fifth"
     )
-
-
-def test_what_is_said_where_nothing_stands_out() -> None:
-    """A piece that is placed is never called not placed."""
-
-    def said(odder: float | None, placement: Placement) -> str:
-        measures = [SimpleNamespace(placement=placement)]
-        comparison: Any = SimpleNamespace(odder=odder, measures=measures)
-        return sentences.nothing_words(comparison, besides=False)
-
-    nowhere = Placement(None, None, None, None, 0.0, "too few works")
-    assert "the piece is not placed" in said(None, nowhere)
-    assert said(None, placed(99, 97, 100)) == (
-        "What stands out cannot be told: too few works are known for that."
-    )
-    assert "about 8 in 10" in said(0.8, placed(50, 42, 58))
 
 
 def test_text_from_files_cannot_command_a_terminal() -> None:

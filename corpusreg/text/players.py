@@ -16,19 +16,15 @@ from corpusreg.score.played import PlayedBars
 from corpusreg.system.phrases import capital, joined, plural
 from corpusreg.system.plaintext import plain
 from corpusreg.text.bars import bar_range
-from corpusreg.text.offers import CAUTION
-from corpusreg.text.sentences import (
-    far_apart,
-    range_words,
-)
+from corpusreg.text.sentences import range_words
 from corpusreg.text.wording import bar_words, interval, note, number, player, register
 
 __all__ = [
+    "CAUTION",
     "TIRING",
     "asks_words",
     "beyond_words",
     "far_words",
-    "lies_far",
     "player_lines",
     "player_remarks",
     "practical_words",
@@ -38,6 +34,10 @@ __all__ = [
     "torn",
 ]
 
+CAUTION = (
+    "Very high and very low notes can strain a voice or a player: "
+    "ask the player, the singer or the teacher."
+)
 TIRING = (
     "Long stretches in a tiring zone mean fatigue and strain: ask the player or the singer. "
     "The table is a guide."
@@ -67,11 +67,6 @@ def reaching(c: Comparison) -> list[Player]:
     """Parts that lie high or low for their players: those that `torn` is true of first."""
     found = [p for p in c.players.parts if p.lying and p.lying.reach]
     return sorted(found, key=lambda p: (not torn(p), -_reach(p).share))
-
-
-def lies_far(player: Player) -> str:
-    """A reaching part in a few words."""
-    return f"{_name(player)}: {_reach(player).side} for its player"
 
 
 def reach_words(player: Player, bars: PlayedBars) -> str:
@@ -128,7 +123,7 @@ def player_remarks(c: Comparison) -> list[str]:
     tired = [_name(p) for p in c.players.parts if p.lying and tires(p.lying)]
     if tired:
         found.append(f"{', '.join(tired)}: {TIRING[0].lower()}{TIRING[1:]}")
-    elif _edges_told(c) and (reaching(c) or not far_apart(c)):
+    elif _edges_told(c):
         found.append(CAUTION)
     two = c.players.two_level
     for way, said in _STILL.items() if two and len(c.players.parts) > 1 else ():

@@ -14,7 +14,6 @@ from corpusreg.system.phrases import capital
 __all__ = [
     "centre_words",
     "firmness_words",
-    "habit_words",
     "neighbour_words",
     "profile_lines",
     "profile_words",
@@ -114,13 +113,6 @@ def firmness_words(placed: PlacedProfile) -> str:
     else:
         said = f"on the border with the next ({placed.second.words})"
     return said + (", though further out than nearly all its works" if placed.beyond else "")
-
-
-def habit_words(placed: PlacedProfile) -> str:
-    """What sets a piece apart most, '' where it has no such habit."""
-    if not placed.habit:
-        return ""
-    return _PROPERTY[placed.habit][0 if placed.families[placed.habit] > 0 else 1]
 
 
 def neighbour_words(piece: Mapping[str, float], work: Mapping[str, float]) -> str:

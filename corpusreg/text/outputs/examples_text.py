@@ -16,22 +16,15 @@ from corpusreg.revision.intentions import LIKE
 from corpusreg.text.examples import passage_words
 from corpusreg.text.lines import wrap
 from corpusreg.text.measures import measure_sentence
-from corpusreg.text.tabular import text_table
 
 __all__ = [
     "example_lines",
     "examples_document",
     "examples_text",
-    "kinds_text",
     "passage_lines",
     "study_text",
     "toward",
 ]
-
-
-def kinds_text() -> str:
-    """The kinds that can be asked for."""
-    return text_table(["kind", "what it shows"], [(k.name, k.shows) for k in KINDS.values()])
 
 
 def examples_text(found: Examples) -> str:
