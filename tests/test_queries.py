@@ -109,6 +109,8 @@ def invented() -> dict[str, list[tuple[Any, ...]]]:
                 direction="up",
                 by="mass",
                 at_section=True,
+                clear=True,
+                counted=True,
             )
         )
     rows["failures"] = [
@@ -483,14 +485,18 @@ def test_works_of_a_cell_add_up_to_one(reference: store.Reference) -> None:
         ("Ann", 60.0),
         ("Ben", 30.0),
     ]
-    assert [row["weight"] for row in rows] == pytest.approx([1 / 6, 1 / 6, 1 / 6, 1 / 2])
+    assert [row["weight"] for row in rows[:3]] == pytest.approx([1 / 3] * 3)
+    assert (rows[3]["weight"], rows[3]["reason"]) == (None, "A0 in the cello")
+    rates = answer(reference, "works_of_cell", measure="shift_rate", period="romantic")
+    assert sorted(row["weight"] for row in rates) == pytest.approx([1 / 6, 1 / 6, 1 / 6, 1 / 2])
     (row,) = answer(reference, "works_of_cell", measure="shift_rate", composer="tune book")
     assert (row["value"], row["reason"], row["weight"]) == (None, "too short to place", None)
 
 
 def test_composers_of_a_cell(reference: store.Reference) -> None:
-    ann, ben = answer(reference, "composers_of_cell", period="romantic")
+    (ann,) = answer(reference, "composers_of_cell", period="romantic")
     assert (ann["composer"], ann["works"], ann["middle"]) == ("Ann", 3, 50.0)
+    _, ben = answer(reference, "composers_of_cell", measure="shift_rate", period="romantic")
     assert (ben["composer"], ben["collections"]) == ("Ben", ["ben"])
 
 
@@ -499,7 +505,7 @@ def test_bars_of_a_work_are_printed_ones(reference: store.Reference) -> None:
     assert (stay["about"], stay["start_bar"], stay["end_bar"]) == ("stay", "1", "50")
     assert stay["words"] == "narrow, rank 1"
     assert (shift["about"], shift["start_bar"], shift["size"]) == ("shift", "51", 10.0)
-    assert shift["words"] == "up, by mass, at a section"
+    assert shift["words"] == "up, by mass, at a section, clear, counted"
     assert (gap["about"], gap["part"], gap["start_bar"]) == ("gap", None, "4")
     assert (pedal["about"], pedal["part"], pedal["bars"]) == ("pedal_point", "part 2", 2)
 
