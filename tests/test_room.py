@@ -861,7 +861,13 @@ def opened(browser: Browser, address: str) -> Iterator[Opened]:
         contexts.append(context)
         page = context.new_page()
         page.set_default_timeout(60_000)
-        page.on("console", lambda message: trouble.append(f"console: {message.text}"))
+        # A form that is answered by what is wrong with it is told by the browser as well.
+        page.on(
+            "console",
+            lambda message: (
+                "status of 400" in message.text or trouble.append(f"console: {message.text}")
+            ),
+        )
         page.on("pageerror", lambda error: trouble.append(f"error: {error}"))
         page.on("dialog", lambda dialog: trouble.append(f"dialog: {dialog.message}"))
         page.on(
@@ -959,7 +965,7 @@ def test_every_dot_has_a_name_and_a_reading(opened: Opened, tmp_path: Path) -> N
     shown = line.locator(".dotname:visible")
     assert shown.count() == 0
     dots.first.hover()
-    assert shown.all_inner_texts() == [name]
+    assert shown.all_text_contents() == [name]
     dots.first.focus()
     page.keyboard.press("ArrowRight")
     second = dots.nth(1).get_attribute("data-name")
