@@ -243,7 +243,7 @@ def dwell(found: Analysis) -> float:
 def test_abab_shifts_more_than_aabb(low: int, apart: int, length: int) -> None:
     a, b = [[low, low + 2]] * length, [[low + apart, low + apart + 2]] * length
     alternating, grouped = analyse(melody(a + b + a + b)), analyse(melody(a + a + b + b))
-    assert len(alternating.shifts) > len(grouped.shifts)
+    assert len(alternating.moves) > len(grouped.moves)
     assert dwell(alternating) < dwell(grouped)
     assert (alternating.lowest, alternating.highest) == (grouped.lowest, grouped.highest)
 
