@@ -91,9 +91,9 @@ def measured_text(
     rows = [[str(row[place] or "") for place in places] for row in found.rows]
     return "\n".join(
         [
-            f"{built.works} of the scores inside music21 measured afresh into a DuckDB file of "
-            "their own, and asked:",
-            f"  {wanted.title}  (corpusreg query {_QUERY})",
+            f"{built.works} of the scores inside music21 measured afresh, into a DuckDB file",
+            f"of their own, which is asked (corpusreg query {_QUERY}):",
+            f"  {wanted.title}",
             "",
             text_table([name.replace("_", " ") for name in _SHOWN], rows),
         ]

@@ -73,7 +73,7 @@ def test_events_are_in_the_named_bars_with_the_strength_told(kind: str, in_home:
             and round(100 * event.strength, 1) == each.strength
         ]
         assert here, each
-        assert each.bars == f"bar {bars.labels[here[0].bar]}"
+        assert each.bars in {f"bar {bars.labels[event.bar]}" for event in here}
 
 
 def test_a_return_brings_earlier_music_again(in_home: Path) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import subprocess
 import sys
 import tempfile
@@ -312,6 +313,10 @@ from corpusreg.comparison.placing import measured
 measured(Path(asked[1]))
 with contextlib.redirect_stdout(io.StringIO()):
     assert main([*asked, "--picture", good]) == 0
+# Nor may the child be kept that is another user's, or one be started from the interpreter.
+from corpusreg.system import isolate
+isolate.let_go()
+isolate._may_fork = lambda: True
 if os.geteuid() == 0:
     os.setgroups([])
     os.setgid(65534)
@@ -335,11 +340,12 @@ def test_a_folder_without_permission(tmp_path: Path) -> None:
                 [sys.executable, "-c", AS_STRANGER, str(good), str(bad), *asked],
                 capture_output=True,
                 encoding="utf-8",
+                env=os.environ | {"CORPUSREG_HOME": str(closed)},
                 check=False,
                 timeout=120,
             )
             assert (done.returncode, done.stdout) == (1, ""), done.stderr
-            assert done.stderr.count("\n") == 1
+            assert done.stderr.count("\n") == 1, done.stderr
             assert f"{bad}: cannot be written (Permission denied)" in done.stderr
             assert [each.name for each in closed.iterdir()] == ["three.musicxml"]
         finally:

@@ -377,7 +377,7 @@ def test_a_source_is_run_once(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -
     assert len(read_file(path).scores) == 1
     write(tmp_path, '\\version "2.24.0" { d\'1 }')
     assert pitches(read_file(path).scores[0]) == [62]
-    monkeypatch.setenv("CORPUSREG_HOME", str(path))  # a file: nothing can be kept there
+    monkeypatch.setenv("CORPUSREG_LILYPOND_CACHE", str(path))  # a file: nothing is kept
     write(tmp_path, '\\version "2.24.0" { e\'1 }')
     assert pitches(read_file(path).scores[0]) == [64]
 
@@ -481,7 +481,7 @@ def test_da_capo_and_fine_are_followed(tmp_path: Path) -> None:
 def test_old_words_are_said_anew() -> None:
     texts = {
         "a.ly": 'poet = "by "+\\who + "!"\n\\include "Notes/B.ily"',
-        "notes/b.ily": "{ c }",
+        "notes/b.ily": "{c}",
     }
     told = mended(texts)
     assert told["a.ly"].startswith('poet = #(string-append "by " who "!")')

@@ -73,6 +73,7 @@ class Analysis:
 
     lowest, highest: MIDI numbers. core: quantiles .05 and .95 of weight. texture: weights
     without articulation, as movement, shifts and stays see them; its total is as heard.
+    heard: shape as `texture.beats`, weights with it: what sounds.
     stays and the clear shifts in order of time; `ranking` lists the indices of stays,
     most worth saying first, and the first `main` of them are the main ones. events: the
     strongest first. moves: all that meets the definition of a shift, of which those of one
@@ -81,6 +82,7 @@ class Analysis:
 
     played: Played
     texture: Texture
+    heard: NDArray[np.float64]
     lowest: int
     highest: int
     core: tuple[int, int]
@@ -127,6 +129,7 @@ def analyse(played: Played) -> Analysis:
     return Analysis(
         played=played,
         texture=woven,
+        heard=heard.beats,
         lowest=lowest,
         highest=highest,
         core=core,

@@ -197,10 +197,14 @@ def _answered(asked: tuple[Reference, str, dict[str, object]]) -> Result:
 def pointer(folder: Path) -> Path:
     """The file in a folder of references that names the one in force; it need not exist.
 
-    Raises StoreError where a folder is in its place.
+    Raises StoreError where a folder is in its place, or the folder may not be entered.
     """
     path = folder / "current"
-    if path.is_dir():
+    try:
+        taken = path.is_dir()
+    except OSError as error:
+        raise StoreError(f"{path} cannot be read ({error.strerror})") from error
+    if taken:
         raise StoreError(
             f"{path} is a folder, where the name of the reference in force should be; "
             "move it away, then run 'corpusreg extract'"

@@ -19,7 +19,8 @@ _SMALLEST = 0.005  # what would be printed as nothing, and is not
 def text_table(names: Sequence[str], rows: Sequence[Sequence[Any]]) -> str:
     """Rows in columns as wide as the screen: numbers to the right, all else to the left.
 
-    Where there is no room, the widest columns of text are wrapped, down to NARROWEST letters.
+    Where there is no room, the widest columns of text are wrapped, down to NARROWEST letters
+    and never inside a word: an id, a path stays whole, that it can be pasted.
     """
     if not rows:
         return "no rows"
@@ -29,15 +30,23 @@ def text_table(names: Sequence[str], rows: Sequence[Sequence[Any]]) -> str:
         max(len(name), *map(len, cells))
         for name, (cells, _) in zip(names, columns, strict=True)
     ]
+    longest = [
+        max((len(word) for cell in (name, *cells) for word in cell.split()), default=0)
+        for name, (cells, _) in zip(names, columns, strict=True)
+    ]
     room = screen().width - 2 * (len(widths) - 1)
     while sum(widths) > room:
-        texts = [i for i, (_, numbers) in enumerate(columns) if not numbers]
+        texts = [
+            i
+            for i, (_, numbers) in enumerate(columns)
+            if not numbers and widths[i] > max(NARROWEST, longest[i])
+        ]
         widest = max(texts, key=lambda i: widths[i], default=None)
-        if widest is None or widths[widest] <= NARROWEST:
+        if widest is None:
             break
         others = max((widths[i] for i in texts if i != widest), default=0)
         least = max(room - sum(widths) + widths[widest], min(others, widths[widest] - 1))
-        widths[widest] = max(least, NARROWEST)
+        widths[widest] = max(least, NARROWEST, longest[widest])
     right = [numbers for _, numbers in columns]
     lines = [
         *_row(names, widths, right),
@@ -51,7 +60,7 @@ def text_table(names: Sequence[str], rows: Sequence[Sequence[Any]]) -> str:
 def _row(cells: Sequence[str], widths: Sequence[int], right: Sequence[bool]) -> list[str]:
     """The lines of one row: as many as its longest cell takes."""
     wrapped = [
-        textwrap.wrap(cell, width, break_on_hyphens=False) or [""]
+        textwrap.wrap(cell, width, break_long_words=False, break_on_hyphens=False) or [""]
         for cell, width in zip(cells, widths, strict=True)
     ]
     many = max(map(len, wrapped))

@@ -127,7 +127,7 @@ def axes_of(analyses: Sequence[Analysis]) -> tuple[int, int]:
 
 def heaviest(analyses: Sequence[Analysis]) -> float:
     """The most that sounds on one pitch in one beat."""
-    return max(float(each.texture.beats.max()) for each in analyses)
+    return max(float(each.heard.max()) for each in analyses)
 
 
 def cells(
@@ -144,7 +144,7 @@ def cells(
     rows = np.flatnonzero((beat_bar >= axes.first) & (beat_bar < axes.last))
     if not len(rows):
         return {}
-    weight = analysis.texture.beats[rows]
+    weight = analysis.heard[rows]
     level = np.ceil(np.round(weight / top * LEVELS, 6)).astype(np.int64)
     inside = np.append(edges[rows], 0) - np.append(bars.start[beat_bar[rows]], 0)
     place = np.append(beat_bar[rows], axes.last).astype(float)

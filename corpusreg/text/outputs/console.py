@@ -162,11 +162,11 @@ def _columns(c: Comparison, per: int, within: int) -> tuple[Floats, NDArray[np.i
     in it.
     """
     bars = np.arange(len(c.bars))
+    beats, beat_bar = c.whole.heard, c.whole.texture.beat_bar
+    first = np.searchsorted(beat_bar, bars)
     if within == 1:
         starts = bars[::per]
-        return np.add.reduceat(c.whole.texture.bars, starts, axis=0), starts
-    beats, beat_bar = c.whole.texture.beats, c.whole.texture.beat_bar
-    first = np.searchsorted(beat_bar, bars)
+        return np.add.reduceat(beats, first[starts], axis=0), starts
     count = np.maximum(np.bincount(beat_bar, minlength=len(bars)), 1)
     part = np.tile(np.arange(within), len(bars))
     starts = np.repeat(bars, within)
