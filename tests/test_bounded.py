@@ -168,7 +168,7 @@ def test_a_fault_in_one_file_costs_the_others_nothing(
     [
         ("report.writing.made_report", ("compare", GOOD, "--report", "a.html")),
         ("report.writing.made_report", ("compare", GOOD, "--report", "a.pdf")),
-        ("pages.contrast.contrast_page", ("contrast", STAIRS, "--report", "a.html")),
+        ("contrast.made_contrast", ("contrast", STAIRS, "--report", "a.html")),
         ("pictures.drawn._drawn", ("map", GOOD, "--to", "a.png")),
     ],
 )

@@ -154,8 +154,8 @@ def test_what_changed_is_told_with_bars(in_home: Path, tmp_path: Path) -> None:
     )
     span = next(each for each in found.measures if each.measure.name == "span")
     assert (span.before.value, span.now.value, span.changed) == (14, 24, True)
-    shifts = [each for each in found.changes if each.kind == "shift" and each.status == "new"]
-    assert any(each.now.bar in (10, 11) for each in shifts)  # type: ignore[union-attr]
+    events = [each.now for each in found.changes if each.kind == "event" and each.now]
+    assert any((each.kind, each.bar) == ("high_point", 10) for each in events)
     assert not remarks(found)
 
 
@@ -396,7 +396,7 @@ def test_an_earlier_draft_that_cannot_be_read_is_a_problem(
     (folder / "path draft 1.musicxml").write_text("<score-partwise>")
     made = run("handout", folder, "--to", tmp_path / "to")
     assert made.returncode == 1
-    assert "its earlier draft cannot be set beside it" in made.stderr
+    assert "an earlier draft of it cannot be set beside it" in made.stderr
     assert (tmp_path / "to" / "sheets" / "path-draft-2.html").exists()
 
 
