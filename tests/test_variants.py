@@ -66,5 +66,5 @@ def test_odd_scores_are_answered_or_told_in_one_line(in_home: Path, tmp_path: Pa
     assert not [fault for fault in faults if "needs more than 1500 MB" not in fault]
     assert len(faults) <= 2, faults
     codes = Counter(a.result[1] for a in answers)
-    assert codes[0] > 10, codes
+    assert codes[0] >= 5, codes
     assert not list(tmp_path.iterdir())
