@@ -72,8 +72,10 @@ def short(found: Finding, piece: PieceFacts) -> str:
     """A finding in a few words and its bar, for a cell of a table."""
     if found.kind == "measure":
         return measure_short(found)
-    if found.kind in ("stay", "section"):
-        return stay(found) if found.kind == "stay" else section(found)
+    if found.kind == "stay":
+        return stay(found)
+    if found.kind == "section":
+        return section(found)
     assert found.bar is not None
     return f"{_what(found, piece)}, {bar_words(found.bar)}"
 
