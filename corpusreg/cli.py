@@ -320,10 +320,12 @@ def _compare(
     form: str | Path,
 ) -> int:
     from corpusreg.comparison.compared import one_draft, some_readable
-    from corpusreg.documents.layout import check_ending
     from corpusreg.terminal import print_answer, print_text, say, waiting
 
+    brief = not (full or report or form)
     if report:
+        from corpusreg.documents.layout import check_ending
+
         check_ending(report)
     elif paper:
         raise UsageError("--paper is for a report; add --report FILE.pdf or FILE.html")
@@ -337,7 +339,8 @@ def _compare(
                 cohort,
                 as_written=as_written,
                 against=against,
-                with_study=bool(full or report or form),
+                with_study=not brief,
+                brief=brief,
                 number=number,
             )
         if report and found.comparisons:

@@ -169,11 +169,13 @@ class Session:
         as_written: bool = False,
         against: Piece | None = None,
         with_study: bool = True,
+        brief: bool = False,
         number: str | None = None,
     ) -> Placed:
         """`compare` that answers with `failures` alone where no work can be read.
 
-        with_study: whether passages to study beside each piece are looked for too. number:
+        with_study: whether passages to study beside each piece are looked for too. brief:
+        only what the first screen tells, sooner. number:
         which work of a file of several; UsageError where there is none of that number.
         """
         from corpusreg.answers import Placed
@@ -186,6 +188,7 @@ class Session:
             as_written=as_written,
             ranges=self._ranges,
             with_study=with_study,
+            brief=brief,
             against=self._file(against) if against is not None else None,
         )
         return Placed(found if number is None else found.only(number), self.reference)

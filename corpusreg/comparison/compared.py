@@ -114,14 +114,15 @@ def compare_paths(
     as_written: bool = False,
     ranges: Path | None = None,
     with_study: bool = False,
+    brief: bool = False,
     against: Path | None = None,
 ) -> Compared:
     """Place every work in some files among a reference.
 
     opened: gives the reference, which is open, or is opened while a child measures. ranges:
     a user's table of instruments, as `corpusreg.instruments.load` takes it. with_study:
-    whether passages to study are looked for too. against: an earlier draft of the one file
-    that is given.
+    whether passages to study are looked for too. brief: as `placing.place` takes it.
+    against: an earlier draft of the one file that is given.
     A file that cannot be read is a failure and stops nothing. Raises UsageError for a cohort
     that does not exist and where drafts cannot be paired, ReadError where the earlier draft
     cannot be read.
@@ -143,7 +144,7 @@ def compare_paths(
         reference = opened()
         for _, answer in zip(asked, answers, strict=False):
             try:
-                found, failed = _placed(reference, answer, cohort, table)
+                found, failed = _placed(reference, answer, cohort, table, brief)
             except UsageError:
                 raise
             except CorpusregError as error:
@@ -153,7 +154,7 @@ def compare_paths(
                 failures += failed
         changed: tuple[Drafts, ...] = ()
         if against is not None:
-            earlier, failed = _placed(reference, next(answers), cohort, table)
+            earlier, failed = _placed(reference, next(answers), cohort, table, brief)
             failures += failed
             changed = _drafts(earlier, comparisons, against, paths)
         to_study = studied(reference, comparisons) if with_study else ()
@@ -162,7 +163,7 @@ def compare_paths(
 
 
 def _placed(
-    reference: Reference, answer: Answer, cohort: str | None, table: Instruments
+    reference: Reference, answer: Answer, cohort: str | None, table: Instruments, brief: bool
 ) -> tuple[list[Comparison], list[str]]:
     """What a child measured of a file, placed. Raises CorpusregError, whatever is wrong."""
     from corpusreg.comparison.placing import place
@@ -172,7 +173,7 @@ def _placed(
     if answer.error is not None:
         raise named(answer.error, path)
     try:
-        return place(reference, path, answer.result, cohort, table)
+        return place(reference, path, answer.result, cohort, table, brief=brief)
     except CorpusregError:
         raise
     except Exception as error:

@@ -144,7 +144,6 @@ def compare(
     cohorts: Sequence[Cohort],
     written_bars: int,
     players: Players = NOBODY,
-    profile: PlacedProfile | str = "not looked for",
 ) -> Comparison:
     """Place an analysed piece in the first cohort that is large enough.
 
@@ -190,7 +189,6 @@ def compare(
         background=tuple(passages(background(whole.texture))),
         odder=float((odd >= far).mean()) if known and len(odd) else None,
         players=players,
-        profile=profile,
         parts=parts,
     )
 

@@ -121,16 +121,19 @@ def place(
     file: MeasuredFile,
     cohort: str | None,
     table: Instruments | None = None,
+    *,
+    brief: bool = False,
 ) -> tuple[list[Comparison], list[str]]:
     """Comparisons of all works in a measured file, and its failures, one line each.
 
     cohort: a user's choice such as 'ensemble=piano', or None for the ladder.
     table: ranges of the instruments, those that come with corpusreg where None.
+    brief: leave out what the first screen does not tell: profile, octaves, music alike.
     """
     chosen = parse_cohort(reference, cohort) if cohort else None
     many = len(file.works) + len(file.failures) > 1
     found = [
-        _placed(reference, path, work, chosen, table or load(), many=many)
+        _placed(reference, path, work, chosen, table or load(), many=many, brief=brief)
         for work in file.works
     ]
     return found, list(file.failures)
@@ -206,19 +209,23 @@ def _placed(
     table: Instruments,
     *,
     many: bool,
+    brief: bool = False,
 ) -> Comparison:
     kind = kinds()[work.ensemble.kind]
     copies = own_copies(reference, *work.marks)
     rungs = ladder(kind.kind, kind.works, kind.family, medium=kind.placed)
     asked = [chosen] if chosen else rungs
-    cohorts = [
-        with_oddness(reference, fetch_cohort(reference, rung, leave_out=copies.counted))
-        for rung in asked
-    ]
-    if chosen:
-        _wide_enough(cohorts[0], chosen)
     parts = work.parts
     size = Size(len(work.played.bars), work.whole.texture.voices)
+    cohorts: list[Cohort] = []
+    for rung in asked:
+        cohort = fetch_cohort(reference, rung, leave_out=copies.counted)
+        cohorts.append(with_oddness(reference, cohort))
+        # Places among wider works are no part of the first screen.
+        if brief and cohort.near(size, BASIC) is not None:
+            break
+    if chosen:
+        _wide_enough(cohorts[0], chosen)
     notes = [
         *_left_out(copies),
         *_unlike(chosen, work.ensemble),
@@ -240,8 +247,6 @@ def _placed(
         number=work.score.number,
         unread=sum(work.score.lost.values()),
     )
-    placeable = {n: None if v.reason else v.value for n, v in work.whole.values.items()}
-    weights = work.whole.texture.total
     compared = compare(
         piece,
         work.whole,
@@ -249,13 +254,17 @@ def _placed(
         cohorts,
         written_bars=len(work.score.bars),
         players=everyone,
-        profile=profiled(reference, rungs, copies.counted, placeable, weights),
     )
+    if brief:
+        return compared
+    placeable = {n: None if v.reason else v.value for n, v in work.whole.values.items()}
+    weights = work.whole.texture.total
+    profile = profiled(reference, rungs, copies.counted, placeable, weights)
     octaves = fetch_octaves(reference, compared.cohort, copies.counted)
     rung = compared.cohort.rung
     shape = curve(work.whole.texture) if rung.medium else None
     near = alike(reference, rung, shape, copies.counted)
-    return replace(compared, octaves=octaves, alike=near)
+    return replace(compared, profile=profile, octaves=octaves, alike=near)
 
 
 def _with_examples(reference: Reference, player: Player, leave_out: Sequence[str]) -> Player:

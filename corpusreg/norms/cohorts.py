@@ -88,18 +88,16 @@ def fetch_cohort(source: Source, rung: Rung, leave_out: Sequence[str] = ()) -> C
     rows = source.fetch_columns(
         sql.load("cohort").format(measures=names, conditions=conditions), params
     )
-    counts = source.fetch_columns(
-        sql.load("cohort_counts").format(conditions=conditions), params
-    )
+    unit, named = rows["unit_number"].astype(np.int64), rows["named"].astype(bool)
     return Cohort(
         rung=rung,
-        unit=rows["unit_number"].astype(np.int64),
+        unit=unit,
         values={m.name: rows[m.name].astype(np.float64) for m in MEASURES},
         bars=rows["bars"].astype(np.float64),
         voices=rows["voices"].astype(np.float64),
-        composers=int(counts["composers"][0]),
-        sources=int(counts["sources"][0]),
-        collections=int(counts["collections"][0]),
+        composers=len(np.unique(unit[named])),
+        sources=len(np.unique(unit[~named])),
+        collections=len(set(rows["collection"].tolist())),
         collection=rows["collection"].astype(object),
         period=rows["period"].astype(object),
     )

@@ -162,8 +162,7 @@ def views(folder: Path, own: Path | None = None) -> dict[str, tuple[str, ...]]:
 
     own: a published reference that was made on top of it, whose rows are shown with its
     own. The statements of FIRST come before all others; a table's own are needed once it is
-    asked for, so that nobody waits for the others. The matrix is a table in memory, since
-    every comparison reads all of it.
+    asked for, so that nobody waits for the others.
     """
     found: dict[str, tuple[str, ...]] = {FIRST: tuple(_first(folder, own))}
     for table in names():
@@ -234,7 +233,10 @@ _BY_RUNG = {
 
 
 def _matrix(folder: Path, layered: bool) -> Iterator[str]:
-    """The matrix as queries/store/matrix.sql makes it, from the measures side by side."""
+    """The matrix as queries/store/matrix.sql makes it, from the measures side by side.
+
+    A view, so that a question about one medium reads the rest of no other.
+    """
     scale = 10.0 ** DIGITS["measures", "value"]
     values = ", ".join(
         f'CASE WHEN p."{m.name}_reason" IS NULL AND NOT '
@@ -243,16 +245,25 @@ def _matrix(folder: Path, layered: bool) -> Iterator[str]:
         for m in MEASURES
     )
     facts = ", ".join(f"w.{name}" for name in _FACTS)
-    own = f"UNION ALL SELECT {', '.join(_FACTS)}, {_names()} FROM own.matrix" if layered else ""
+    names = f"{', '.join(_FACTS)}, {_names()}"
+    own = f"UNION ALL SELECT {names} FROM own.matrix" if layered else ""
+    also = "UNION SELECT unit FROM own.matrix" if layered else ""
     yield (
-        f"CREATE TABLE main.matrix AS WITH counted AS (SELECT {facts}, {values} "
+        "CREATE TABLE packed.units AS SELECT unit, "
+        "CAST(row_number() OVER (ORDER BY unit) AS INTEGER) AS unit_number FROM "
+        f"(SELECT DISTINCT unit FROM packed.works WHERE same_as IS NULL {also})"
+    )
+    yield (
+        f"CREATE VIEW packed.counted AS SELECT {facts}, {values} "
         "FROM packed.works AS w JOIN packed.numbers AS n USING (work) "
         f"JOIN {_read(folder, 'measures')} AS p ON p.work = n.n "
         "LEFT JOIN (SELECT work, list(measure) AS measures FROM packed.left_out GROUP BY work) "
-        f"AS o USING (work) WHERE w.same_as IS NULL {own}) "
-        "SELECT work, corpus, collection, composer, unit, "
-        "CAST(dense_rank() OVER (ORDER BY unit) AS INTEGER) AS unit_number, "
-        f"{', '.join(_FACTS[5:])}, {_names()} FROM counted ORDER BY work"
+        f"AS o USING (work) WHERE w.same_as IS NULL {own}"
+    )
+    yield (
+        f"CREATE VIEW main.matrix AS SELECT {', '.join(_FACTS[:5])}, unit_number, "
+        f"{', '.join(_FACTS[5:])}, {_names()} FROM packed.counted "
+        "JOIN packed.units USING (unit)"
     )
 
 

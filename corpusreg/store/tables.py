@@ -79,25 +79,31 @@ _WHOLE: Mapping[str, tuple[int, int]] = {
 _TABLE = re.compile(r"^CREATE TABLE (\w+) \((.*?)^\);", re.MULTILINE | re.DOTALL)
 
 
-@functools.cache
 def columns(table: str) -> Mapping[str, str]:
     """Column names and DuckDB types of a table, in order.
 
     Raises DataError for a table that is not in the schema.
     """
-    for name, body in _TABLE.findall(sql.load("schema")):
-        if name == table:
-            return {
-                words[0].strip('"'): words[1].rstrip(",")
-                for words in (line.split() for line in body.strip().splitlines())
-            }
-    raise DataError(f"there is no table '{table}' in the schema")
+    if table not in _schema():
+        raise DataError(f"there is no table '{table}' in the schema")
+    return _schema()[table]
+
+
+def names() -> tuple[str, ...]:
+    """The tables of the schema, in its order."""
+    return tuple(_schema())
 
 
 @functools.cache
-def names() -> tuple[str, ...]:
-    """The tables of the schema, in its order."""
-    return tuple(name for name, _ in _TABLE.findall(sql.load("schema")))
+def _schema() -> dict[str, dict[str, str]]:
+    """Column names and types by table."""
+    return {
+        name: {
+            words[0].strip('"'): words[1].rstrip(",")
+            for words in (line.split() for line in body.strip().splitlines())
+        }
+        for name, body in _TABLE.findall(sql.load("schema"))
+    }
 
 
 def checked(rows: Mapping[str, Sequence[tuple[Any, ...]]]) -> Rows:
