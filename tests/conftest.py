@@ -21,7 +21,8 @@ from corpusreg import cli
 from corpusreg.corpus import catalogue
 from corpusreg.corpus.catalogue import SourceFile
 from corpusreg.store import EXTRACTED, Draft, Reference
-from corpusreg.store.building import finish
+from corpusreg.store.building import build, finish
+from corpusreg.store.building.batch import Measuring
 from corpusreg.store.building.build import DEFAULT_TIERS
 from corpusreg.system import isolate
 
@@ -142,6 +143,17 @@ def in_home(small_home: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """The small reference as the one in force, in this process."""
     monkeypatch.setenv("CORPUSREG_HOME", str(small_home))
     return small_home
+
+
+@pytest.fixture
+def measured_here(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Builds that measure in this process, for tests of what is built and not of workers."""
+
+    @contextlib.contextmanager
+    def here(_: str | None) -> Iterator[Measuring]:
+        yield lambda call, files, _: (isolate.Answer(file, call(file)) for file in files)
+
+    monkeypatch.setattr(build, "_far", here)
 
 
 @pytest.fixture

@@ -22,13 +22,23 @@ PIECES = Path(__file__).parents[1] / "demo" / "pieces"
 ONE, TWO, THREE = sorted(PIECES.glob("*.musicxml"))[:3]
 
 
-@pytest.fixture(autouse=True)
-def home(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    """A home of its own, and a bundled corpus of a few small files."""
+@pytest.fixture(scope="module")
+def few() -> list[catalogue.SourceFile]:
+    """The smallest bundled files that may be measured."""
     files = [
         f for f in catalogue.bundled() if catalogue.licence(f).tier in ("open", "permitted")
     ]
-    few = sorted(files, key=lambda file: (file.size, file.relative))[:3]
+    return sorted(files, key=lambda file: (file.size, file.relative))[:3]
+
+
+@pytest.fixture(autouse=True)
+def home(
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    few: list[catalogue.SourceFile],
+    measured_here: None,
+) -> Path:
+    """A home of its own, and a bundled corpus of a few small files."""
     monkeypatch.setattr(catalogue, "bundled", lambda: few)
     monkeypatch.setenv("CORPUSREG_HOME", str(tmp_path / "home"))
     return tmp_path / "home"
