@@ -218,7 +218,6 @@ def labels(home: Path) -> int:
 MOMENTS = {
     "before any shard": lambda home: (home / "shards").exists(),
     "after the first shard": lambda home: labels(home) >= 1,
-    "after the third shard": lambda home: labels(home) >= 3,
     "while publishing": lambda home: list((home / "reference").glob("building*")),
 }
 

@@ -120,7 +120,6 @@ def test_compare_imports_no_statistics_and_no_frames(small_home: Path) -> None:
     "env",
     [
         {"PYTHONIOENCODING": "cp1252"},
-        {"PYTHONIOENCODING": "ascii"},
         {"LC_ALL": "C", "PYTHONUTF8": "0", "PYTHONCOERCECLOCALE": "0"},
         {"LC_ALL": "de_DE.UTF-8", "LC_NUMERIC": "de_DE.UTF-8"},
     ],

@@ -237,7 +237,7 @@ def test_an_svg_names_its_shapes(found: Passage, tmp_path: Path) -> None:
     assert len(ids) == len(set(ids))
 
 
-@pytest.mark.parametrize("ending", ENDINGS)
+@pytest.mark.parametrize("ending", [".svg", ".pdf"])
 def test_the_same_input_gives_the_same_file(tmp_path: Path, ending: str) -> None:
     """In other processes, at other times, and whatever a user has set for other pictures."""
     settings = tmp_path / "matplotlibrc"
