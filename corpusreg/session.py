@@ -44,10 +44,7 @@ if TYPE_CHECKING:
     from corpusreg.store.building.build import Built
     from corpusreg.store.building.corpora import Change, Shown
 
-__all__ = [
-    "Grouping", "Level", "MeasureName", "PassageKind", "Piece", "Session", "Tier", "Way",
-    "asking_once",
-]  # fmt: skip
+__all__ = ["Grouping", "MeasureName", "PassageKind", "Session", "Tier", "Way", "asking_once"]
 
 # A score: a path, its bytes, an open file, or a stream of music21 (which has no types).
 Piece = str | os.PathLike[str] | bytes | IO[bytes] | Any

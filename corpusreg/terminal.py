@@ -25,16 +25,7 @@ if TYPE_CHECKING:
     from corpusreg.corpus.corpora import FetchProgress
     from corpusreg.store.building.batch import Progress
 
-__all__ = [
-    "Stages",
-    "on_screen",
-    "print_answer",
-    "print_rows",
-    "print_text",
-    "say",
-    "waiting",
-    "width",
-]
+__all__ = ["Stages", "on_screen", "print_answer", "print_rows", "print_text", "say", "waiting"]
 
 NARROWEST, WIDEST = 60, 200
 _EVERY = 10.0  # seconds between two lines of progress where there is no terminal

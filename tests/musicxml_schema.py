@@ -14,7 +14,7 @@ from pathlib import Path
 
 from lxml import etree
 
-from corpusreg.score.rewrite.tree import parsed
+from corpusreg.score.rewrite.musicxml import parsed
 
 _ADDRESS = "http://www.musicxml.org/xsd/"
 _SCHEMA = (

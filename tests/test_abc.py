@@ -15,8 +15,7 @@ from abc_oracle import difference, ours, split_lines
 from corpusreg.score.notes import Score
 from corpusreg.score.order import played_order
 from corpusreg.score.readers.abc import read_abc, read_abc_file
-from corpusreg.score.readers.abc_source import read_source
-from corpusreg.score.readers.abc_text import decode
+from corpusreg.score.readers.abc_source import decode, read_source
 from corpusreg.system.errors import ReadError
 
 HEAD = "X:1\nT:Test\nM:4/4\nL:1/4\n"

@@ -15,8 +15,7 @@ from test_players import score
 from corpusreg import instruments
 from corpusreg.comparison import placing
 from corpusreg.comparison.heights import find_bars, find_part, passage
-from corpusreg.score.notes import Score
-from corpusreg.score.readers.result import ReadResult
+from corpusreg.score.notes import ReadResult, Score
 from corpusreg.system.errors import UsageError
 from corpusreg.text.outputs.heights_text import passage_text, transposed
 

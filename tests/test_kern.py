@@ -13,8 +13,7 @@ from kern_oracle import differences, music21_staves, own_staves
 
 from corpusreg.score.notes import Score
 from corpusreg.score.readers.kern import read_kern, read_kern_all
-from corpusreg.score.readers.kern.parts import transposition
-from corpusreg.score.readers.kern.tokens import parse_dynamics, parse_token
+from corpusreg.score.readers.kern.spines import parse_dynamics, parse_token, transposition
 from corpusreg.score.readers.musicxml import read_musicxml
 from corpusreg.system.errors import ReadError
 

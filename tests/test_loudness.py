@@ -12,8 +12,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from corpusreg.score.loudness import MARKS, UNMARKED, levels
 from corpusreg.score.notes import Dynamic
+from corpusreg.score.played import MARKS, UNMARKED, levels
 
 BAR = 16
 

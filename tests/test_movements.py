@@ -7,8 +7,7 @@ from pathlib import Path
 import pytest
 
 from corpusreg.score.notes import Score
-from corpusreg.score.readers import read_file
-from corpusreg.score.readers.movements import movements
+from corpusreg.score.readers import movements, read_file
 from corpusreg.score.readers.musicxml import read_musicxml
 
 FINAL = '<barline location="right"><bar-style>light-heavy</bar-style>{}</barline>'

@@ -11,9 +11,8 @@ from typing import Any
 import numpy as np
 import pytest
 
-from corpusreg.score.loudness import MARKS, UNMARKED
 from corpusreg.score.notes import Bars, Dynamic, Part, Pedal, Score, Tempo, note_table
-from corpusreg.score.played import MOST_BEATS, Played, perform
+from corpusreg.score.played import MARKS, MOST_BEATS, UNMARKED, Played, perform
 from corpusreg.system.errors import ReadError
 
 BAR = 16

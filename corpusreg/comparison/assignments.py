@@ -9,7 +9,7 @@ from typing import Literal
 from corpusreg.comparison.class_piece import ClassPiece, Happening, Told
 from corpusreg.system.errors import UsageError
 
-__all__ = ["ASKED", "Assignment", "Needs", "assignment", "happened"]
+__all__ = ["ASKED", "Assignment", "assignment", "happened"]
 
 Needs = Literal["", "bar", "times", "bars"]
 # By device: what more may be said of it. 'bar': before or after which it happens; 'times':

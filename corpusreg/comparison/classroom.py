@@ -28,23 +28,9 @@ from corpusreg.comparison.class_piece import DEVICES, ClassPiece, Happening
 from corpusreg.measures.definitions import BY_NAME, Measure
 
 __all__ = [
-    "LEAST",
-    "MEASURES",
-    "QUARTER",
-    "Class",
-    "Device",
-    "Dot",
-    "Line",
-    "Member",
-    "Shared",
-    "Since",
-    "Unread",
-    "chance",
-    "classroom",
-    "side",
-    "since",
-    "unlike",
-]
+    "LEAST", "MEASURES", "Class", "Dot", "Line", "Member", "Shared", "Since", "Unread",
+    "chance", "classroom", "since",
+]  # fmt: skip
 
 QUARTER = 25.0
 LEAST = 3

@@ -29,14 +29,7 @@ from corpusreg.norms.profiles.model import PlacedProfile
 from corpusreg.norms.reference import BASIC, Cohort, Placement, Size, oddness, place
 from corpusreg.score.played import PlayedBars
 
-__all__ = [
-    "Comparison",
-    "Piece",
-    "PlacedEvent",
-    "PlacedMeasure",
-    "PlacedStay",
-    "compare",
-]
+__all__ = ["Comparison", "Piece", "PlacedMeasure", "PlacedStay", "compare"]
 
 _FEW = 3  # passages named for a measure
 # Kinds of events that show a measure.

@@ -37,25 +37,10 @@ from corpusreg.measures.sections import sections
 from corpusreg.score.played import PlayedBars, segments
 
 __all__ = [
-    "HEADLINE",
-    "PITCH",
-    "Company",
-    "Finding",
-    "OutOfRange",
-    "PieceFacts",
-    "Place",
-    "Practical",
-    "PrintedBar",
-    "Rank",
-    "Reading",
-    "Shown",
-    "Suggestion",
-    "bare_event",
-    "place",
-    "printed_bar",
-    "reading",
-    "shown_run",
-]
+    "HEADLINE", "Company", "Finding", "OutOfRange", "PieceFacts", "Place", "Practical",
+    "PrintedBar", "Rank", "Reading", "Shown", "Suggestion", "bare_event", "place",
+    "printed_bar", "reading", "shown_run",
+]  # fmt: skip
 
 PITCH: Mapping[str, Any] = {"pitch": True}
 TIED = 0.2  # share of works with exactly this value, from which a rank says nothing

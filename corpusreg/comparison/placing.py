@@ -51,16 +51,9 @@ if TYPE_CHECKING:
     from corpusreg.store import Reference
 
 __all__ = [
-    "Asked",
-    "MeasuredFile",
-    "measure",
-    "measured",
-    "one_work",
-    "part_names",
-    "place",
-    "place_file",
+    "Asked", "measure", "measured", "one_work", "part_names", "place", "place_file",
     "place_score",
-]
+]  # fmt: skip
 
 _SHOWN = 20  # numbers of works that a message names
 

@@ -28,22 +28,9 @@ from corpusreg.norms.written import Written
 from corpusreg.score.played import Notes
 
 __all__ = [
-    "NOBODY",
-    "Beyond",
-    "Lying",
-    "Player",
-    "Players",
-    "Reach",
-    "Staff",
-    "Still",
-    "TwoLevel",
-    "beyond",
-    "longest_run",
-    "players",
-    "reach",
-    "register_times",
-    "time_by_pitch",
-]
+    "NOBODY", "Beyond", "Lying", "Player", "Players", "Reach", "Still", "beyond",
+    "longest_run", "players", "register_times", "time_by_pitch",
+]  # fmt: skip
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]

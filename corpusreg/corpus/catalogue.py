@@ -12,7 +12,7 @@ Nothing here reads music or knows the database. The tables are in corpusreg/data
 
 from __future__ import annotations
 
-from corpusreg.corpus.authority import Composer, resolve, unresolved
+from corpusreg.corpus.authority import resolve, unresolved
 from corpusreg.corpus.dates import Years, parse_life, parse_years, period_of, typical_year
 from corpusreg.corpus.facts import WorkFacts, describe
 from corpusreg.corpus.files import (
@@ -28,27 +28,8 @@ from corpusreg.corpus.licences import TIERS, Licence, licence, licence_of
 from corpusreg.corpus.summary import TierRow, tiers_summary
 
 __all__ = [
-    "BUNDLED",
-    "TIERS",
-    "Composer",
-    "Licence",
-    "SourceFile",
-    "TierRow",
-    "WorkFacts",
-    "Years",
-    "bundled",
-    "content_hash",
-    "describe",
-    "excluded",
-    "folder",
-    "licence",
-    "licence_of",
-    "one_file",
-    "parse_life",
-    "parse_years",
-    "period_of",
-    "resolve",
-    "tiers_summary",
-    "typical_year",
+    "BUNDLED", "TIERS", "Licence", "SourceFile", "TierRow", "WorkFacts", "Years", "bundled",
+    "content_hash", "describe", "excluded", "folder", "licence", "licence_of", "one_file",
+    "parse_life", "parse_years", "period_of", "resolve", "tiers_summary", "typical_year",
     "unresolved",
-]
+]  # fmt: skip

@@ -34,7 +34,7 @@ from corpusreg.corpus.lilypond_headers import lilypond_pieces
 from corpusreg.corpus.table import read_table, table_of
 from corpusreg.corpus.tables import rows as data_rows
 
-__all__ = ["LAYOUTS", "Told"]
+__all__ = ["LAYOUTS"]
 
 Facts = dict[str, str]
 

@@ -26,7 +26,7 @@ from corpusreg.system.errors import DataError, UsageError
 from corpusreg.system.plaintext import from_spreadsheet, spreadsheet
 from corpusreg.system.writing import replace_text
 
-__all__ = ["COLUMNS", "NAMES", "read_rows", "read_table", "table_of", "write_template"]
+__all__ = ["COLUMNS", "read_rows", "read_table", "table_of", "write_template"]
 
 COLUMNS = (
     "file", "title", "movement", "composer", "born", "died", "date", "genre", "region",

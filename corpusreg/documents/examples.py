@@ -28,7 +28,7 @@ from corpusreg.text.examples import passage_words
 if TYPE_CHECKING:
     from corpusreg.measures.analysis import Analysis
 
-__all__ = ["examples_document", "write_examples"]
+__all__ = ["write_examples"]
 
 _AROUND = 8  # bars of the map on each side
 _WIDTH = 720.0  # pixels: the text column

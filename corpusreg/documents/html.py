@@ -11,7 +11,7 @@ from collections.abc import Iterable
 from importlib.resources import files
 from typing import Any
 
-__all__ = ["Html", "asset", "digest", "document", "json_text", "tag", "together"]
+__all__ = ["Html", "asset", "document", "json_text", "tag"]
 
 # Signs that HTML does not allow, and single surrogates.
 _FORBIDDEN = re.compile(

@@ -25,7 +25,7 @@ from corpusreg.system.writing import write_files
 if TYPE_CHECKING:
     from jinja2 import Environment
 
-__all__ = ["ENDINGS", "Document", "Drawn", "check_ending", "made_document", "write_document"]
+__all__ = ["Document", "Drawn", "check_ending", "made_document", "write_document"]
 
 ENDINGS = (".html", ".pdf")
 _COLOUR = re.compile(r' (?:fill|stroke)="#[0-9a-f]{6}"')

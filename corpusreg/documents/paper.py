@@ -22,7 +22,7 @@ from typing import Any
 from corpusreg.documents.html import asset
 from corpusreg.documents.pictures.look import COLOURS
 
-__all__ = ["ELEMENTS", "PAPERS", "Sheet", "paper_of", "typeset"]
+__all__ = ["Sheet", "paper_of", "typeset"]
 
 ELEMENTS = frozenset((
     "h1", "h2", "h3", "p", "ul", "ol", "li", "table", "thead", "tbody", "tr", "th", "td",

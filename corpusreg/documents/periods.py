@@ -29,7 +29,7 @@ from corpusreg.text.periods import (
     years_words,
 )
 
-__all__ = ["TERMS", "Result", "Section", "periods_document", "write_periods"]
+__all__ = ["periods_document", "write_periods"]
 
 TERMS = (
     ("middle", "half of the works lie below it, every composer counting the same"),

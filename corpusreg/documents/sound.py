@@ -13,7 +13,7 @@ import numpy as np
 from corpusreg import instruments
 from corpusreg.score.played import Played
 
-__all__ = ["BEAT", "Sound", "sound"]
+__all__ = ["BEAT", "sound"]
 
 BEAT = 0.75  # seconds; 80 a minute
 

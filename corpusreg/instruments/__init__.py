@@ -34,7 +34,6 @@ from corpusreg.instruments.table import (
     FAMILIES,
     LEVELS,
     Instrument,
-    Register,
     read_rows,
 )
 from corpusreg.score.notes import Part
@@ -42,18 +41,9 @@ from corpusreg.system.errors import DataError, UsageError
 from corpusreg.system.phrases import did_you_mean
 
 __all__ = [
-    "DECAYS",
-    "FAMILIES",
-    "LEVELS",
-    "SUNG_SYLLABLES",
-    "Instrument",
-    "Instruments",
-    "Register",
-    "find",
-    "height",
-    "load",
-    "register_name",
-]
+    "DECAYS", "FAMILIES", "LEVELS", "SUNG_SYLLABLES", "Instrument", "Instruments", "find",
+    "height", "load", "register_name",
+]  # fmt: skip
 
 # Syllables under a part from which it is taken to be sung: more than a cue's.
 SUNG_SYLLABLES = 10

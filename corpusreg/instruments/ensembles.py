@@ -27,7 +27,7 @@ from corpusreg.instruments import SUNG_SYLLABLES, Instrument, load
 from corpusreg.score.notes import Part, Score
 from corpusreg.score.played import Played
 
-__all__ = ["LARGEST_CHAMBER", "Ensemble", "Kind", "classify", "ensemble_of", "kinds"]
+__all__ = ["Ensemble", "classify", "ensemble_of", "kinds"]
 
 # Parts up to which mixed instruments count as chamber music (a nonet): common
 # practice, no source.

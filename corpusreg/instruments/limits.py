@@ -28,14 +28,7 @@ from importlib import resources
 
 from corpusreg.score.pitch import parse_note
 
-__all__ = [
-    "NINTH",
-    "TENTH",
-    "Compass",
-    "compass_of_year",
-    "low_interval_limit",
-    "passaggio",
-]
+__all__ = ["NINTH", "TENTH", "compass_of_year", "low_interval_limit", "passaggio"]
 
 # The widest interval that nearly every adult hand can play, and one that most cannot.
 NINTH = 14

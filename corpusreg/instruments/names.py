@@ -19,7 +19,7 @@ from collections.abc import Container
 from functools import lru_cache
 from typing import NamedTuple
 
-__all__ = ["Reading", "is_generic", "plain", "read_name"]
+__all__ = ["is_generic", "plain", "read_name"]
 
 _PLAIN_LETTERS = str.maketrans({"ł": "l", "ø": "o", "œ": "oe", "æ": "ae", "♭": "b", "♯": "#"})
 

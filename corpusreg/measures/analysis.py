@@ -30,15 +30,7 @@ from corpusreg.measures.stays import Stay, expected_dwell, stays
 from corpusreg.measures.texture import Texture, beat_weights, texture
 from corpusreg.score.played import Played, PlayedBars
 
-__all__ = [
-    "EVENT_RATES",
-    "Analysis",
-    "Value",
-    "analyse",
-    "is_narrow",
-    "occupied_bands",
-    "part_events",
-]
+__all__ = ["EVENT_RATES", "Analysis", "analyse", "is_narrow", "occupied_bands", "part_events"]
 
 # A stay is narrow within an octave in a single line and within two octaves where
 # several voices sound: about what one melody and one hand-to-hand texture fill

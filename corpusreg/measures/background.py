@@ -22,7 +22,7 @@ from numpy.typing import NDArray
 
 from corpusreg.measures.texture import Texture
 
-__all__ = ["MIN_BARS", "Background", "background", "passages"]
+__all__ = ["Background", "background", "passages"]
 
 MIN_BARS = 4
 _PERIODS = (1, 2)  # bars

@@ -29,7 +29,7 @@ from numpy.typing import NDArray
 from corpusreg.measures.texture import beat_edges
 from corpusreg.score.played import Notes, PlayedBars
 
-__all__ = ["TIME_CONSTANTS", "decayed"]
+__all__ = ["decayed"]
 
 TIME_CONSTANTS: Mapping[str, float] = {"struck": 6.0, "plucked": 3.0}  # beats
 

@@ -30,17 +30,9 @@ from dataclasses import dataclass
 from typing import Literal, get_args
 
 __all__ = [
-    "FINAL",
-    "KINDS",
-    "PRINTED_KINDS",
-    "Approach",
-    "Direction",
-    "Event",
-    "Kind",
-    "Place",
-    "final_bar",
-    "ranked",
-]
+    "KINDS", "PRINTED_KINDS", "Approach", "Direction", "Event", "Kind", "Place",
+    "final_bar", "ranked",
+]  # fmt: skip
 
 Kind = Literal[
     "withheld_bass",

@@ -26,7 +26,7 @@ from corpusreg.measures.events import Event
 from corpusreg.measures.ground import Ground
 from corpusreg.measures.texture import PITCHES
 
-__all__ = ["Gaps", "gaps"]
+__all__ = ["gaps"]
 
 GAP = 13  # semitones
 GAP_AT_BASS = 19

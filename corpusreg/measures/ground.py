@@ -23,7 +23,7 @@ from corpusreg.measures.events import final_bar
 from corpusreg.measures.texture import PITCHES
 from corpusreg.score.played import Notes, PlayedBars
 
-__all__ = ["SILENT", "Ground", "ground", "lasting"]
+__all__ = ["Ground", "ground", "lasting"]
 
 SILENT = -1  # in place of a pitch
 

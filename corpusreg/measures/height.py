@@ -35,25 +35,10 @@ from corpusreg.measures.stays import Stay
 from corpusreg.measures.texture import EDGE, PITCHES
 
 __all__ = [
-    "AUDIBLE",
-    "EDGE_TENTH",
-    "Floats",
-    "Height",
-    "at_edge",
-    "edge_but_middle",
-    "equally_high",
-    "grid",
-    "heights",
-    "inside",
-    "is_still",
-    "measure",
-    "middle_but_edge",
-    "on_height",
-    "share",
-    "third_shares",
-    "thirds",
-    "union",
-]
+    "AUDIBLE", "Floats", "Height", "at_edge", "edge_but_middle", "equally_high", "grid",
+    "heights", "inside", "is_still", "measure", "middle_but_edge", "on_height", "share",
+    "third_shares", "thirds", "union",
+]  # fmt: skip
 
 Span = tuple[int, int]
 Floats = NDArray[np.float64]

@@ -26,7 +26,7 @@ from numpy.typing import NDArray
 from corpusreg.measures.texture import PITCHES
 from corpusreg.score.played import Notes
 
-__all__ = ["PartGap", "bass_gaps", "part_gaps", "part_pitches", "skips", "steps"]
+__all__ = ["bass_gaps", "part_gaps", "part_pitches", "skips", "steps"]
 
 Ints = NDArray[np.int64]
 PartGap = tuple[int, int, int, float, float]

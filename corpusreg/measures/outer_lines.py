@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 from corpusreg.measures.texture import PITCHES, beat_edges
 from corpusreg.score.played import Notes, Played, PlayedBars
 
-__all__ = ["SILENT", "Moments", "hands", "held_ends", "moments"]
+__all__ = ["SILENT", "Moments", "hands", "moments"]
 
 SILENT = -1
 

@@ -32,7 +32,7 @@ from numpy.typing import NDArray
 from corpusreg.measures.texture import PITCHES, beat_edges
 from corpusreg.score.played import Notes, PlayedBars
 
-__all__ = ["BANDS", "SATURATED", "Saturation", "full", "saturation"]
+__all__ = ["SATURATED", "Saturation", "full", "saturation"]
 
 BANDS = -(-PITCHES // 12)
 SECONDS, BARS = 8.0, 4.0  # time constants

@@ -46,18 +46,9 @@ from corpusreg.measures.texture import EDGE, Texture, distances, quantiles
 from corpusreg.score.played import PlayedBars
 
 __all__ = [
-    "EDGE_MOVES",
-    "MASS_MOVES",
-    "MASS_MOVES_LINE",
-    "PART_MOVES",
-    "Shift",
-    "are_shifts",
-    "clear_shifts",
-    "clear_sizes",
-    "counts_in_rate",
-    "shift_events",
-    "shifts",
-]
+    "EDGE_MOVES", "MASS_MOVES", "MASS_MOVES_LINE", "Shift", "are_shifts", "clear_shifts",
+    "clear_sizes", "counts_in_rate", "shift_events", "shifts",
+]  # fmt: skip
 
 MASS_MOVES = 4.5
 MASS_MOVES_LINE = 7.0

@@ -33,7 +33,7 @@ from corpusreg.measures.events import Event
 from corpusreg.measures.ground import Ground
 from corpusreg.measures.texture import PITCHES
 
-__all__ = ["long_silence", "silences"]
+__all__ = ["silences"]
 
 NEAR = 5  # semitones
 GRAZE = 0.25  # bars

@@ -33,7 +33,7 @@ from corpusreg.measures.outer_lines import Moments, hands
 from corpusreg.measures.texture import PITCHES
 from corpusreg.score.played import PlayedBars
 
-__all__ = ["crossings", "entries", "written_voices"]
+__all__ = ["crossings", "entries"]
 
 RESTED = 1.9  # bars: two, less an upbeat
 KEYBOARD_RESTED = 1.4

@@ -18,7 +18,7 @@ from corpusreg.norms.cohorts import Source
 from corpusreg.norms.reference import Rung
 from corpusreg.store import sql
 
-__all__ = ["LINES", "Alike", "alike"]
+__all__ = ["Alike", "alike"]
 
 Floats = NDArray[np.float64]
 NEAREST = 3

@@ -17,15 +17,9 @@ from corpusreg.system.errors import UsageError
 from corpusreg.system.phrases import did_you_mean
 
 __all__ = [
-    "COLUMNS",
-    "Copies",
-    "Source",
-    "fetch_cohort",
-    "fetch_octaves",
-    "own_copies",
-    "parse_cohort",
+    "Copies", "Source", "fetch_cohort", "fetch_octaves", "own_copies", "parse_cohort",
     "with_oddness",
-]
+]  # fmt: skip
 
 # Works of a user's own cohort whose oddness is found while the user waits.
 _SAMPLE = 40

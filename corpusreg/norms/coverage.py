@@ -10,7 +10,7 @@ if TYPE_CHECKING:
     from corpusreg.corpus.corpora import Entry
     from corpusreg.store import Reference
 
-__all__ = ["ALL_PERIODS", "Cell", "Coverage", "Help", "coverage", "helpful"]
+__all__ = ["Cell", "Coverage", "coverage", "helpful"]
 
 ALL_PERIODS = "all"
 

@@ -40,24 +40,10 @@ from corpusreg.norms.reference import (
 )
 
 __all__ = [
-    "ALPHA",
-    "LEAST_UNITS",
-    "Effect",
-    "Groups",
-    "Trend",
-    "adjusted",
-    "can_pass",
-    "delta",
-    "effect",
-    "median_interval",
-    "rank_test",
-    "ranks_within_length",
-    "smallest_p",
-    "smallest_trend_p",
-    "theil_sen",
-    "trend",
-    "unit_means",
-]
+    "ALPHA", "LEAST_UNITS", "Groups", "adjusted", "can_pass", "delta", "effect",
+    "median_interval", "rank_test", "ranks_within_length", "smallest_p", "smallest_trend_p",
+    "theil_sen", "trend", "unit_means",
+]  # fmt: skip
 
 ALPHA = 0.05
 LEAST_UNITS = 4  # in the smaller group, for an interval

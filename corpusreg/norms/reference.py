@@ -48,25 +48,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 __all__ = [
-    "BASIC",
-    "MINIMUM_UNITS",
-    "MINIMUM_WORKS",
-    "Among",
-    "Cohort",
-    "Logit",
-    "Placement",
-    "Rung",
-    "Size",
-    "ladder",
-    "logit_of",
-    "oddness",
-    "oddness_of_works",
-    "place",
-    "student_t",
-    "unit_weights",
-    "weighted_quantile",
-    "weighted_quantiles",
-]
+    "BASIC", "MINIMUM_UNITS", "MINIMUM_WORKS", "Among", "Cohort", "Placement", "Rung",
+    "Size", "ladder", "logit_of", "oddness", "oddness_of_works", "place", "student_t",
+    "unit_weights", "weighted_quantile", "weighted_quantiles",
+]  # fmt: skip
 
 MINIMUM_WORKS = 30
 MINIMUM_UNITS = 8

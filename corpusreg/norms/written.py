@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 from corpusreg.norms.cohorts import Source
 from corpusreg.store import sql
 
-__all__ = ["LEAST", "Written", "examples", "fetch"]
+__all__ = ["Written", "examples", "fetch"]
 
 Floats = NDArray[np.float64]
 LEAST = 8  # composers

@@ -23,7 +23,7 @@ from corpusreg.measures.shifts import Shift
 from corpusreg.measures.stays import Stay
 from corpusreg.revision.heard import Heard
 
-__all__ = ["LIKE", "alike", "places", "wait"]
+__all__ = ["alike", "places", "wait"]
 
 LIKE = 2 / 3
 PLACES = 8  # that are tried where none is named

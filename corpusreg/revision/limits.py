@@ -24,7 +24,7 @@ from corpusreg.revision.units import Music
 from corpusreg.score.played import Played, perform
 from corpusreg.score.rewrite import Change, changed
 
-__all__ = ["SPAN", "Limits", "Outline", "outline"]
+__all__ = ["Limits"]
 
 SPAN = 16  # semitones
 MEET = 0.03  # of the notes that move

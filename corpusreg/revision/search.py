@@ -48,7 +48,7 @@ from corpusreg.system.errors import UsageError
 
 Gain = Callable[[Heard], float | None]
 
-__all__ = ["MOST", "Goal", "Option", "events_at", "first_played", "goals", "options"]
+__all__ = ["MOST", "Option", "events_at", "first_played", "goals", "options"]
 
 MOST = 5
 LEAST_LIGHTER = 0.05  # of the sound

@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from corpusreg.score.notes import Score
     from corpusreg.score.rewrite import Change
 
-__all__ = ["Contrast", "Revised", "Revision", "contrast", "intention", "revise"]
+__all__ = ["Contrast", "Revised", "contrast", "revise"]
 
 
 @dataclass(frozen=True)

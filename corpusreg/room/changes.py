@@ -15,7 +15,7 @@ from corpusreg.score.formats import FORMATS
 from corpusreg.session import Session, Way
 from corpusreg.system.errors import CorpusregError
 
-__all__ = ["WAYS", "ContrastTask", "DraftTask", "Made", "Offer", "ReviseTask", "Task", "work"]
+__all__ = ["WAYS", "ContrastTask", "DraftTask", "Made", "ReviseTask", "Task", "work"]
 
 # What the page calls the ways of a contrast.
 WAYS = {

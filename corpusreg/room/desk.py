@@ -47,7 +47,7 @@ from corpusreg.system import settings
 from corpusreg.system.errors import CorpusregError, UsageError
 from corpusreg.system.isolate import Answer, Limits, Pool, StoppedError
 
-__all__ = ["Asked", "Desk", "Measuring", "Piece", "Pile", "Sheets", "Work"]
+__all__ = ["Asked", "Desk", "Piece", "Pile", "Work"]
 
 _PILES = 12  # kept at once; each is bounded by what may be given at once
 _MADE = 12  # drafts, contrasts and options kept of what was given at once

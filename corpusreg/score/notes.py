@@ -34,6 +34,7 @@ __all__ = [
     "Dynamic",
     "Part",
     "Pedal",
+    "ReadResult",
     "Score",
     "Sign",
     "Tempo",
@@ -245,3 +246,15 @@ def felt_beat(numerator: int, denominator: int, ticks: int) -> int:
     unit = 4 * ticks // denominator
     compound = numerator > 3 and numerator % 3 == 0
     return unit * 3 if compound else unit
+
+
+@dataclass(frozen=True)
+class ReadResult:
+    """Works of one file in file order.
+
+    failures: (number, reason) of each work that could not be read, `number` as in
+    `Score.number`; the reason is one line without the file's name.
+    """
+
+    scores: tuple[Score, ...]
+    failures: tuple[tuple[str, str], ...] = ()

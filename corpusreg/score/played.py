@@ -6,6 +6,18 @@ lengthened, grace notes set aside, dynamics turned into loudness.
 
 Conventions
 -----------
+loudness  in (0, 1], velocity / 127. Marks rise strictly from ppp to fff in
+          steps of 16 velocities around mf = 80 (no standard mapping exists;
+          common practice, no source). MusicXML 4.0 puts forte at 90; the steps
+          here are even so that a hairpin of one mark is the same everywhere.
+hairpin   a straight line from the level at its beginning to the next mark, or,
+          where no mark follows within a bar, to one step louder or softer.
+unmarked  mezzo-forte, and the caller is told that dynamics are not known.
+
+pedal     a note whose end falls while the pedal of its part is down sounds on to the
+          lift, or to the next attack of its pitch in that part, whichever comes first. A
+          note that ends at the moment the pedal goes down is not caught, since a pedal
+          changed on the beat damps what was held before it.
 played bar   one entry a bar as heard; `PlayedBars.written` is its index in the
              file. Ticks are counted from the start of the performance; there are
              twice as many to a quarter note as in the score where half of a
@@ -16,18 +28,185 @@ label        the printed bar number; where the bar is heard again, with
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from corpusreg.score.loudness import UNMARKED, levels
-from corpusreg.score.notes import Bars, Dynamic, Part, Score
+from corpusreg.score.notes import Bars, Dynamic, Part, Pedal, Score
 from corpusreg.score.order import played_order
-from corpusreg.score.pedal import held_ends, played_pedals
 from corpusreg.system.errors import ReadError
 
-__all__ = ["Notes", "Played", "PlayedBars", "merge_ties", "perform", "segments"]
+__all__ = [
+    "MARKS", "UNMARKED", "Notes", "Played", "PlayedBars", "levels", "perform", "segments",
+]  # fmt: skip
+
+MARKS = {
+    "pppp": 8, "ppp": 16, "pp": 32, "p": 48, "mp": 64, "mf": 80, "f": 96,
+    "ff": 112, "fff": 122, "ffff": 127, "fp": 48, "sfp": 48, "sfpp": 32, "pf": 96,
+}  # fmt: skip
+
+
+_STEP = 16
+
+
+UNMARKED = MARKS["mf"] / 127
+
+
+def levels(
+    dynamics: Sequence[Dynamic],
+    part: NDArray[np.int16],
+    staff: NDArray[np.int16],
+    onset: NDArray[np.int64],
+    bar_ticks: int,
+) -> NDArray[np.float64]:
+    """Loudness of each note by the marks in force in its part, shape (n,), in (0, 1].
+
+    A mark given at one staff holds for the whole part (it stands between the
+    staves of a keyboard part), unless another staff has a mark of its own at
+    the same moment. `bar_ticks` is how far a hairpin looks for its goal.
+    """
+    result = np.full(len(onset), UNMARKED)
+    for number in {d.part for d in dynamics}:
+        own = [d for d in dynamics if d.part == number]
+        staves = {d.staff for d in own}
+        in_part = part == number
+        for each in np.unique(staff[in_part]) if len(staves) > 1 else [0]:
+            rows = in_part & (staff == each) if each else in_part
+            lines = _lines([d for d in own if _holds(d, int(each), own)], bar_ticks)
+            result[rows] = _at(lines, onset[rows])
+    return result
+
+
+def _holds(dynamic: Dynamic, staff: int, own: Sequence[Dynamic]) -> bool:
+    if staff == 0 or dynamic.staff in (0, staff):
+        return True
+    return not any(d.staff == staff and d.tick == dynamic.tick for d in own)
+
+
+def _velocity(dynamic: Dynamic) -> float | None:
+    if dynamic.velocity is not None:
+        return dynamic.velocity
+    return MARKS.get(dynamic.mark)
+
+
+def _lines(own: Sequence[Dynamic], bar_ticks: int) -> list[tuple[int, float, float, int]]:
+    """Pieces (from tick, velocity there, change per tick, up to tick) in order of time."""
+    ordered = sorted(own, key=lambda d: (d.tick, d.kind != "mark"))
+    marks = [
+        (d.tick, v) for d in ordered if d.kind == "mark" and (v := _velocity(d)) is not None
+    ]
+    lines: list[tuple[int, float, float, int]] = []
+    level = float(MARKS["mf"])
+    for dynamic in ordered:
+        start = dynamic.tick
+        if lines:
+            before, value, slope, stop = lines[-1]
+            level = value + slope * (min(start, stop) - before)
+        if dynamic.kind == "mark":
+            given = _velocity(dynamic)
+            if given is not None:
+                lines.append((start, given, 0.0, start))
+            continue
+        end = dynamic.end if dynamic.end is not None else start
+        sign = 1 if dynamic.kind == "cresc" else -1
+        # A mark that stands inside the hairpin is where it leads, and ends it.
+        reach = (m for m in marks if start < m[0] <= max(end, start) + bar_ticks)
+        at, goal = next(reach, (end, level))
+        if (goal - level) * sign <= 0:
+            at, goal = end, min(max(level + sign * _STEP, 1.0), 127.0)
+        end = min(end, at)
+        if end > start:
+            lines.append((start, level, (goal - level) / (end - start), end))
+    return lines
+
+
+def _at(
+    lines: Sequence[tuple[int, float, float, int]], ticks: NDArray[np.int64]
+) -> NDArray[np.float64]:
+    if not lines:
+        return np.full(len(ticks), UNMARKED)
+    start, value, slope, stop = (
+        np.asarray(column, float) for column in zip(*lines, strict=True)
+    )
+    index = np.searchsorted(start, ticks, side="right") - 1
+    known = index >= 0
+    at = np.maximum(index, 0)
+    velocity = value[at] + slope[at] * (np.minimum(ticks, stop[at]) - start[at])
+    return np.where(known, np.clip(velocity, 1, 127) / 127, UNMARKED)
+
+
+Ints = NDArray[np.int64]
+
+
+def played_pedals(
+    pedals: Sequence[Pedal], bars: Bars, written: Ints, start: Ints
+) -> list[Pedal]:
+    """Pedals in played ticks, in order of part and time.
+
+    written: shape (n,), index of each played bar in the file; start: shape (n,), its
+    first tick as played. A pedal is cut where the order of bars leaves its bars, and
+    goes on where the next bar of the page is also the next one heard.
+    """
+    ends = bars.start + bars.length
+    found = []
+    for pedal in pedals:
+        touched = (bars.start < pedal.end) & (ends > pedal.start)
+        run: list[int] | None = None
+        previous = -2
+        for index in np.flatnonzero(touched[written]).tolist():
+            bar = int(written[index])
+            move = int(start[index] - bars.start[bar])
+            first = max(pedal.start, int(bars.start[bar])) + move
+            last = min(pedal.end, int(ends[bar])) + move
+            if run is not None and index == previous + 1 and bar == written[previous] + 1:
+                run[1] = last
+            else:
+                run = [first, last]
+                found.append((pedal.part, run))
+            previous = index
+    ordered = sorted((part, first, last) for part, (first, last) in found)
+    return [Pedal(*each) for each in ordered]
+
+
+def held_ends(
+    pedals: Sequence[Pedal],
+    part: NDArray[np.int16],
+    pitch: NDArray[np.int16],
+    onset: Ints,
+    duration: Ints,
+) -> Ints:
+    """Where each note ends with the pedal, in ticks, shape (n,); pedals as played."""
+    end = onset + duration
+    if not pedals:
+        return end
+    lift = end.copy()
+    for number in {pedal.part for pedal in pedals}:
+        spans = np.array([(p.start, p.end) for p in pedals if p.part == number], np.int64)
+        # The last pedal that went down before the note's end; overlaps count as one.
+        furthest = np.maximum.accumulate(spans[:, 1])
+        rows = np.flatnonzero(part == number)
+        at = np.searchsorted(spans[:, 0], end[rows], side="left") - 1
+        caught = at >= 0
+        lift[rows[caught]] = np.maximum(end[rows[caught]], furthest[at[caught]])
+    again = _next_attack(part, pitch, onset)
+    return np.asarray(np.maximum(end, np.minimum(lift, again)), np.int64)
+
+
+def _next_attack(part: NDArray[np.int16], pitch: NDArray[np.int16], onset: Ints) -> Ints:
+    """When each note's pitch is struck again in its part; the largest int64 for never."""
+    order = np.lexsort((onset, pitch, part))
+    lane = np.stack((part[order], pitch[order]))
+    new_lane = np.append(True, (lane[:, 1:] != lane[:, :-1]).any(axis=0))
+    moments = new_lane | np.append(True, np.diff(onset[order]) > 0)
+    first = np.flatnonzero(moments)
+    again = np.where(new_lane[first[1:]], np.iinfo(np.int64).max, onset[order][first[1:]])
+    again = np.append(again, np.iinfo(np.int64).max)
+    result = np.empty(len(onset), np.int64)
+    result[order] = again[np.cumsum(moments) - 1]
+    return result
+
 
 MOST_BEATS = 50_000  # some twelve hours: a number in the file is wrong
 

@@ -28,7 +28,6 @@ from corpusreg.store.reading import (
 from corpusreg.store.shards import (
     Batch,
     BatchLimits,
-    Entry,
     Recipe,
     Shards,
     Written,
@@ -37,27 +36,8 @@ from corpusreg.store.shards import (
 from corpusreg.store.tables import EXTRACTED, Rows, columns
 
 __all__ = [
-    "EXTRACTED",
-    "Batch",
-    "BatchLimits",
-    "Draft",
-    "Entry",
-    "Recipe",
-    "Reference",
-    "Result",
-    "Rows",
-    "Shards",
-    "Written",
-    "build_lock",
-    "columns",
-    "inputs",
-    "kept_reference",
-    "open_reference",
-    "pointed",
-    "pointer",
-    "publish",
-    "row_hashes",
-    "ships",
-    "survey",
+    "EXTRACTED", "Batch", "BatchLimits", "Draft", "Recipe", "Reference", "Result", "Rows",
+    "Shards", "Written", "build_lock", "columns", "inputs", "kept_reference",
+    "open_reference", "pointed", "pointer", "publish", "row_hashes", "ships", "survey",
     "withdraw",
-]
+]  # fmt: skip

@@ -35,17 +35,7 @@ from corpusreg.system.errors import StoreError
 if TYPE_CHECKING:
     import duckdb
 
-__all__ = [
-    "ABOUT",
-    "FIRST",
-    "LEFT_AT_HOME",
-    "NEEDS",
-    "about",
-    "pack",
-    "packed_tables",
-    "statements",
-    "views",
-]
+__all__ = ["ABOUT", "FIRST", "LEFT_AT_HOME", "NEEDS", "about", "pack", "statements", "views"]
 
 ABOUT = "about.json"
 FIRST = ""

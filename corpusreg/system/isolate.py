@@ -47,9 +47,8 @@ from corpusreg.system.errors import CorpusregError
 from corpusreg.system.usage import usage
 
 __all__ = [
-    "Answer", "Child", "Limits", "Pool", "StoppedError",
-    "as_stopped", "bounded", "call", "call_each", "let_go", "made_of", "named",
-    "serve",
+    "Answer", "Child", "Limits", "Pool", "StoppedError", "as_stopped", "bounded", "call",
+    "call_each", "let_go", "made_of", "named",
 ]  # fmt: skip
 
 Result = TypeVar("Result")

@@ -12,7 +12,7 @@ import sys
 from dataclasses import dataclass
 from pathlib import Path
 
-__all__ = ["Usage", "usage"]
+__all__ = ["usage"]
 
 _HAS_PROC = Path("/proc/self/statm").exists()
 

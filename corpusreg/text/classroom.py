@@ -48,21 +48,9 @@ from corpusreg.text.reading import company_sentence, length_words
 from corpusreg.text.wording import bar_words, bars_joined, note, place_words, register
 
 __all__ = [
-    "NOTHING_SHARED",
-    "RULE",
-    "TOO_FEW",
-    "chance_words",
-    "class_piece",
-    "class_text",
-    "corrected",
-    "device_words",
-    "draft_of",
-    "line_words",
-    "misfit_words",
-    "named",
-    "shared_words",
-    "since_words",
-]
+    "RULE", "chance_words", "class_piece", "class_text", "corrected", "device_words",
+    "draft_of", "line_words", "misfit_words", "named", "shared_words", "since_words",
+]  # fmt: skip
 
 RULE = (
     "Each dot is a piece, and the works that it is compared with are spread evenly along the "

@@ -20,19 +20,9 @@ from corpusreg.text.sentences import range_words
 from corpusreg.text.wording import bar_words, interval, note, number, player, register
 
 __all__ = [
-    "CAUTION",
-    "TIRING",
-    "asks_words",
-    "beyond_words",
-    "far_words",
-    "player_lines",
-    "player_remarks",
-    "practical_words",
-    "reach_words",
-    "reaching",
-    "tires",
-    "torn",
-]
+    "CAUTION", "TIRING", "asks_words", "beyond_words", "far_words", "player_lines",
+    "player_remarks", "practical_words", "reach_words", "reaching",
+]  # fmt: skip
 
 CAUTION = (
     "Very high and very low notes can strain a voice or a player: "

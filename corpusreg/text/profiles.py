@@ -11,13 +11,7 @@ from collections.abc import Mapping, Sequence
 from corpusreg.norms.profiles.model import CLEAR, Floats, PlacedProfile, family_scores
 from corpusreg.system.phrases import capital
 
-__all__ = [
-    "centre_words",
-    "firmness_words",
-    "neighbour_words",
-    "profile_lines",
-    "profile_words",
-]
+__all__ = ["centre_words", "firmness_words", "neighbour_words", "profile_lines"]
 
 MIDDLE = CLEAR
 _ALIKE, _APART = 0.4, 0.7  # scores that differ by so much are as good as the same; differ

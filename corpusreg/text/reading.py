@@ -41,20 +41,10 @@ from corpusreg.text.wording import (
 )
 
 __all__ = [
-    "CLASS_COLUMNS",
-    "MEASURE_COLUMNS",
-    "Section",
-    "certainty",
-    "class_row",
-    "company_sentence",
-    "details",
-    "first_screen",
-    "heading",
-    "length_words",
-    "measure_rows",
-    "suggestion_sentence",
-    "unranked",
-]
+    "CLASS_COLUMNS", "MEASURE_COLUMNS", "certainty", "class_row", "company_sentence",
+    "details", "first_screen", "heading", "length_words", "measure_rows",
+    "suggestion_sentence", "unranked",
+]  # fmt: skip
 
 MOST = 6  # stays, events of one list behind --full
 

@@ -11,13 +11,7 @@ from collections.abc import Collection, Iterator, Mapping, Sequence
 
 from corpusreg.comparison.class_piece import ClassPiece, Happening, Told
 
-__all__ = [
-    "MOST",
-    "PASSAGES",
-    "passages",
-    "question",
-    "told",
-]
+__all__ = ["passages", "question", "told"]
 
 MOST = 3
 PASSAGES = 2

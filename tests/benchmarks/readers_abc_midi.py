@@ -30,7 +30,7 @@ import lytk
 import numpy as np
 
 from corpusreg.score.readers.abc import read_abc_file
-from corpusreg.score.readers.abc_text import decode
+from corpusreg.score.readers.abc_source import decode
 from corpusreg.score.readers.midi import read_midi
 
 sys.path.insert(0, str(Path(__file__).parents[1]))

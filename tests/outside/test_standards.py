@@ -8,9 +8,9 @@ from pathlib import Path
 import pytest
 
 from corpusreg.instruments import load
-from corpusreg.score.loudness import MARKS
 from corpusreg.score.notes import Part
 from corpusreg.score.pitch import band_of, frequency, note_name, parse_note
+from corpusreg.score.played import MARKS
 from corpusreg.score.readers import read_file
 
 

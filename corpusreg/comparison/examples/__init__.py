@@ -12,11 +12,10 @@ to order the passages of one kind, never as a mark.
 from __future__ import annotations
 
 from corpusreg.comparison.examples.find import Example, Filters, at, find
-from corpusreg.comparison.examples.kinds import KINDS, Kind
+from corpusreg.comparison.examples.kinds import KINDS
 from corpusreg.comparison.examples.passages import Examples, examples
-from corpusreg.comparison.examples.study import Habit, habit, study
+from corpusreg.comparison.examples.study import habit, study
 
 __all__ = [
-    "KINDS", "Example", "Examples", "Filters", "Habit", "Kind", "at", "examples", "find",
-    "habit", "study",
+    "KINDS", "Example", "Examples", "Filters", "at", "examples", "find", "habit", "study",
 ]  # fmt: skip

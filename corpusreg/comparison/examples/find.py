@@ -23,7 +23,7 @@ from corpusreg.system.errors import UsageError
 from corpusreg.system.phrases import did_you_mean
 from corpusreg.system.plaintext import plain
 
-__all__ = ["DIFFICULTIES", "Example", "Filters", "at", "find", "rows_of", "spread"]
+__all__ = ["Example", "Filters", "at", "find", "rows_of", "spread"]
 
 LONGEST = 4  # bars of a passage, about a line of music
 LEAST_STAY = 8  # bars

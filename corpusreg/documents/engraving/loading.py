@@ -178,8 +178,7 @@ def _number_bars(root: Any, labels: Sequence[str]) -> None:
 def _abc_as_musicxml(path: Path, number: str) -> str:
     import lytk
 
-    from corpusreg.score.readers.abc_source import read_source
-    from corpusreg.score.readers.abc_text import decode, split_tunes
+    from corpusreg.score.readers.abc_source import decode, read_source, split_tunes
 
     head, tunes = split_tunes(decode(path.read_bytes()))
     tune = next((text for name, text in tunes if name == number), "")

@@ -12,7 +12,7 @@ from fractions import Fraction
 
 from corpusreg.score.notes import Score
 
-__all__ = ["Bar", "Head", "shifts"]
+__all__ = ["Bar", "shifts"]
 
 Head = tuple[int, Fraction]  # pitch as the engraver plays it, value in quarters, 0 for grace
 Bar = tuple[tuple[Head, ...], ...]  # heads of each staff, top first

@@ -24,15 +24,8 @@ from corpusreg.system.plaintext import plain
 from corpusreg.text.classroom import corrected
 
 __all__ = [
-    "Problem",
-    "Read",
-    "class_of",
-    "coded",
-    "members_of",
-    "pieces_of",
-    "read_class",
-    "with_scores",
-]
+    "Problem", "class_of", "coded", "members_of", "pieces_of", "read_class", "with_scores",
+]  # fmt: skip
 
 _UNNAMED = "The class"
 

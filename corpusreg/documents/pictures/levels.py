@@ -28,7 +28,7 @@ from corpusreg.text.sentences import (
     range_words,
 )
 
-__all__ = ["WIDTH", "level_grid"]
+__all__ = ["level_grid"]
 
 WIDTH = 620.0
 _LARGE, _SMALL = 62.0, 26.0  # sides of a cell

@@ -35,7 +35,7 @@ from corpusreg.text.sentences import (
     cohort_words,
 )
 
-__all__ = ["WIDTH", "OctaveUse", "octave_chart", "octave_uses"]
+__all__ = ["octave_chart", "octave_uses"]
 
 WIDTH = 620.0
 _ROW = 27.0

@@ -32,7 +32,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from corpusreg.documents.pictures.findings import bars as bar_boxes
-from corpusreg.documents.pictures.findings import events, mark_id, shifts, stays
+from corpusreg.documents.pictures.findings import events, shifts, stays
 from corpusreg.documents.pictures.ground import LANE, ground, ruler, sections, weights
 from corpusreg.documents.pictures.look import GAP, SIZES
 from corpusreg.documents.pictures.map_key import key, map_key
@@ -44,7 +44,7 @@ from corpusreg.system.phrases import plural
 from corpusreg.system.plaintext import plain
 from corpusreg.text.bars import bar_range
 
-__all__ = ["STILL", "WIDTH", "mark_id", "pages", "register_map", "stills"]
+__all__ = ["pages", "register_map", "stills"]
 
 WIDTH = 920.0
 STILL = (1280.0, 720.0)  # of a still for a projector

@@ -14,7 +14,7 @@ from typing import Literal
 from corpusreg.documents.pictures.svg import Picture
 from corpusreg.system.errors import UsageError
 
-__all__ = ["ENDINGS", "check_name", "contents", "pdf", "png"]
+__all__ = ["check_name", "contents", "pdf", "png"]
 
 ENDINGS = (".svg", ".png", ".pdf")
 _PIXEL = 0.75  # points

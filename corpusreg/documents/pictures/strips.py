@@ -38,7 +38,7 @@ from corpusreg.norms.reference import Size, unit_weights, weighted_quantile
 from corpusreg.system.phrases import capital
 from corpusreg.text.sentences import value_words
 
-__all__ = ["SLICES", "Spread", "spread", "strip"]
+__all__ = ["SLICES", "spread", "strip"]
 
 _HILL = 26.0
 _WIDTH = 260.0

@@ -17,17 +17,7 @@ from corpusreg.comparison.comparison import Comparison
 from corpusreg.measures.analysis import Analysis
 from corpusreg.measures.texture import beat_edges
 
-__all__ = [
-    "LEVELS",
-    "NARROW",
-    "Axes",
-    "MapView",
-    "axes_of",
-    "cells",
-    "heaviest",
-    "systems",
-    "view_of",
-]
+__all__ = ["NARROW", "Axes", "MapView", "axes_of", "cells", "heaviest", "systems", "view_of"]
 
 _MARGIN = 2  # semitones beyond the outermost notes
 _LEAST_SPAN = 24  # semitones on the axis, so that a narrow piece looks narrow

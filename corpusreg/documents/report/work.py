@@ -54,7 +54,7 @@ from corpusreg.text.wording import (
     register,
 )
 
-__all__ = ["Passage", "Row", "Section", "Table", "Work", "works_of"]
+__all__ = ["works_of"]
 
 WIDE, NARROW = 720.0, 340.0  # pixels: the text column of a page, a phone
 MAP_HEIGHT = 250.0  # pixels of the map on a first page

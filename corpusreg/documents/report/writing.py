@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
     Studied = tuple[list[Example], list[Example]]
 
-__all__ = ["made_report", "report", "write_report"]
+__all__ = ["made_report", "write_report"]
 
 
 def write_report(

@@ -28,7 +28,7 @@ from corpusreg.norms.reference import student_t, unit_weights, weighted_quantile
 from corpusreg.store import sql
 from corpusreg.system.errors import DataError
 
-__all__ = ["FIGURES", "Source", "atlas"]
+__all__ = ["FIGURES", "atlas"]
 
 # Name of the file, title on the wall, measure, groups.
 FIGURES = (

@@ -17,7 +17,7 @@ from corpusreg.norms.periods.works import Source, Works, period_rows
 from corpusreg.store import sql
 from corpusreg.text.periods import cell_name, finding_words, findings, untested_words
 
-__all__ = ["Band", "Chart", "Composer", "Line", "charts", "unit_names"]
+__all__ = ["Band", "Chart", "Line", "charts", "unit_names"]
 
 
 @dataclass(frozen=True)

@@ -25,15 +25,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = [
-    "STABLE",
-    "Clustering",
-    "adjusted_rand",
-    "cluster",
-    "lumps",
-    "silhouette",
-    "without_length",
-]
+__all__ = ["Clustering", "adjusted_rand", "cluster", "lumps", "silhouette", "without_length"]
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]

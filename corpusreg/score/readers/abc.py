@@ -1,5 +1,8 @@
 """ABC: one `Score` a tune, notes by lytk, the rest by `abc_source`.
 
+Read from the library's tree in whole ticks: bars with their numbers, metres, repeats,
+endings and jumps, then parts and notes. Signs come from the first voice that has markers.
+
 Conventions
 -----------
 - A bar is what stands between bar lines. A short first bar is bar 0. A short bar
@@ -16,9 +19,12 @@ Conventions
 
 from __future__ import annotations
 
+import re
 from bisect import bisect_right
 from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
+from itertools import accumulate, pairwise
+from math import gcd, lcm
 from pathlib import Path
 from typing import Any
 
@@ -26,30 +32,345 @@ import numpy as np
 
 from corpusreg.score.notes import (
     NOTE_DTYPE,
+    Bars,
     Dynamic,
     Part,
+    ReadResult,
     Score,
     Tempo,
+    felt_beat,
     note_table,
 )
-from corpusreg.score.readers.abc_bars import bars_of
+from corpusreg.score.order import played_order
 from corpusreg.score.readers.abc_source import (
+    MARK,
     Marker,
     Source,
     Voice,
+    decode,
     read_source,
+    split_tunes,
 )
-from corpusreg.score.readers.abc_text import decode, split_tunes
-from corpusreg.score.readers.abc_tree import Tree, is_grace, parts_of
-from corpusreg.score.readers.result import ReadResult
 from corpusreg.system.errors import ReadError
 
 __all__ = ["read_abc", "read_abc_file"]
 
+_MOST_TICKS = 2**40
+
+
+_OURS = re.compile(re.escape(MARK) + r"(\d{1,9})", re.ASCII)
+
+
+def parts_of(tree: dict[str, Any]) -> Iterator[dict[str, Any]]:
+    """The parts of a tree, whatever groups they stand in."""
+    for child in tree.get("children", ()):
+        for kind, content in child.items():
+            if kind == "Part":
+                yield content
+            else:
+                yield from parts_of(content)
+
+
+def written_length(duration: dict[str, Any]) -> tuple[int, int]:
+    """A written length as a fraction of a whole note."""
+    over, under = duration["base"]
+    dots = duration.get("dots", 0)
+    over, under = over * (2 ** (dots + 1) - 1), under * 2**dots
+    over *= duration.get("tuplet_normal", 1)
+    under *= duration.get("tuplet_actual", 1)
+    common = gcd(over, under) or 1
+    return over // common, under // common
+
+
+def content_of(element: dict[str, Any]) -> tuple[dict[str, Any], list[dict[str, Any]]]:
+    """The element itself and the notes it sounds."""
+    ((kind, content),) = element.items()
+    if kind == "Chord":
+        return content, content["notes"]
+    return content, [content] if kind == "Note" else []
+
+
+def is_grace(content: dict[str, Any], heads: list[dict[str, Any]]) -> bool:
+    """Whether an element takes no time: its own flag, or that of a chord's first note."""
+    return bool(content.get("is_grace") or (heads and heads[0].get("is_grace")))
+
+
+@dataclass
+class Tree:
+    """Parts of a tune as the library gives them.
+
+    whole: ticks in a whole note. start, length: ticks of each measure, laid side
+    by side; a measure is as long as its longest part, `start` has one entry more.
+    """
+
+    parts: list[dict[str, Any]]
+    markers: list[Marker]
+    whole: int = field(init=False)
+    start: list[int] = field(init=False)
+    length: list[int] = field(init=False)
+
+    def __post_init__(self) -> None:
+        self.whole = self._resolution()
+        self.length = [0] * max(len(part["measures"]) for part in self.parts)
+        for _, bar, measure in self.each():
+            for voice in measure.get("voices", ()):
+                total = sum(ticks for _, ticks, _, _ in self.elements(voice))
+                self.length[bar] = max(self.length[bar], total)
+        self.start = list(accumulate(self.length, initial=0))
+        if self.start[-1] > 2**62:
+            raise ReadError("the tune is too long; look for a mistyped length")
+
+    def each(self) -> Iterator[tuple[int, int, dict[str, Any]]]:
+        """(part, bar, measure) of every measure."""
+        for index, part in enumerate(self.parts):
+            for bar, measure in enumerate(part["measures"]):
+                yield index, bar, measure
+
+    def to_ticks(self, fraction: tuple[int, int] | list[int]) -> int:
+        """A fraction of a whole note in ticks."""
+        return fraction[0] * self.whole // fraction[1]
+
+    def elements(
+        self, voice: dict[str, Any]
+    ) -> Iterator[tuple[int, int, dict[str, Any], list[dict[str, Any]]]]:
+        """(place in the measure, ticks, element, its notes) of a voice's elements."""
+        at = 0
+        for element in voice["elements"]:
+            content, heads = content_of(element)
+            grace = is_grace(content, heads)
+            ticks = 0 if grace else self.to_ticks(written_length(content["duration"]))
+            yield at, ticks, content, heads
+            at += ticks
+
+    def marks_of(self, part: dict[str, Any]) -> Iterator[tuple[tuple[int, int], Marker]]:
+        """((bar, tick), marker) of the markers that came back in a part."""
+        for bar, measure in enumerate(part["measures"]):
+            for direction in measure.get("directions", ()):
+                found = _OURS.fullmatch(direction.get("text", {}).get("text", ""))
+                # A tune can hold text that only looks like one of our marks.
+                if found and int(found[1]) < len(self.markers):
+                    offset = self.to_ticks(direction.get("offset", (0, 1)))
+                    yield (bar, self.start[bar] + offset), self.markers[int(found[1])]
+
+    def marks(self) -> Iterator[tuple[int, int, int, Marker]]:
+        """(part, bar, tick, marker) of every marker that came back."""
+        for index, part in enumerate(self.parts):
+            for (bar, tick), marker in self.marks_of(part):
+                yield index, bar, tick, marker
+
+    def _resolution(self) -> int:
+        """Ticks per whole note such that every length and place is an integer."""
+        found = {16}
+        for _, _, measure in self.each():
+            for voice in measure.get("voices", ()):
+                found |= {
+                    written_length(content_of(e)[0]["duration"])[1] for e in voice["elements"]
+                }
+            found |= {d["offset"][1] for d in measure.get("directions", ()) if "offset" in d}
+            if time := measure.get("attributes", {}).get("time"):
+                found.add(time["beat_type"])
+        whole = lcm(*found)
+        if whole > _MOST_TICKS:
+            raise ReadError("the note values have no common unit; look for a mistyped length")
+        return whole
+
+
+_MOST_PARTS_PLAYED = 1000
+
+
+def bars_of(tree: Tree, source: Source, assumed: list[str], lost: dict[str, int]) -> Bars:
+    """The bars of a tune; what had to be assumed or was lost is added to the lists given."""
+    if not any(m.strip().lower() not in ("", "none") for m in source.fields.get("M", [])):
+        assumed.append("no metre written: read as 4/4")
+    bars, labels = _signed(tree, _plain(tree))
+    return replace(bars, order=_order(source, bars, labels, lost))
+
+
+def _plain(tree: Tree) -> Bars:
+    """Bars with the signs that the library gives."""
+    full, beat = _metre(tree)
+    count = len(tree.length)
+    repeat_start, section = np.zeros(count, bool), np.zeros(count, bool)
+    repeat_end = np.zeros(count, np.int64)
+    endings: list[tuple[int, ...]] = [()] * count
+    lead = max(tree.parts, key=lambda part: len(part["measures"]))
+    open_ending: tuple[int, ...] = ()
+    for bar, measure in enumerate(lead["measures"]):
+        left, right = measure.get("left_barline", {}), measure.get("right_barline", {})
+        repeat_start[bar] = left.get("repeat_direction") == "Forward"
+        repeat_end[bar] = 2 * (right.get("repeat_direction") == "Backward")
+        if left.get("ending_type") == "start":
+            open_ending = (left.get("ending_number", 1),)
+        endings[bar] = open_ending
+        if "ending_type" in right:
+            open_ending = ()
+        if bar + 1 < count and right.get("style") in ("Double", "Final", "RepeatBackward"):
+            section[bar + 1] = True
+    return Bars.plain(
+        _labels(tree.length, full),
+        tree.length,
+        full,
+        beat,
+        repeat_start=repeat_start,
+        repeat_end=repeat_end,
+        section=section | repeat_start,
+        endings=tuple(endings),
+    )
+
+
+def _metre(tree: Tree) -> tuple[list[int], list[int]]:
+    """Full length and felt beat of each bar."""
+    full, beat = [], []
+    now = tree.whole, felt_beat(4, 4, tree.whole // 4)
+    changes = tree.parts[0]["measures"]
+    for bar in range(len(tree.length)):
+        attributes = changes[bar].get("attributes", {}) if bar < len(changes) else {}
+        if time := attributes.get("time"):
+            beats = sum(int(n) for n in re.findall(r"\d{1,3}", str(time["beats"]))) or 4
+            unit = time["beat_type"] or 4
+            now = beats * tree.whole // unit, felt_beat(beats, unit, tree.whole // 4)
+        full.append(now[0])
+        beat.append(now[1])
+    return full, beat
+
+
+def _signed(tree: Tree, bars: Bars) -> tuple[Bars, dict[str, int]]:
+    """Bars with endings of several numbers and jumps, and the bar of each part (`P:`)."""
+    endings, jumps = list(bars.endings), [set(m) for m in bars.marks]
+    section = bars.section.copy()
+    labels: dict[str, int] = {}
+    found = list(tree.marks())
+    first = min((index for index, *_ in found), default=0)
+    marks = [(bar, tick, marker) for index, bar, tick, marker in found if index == first]
+    codas = [marker for _, _, marker in marks if marker.value == "coda"]
+    for bar, tick, marker in marks:
+        if marker.kind == "ending" and endings[bar]:
+            _renumber(endings, bar, _numbers(marker.value))
+        elif marker.kind == "jump":
+            # Of two coda signs the first is where one leaves.
+            leaves = len(codas) > 1 and marker is codas[0]
+            value = "tocoda" if leaves else marker.value
+            jumps[_bar_of_jump(tree, bar, tick, value, marker)].add(value)
+        elif marker.kind == "part":
+            labels.setdefault(marker.value, bar)
+            section[bar] = True
+    marked = tuple(map(frozenset, jumps))
+    return replace(bars, endings=tuple(endings), marks=marked, section=section), labels
+
+
+def _bar_of_jump(tree: Tree, bar: int, tick: int, value: str, marker: Marker) -> int:
+    """Segno and coda count at a bar's beginning, the others at its end."""
+    if not marker.closes:
+        return bar
+    if value in ("segno", "coda"):
+        return min(bar + (tick > tree.start[bar]), len(tree.length) - 1)
+    return max(0, bar - (tick == tree.start[bar]))
+
+
+def _order(
+    source: Source, bars: Bars, labels: dict[str, int], lost: dict[str, int]
+) -> tuple[int, ...] | None:
+    """Played order of `P:` in the header, None where it gives none."""
+    wanted = _expand(" ".join(source.fields.get("P", [])))
+    if not wanted or not labels:
+        return None
+    missing = sum(label not in labels for label in wanted)
+    if missing:
+        lost["parts of P: that the tune does not have"] = missing
+        return None
+    edges = sorted({0, *labels.values(), len(bars)})
+    until = dict(pairwise(edges))
+    order: list[int] = []
+    for label in wanted:
+        begin = labels[label]
+        inner, _ = played_order(_slice(bars, begin, until[begin]))
+        order += [begin + bar for bar in inner]
+    return tuple(order)
+
+
+def _labels(length: list[int], full: list[int]) -> list[str]:
+    """Printed bar numbers (see the module's conventions)."""
+    labels: list[str] = []
+    number, halved = 0, False
+    for bar, (ticks, whole) in enumerate(zip(length, full, strict=True)):
+        if bar == 0 and 0 < ticks < whole and len(length) > 1:
+            labels.append("0")
+            continue
+        short = 0 < ticks < whole
+        if short and not halved and bar > 1 and length[bar - 1] + ticks == whole:
+            labels.append(f"{number}a")
+            halved = True
+            continue
+        number, halved = number + 1, False
+        labels.append(str(number))
+    return labels
+
+
+def _numbers(text: str) -> tuple[int, ...]:
+    """Passes that an ending names: '1,3' or '1-3'."""
+    found: list[int] = []
+    for piece in filter(None, text.split(",")):
+        ends = [int(n) for n in re.findall(r"\d{1,2}", piece)]
+        if ends:
+            found += range(ends[0], ends[-1] + 1)
+    return tuple(dict.fromkeys(found)) or (1,)
+
+
+def _renumber(endings: list[tuple[int, ...]], bar: int, passes: tuple[int, ...]) -> None:
+    old = endings[bar]
+    while bar < len(endings) and endings[bar] == old:
+        endings[bar] = passes
+        bar += 1
+
+
+def _expand(text: str) -> list[str]:
+    """Parts in order: 'A2(BC)2' is A A B C B C; dots and blanks only separate."""
+    tokens = (
+        re.findall(r"[A-Z(]|\)\d{0,4}|\d{1,4}", text)
+        if re.fullmatch(r"[A-Z\d().\s]+", text)
+        else []
+    )
+    stack: list[list[str]] = [[]]
+    for token in tokens:
+        if token == "(":
+            stack.append([])
+        elif token[0] == ")":
+            if len(stack) > 1:
+                group = stack.pop()
+                stack[-1] += group * min(int(token[1:] or 1), _MOST_PARTS_PLAYED)
+        elif token.isdigit():
+            stack[-1] += stack[-1][-1:] * (min(int(token), _MOST_PARTS_PLAYED) - 1)
+        else:
+            stack[-1].append(token)
+        if sum(map(len, stack)) > _MOST_PARTS_PLAYED:
+            return []
+    return [label for group in stack for label in group]
+
+
+def _slice(bars: Bars, begin: int, end: int) -> Bars:
+    return Bars.plain(
+        bars.labels[begin:end],
+        bars.length[begin:end],
+        bars.full[begin:end],
+        bars.beat[begin:end],
+        repeat_start=bars.repeat_start[begin:end],
+        repeat_end=bars.repeat_end[begin:end],
+        endings=bars.endings[begin:end],
+    )
+
+
 _STEP = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
+
+
 _BEATS = {"breve": 2, "whole": 1, "half": 1 / 2, "quarter": 1 / 4, "eighth": 1 / 8}
+
+
 _BEATS |= {"16th": 1 / 16, "32nd": 1 / 32, "64th": 1 / 64}
+
+
 _DOTS = frozenset(("staccato", "staccatissimo", "spiccato"))
+
+
 _TREBLE = 66  # a mean pitch above which no line in the bass clef lies
 
 

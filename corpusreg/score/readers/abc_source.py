@@ -1,4 +1,4 @@
-"""ABC text made ready for the library, and what the library leaves out of it.
+"""ABC files as text: encoding, tunes, and what the library must not see or leaves out.
 
 The library (lytk) reads the notes. What it passes over is read here, from the
 text of one tune: header fields, voices and their programs, octave marks and
@@ -16,15 +16,70 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass, field
 
-from corpusreg.score.readers.abc_text import guard
+from corpusreg.system.errors import ReadError
 
-__all__ = ["MARK", "Marker", "Source", "Voice", "read_source"]
+__all__ = ["MARK", "Marker", "Source", "Voice", "decode", "read_source", "split_tunes"]
+
+# 1,000 nested braces still pass the library, 20,000 end the process (measured).
+_MOST_BRACES = 64
+
+
+_MOST_LINE = 1_000_000  # characters
+
+
+def decode(data: bytes) -> str:
+    """Text of a file: UTF-8, otherwise Windows-1252, in which any byte has a letter.
+
+    Tunes that came by mail can be quoted-printable ('=3D' for '='): undone too.
+    """
+    try:
+        text = data.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        text = data.decode("cp1252", errors="replace")
+    text = text.replace("\r\n", "\n").replace("\r", "\n")
+    if "=3D" in text or "=20\n" in text:
+        text = re.sub(r"(?m)^([^%\n].*[^=\n])=\n", r"\1", text)
+        text = text.replace("=20\n", "\n").replace("=3D", "=")
+    return text
+
+
+def split_tunes(text: str) -> tuple[str, list[tuple[str, str]]]:
+    """File header, and (number, text) of each tune; a tune begins with `X:`.
+
+    A text without `X:` is one tune if it has a key field, otherwise none.
+    """
+    starts = [m.start() for m in re.finditer(r"(?m)^[ \t]*X:", text)]
+    if not starts:
+        return "", [("", "X:1\n" + text)] if re.search(r"(?m)^K:", text) else []
+    tunes = []
+    for begin, end in zip(starts, [*starts[1:], len(text)], strict=True):
+        tune = text[begin:end].lstrip(" \t")
+        number = tune[2:].split("\n", 1)[0].split("%", 1)[0].strip()
+        tunes.append((number, tune))
+    return text[: starts[0]], tunes
+
+
+def guard(tune: str) -> None:
+    """Raise ReadError where nesting or length could crash the library."""
+    depth = 0
+    for sign in re.findall(r"[{}]", tune):
+        depth = depth + 1 if sign == "{" else max(0, depth - 1)
+        if depth > _MOST_BRACES:
+            raise ReadError(f"more than {_MOST_BRACES} nested braces; close the grace notes")
+    if any(len(line) > _MOST_LINE for line in tune.split("\n")):
+        raise ReadError(f"a line is longer than {_MOST_LINE:,} characters; is this music?")
+
 
 MARK = "~cr"
 
+
 _FIELD = re.compile(r"([A-Za-z+]):(.*)", re.DOTALL)
+
+
 # A note with a repeat sign after it, at the start of a line, looks like a field.
 _NOTE_NOT_FIELD = re.compile(r"[A-Ga-gxz]:[|:\[]")
+
+
 _TOKEN = re.compile(
     r'"[^"]*"?'  # chord symbol or annotation
     r"|![^!|\s]*!|\+[^+\s|]+\+"  # decoration, or a chord of version 1
@@ -32,18 +87,36 @@ _TOKEN = re.compile(
     r"|(?:\[|\|)(?:\d[\d,\-]*)"  # ending
     r"|%.*"  # remark
 )
+
+
 _NOTE = re.compile(r"[\^_=]*(?:\d*/\d*)?[A-Ga-g]")
+
+
 _PIECE = re.compile(
     r'"[^"]*"?|![^!|\s]*!|\[[A-Za-z]:[^\[\]]*\]'  # as above: no notes in these
     r"|\{[^{}]*\}"  # what holds for a grace note holds in its own octave only
     r"|(?P<bar>[|:]+)|(?P<sign>\^{1,2}|_{1,2}|=)?(?P<note>[A-Ga-g])"
 )
+
+
 _OPTION = re.compile(r'\b(\w{1,30})=\s*("[^"]*"|\S+)')
+
+
 _CLOSES = re.compile(r'(?:\s|"[^"]*"|![^!]*!){0,20}(?:[|:\]]|\\?$)')
+
+
 _OLD_CHORD = re.compile(r"\+(?!f{2,4}\+)((?:[\^_=]*[A-Ga-g][,']*\d*(?:/+\d*)?){2,})\+")
+
+
 _MIDI = re.compile(r"(?:%%|I:\s*)MIDI\s+(\w+)\s*(.*)", re.IGNORECASE)
+
+
 _JUMPS = {"segno": "segno", "coda": "coda", "fine": "fine", "tocoda": "tocoda"}
+
+
 _JUMPS |= dict.fromkeys(("dc", "dacapo", "dcalfine", "dcalcoda"), "dacapo")
+
+
 _JUMPS |= dict.fromkeys(("ds", "dalsegno", "dsalfine", "dsalcoda"), "dalsegno")
 
 

@@ -17,7 +17,7 @@ from corpusreg.score.notes import Score
 from corpusreg.score.played import perform
 from corpusreg.score.readers import read_file
 from corpusreg.score.rewrite.change import Change, changed, tie_chains
-from corpusreg.score.rewrite.slurs import slurs
+from corpusreg.score.rewrite.musicxml import slurs
 from corpusreg.system.errors import CorpusregError, ReadError, UsageError
 from corpusreg.system.writing import replacing_named
 

@@ -19,7 +19,7 @@ import numpy as np
 
 from corpusreg.score.notes import Score, felt_beat
 from corpusreg.score.played import Notes, Played
-from corpusreg.score.readers.midi_events import load
+from corpusreg.score.readers.midi import load
 from corpusreg.score.rewrite.change import Change
 
 __all__ = ["edited_midi", "heard"]

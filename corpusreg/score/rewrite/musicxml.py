@@ -1,40 +1,451 @@
 """A changed score written into its own MusicXML file; all else stays as it is written.
 
 What is changed: `octave` of moved notes; notes taken out (a member leaves its chord, with
-the chord's `staccato` dot left to the others; a lone note becomes a rest). What hangs on these:
-octave-shift lines, accidentals and clefs (modules of their own), slurs that would lose
-an end, and placing that was computed for the old height: `stem` of moved notes where
-one voice is alone on its staff, and their vertical offsets (`default-y`).
+the chord's `staccato` dot left to the others; a lone note becomes a rest). What hangs on
+these: octave-shift lines, accidentals and clefs, slurs that would lose an end, and placing
+that was computed for the old height: `stem` of moved notes where one voice is alone on its
+staff, and their vertical offsets (`default-y`). Source: MusicXML 4.0, W3C Community Group
+2021 (order of the elements in `note`).
+
+An accidental holds for its staff, step and octave until the barline (common practice,
+no source). Only what the page did not lack before is added; nothing is taken away.
+
+The pitch under an octave-shift line already sounds (MusicXML 4.0, W3C Community Group 2021,
+"octave-shift"): where everything under it moves the way the line shows, the line becomes
+shorter by as many octaves or goes. Lines over notes that move apart stay.
+
+A clef is set, from one barline to another, where the moved notes of a staff would need
+more than LEDGERS ledger lines on average and the treble or bass clef needs less than half
+as many. It is kept through rests, and while moved notes need no more ledger lines in it
+than in their own, so that clefs do not come and go. Parts with octave-shift lines are left:
+what is printed there lies elsewhere.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Container, Iterator, Mapping
+from dataclasses import dataclass
+from fractions import Fraction
 from itertools import takewhile
 from pathlib import Path
 
 from lxml import etree
 
 from corpusreg.score.notes import Score
-from corpusreg.score.readers.musicxml.container import file_name
-from corpusreg.score.readers.musicxml.records import integer
+from corpusreg.score.readers.musicxml.container import file_name, score_bytes
+from corpusreg.score.readers.musicxml.records import integer, number
 from corpusreg.score.readers.musicxml.wording import STACCATO
-from corpusreg.score.rewrite.accidentals import add_accidentals, keys_of, missing
 from corpusreg.score.rewrite.change import Change
-from corpusreg.score.rewrite.clefs import set_clefs
-from corpusreg.score.rewrite.ottava import shift_lines
-from corpusreg.score.rewrite.tree import insert, note_elements, parsed, parts, remove
 from corpusreg.system.errors import ReadError
 
-__all__ = ["edited"]
+__all__ = ["edited", "parsed", "slurs"]
+
+
+def slurs(path: Path, score: Score) -> list[tuple[int, int]]:
+    """First and last row of `score.notes` under each slur; none in other formats.
+
+    score: as read from `path`. A slur without its end binds nothing.
+    """
+    if score.format != "musicxml":
+        return []
+    root = parsed(path)
+    rows = dict(
+        zip(score.notes["source"].tolist(), range(len(score.notes)), strict=True)
+    )  # fmt: skip
+    row_of = {note: rows.get(at) for at, note in enumerate(note_elements(root))}
+    found = []
+    for part in parts(root):
+        begun: dict[tuple[str, str], etree._Element] = {}
+        for note in (n for bar in part for n in bar.iterchildren("note")):
+            for slur in note.iterfind("notations/slur"):
+                key = note.findtext("voice", "1"), slur.get("number", "1")
+                if slur.get("type") == "start":
+                    begun[key] = note
+                elif slur.get("type") == "stop" and key in begun:
+                    first, last = row_of[begun.pop(key)], row_of[note]
+                    if first is not None and last is not None:
+                        found.append((first, last))
+    return found
+
+
+# Sharps (1) or flats (-1) of each staff at the beginning of a bar; '' for all staves.
+Keys = dict[str, int]
+
+
+_SHARPS = "FCGDAEB"
+
+
+_NAMES = {-2: "flat-flat", -1: "flat", 0: "natural", 1: "sharp", 2: "double-sharp"}
+
+
+def keys_of(bars: list[etree._Element]) -> list[Keys]:
+    """Fifths in force in each bar of a part, by staff."""
+    now: Keys = {"": 0}
+    found = []
+    for bar in bars:
+        for key in bar.iterfind("attributes/key"):
+            staff = key.get("number", "")
+            now = {} if not staff else dict(now)
+            now[staff] = integer(key.findtext("fifths")) or 0
+        found.append(now)
+    return found
+
+
+def missing(bar: etree._Element, keys: Keys) -> set[etree._Element]:
+    """Notes of a bar that have no accidental and would be read at another pitch."""
+    now: dict[tuple[str, str, str], int] = {}
+    lacking = set()
+    for _, note in sorted(timed([bar]), key=lambda pair: pair[0]):
+        pitch = note.find("pitch")
+        if pitch is None:
+            continue
+        staff = note.findtext("staff", "1")
+        step, octave = pitch.findtext("step", "").strip(), pitch.findtext("octave", "").strip()
+        alter = integer(pitch.findtext("alter") or "0")
+        place = (staff, step, octave)
+        expected = now.get(place, _signed(step, keys.get(staff, keys.get("", 0))))
+        if alter is None or (note.find("accidental") is None and _held(note)):
+            continue
+        if note.find("accidental") is None and alter != expected:
+            lacking.add(note)
+        now[place] = alter
+    return lacking
+
+
+def add_accidentals(bar: etree._Element, keys: Keys, before: set[etree._Element]) -> None:
+    """Write the accidentals that notes lack now and did not lack `before`."""
+    for note in missing(bar, keys) - before:
+        name = _NAMES.get(integer(note.findtext("pitch/alter") or "0") or 0)
+        if name:
+            accidental = etree.Element("accidental")
+            accidental.text = name
+            insert(note, accidental)
+
+
+def _signed(step: str, fifths: int) -> int:
+    """What the key signature does to a step."""
+    if not step or step not in _SHARPS:
+        return 0
+    place = _SHARPS.index(step)
+    if fifths >= 0:
+        return int(place < fifths)
+    return -int(6 - place < -fifths)
+
+
+def _held(note: etree._Element) -> bool:
+    """Tied from before: its accidental, if any, stands at its beginning."""
+    return any(tie.get("type") == "stop" for tie in note.iterchildren("tie"))
+
+
+_ORDER = (
+    "grace", "cue", "chord", "pitch", "unpitched", "rest", "duration", "tie", "instrument",
+    "footnote", "level", "voice", "type", "dot", "accidental", "time-modification", "stem",
+    "notehead", "notehead-text", "staff", "beam", "notations", "lyric", "play", "listen",
+)  # fmt: skip
+
+
+_RANK = {tag: rank for rank, tag in enumerate(_ORDER)}
+
+
+def parsed(path: Path) -> etree._Element:
+    """The root of a MusicXML file; bounds and errors are those of the reader."""
+    parser = etree.XMLParser(
+        resolve_entities=False, no_network=True, load_dtd=False, huge_tree=False
+    )
+    for piece in score_bytes(path):
+        parser.feed(piece)
+    return parser.close()
+
+
+def measures(root: etree._Element) -> Iterator[etree._Element]:
+    """Elements that hold one bar of one part, in the order of the file."""
+    timewise = root.tag == "score-timewise"
+    yield from root.iterfind("measure/part" if timewise else "part/measure")
+
+
+def note_elements(root: etree._Element) -> list[etree._Element]:
+    """All notes in the order in which the reader counts them."""
+    return [note for bar in measures(root) for note in bar.iterchildren("note")]
+
+
+def parts(root: etree._Element) -> list[list[etree._Element]]:
+    """The bars of each part."""
+    if root.tag != "score-timewise":
+        return [list(part.iterchildren("measure")) for part in root.iterchildren("part")]
+    found: dict[str, list[etree._Element]] = {}
+    for bar in measures(root):
+        found.setdefault(bar.get("id", ""), []).append(bar)
+    return list(found.values())
+
+
+def insert(note: etree._Element, element: etree._Element) -> etree._Element:
+    """Put a child into a note at its place; the child."""
+    rank = _RANK[str(element.tag)]
+    for child in note:
+        if _RANK.get(str(child.tag), -1) > rank:
+            child.addprevious(element)
+            return element
+    note.append(element)
+    return element
+
+
+def remove(element: etree._Element) -> None:
+    """Take an element out, and what is empty without it, up to its note or direction."""
+    parent = element.getparent()
+    if parent is None:
+        return
+    parent.remove(element)
+    if not len(parent) and parent.tag in ("articulations", "notations", "direction-type"):
+        remove(parent)
+
+
+def timed(
+    bars: list[etree._Element],
+) -> Iterator[tuple[tuple[int, Fraction], etree._Element]]:
+    """Notes and directions of a part with their moments: bar, quarter notes in it."""
+    divisions = Fraction(1)
+    for index, bar in enumerate(bars):
+        at = onset = Fraction(0)
+        for child in bar:
+            length = (number(child.findtext("duration")) or Fraction(0)) / divisions
+            if child.tag == "attributes":
+                divisions = number(child.findtext("divisions")) or divisions
+            elif child.tag == "backup":
+                at -= length
+            elif child.tag == "forward":
+                at += length
+            elif child.tag == "direction":
+                offset = (number(child.findtext("offset")) or Fraction(0)) / divisions
+                yield (index, at + offset), child
+            elif child.tag == "note":
+                if child.find("chord") is None:
+                    onset = at
+                    at += length
+                yield (index, onset), child
+
+
+# Octaves between what is printed under a line and what sounds, by its size.
+_OCTAVES = {"8": 1, "15": 2, "22": 3}
+
+
+_SIZES = {octaves: size for size, octaves in _OCTAVES.items()}
+
+
+Moment = tuple[int, Fraction]
+
+
+def shift_lines(root: etree._Element, moves: Mapping[etree._Element, int]) -> None:
+    """Adapt all lines; `moves` gives the octaves by which notes will move."""
+    for bars in parts(root):
+        if any(bar.find("direction/direction-type/octave-shift") is not None for bar in bars):
+            _part(bars, moves)
+
+
+def _part(bars: list[etree._Element], moves: Mapping[etree._Element, int]) -> None:
+    things = list(timed(bars))
+    notes = [
+        (at, note.findtext("staff", "1"), moves.get(note, 0))
+        for at, note in things
+        if note.tag == "note" and note.find("pitch") is not None
+    ]
+    for staff, begin, end, signs in _lines(things):
+        under = {octaves for at, own, octaves in notes if own == staff and begin <= at < end}
+        if len(under) == 1:
+            _adapt(signs, under.pop())
+
+
+def _lines(
+    things: list[tuple[Moment, etree._Element]],
+) -> Iterator[tuple[str, Moment, Moment, list[etree._Element]]]:
+    """Staff, begin, end and all signs of every closed line."""
+    open_lines: dict[tuple[str, str], tuple[Moment, list[etree._Element]]] = {}
+    for at, thing in sorted(things, key=lambda pair: pair[0]):
+        staff = thing.findtext("staff", "1")
+        for sign in thing.iterfind("direction-type/octave-shift"):
+            key = staff, sign.get("number", "1")
+            if sign.get("type") in ("up", "down"):
+                open_lines[key] = at, [sign]
+            elif key in open_lines:
+                open_lines[key][1].append(sign)
+                if sign.get("type") == "stop":
+                    begin, signs = open_lines.pop(key)
+                    yield staff, begin, at, signs
+
+
+def _adapt(signs: list[etree._Element], octaves: int) -> None:
+    # 'down' means that the notes are printed lower than they sound.
+    raised = _OCTAVES.get(signs[0].get("size", "8"), 1)
+    if signs[0].get("type") == "up":
+        raised = -raised
+    if octaves * raised >= 0:
+        return
+    left = raised + octaves if abs(octaves) < abs(raised) else 0
+    for sign in signs:
+        if left:
+            sign.set("size", _SIZES[abs(left)])
+        else:
+            _drop(sign)
+
+
+def _drop(sign: etree._Element) -> None:
+    """Take a sign out, and its direction where nothing else is in it."""
+    direction = next(sign.iterancestors("direction"))
+    remove(sign)
+    if direction.find("direction-type") is not None:
+        return
+    parent, sound = direction.getparent(), direction.find("sound")
+    if parent is None:
+        return
+    if sound is not None:
+        direction.addprevious(sound)
+    parent.remove(direction)
+
+
+LEDGERS = 3.0
+
+
+_STEPS = "CDEFGAB"
+
+
+# Place of the note that a clef names, in steps from C0.
+_NAMED = {"G": 32, "F": 24, "C": 28}
+
+
+_LINES = {"G": 2, "F": 4, "C": 3}  # where it stands if nothing says so
+
+
+@dataclass(frozen=True)
+class _Clef:
+    sign: str
+    line: int
+    octaves: int = 0
+
+    @property
+    def lowest_line(self) -> int | None:
+        """Steps from C0 to the lowest line, None for a clef that names no pitch."""
+        if self.sign not in _NAMED:
+            return None
+        return _NAMED[self.sign] - 2 * (self.line - 1) + 7 * self.octaves
+
+
+_OFFERED = (_Clef("G", 2), _Clef("F", 4))
+
+
+def set_clefs(bars: list[etree._Element], moved: Container[etree._Element]) -> None:
+    """Set clefs in one part. moved: its notes that have moved already."""
+    if any(bar.find("direction/direction-type/octave-shift") is not None for bar in bars):
+        return
+    staves = {note.findtext("staff", "1") for bar in bars for note in bar.iterchildren("note")}
+    for staff in sorted(staves):
+        _staff(bars, staff, moved)
+
+
+def _staff(bars: list[etree._Element], staff: str, moved: Container[etree._Element]) -> None:
+    written = _Clef("G", 2)
+    now: _Clef | None = None  # set here and still in force
+    for bar in bars:
+        own = [c for c in bar.iterfind("attributes/clef") if c.get("number", "1") == staff]
+        clefs = [_read(c) for c in own]
+        wanted = _wanted(bar, staff, clefs[0] if clefs else written, now, moved)
+        if not clefs and wanted != now:
+            _put(bar, staff, wanted or written)
+        elif len(own) == 1 and _leads(own[0]):
+            if wanted:
+                _name(own[0], wanted)
+        elif clefs:
+            wanted = None  # it changes in this bar anyway
+        now = wanted
+        if clefs:
+            written = clefs[-1]
+
+
+def _leads(clef: etree._Element) -> bool:
+    """Whether a clef stands before all notes of its bar."""
+    attributes = clef.getparent()
+    return attributes is not None and not any(
+        True for _ in attributes.itersiblings("note", preceding=True)
+    )
+
+
+def _wanted(
+    bar: etree._Element,
+    staff: str,
+    clef: _Clef,
+    now: _Clef | None,
+    moved: Container[etree._Element],
+) -> _Clef | None:
+    """The clef that a bar asks for in place of its own. now: that of the bar before it."""
+    notes = [
+        note
+        for note in bar.iterchildren("note")
+        if note.findtext("staff", "1") == staff and note.find("pitch") is not None
+    ]
+    if not notes:
+        return None if now == clef else now
+    if clef.lowest_line is None or not any(note in moved for note in notes):
+        return None
+    places = [_place(note) for note in notes]
+    need = _ledgers(places, clef)
+    if now and now != clef and _ledgers(places, now) <= need:
+        return now
+    best = min(_OFFERED, key=lambda other: _ledgers(places, other))
+    return best if need > LEDGERS and 2 * _ledgers(places, best) < need else None
+
+
+def _place(note: etree._Element) -> int:
+    """Steps from C0."""
+    step = note.findtext("pitch/step", "C").strip().upper()
+    return 7 * (integer(note.findtext("pitch/octave")) or 0) + max(_STEPS.find(step), 0)
+
+
+def _ledgers(places: list[int], clef: _Clef) -> float:
+    """Ledger lines that a note needs on average."""
+    low = clef.lowest_line or 0
+    return sum(max((low - p) // 2, (p - low - 8) // 2, 0) for p in places) / len(places)
+
+
+def _read(element: etree._Element) -> _Clef:
+    sign = element.findtext("sign", "").strip()
+    line = integer(element.findtext("line")) or _LINES.get(sign, 1)
+    return _Clef(sign, line, integer(element.findtext("clef-octave-change")) or 0)
+
+
+def _put(bar: etree._Element, staff: str, clef: _Clef) -> None:
+    attributes = etree.Element("attributes")
+    _name(etree.SubElement(attributes, "clef", number=staff), clef)
+    # After what stands at the head of the bar: layout, key, metre.
+    head = 0
+    for child in bar:
+        if child.tag not in ("print", "attributes", "barline") and isinstance(child.tag, str):
+            break
+        head += 1
+    bar.insert(head, attributes)
+
+
+def _name(element: etree._Element, clef: _Clef) -> None:
+    """Make an element say a clef."""
+    for child in list(element):
+        element.remove(child)
+    etree.SubElement(element, "sign").text = clef.sign
+    if clef.sign in _LINES:
+        etree.SubElement(element, "line").text = str(clef.line)
+    if clef.octaves:
+        etree.SubElement(element, "clef-octave-change").text = str(clef.octaves)
+
 
 _HIGHEST_OCTAVE = 9
+
+
 _STALE = ("default-y", "bezier-y", "bezier-y2")
+
+
 # Children of a note that a rest in its place keeps, and of its notations.
 _KEPT = frozenset(
     ("grace", "duration", "instrument", "footnote", "level", "voice", "type", "dot",
      "time-modification", "staff", "beam", "notations", "lyric", "play", "listen")
 )  # fmt: skip
+
+
 _KEPT_NOTATIONS = ("tuplet", "fermata")
 
 

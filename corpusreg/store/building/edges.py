@@ -17,7 +17,7 @@ from corpusreg.instruments import Instruments
 from corpusreg.measures import height
 from corpusreg.score.played import Played
 
-__all__ = ["Edge", "edges"]
+__all__ = ["edges"]
 
 LONG = 12.0  # bars
 

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from corpusreg.store.building.batch import Progress
     from corpusreg.store.building.build import Built
 
-__all__ = ["MOST_BYTES", "Released", "release"]
+__all__ = ["MOST_BYTES", "release"]
 
 MOST_BYTES = 10_000_000  # what a wheel may hold of it
 

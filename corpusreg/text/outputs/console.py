@@ -30,7 +30,7 @@ from corpusreg.text.reading import (
 from corpusreg.text.tabular import text_table
 from corpusreg.text.wording import note, number
 
-__all__ = ["class_text", "comparison_text", "register_map", "strip"]
+__all__ = ["class_text", "comparison_text", "register_map"]
 
 MAP_ROWS = 20  # at most, so that map and ruler stay under 24 lines
 _SHADES = " .:+#"

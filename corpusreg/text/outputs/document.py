@@ -32,7 +32,7 @@ from corpusreg.text.outputs.study_document import study_document
 from corpusreg.text.profiles import firmness_words, neighbour_words
 from corpusreg.text.reading import first_screen, suggestion_sentence
 
-__all__ = ["SCHEMA", "document", "reading_document", "rounded"]
+__all__ = ["SCHEMA", "document", "rounded"]
 
 SCHEMA = 2
 _DIGITS = 4

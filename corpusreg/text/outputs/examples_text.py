@@ -17,14 +17,7 @@ from corpusreg.text.examples import passage_words
 from corpusreg.text.lines import wrap
 from corpusreg.text.measures import measure_sentence
 
-__all__ = [
-    "example_lines",
-    "examples_document",
-    "examples_text",
-    "passage_lines",
-    "study_text",
-    "toward",
-]
+__all__ = ["examples_document", "examples_text", "passage_lines", "study_text", "toward"]
 
 
 def examples_text(found: Examples) -> str:

@@ -27,14 +27,7 @@ from corpusreg.text.sentences import (
 )
 from corpusreg.text.tabular import text_table
 
-__all__ = [
-    "moved_words",
-    "passage_document",
-    "passage_heading",
-    "passage_text",
-    "passage_words",
-    "transposed",
-]
+__all__ = ["moved_words", "passage_document", "passage_heading", "passage_text", "transposed"]
 
 _MOVED = 3  # of 100 notes by which periods differ for the difference to be told
 _KEY = (

@@ -25,23 +25,19 @@ from functools import lru_cache
 import numpy as np
 
 from corpusreg.score.notes import Bars, felt_beat
-from corpusreg.score.readers.kern.parts import Place
-from corpusreg.score.readers.kern.spines import Layout, Row, Spine, Table, Track
-from corpusreg.score.readers.kern.tokens import denominators, parse_token, ticks_for
+from corpusreg.score.readers.kern.spines import (
+    Layout,
+    Place,
+    Row,
+    Spine,
+    Table,
+    Track,
+    denominators,
+    parse_token,
+    ticks_for,
+)
 
-__all__ = [
-    "BarLine",
-    "Measure",
-    "Metre",
-    "Timeline",
-    "bar_table",
-    "expansion_list",
-    "parse_barline",
-    "parse_mark",
-    "parse_metre",
-    "run_table",
-    "section_label",
-]
+__all__ = ["Measure", "Timeline", "bar_table", "expansion_list", "run_table"]
 
 
 _BARLINE = re.compile(r"=+(\d+[a-z]*)?(.*)")

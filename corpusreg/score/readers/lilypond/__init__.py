@@ -12,12 +12,11 @@ from __future__ import annotations
 from dataclasses import replace
 from pathlib import Path
 
-from corpusreg.score.notes import Score
+from corpusreg.score.notes import ReadResult, Score
 from corpusreg.score.readers.lilypond.lines import parse
 from corpusreg.score.readers.lilypond.program import make
 from corpusreg.score.readers.lilypond.score import score_of
 from corpusreg.score.readers.lilypond.sources import gather
-from corpusreg.score.readers.result import ReadResult
 from corpusreg.system.errors import ReadError
 
 __all__ = ["read_lilypond"]

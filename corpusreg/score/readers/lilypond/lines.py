@@ -16,7 +16,7 @@ from typing import Any
 
 from corpusreg.system.errors import ReadError
 
-__all__ = ["Context", "Head", "Heard", "Step", "parse"]
+__all__ = ["Heard", "Step", "parse"]
 
 PRINTED = "layout"
 

@@ -29,7 +29,7 @@ from corpusreg.system import settings
 from corpusreg.system.errors import ReadError
 from corpusreg.system.writing import replacing
 
-__all__ = ["Made", "executable", "make", "version"]
+__all__ = ["executable", "make", "version"]
 
 _LISTENER = Path(__file__).with_name("listener.ly")
 _ERROR = re.compile(

@@ -19,7 +19,7 @@ from lxml import etree
 
 from corpusreg.system.errors import ReadError
 
-__all__ = ["MAX_BYTES", "file_name", "score_bytes"]
+__all__ = ["file_name", "score_bytes"]
 
 MAX_BYTES = 200_000_000
 _MAX_CONTAINER_BYTES = 1_000_000

@@ -17,18 +17,7 @@ from lxml import etree
 
 from corpusreg.score.readers.musicxml.records import written_pitch
 
-__all__ = [
-    "PARSING",
-    "RUN",
-    "STACCATO",
-    "Looks",
-    "UnusualError",
-    "Wording",
-    "as_element",
-    "cut",
-    "lyrics",
-    "said",
-]
+__all__ = ["PARSING", "RUN", "STACCATO", "UnusualError", "as_element", "cut", "lyrics", "said"]
 
 PARSING: dict[str, Any] = {
     "resolve_entities": False,
