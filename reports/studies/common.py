@@ -1,15 +1,17 @@
-"""What the studies share: weighted quantiles over composers, years as intervals, figures."""
+"""What the studies share: quantiles over composers, years as intervals, trends, figures."""
 
 from __future__ import annotations
 
 import json
 from collections.abc import Callable, Iterator
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pandas as pd
 from IPython.display import Image, display
+from statsmodels.regression.mixed_linear_model import MixedLM
 
 import corpusreg
 from corpusreg.documents.figures.style import new_axes, new_figure, say, styled
@@ -18,8 +20,9 @@ from corpusreg.text.wording import note as named
 from corpusreg.norms.reference import weighted_quantile
 
 __all__ = [
-    "COLOURS", "ask", "by_composer", "finish", "label", "note", "pitch_axis", "resampled", "tell",
-    "wide_figure", "years",
+    "COLOURS", "Line", "around", "ask", "by_composer", "finish", "label", "line", "note",
+    "one_year", "pitch_axis", "reference_id", "resampled", "smooth", "tell", "wide_figure",
+    "with_notes", "years",
 ]  # fmt: skip
 
 ROUNDS = 100
@@ -28,10 +31,35 @@ FIRST_WORK = 20  # years of age from which a life counts as a working life
 _DPI = 144
 
 
-def ask(statement: str) -> pd.DataFrame:
-    """A table out of the reference in force."""
+def ask(question: str) -> pd.DataFrame:
+    """The answer of the reference in force to QUESTION.sql."""
     with corpusreg.Session() as session:
+        statement = Path(f"{question}.sql").read_text(encoding="utf-8")
         return pd.DataFrame(session.reference.fetch_columns(statement))
+
+
+def reference_id() -> str:
+    """The id of the reference in force."""
+    with corpusreg.Session() as session:
+        return session.reference_id
+
+
+def with_notes(table: pd.DataFrame, index: str = "work") -> tuple[pd.DataFrame, np.ndarray]:
+    """One row for each of an index, and how many notes it has on each pitch, (rows, 128)."""
+    rows = table.drop_duplicates(index).sort_values(index).reset_index(drop=True)
+    place = pd.Series(rows.index, rows[index])[table[index]].to_numpy()
+    notes = np.zeros((len(rows), 128))
+    np.add.at(notes, (place, table["pitch"].to_numpy(int)), table["notes"].to_numpy(float))
+    return rows, notes
+
+
+def smooth(shares: np.ndarray) -> np.ndarray:
+    """Shares by pitch, shape (..., 128), averaged with their neighbours a third around.
+
+    Without that a curve by pitch shows the white keys more than the registers.
+    """
+    weight = np.array([1, 2, 3, 4, 3, 2, 1]) / 16
+    return np.apply_along_axis(np.convolve, -1, shares, weight, "same")
 
 
 def note(pitch: float) -> str:
@@ -63,6 +91,13 @@ def resampled(figure_of: Callable[[Any, np.random.Generator], Any], units: int) 
     return np.array([figure_of(each, draw) for each in counts], float)
 
 
+def around(values: Any, unit: Any) -> tuple[float, float, float]:
+    """The mean over composers, who count the same, and its 95 % interval over them."""
+    each = pd.Series(np.asarray(values, float)).groupby(np.asarray(unit)).mean().dropna()
+    middle, reach = each.mean(), 1.96 * each.std() / len(each) ** 0.5
+    return float(middle), float(middle - reach), float(middle + reach)
+
+
 def years(table: pd.DataFrame, draw: np.random.Generator) -> np.ndarray:
     """A year for each work, anywhere within what is known of it.
 
@@ -73,6 +108,44 @@ def years(table: pd.DataFrame, draw: np.random.Generator) -> np.ndarray:
     life = (table["year_source"] == "life dates").to_numpy()
     first[life] = np.minimum(first[life] + FIRST_WORK, last[life])
     return draw.uniform(first, np.maximum(last, first) + 1)
+
+
+def one_year(table: pd.DataFrame) -> pd.Series:
+    """One year for each work: the middle of what is known, in a life of the working life."""
+    first, last = table["year_from"].astype(float), table["year_to"].astype(float)
+    middle = (first + FIRST_WORK).clip(upper=last) / 2 + last / 2
+    return middle.where(table["year_source"] == "life dates", first)
+
+
+@dataclass(frozen=True)
+class Line:
+    """A straight line over the years: its slope in ten years with its 95 % interval.
+
+    spread: how far composers lie from it, one standard deviation. at_1840: its height there.
+    """
+
+    slope: float
+    low: float
+    high: float
+    spread: float
+    at_1840: float
+
+
+def line(table: pd.DataFrame, of: str, *more: Any) -> Line:
+    """The line through works, with a mean of its own for every composer; `year` is a column.
+
+    Every composer stands at the mean of his or her years: where in a life a work belongs is
+    not known, and dates drawn at random within it would flatten the line. more: columns that
+    may explain the values as well, shape (works,).
+    """
+    ten = (table.groupby("unit")["year"].transform("mean") - 1840) / 10
+    parts = np.column_stack([np.ones(len(table)), ten, *more])
+    scale = table[of].astype(float).std()
+    fit = MixedLM(table[of].astype(float) / scale, parts, groups=table["unit"]).fit(reml=True)
+    at, error = float(fit.fe_params.iloc[1]), 1.96 * float(fit.bse_fe.iloc[1])
+    spread = float(fit.cov_re.iloc[0, 0]) ** 0.5
+    numbers = (at, at - error, at + error, spread, float(fit.fe_params.iloc[0]))
+    return Line(*(float(scale * each) for each in numbers))
 
 
 def wide_figure(height: float, title: str, width: float = 760) -> tuple[Any, Any]:
@@ -112,12 +185,12 @@ def tell(**found: Any) -> None:
     print(json.dumps(dict(_plain(found)), indent=1, ensure_ascii=False))
 
 
-def _plain(found: dict[str, Any]) -> Iterator[tuple[str, Any]]:
+def _plain(found: dict[Any, Any]) -> Iterator[tuple[Any, Any]]:
     for name, value in found.items():
         if isinstance(value, dict):
             yield name, dict(_plain(value))
         elif isinstance(value, (list, tuple, np.ndarray)):
-            yield name, [float(each) if not isinstance(each, str) else each for each in value]
+            yield name, [each for _, each in _plain(dict(enumerate(value)))]
         elif isinstance(value, (np.floating, float)):
             yield name, round(float(value), 6)
         elif isinstance(value, (np.integer, np.bool_)):

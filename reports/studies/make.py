@@ -6,7 +6,7 @@
 
 A study is one Python file in cells ('# %%', '# %% [markdown]'). Its text has places for
 numbers, which the last cell tells; the notebook holds all of it, the page the text and the
-pictures. It wants nbclient, ipykernel and statsmodels, which nothing else here does. Runs on the reference in force, which is the one that ships where nothing was added.
+pictures. Runs on the reference in force, which is the one that ships where nothing was added.
 """
 
 from __future__ import annotations
@@ -24,7 +24,7 @@ from jinja2 import Environment, StrictUndefined
 from nbclient import NotebookClient
 
 HERE = Path(__file__).resolve().parent
-STUDIES = ("piano",)
+STUDIES = ("piano", "songs", "quartets")
 _CELL = re.compile(r"^# %%( \[markdown\])?\n", re.MULTILINE)
 _TOLERANCE = 0.02  # relative: fits differ a little from platform to platform
 
@@ -40,7 +40,7 @@ def cells(source: str) -> Iterator[tuple[bool, str]]:
 
 def run(name: str) -> tuple[nbformat.NotebookNode, dict[str, Any]]:
     """The executed notebook of a study with its numbers in place, and the numbers."""
-    make = nbformat.v4
+    make: Any = nbformat.v4
     notebook = make.new_notebook()
     for number, (text, body) in enumerate(cells((HERE / f"{name}.py").read_text("utf-8"))):
         cell = make.new_markdown_cell(body) if text else make.new_code_cell(body)

@@ -8,26 +8,16 @@
 # **In short.** {{ answer }}
 
 # %%
-import corpusreg
 import numpy as np
 import pandas as pd
-from statsmodels.regression.mixed_linear_model import MixedLM
 
 from common import (
-    COLOURS, ask, by_composer, finish, label, note, pitch_axis, resampled, tell, wide_figure,
-    years,
+    COLOURS, ask, by_composer, finish, label, line, note, one_year, pitch_axis, reference_id,
+    resampled, tell, wide_figure, years,
 )  # fmt: skip
 from corpusreg.instruments import limits
 
-works = ask("""
-    SELECT w.work, w.unit, w.composer_name, w.year_from, w.year_to, w.year_source,
-        w.lowest, w.highest, w.collection, m.span, m.bars
-    FROM matrix AS m
-    JOIN works AS w USING (work)
-    WHERE m.ensemble = 'piano' AND m.span IS NOT NULL AND w.year_from IS NOT NULL AND w.year_to IS NOT NULL
-        AND w.composer IS NOT NULL
-    ORDER BY w.work
-""")
+works = ask("piano")
 for column in ("lowest", "highest", "year_from", "year_to", "bars", "span"):
     works[column] = works[column].astype(float)
 middle = years(works, np.random.default_rng(0))
@@ -117,33 +107,16 @@ finish(figure, "piano-compass")
 # ![Span of piano works by composer over the years, with the line through them](pictures/piano-span.png)
 
 # %%
-middle = (works.year_from + 20).clip(upper=works.year_to) / 2 + works.year_to / 2
-works["year"] = middle.where(works.year_source == "life dates", works.year_from)
-
-
-def line(table, of, length=False):
-    """Slope in ten years with its interval, spread of composers, and the value in 1840.
-
-    Every composer stands at the mean of his or her years: where in a life a work belongs is
-    not known, and dates drawn at random within it would flatten the line.
-    """
-    ten = (table.groupby("unit").year.transform("mean") - 1840) / 10
-    parts = [np.ones(len(table)), ten, *([np.log(table.bars / 60)] if length else [])]
-    fit = MixedLM(table[of], np.column_stack(parts), groups=table.unit).fit(reml=True)
-    at, error = fit.fe_params.iloc[1], fit.bse_fe.iloc[1]
-    spread = float(fit.cov_re.iloc[0, 0]) ** 0.5
-    return at, at - 1.96 * error, at + 1.96 * error, spread, fit.fe_params.iloc[0]
-
-
+works["year"] = one_year(works)
 slope = line(works, "span")
 top, bottom = line(works, "highest"), line(works, "lowest")
-longer = line(works, "span", length=True)
+longer = line(works, "span", np.log(works.bars / 60))
 known = works[works.year_source.isin(["published", "stated", "catalogue"])]
 check = line(known, "span")
 # The three verdicts of a check: see reports/guide/trust.md.
-if check[1] > 0 and check[1] <= slope[0] <= check[2]:
+if check.low > 0 and check.low <= slope.slope <= check.high:
     says = "it supports the first"
-elif check[2] < slope[1] or check[1] > slope[2]:
+elif check.high < slope.low or check.low > slope.high:
     says = "it contradicts the first"
 else:
     says = "too few to tell"
@@ -155,7 +128,7 @@ figure, axes = wide_figure(380, "Span of piano works, a ring for every composer"
 axes.scatter(dots.year, dots.span, s=12 * np.sqrt(dots.n), facecolors="none",
              edgecolors=COLOURS["weight4"], lw=1)  # fmt: skip
 across = np.array([1765, 1920])
-axes.plot(across, slope[4] + slope[0] * (across - 1840) / 10, color=COLOURS["mark"], lw=2)
+axes.plot(across, slope.at_1840 + slope.slope * (across - 1840) / 10, color=COLOURS["mark"], lw=2)
 axes.set_xlim(1760, 1925)
 axes.set_ylabel("semitones from the lowest to the highest note")
 axes.grid(axis="y")
@@ -199,16 +172,16 @@ outside = known[(known.highest > known.key_high) | (known.lowest < known.key_low
 # %%
 first, last = 0, len(edges) - 1
 # What the text says must be borne out, or the study is not written.
-assert slope[1] > 0, slope
-assert top[1] > 0 and bottom[2] < 0, (top, bottom)
+assert slope.low > 0, slope
+assert top.low > 0 and bottom.high < 0, (top, bottom)
 assert high[last, 0] < low[first, 0] and low[last, 1] > high[first, 1]
 assert (half[:, 3] <= made.set_index("year").high.loc[edges + STEP // 2 - 1]).all()
 tell(
-    reference=corpusreg.open_reference().reference_id, works=len(works),
+    reference=reference_id(), works=len(works),
     composers=works.unit.nunique(),
     dated_by_life=round(100 * (works.year_source == "life dates").mean()),
     answer=(
-        f"Piano works opened out by about {slope[0]:.1f} semitones in ten years, and "
+        f"Piano works opened out by about {slope.slope:.1f} semitones in ten years, and "
         f"the middle notes of {edges[last]} lie {half[last, 1] - half[last, 0]:.0f} semitones "
         f"apart where those of {edges[first]} lie {half[first, 1] - half[first, 0]:.0f} apart. "
         "They stay inside the widest keyboards, which grew first."
@@ -220,12 +193,12 @@ tell(
     down=half[first, 0] - half[last, 0], up=half[last, 1] - half[first, 1],
     keys_down=int(made.low.iloc[0] - made.low.iloc[-1]),
     keys_up=int(made.high.iloc[-1] - made.high.iloc[0]),
-    slope=slope[0], slope_low=slope[1], slope_high=slope[2], spread=slope[3],
-    slope_up=top[0], up_low=top[1], up_high=top[2],
-    slope_down=-bottom[0], down_low=-bottom[2], down_high=-bottom[1],
+    slope=slope.slope, slope_low=slope.low, slope_high=slope.high, spread=slope.spread,
+    slope_up=top.slope, up_low=top.low, up_high=top.high,
+    slope_down=-bottom.slope, down_low=-bottom.high, down_high=-bottom.low,
     published=len(known), published_composers=known.unit.nunique(),
-    check=check[0], check_low=check[1], check_high=check[2], check_says=says,
-    with_length=longer[0], with_length_low=longer[1], with_length_high=longer[2],
+    check=check.slope, check_low=check.low, check_high=check.high, check_says=says,
+    with_length=longer.slope, with_length_low=longer.low, with_length_high=longer.high,
     share_top=100 * near_top, share_bottom=100 * near_bottom, beyond=len(outside),
     beyond_words="a date, a reading or an instrument to look at."
     if len(outside) else "none needed an instrument that had not been made.",
