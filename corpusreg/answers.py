@@ -233,23 +233,51 @@ class Placed(Answer):
     def report(self, path: str | Path, paper: str | None = None) -> tuple[str, ...]:
         """Write the report, a page or a PDF; what must be known about it, one line each.
 
-        paper: 'a4' or 'letter'. Raises UsageError for an unknown ending, CorpusregError where
-        it cannot be written; a file of that name is replaced only by a finished one.
+        paper: 'a4' or 'letter'. Of several works one that cannot be drawn is left out and told
+        in `failures`. Raises UsageError for an unknown ending, StoppedError where nothing can
+        be drawn, CorpusregError where it cannot be written; a file of that name is replaced
+        only by a finished one.
         """
         from corpusreg.documents.layout import check_ending
-        from corpusreg.documents.report.writing import made_report
-        from corpusreg.system.isolate import made_of
+        from corpusreg.system.isolate import StoppedError
         from corpusreg.system.writing import write_files
 
         file = Path(path)
         check_ending(file)
-        kind, paths = file.suffix.lower(), [Path(each.piece.path) for each in self.comparisons]
-        content, remarks = made_of(
-            paths, made_report, self.comparisons, self.failures, self.reference_id, kind,
-            studied=self.studied, drafts=self.drafts, paper=paper, reference=self._reference,
-        )  # fmt: skip
+        kind, all_of_them = file.suffix.lower(), range(len(self.comparisons))
+        try:
+            content, remarks = self._drawn(all_of_them, kind, paper)
+        except StoppedError:
+            drawn, told = [], []
+            for work in all_of_them if len(all_of_them) > 1 else ():
+                try:
+                    self._drawn([work], kind, paper)
+                    drawn.append(work)
+                except StoppedError as error:
+                    told.append(str(error))
+            if not drawn:
+                raise
+            self.failures = (*self.failures, *told)
+            content, remarks = self._drawn(drawn, kind, paper)
         write_files({file: content})
         return remarks
+
+    def _drawn(
+        self, works: Sequence[int], kind: str, paper: str | None
+    ) -> tuple[bytes, tuple[str, ...]]:
+        """The report of some of the works, made in bounds."""
+        from corpusreg.documents.report.writing import made_report
+        from corpusreg.system.isolate import made_of
+
+        comparisons = [self.comparisons[work] for work in works]
+        made: tuple[bytes, tuple[str, ...]] = made_of(
+            [Path(each.piece.path) for each in comparisons], made_report,
+            comparisons, self.failures, self.reference_id, kind,
+            studied=[self.studied[work] for work in works if self.studied],
+            drafts=[self.drafts[work] for work in works if self.drafts],
+            paper=paper, reference=self._reference,
+        )  # fmt: skip
+        return made
 
     def to_frame(self) -> pd.DataFrame:
         """The measures of every work."""
@@ -516,13 +544,17 @@ class HeightsAnswer(Answer):
 
         return passage_text(self.found)
 
-    def plot(self, path: str | Path | None = None) -> Any:
-        """The passage over the ranges, on axes of matplotlib; path: written there as well."""
-        from corpusreg.documents.figures.heights import heights_figure, write_heights
+    def plot(self) -> Any:
+        """The passage over the ranges, on axes of matplotlib."""
+        from corpusreg.documents.figures.heights import heights_figure
 
-        if path is not None:
-            write_heights(self.found, Path(path))
         return heights_figure(self.found)
+
+    def draw(self, path: str | Path) -> None:
+        """The same into a file that ends in .png, .svg or .pdf; raises as `Placed.report`."""
+        from corpusreg.documents.figures.heights import write_heights
+
+        write_heights(self.found, Path(path))
 
 
 class RangesAnswer(Answer):

@@ -277,6 +277,23 @@ def _session(ranges: Path | None = None) -> Session:
     return Session(ranges=ranges)
 
 
+def _beside(file: Path | None, make: Callable[[Path], Iterable[str] | None]) -> int:
+    """Make the file that was asked for beside an answer, where one was, and tell its remarks.
+
+    Where that is stopped it is told, and costs the answer nothing: 1 is returned, else 0.
+    """
+    from corpusreg.system.isolate import StoppedError
+    from corpusreg.terminal import say
+
+    try:
+        for remark in (file and make(file)) or ():
+            say(f"{file}: {remark}")
+    except StoppedError as error:
+        say(error)
+        return 1
+    return 0
+
+
 # --- a piece of music ---------------------------------------------------------------------
 
 
@@ -343,21 +360,20 @@ def _compare(
                 brief=brief,
                 number=number,
             )
+        stopped, unread = 0, len(found.failures)
         if report and found.comparisons:
             with waiting("Writing the report"):
-                remarks = found.report(report, paper)
-            for remark in remarks:
-                say(f"{report}: {remark}")
+                stopped = _beside(report, lambda file: found.report(file, paper))
         if form:
             print_answer(found, form)
-        elif report and found.comparisons:
-            works = len(found.comparisons)
+        elif report and found.comparisons and not stopped:
+            works = len(found.comparisons) - (len(found.failures) - unread)
             print(f"{report}: {'a piece' if works == 1 else f'{works} pieces'}")
         elif found.comparisons:
             print_text(found.told(full=full))
     for failure in found.failures:
         say(failure)
-    return 1 if found.failures else 0
+    return 1 if found.failures or stopped else 0
 
 
 @_command("map", "a picture of where a piece sounds, bar by bar")
@@ -419,16 +435,15 @@ def _contrast(
     json: bool,
 ) -> int:
     from corpusreg.documents.layout import check_ending
-    from corpusreg.terminal import print_answer, say
+    from corpusreg.terminal import print_answer
 
     if report:
         check_ending(report)
     with _session(ranges) as session:
         found = session.contrast(piece, how, bars=bars, to=to, number=number)
-    for remark in found.report(report) if report else ():
-        say(f"{report}: {remark}")
+    stopped = _beside(report, found.report)
     print_answer(found, _form(json))
-    return 0
+    return stopped
 
 
 @_command("revise", "small changes that lead where you want to go")
@@ -506,13 +521,16 @@ def _heights(
 ) -> int:
     from corpusreg.terminal import print_answer
 
+    if picture:
+        from corpusreg.documents.figures.heights import check_picture
+
+        check_picture(picture)
     names = [name.strip() for name in (on or "").split(",") if name.strip()]
     with _session(ranges) as session:
         found = session.heights(piece, bars, part=part, on=names, level=level, number=number)
-    if picture:
-        found.plot(picture)
+    stopped = _beside(picture, found.draw)
     print_answer(found, form)
-    return 0
+    return stopped
 
 
 @_command("ranges", "the table of instruments, and where it comes from")

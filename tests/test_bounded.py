@@ -11,6 +11,7 @@ import sys
 import time
 from collections.abc import Callable, Iterator
 from functools import partial
+from importlib import import_module
 from pathlib import Path
 from typing import Any
 
@@ -21,6 +22,9 @@ from conftest import PIECES, Command
 
 from corpusreg import cli
 from corpusreg.comparison import placing
+from corpusreg.documents.handout import typeset
+from corpusreg.documents.handout import writing as handout_writing
+from corpusreg.documents.handout.sheets import PieceSheet
 from corpusreg.score.readers import read_file
 from corpusreg.system import isolate, settings
 from corpusreg.system.errors import CorpusregError, UsageError
@@ -164,28 +168,78 @@ def test_a_fault_in_one_file_costs_the_others_nothing(
 @pytest.mark.filterwarnings("ignore:This process .* is multi-threaded:DeprecationWarning")
 @pytest.mark.usefixtures("copied", "in_home")
 @pytest.mark.parametrize(
-    "drawing, command",
+    "drawing, command, answer",
     [
-        ("report.writing.made_report", ("compare", GOOD, "--report", "a.html")),
-        ("report.writing.made_report", ("compare", GOOD, "--report", "a.pdf")),
-        ("contrast.made_contrast", ("contrast", STAIRS, "--report", "a.html")),
-        ("pictures.drawn._drawn", ("map", GOOD, "--to", "a.png")),
+        ("report.writing.made_report", ("compare", GOOD, "--report", "a.pdf"), "Three at a"),
+        ("contrast.made_contrast", ("contrast", STAIRS, "--report", "a.html"), "Stairs"),
+        ("figures.heights._picture", ("heights", STAIRS, "--bars", "1", "--picture", "a.png"),
+         "piano"),
+        ("pictures.drawn._drawn", ("map", GOOD, "--to", "a.png"), ""),
     ],
-)
-def test_pages_are_drawn_in_bounds_and_nothing_stays_behind(
+)  # fmt: skip
+def test_what_is_drawn_in_bounds_costs_the_answer_nothing(
     monkeypatch: pytest.MonkeyPatch,
     capsys: pytest.CaptureFixture[str],
     tmp_path: Path,
     drawing: str,
     command: tuple[str | Path, ...],
+    answer: str,
 ) -> None:
     # The child is looked for where the command finds the function, and drawn there.
     monkeypatch.setattr(f"corpusreg.documents.{drawing}", _dies)
     monkeypatch.chdir(tmp_path)
     assert cli.main(list(map(str, command))) == 1
-    told = capsys.readouterr().err.strip()
+    out, err = capsys.readouterr()
+    (told,) = err.splitlines()
     assert told.startswith(f"corpusreg: {command[1]}: the process reading it crashed (SIGABRT)")
+    assert answer in out and bool(answer) == bool(out)
     assert not list(tmp_path.iterdir())
+
+
+def _no_stairs(function: Callable[..., Any]) -> Callable[..., Any]:
+    def made(*given: Any, **more: Any) -> Any:
+        shown = getattr(given[0], "shown", None)
+        if isinstance(shown, PieceSheet):
+            titles = [shown.title]
+        else:  # comparisons, or a sheet of several pieces
+            titles = [] if shown else [each.piece.title for each in given[0]]
+        if "Stairs" in titles:
+            os.abort()
+        return function(*given, **more)
+
+    # By this name the child, a copy, finds it.
+    made.__qualname__, made.__module__ = function.__name__, function.__module__
+    return made
+
+
+@pytest.mark.filterwarnings("ignore:This process .* is multi-threaded:DeprecationWarning")
+@pytest.mark.usefixtures("copied", "in_home")
+def test_a_piece_that_cannot_be_drawn_is_left_out_of_what_others_are_in(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
+    for name in ("report.writing.made_report", "handout.typeset.set_sheet"):
+        module = import_module(f"corpusreg.documents.{name.rpartition('.')[0]}")
+        function = name.rpartition(".")[2]
+        monkeypatch.setattr(module, function, _no_stairs(getattr(module, function)))
+    monkeypatch.setattr(handout_writing, "set_sheet", typeset.set_sheet)
+    page, sheets, folder = tmp_path / "page.html", tmp_path / "sheets", tmp_path / "class"
+    assert cli.main(["compare", str(STAIRS), str(GOOD), "--report", str(page)]) == 1
+    out, err = capsys.readouterr()
+    (told,) = err.splitlines()
+    assert told.startswith(f"corpusreg: {STAIRS}: ") and "crashed (SIGABRT)" in told
+    assert out == f"{page}: a piece\n"
+    assert "Three at a Table" in page.read_text() and "leave this file out" in page.read_text()
+
+    folder.mkdir()
+    for each in (STAIRS, GOOD):
+        (folder / each.name).write_bytes(each.read_bytes())
+    assert cli.main(["handout", str(folder), "--to", str(sheets), "--workers", "1"]) == 1
+    (told,) = capsys.readouterr().err.splitlines()
+    assert told.startswith(f"corpusreg: {folder / STAIRS.name}: its sheet cannot be made (")
+    assert {path.name for path in sheets.rglob("*.pdf")} == {
+        "three-at-a-table.pdf", "overview.pdf", "teacher.pdf", "all-sheets.pdf",
+    }  # fmt: skip
+    assert "its sheet cannot be made" in (sheets / "teacher.html").read_text()
 
 
 def test_what_fails_beside_the_reference_is_one_line_too(

@@ -951,3 +951,30 @@ def test_tables_are_plain_csv_with_unix_line_ends() -> None:
         assert b"\r" not in data and data.endswith(b"\n")
         lines = list(csv.reader(data.decode("utf-8").splitlines()))
         assert len({len(line) for line in lines}) == 1
+
+
+@pytest.mark.parametrize(
+    "format, opening",
+    [
+        ("musicxml", "<rights>"), ("musicxml", "<rights "), ("musicxml", "<credit-words>"),
+        ("musicxml", "<creator>"), ("musicxml", "<!--"), ("lilypond", "\n"), ("mei", "<"),
+    ],
+)  # fmt: skip
+def test_what_never_closes_in_a_head_takes_no_time(
+    tmp_path: Path, format: str, opening: str
+) -> None:
+    path = tmp_path / "odd.xml"
+    path.write_text("<score-partwise>" + opening * (500_000 // len(opening)), encoding="utf-8")
+    began = time.process_time()
+    assert not read_head(path, format).statements
+    assert time.process_time() - began < 1  # some of these took five seconds
+
+
+def test_an_element_in_a_head_may_hold_other_ones(tmp_path: Path) -> None:
+    path = tmp_path / "piece.xml"
+    path.write_text(
+        "<score-partwise><rights>lost <rights>CC0, <b>free</b></rights><part id='P1'>",
+        encoding="utf-8",
+    )
+    (said,) = read_head(path, "musicxml").statements
+    assert said == ("rights", "CC0, <b>free</b>")

@@ -358,11 +358,12 @@ def test_a_full_disk_leaves_the_old_picture(
     path = tmp_path / "a.png"
     path.write_text("the old one")
 
-    def half(self: Figure, target: Path, **_: object) -> None:
-        target.write_text("hal")
+    def half(target: Path, content: bytes) -> None:
+        with target.open("wb") as file:
+            file.write(content[:3])
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr(Figure, "savefig", half)
+    monkeypatch.setattr(Path, "write_bytes", half)
     with pytest.raises(CorpusregError, match=r"cannot be written \(No space left on device\)"):
         write_heights(found, path)
     assert path.read_text() == "the old one"

@@ -28,13 +28,21 @@ _MENTIONS = re.compile(
 )
 # A time-wise score begins its music with <measure> instead of <part>.
 _XML_MUSIC = r"<part\s|<measure\s"
-_XML_RIGHTS = re.compile(r"<rights\b[^>]*>(.*?)</rights>", re.S)
-_XML_CREDIT = re.compile(r"<credit-words\b[^>]*>(.*?)</credit-words>", re.S)
-_XML_CREATOR = re.compile(r"<creator\b([^>]*)>(.*?)</creator>", re.S)
-_XML_COMMENT = re.compile(r"<!--(.*?)-->", re.S)
-_XML_FIELD = re.compile(r"<miscellaneous-field\b[^>]*>(.*?)</miscellaneous-field>", re.S)
+
+
+def _element(name: str, attributes: str = "") -> re.Pattern[str]:
+    """An element of that name; where it is not closed the next one of it ends the search."""
+    opens = rf"<{name}\b"
+    return re.compile(rf"{opens}{attributes or '[^<>]*'}>((?:(?!{opens}).)*?)</{name}>", re.S)
+
+
+_XML_RIGHTS = _element("rights")
+_XML_CREDIT = _element("credit-words")
+_XML_CREATOR = _element("creator", "([^<>]*)")
+_XML_COMMENT = re.compile(r"<!--((?:(?!<!--).)*?)-->", re.S)
+_XML_FIELD = _element("miscellaneous-field")
 _IMPRINT = re.compile(r"\bedition|édition|edizion", re.I)
-_LILYPOND_FIELD = re.compile(r"^\s*(licen[sc]e|copyright)\s*=\s*(.+)$", re.M)
+_LILYPOND_FIELD = re.compile(r"^[ \t]*(licen[sc]e|copyright)[ \t]*=[ \t]*(.+)$", re.M)
 _KERN_RECORD = re.compile(r"^!!!([^:\s]+)\s*:\s*(.*)$")
 _ABC_NOTE = re.compile(r"^(%+|[ZNCSFB]:)\s*(.*)$")
 
@@ -153,7 +161,7 @@ def _lilypond(text: str) -> Head:
 
 
 def _other(text: str) -> Head:
-    lines = (_clean(re.sub(r"<[^>]+>", " ", line)) for line in text.splitlines())
+    lines = (_clean(re.sub(r"<[^<>]+>", " ", line)) for line in text.splitlines())
     return Head(tuple(("text", line[:300]) for line in lines if _MENTIONS.search(line)))
 
 

@@ -10,7 +10,6 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from corpusreg.comparison.examples import KINDS, Example, Examples
 from corpusreg.corpus.files import BUNDLED, bundled_root
@@ -24,9 +23,6 @@ from corpusreg.store import Reference
 from corpusreg.system.errors import CorpusregError
 from corpusreg.system.phrases import capital
 from corpusreg.text.examples import passage_words
-
-if TYPE_CHECKING:
-    from corpusreg.measures.analysis import Analysis
 
 __all__ = ["write_examples"]
 
@@ -128,9 +124,21 @@ def _map(each: Example, folders: Mapping[str, Path], prefix: str) -> str:
     if root is None:
         return ""
     try:
-        whole = bounded(_measured, root / each.path, each.number)
+        return bounded(_mapped, root / each.path, each, prefix)
     except (CorpusregError, OSError):
         return ""
+
+
+def _mapped(path: Path, each: Example, prefix: str) -> str:
+    """The map of a passage in a file. Raises CorpusregError where its work is not there."""
+    from corpusreg.measures.analysis import analyse
+    from corpusreg.score.played import perform
+    from corpusreg.score.readers import read_file
+
+    found = [score for score in read_file(path).scores if score.number == each.number]
+    if not found:
+        raise CorpusregError(f"{path.name}: no work {each.number}")
+    whole = analyse(perform(found[0]))
     written = whole.played.bars.written.tolist()
     given = each.facts.get("played_first")
     at = written.index(each.position) if given is None else int(given)
@@ -138,15 +146,3 @@ def _map(each: Example, folders: Mapping[str, Path], prefix: str) -> str:
     return register_map(
         MapView(each.title, whole), prefix=prefix, bars=bars, width=_WIDTH, heading=False
     ).svg
-
-
-def _measured(path: Path, number: str) -> Analysis:
-    """One work of a file. Raises CorpusregError where it is not there."""
-    from corpusreg.measures.analysis import analyse
-    from corpusreg.score.played import perform
-    from corpusreg.score.readers import read_file
-
-    for score in read_file(path).scores:
-        if score.number == number:
-            return analyse(perform(score))
-    raise CorpusregError(f"{path.name}: no work {number}")

@@ -10,7 +10,7 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from functools import lru_cache
+from functools import lru_cache, partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -18,7 +18,7 @@ from corpusreg.documents.engraving import Engraved, glyph_sheet, standalone
 from corpusreg.documents.html import Html, asset, document
 from corpusreg.documents.paper import Sheet, paper_of
 from corpusreg.documents.pictures import look
-from corpusreg.system.errors import UsageError
+from corpusreg.system.errors import CorpusregError, UsageError
 from corpusreg.system.phrases import capital
 from corpusreg.system.writing import write_files
 
@@ -103,14 +103,22 @@ def check_ending(path: Path) -> None:
 def write_document(made: Document, path: Path, paper: str | None = None) -> tuple[str, ...]:
     """Write a page or a PDF, by its ending; what a reader must know about it, one line each.
 
-    paper: 'a4' or 'letter'; None is A4 for a PDF and leaves a page to the printer. A file of
-    that name is replaced only by a finished one. Raises UsageError for another ending,
-    CorpusregError where it cannot be written.
+    It is made in a bounded child. paper: 'a4' or 'letter'; None is A4 for a PDF and leaves a
+    page to the printer. A file of that name is replaced only by a finished one. Raises
+    UsageError for another ending, CorpusregError where it cannot be made or written.
     """
+    from corpusreg.system.isolate import StoppedError, call
+
     check_ending(path)
-    content, remarks = made_document(made, path.suffix.lower(), paper)
+    try:
+        content, remarks = call(
+            partial(made_document, made, path.suffix.lower()), paper, near=True
+        )
+    except StoppedError as error:
+        raise CorpusregError(f"{path}: cannot be made ({error})") from error
     write_files({path: content})
-    return remarks
+    found: tuple[str, ...] = remarks
+    return found
 
 
 def made_document(

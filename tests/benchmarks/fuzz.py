@@ -20,12 +20,13 @@ from __future__ import annotations
 import argparse
 import json
 import os
+import random
 import sys
 import tempfile
-import time
 from collections import Counter
+from collections.abc import Iterator, Sequence
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
@@ -35,7 +36,8 @@ from mutations import LIMITS, measured, seeds, wrong_reasons
 from corpusreg.system.isolate import StoppedError, call_each
 
 RESULTS = Path(__file__).parent / "results"
-BATCH = 500
+BATCH = 200
+Item = TypeVar("Item")
 # Of ten variants so many go to each command.
 SHARES = {
     "compare": 3.0, "contrast": 2.0, "revise": 1.5, "json": 1.0, "handout": 1.0, "full": 0.8,
@@ -43,32 +45,32 @@ SHARES = {
 }  # fmt: skip
 
 
-def mutants(count: int, workers: int, start: int) -> dict[str, Any]:
-    """Outcomes of so many mutants: counts, and every one that should not be."""
+Result = dict[str, Any]
+
+
+def mutants(count: int, workers: int, start: int) -> Iterator[Result]:
+    """Outcomes of so many mutants, by batch: counts, and every one that should not be."""
     names = list(seeds())
-    counts: Counter[str] = Counter()
-    found: list[str] = []
     with tempfile.TemporaryDirectory() as folder:
         items = [(names[n % len(names)], n, folder) for n in range(start, start + count)]
-        for at in range(0, len(items), BATCH):
-            for answer in call_each(measured, items[at : at + BATCH], workers, LIMITS):
+        for batch in _batches(items):
+            counts: Counter[str] = Counter()
+            found: list[str] = []
+            for answer in call_each(measured, batch, workers, LIMITS):
                 where = f"{answer.item[0]}:{answer.item[1]}"
+                kind = Path(answer.item[0]).suffix
                 if isinstance(answer.error, StoppedError):
-                    counts[answer.error.kind] += 1
+                    counts[f"{kind} {answer.error.kind}"] += 1
                     found.append(f"{where} {answer.error.kind}: {answer.error}")
                     continue
                 works, reasons = answer.result
-                counts["read" if works else "refused"] += 1
+                counts[f"{kind} {'read' if works else 'refused'}"] += 1
                 found += [f"{where} reason: {r[:200]!r}" for r in wrong_reasons(reasons)]
-            print(f"{at + BATCH:6d} {dict(counts)}", file=sys.stderr)
-    return {"mutants": count, "seeds": len(names), "outcomes": dict(counts), "named": found}
+            yield {"tried": len(batch), "outcomes": counts, "wrong": found}
 
 
-def commands(count: int, workers: int, start: int) -> dict[str, Any]:
+def commands(count: int, workers: int, start: int) -> Iterator[Result]:
     """Exit codes of commands over so many variants of each format, and what is wrong."""
-    codes: Counter[str] = Counter()
-    tried: Counter[str] = Counter()
-    found: list[str] = []
     with tempfile.TemporaryDirectory() as folder:
         cases: list[variants.Case] = []
         for family in variants.families():
@@ -78,43 +80,69 @@ def commands(count: int, workers: int, start: int) -> dict[str, Any]:
                 for _ in range(max(1, round(count * share / 10 / together))):
                     cases.append((kind, family, number, folder))
                     number += together
-        for at in range(0, len(cases), BATCH):
-            for answer in call_each(
-                variants.tried, cases[at : at + BATCH], workers, variants.LIMITS
-            ):
+        # So that what is there after some batches is of every kind.
+        random.Random(start).shuffle(cases)
+        for batch in _batches(cases):
+            codes: Counter[str] = Counter()
+            tried: Counter[str] = Counter()
+            found: list[str] = []
+            for answer in call_each(variants.tried, batch, workers, variants.LIMITS):
                 kind, family = answer.item[:2]
+                tried[f"{family}, {kind}"] += variants.TOGETHER.get(kind, 1)
                 if answer.error is not None:
-                    tried[f"{family}, {kind}"] += variants.TOGETHER.get(kind, 1)
                     codes["the command itself was stopped"] += 1
                     found.append(f"{answer.item[:3]}: {answer.error}")
                     continue
-                variants_tried, code, faults = answer.result
-                tried[f"{family}, {kind}"] += variants_tried
-                codes[f"exit code {code}"] += 1
-                found += faults
-            print(f"{at + BATCH:6d} {dict(codes)} {len(found)} wrong", file=sys.stderr)
-    return {
-        "variants": sum(tried.values()),
-        "commands": len(cases),
-        "variants by format and command": dict(sorted(tried.items())),
-        "outcomes": dict(sorted(codes.items())),
-        "named": found,
-    }
+                codes[f"exit code {answer.result[1]}"] += 1
+                found += answer.result[2]
+            yield {
+                "tried": sum(tried.values()),
+                "commands": len(batch),
+                "variants by format and command": tried,
+                "outcomes": codes,
+                "wrong": found,
+            }
+
+
+def _batches(items: Sequence[Item]) -> Iterator[Sequence[Item]]:
+    for at in range(0, len(items), BATCH):
+        yield items[at : at + BATCH]
+
+
+def together(one: Result, other: Result) -> Result:
+    """The figures of two runs as those of one."""
+    both = dict(other)
+    for name, value in one.items():
+        if isinstance(value, dict):
+            both[name] = dict(sorted((Counter(value) + Counter(other.get(name, {}))).items()))
+        else:
+            both[name] = value + other.get(name, type(value)())
+    return both
 
 
 def main() -> None:
-    """Run, print and keep the result."""
+    """Run, print and keep the result: after every batch, so that a run may be ended."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--commands", action="store_true", help="variants, through commands")
     parser.add_argument("--count", type=int, default=20_000, help="of each format, or in all")
-    parser.add_argument("--start", type=int, default=0, help="number of the first")
+    parser.add_argument("--start", type=int, default=0, help="number of the first; beyond 0 "
+                        "the figures are added to those that are kept")  # fmt: skip
+    parser.add_argument("--workers", type=int, default=os.cpu_count() or 1)
     options = parser.parse_args()
     run, name = (commands, "fuzz_commands") if options.commands else (mutants, "fuzz")
-    began = time.perf_counter()
-    result = run(options.count, os.cpu_count() or 1, options.start)
-    result["seconds"] = round(time.perf_counter() - began, 1)
-    print(json.dumps(result, indent=1))
-    (RESULTS / f"{name}.json").write_text(json.dumps(result, indent=1) + "\n")
+    kept = RESULTS / f"{name}.json"
+    result: Result = json.loads(kept.read_text()) if options.start else {}
+    clock = _computing()
+    for batch in run(options.count, options.workers, options.start):
+        spent, clock = _computing() - clock, _computing()
+        result = together(batch | {"seconds of computing": round(spent)}, result)
+        kept.write_text(json.dumps(result, indent=1) + "\n")
+        print(json.dumps(result, indent=1))
+
+
+def _computing() -> float:
+    """Seconds of this process and of its children that have ended."""
+    return sum(os.times()[:4])
 
 
 if __name__ == "__main__":

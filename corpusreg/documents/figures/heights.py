@@ -18,6 +18,7 @@ its windows, since most commands draw nothing.
 
 from __future__ import annotations
 
+import io
 import textwrap
 import warnings
 from collections.abc import Sequence
@@ -33,7 +34,7 @@ from corpusreg.documents.pictures.look import COLOURS
 from corpusreg.instruments import Instrument
 from corpusreg.score.pitch import note_name
 from corpusreg.system.errors import UsageError
-from corpusreg.system.writing import replacing_named
+from corpusreg.system.writing import write_files
 from corpusreg.text.outputs.heights_text import moved_words, passage_heading
 from corpusreg.text.players import TIRING
 
@@ -42,7 +43,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-__all__ = ["ENDINGS", "heights_figure", "write_heights"]
+__all__ = ["ENDINGS", "check_picture", "heights_figure", "write_heights"]
 
 _Look = dict[str, Any]
 
@@ -135,36 +136,45 @@ def heights_figure(found: Passage, ax: Axes | None = None) -> Axes:
     return ax
 
 
-def write_heights(found: Passage, path: Path) -> None:
-    """Write `heights_figure` to a file whose ending names the format (see ENDINGS).
-
-    A file of that name is replaced, and only by a whole one. Raises UsageError for
-    another ending, CorpusregError where the file cannot be written.
-    """
-    ending = path.suffix.lower()
-    if ending not in ENDINGS:
+def check_picture(path: Path) -> None:
+    """Raise UsageError where no picture has such an ending."""
+    if path.suffix.lower() not in ENDINGS:
         raise UsageError(
             f"{path.name}: a picture is written as one of {', '.join(ENDINGS)}; "
             "end the name with one of these"
         )
+
+
+def write_heights(found: Passage, path: Path) -> None:
+    """Write `heights_figure`, drawn in a bounded child, to a file with one of ENDINGS.
+
+    A file of that name is replaced, and only by a whole one. Raises UsageError for
+    another ending, StoppedError where it cannot be drawn, CorpusregError where the file
+    cannot be written.
+    """
+    from corpusreg.system.isolate import made_of
+
+    check_picture(path)
+    write_files({path: made_of([Path(found.path)], _picture, found, path.suffix.lower())})
+
+
+def _picture(found: Passage, ending: str) -> bytes:
     import matplotlib
     import matplotlib.figure
 
     # Letters as shapes: the face that matplotlib brings along may not be where it is read.
     # The sign for the range of students is set as a formula; all text from scores is not.
     style = rules(matplotlib) | {"svg.fonttype": "path", "text.parse_math": True}
-    with (
-        replacing_named(path) as aside,
-        matplotlib.rc_context(style),
-        warnings.catch_warnings(),
-    ):
+    content = io.BytesIO()
+    with matplotlib.rc_context(style), warnings.catch_warnings():
         # A sign that the font lacks, in the name of a part, is drawn as a box.
         warnings.filterwarnings("ignore", "Glyph .* missing from font")
         _whole_figure(heights_figure(found)).savefig(
-            aside,
+            content,
             format=ending[1:],
             metadata={"Title": passage_heading(found), **ENDINGS[ending]},
         )
+    return content.getvalue()
 
 
 def _new_axes(matplotlib: ModuleType, rows: int) -> Axes:

@@ -1,33 +1,45 @@
-"""The sheets of a class as PDF."""
+"""The sheets of a class, each as a page and as PDF, made in a bounded child."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import asdict
+from dataclasses import asdict, dataclass
 from importlib import resources
 
+from corpusreg.documents.handout.pages import overview_page, piece_page, teacher_page
 from corpusreg.documents.handout.sheets import Overview, PieceSheet, TeacherSheet
 from corpusreg.documents.paper import Sheet, typeset
 
-__all__ = ["overview_pdf", "pieces_pdf", "teacher_pdf"]
+__all__ = ["SetSheet", "Shown", "set_sheet"]
+
+Shown = Overview | PieceSheet | TeacherSheet | tuple[PieceSheet, ...]
 
 
-def overview_pdf(overview: Overview, paper: str) -> Sheet:
-    """The overview sheet."""
-    return _pdf({"title": overview.title, "overview": asdict(overview)}, paper)
+@dataclass(frozen=True, eq=False)
+class SetSheet:
+    """What is to be set. paper: 'a4' or 'letter'. title: of the sheets of several pieces."""
+
+    shown: Shown
+    paper: str
+    title: str = ""
 
 
-def pieces_pdf(pieces: Sequence[PieceSheet], title: str, paper: str) -> Sheet:
-    """One sheet a piece, each beginning on a page of its own. title: of the document."""
-    return _pdf({"title": title, "pieces": [asdict(piece) for piece in pieces]}, paper)
+def set_sheet(job: SetSheet) -> tuple[str, Sheet]:
+    """The page, '' for the sheets of several pieces, and the PDF."""
+    shown, paper = job.shown, job.paper
+    if isinstance(shown, Overview):
+        return overview_page(shown, paper), _pdf(shown.title, "overview", shown, paper)
+    if isinstance(shown, TeacherSheet):
+        title = f"{shown.title}, for the teacher"
+        return teacher_page(shown, paper), _pdf(title, "teacher", shown, paper)
+    if isinstance(shown, PieceSheet):
+        return piece_page(shown, paper), _pdf(shown.title, "pieces", (shown,), paper)
+    return "", _pdf(job.title, "pieces", shown, paper)
 
 
-def teacher_pdf(teacher: TeacherSheet, paper: str) -> Sheet:
-    """The teacher's sheet."""
-    title = f"{teacher.title}, for the teacher"
-    return _pdf({"title": title, "teacher": asdict(teacher)}, paper)
-
-
-def _pdf(data: dict[str, object], paper: str) -> Sheet:
+def _pdf(title: str, name: str, shown: Shown, paper: str) -> Sheet:
+    """The sheet under the name by which the template knows its kind."""
     template = resources.files("corpusreg.documents.handout") / "assets" / "sheets.typ"
-    return typeset(template.read_text(encoding="utf-8"), data, paper=paper)
+    data = [asdict(each) for each in shown] if isinstance(shown, tuple) else asdict(shown)
+    return typeset(
+        template.read_text(encoding="utf-8"), {"title": title, name: data}, paper=paper
+    )

@@ -16,9 +16,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Mapping, Sequence
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
-from functools import partial
 from pathlib import Path
 
 from corpusreg.comparison.class_file import SavedClass, Settings
@@ -26,7 +24,6 @@ from corpusreg.comparison.class_piece import ClassPiece
 from corpusreg.comparison.classroom import MEASURES, Class, since
 from corpusreg.documents.handout.edits import FILE_NAME, Edited, Edits, read_edits, written
 from corpusreg.documents.handout.folders import publish, staging
-from corpusreg.documents.handout.pages import overview_page, piece_page, teacher_page
 from corpusreg.documents.handout.piece import Drawn
 from corpusreg.documents.handout.privacy import cleaned
 from corpusreg.documents.handout.reading import (
@@ -39,11 +36,11 @@ from corpusreg.documents.handout.reading import (
 )
 from corpusreg.documents.handout.roster import NO_ROSTER, Roster, read_roster
 from corpusreg.documents.handout.sheets import Sheets, made, sheets
-from corpusreg.documents.handout.typeset import overview_pdf, pieces_pdf, teacher_pdf
+from corpusreg.documents.handout.typeset import SetSheet, Shown, set_sheet
 from corpusreg.documents.layout import check_ending
-from corpusreg.documents.paper import Sheet
 from corpusreg.measures.definitions import BY_NAME
 from corpusreg.system.errors import UsageError
+from corpusreg.system.isolate import Limits, Pool
 from corpusreg.text.classroom import since_words
 
 __all__ = ["Handout", "handout"]
@@ -131,7 +128,9 @@ def handout(
             all_sheets = cleaned(
                 sheets(group, drawn, words, files_of, shown, own.asked, otherwise), names.hidden
             )
-            remarks = _write(stage, all_sheets, paper)
+            scores = {files_of[m.key]: str(folder / m.piece.file) for m in group.members}
+            remarks, unmade = _write(stage, all_sheets, paper, scores)
+            problems += unmade
             remarks += [f"{old}: an earlier draft of {new}" for new, old in read.before.items()]
             text = _text(group, drawn, words, edits, names)
             (stage / FILE_NAME).write_text(text, encoding="utf-8")
@@ -198,29 +197,55 @@ def _file_names(keys: Sequence[str]) -> dict[str, str]:
     return found
 
 
-def _write(stage: Path, all_sheets: Sheets, paper: str) -> list[str]:
-    """Every sheet as PDF and as a page; returns remarks."""
-    overview, pieces, teacher = all_sheets.overview, all_sheets.pieces, all_sheets.teacher
+def _set(
+    stage: Path, jobs: Mapping[str, SetSheet], pieces: int = 1
+) -> tuple[list[str], dict[str, str]]:
+    """Write sheets as PDF and page; remarks, and for each that cannot be made the reason.
+
+    jobs: by name, without an ending. pieces: how many each shows. They are made in bounded
+    children, so that a sheet that cannot be made costs the others nothing.
+    """
+    limits = Limits()
+    limits = replace(limits, cpu_seconds=limits.cpu_seconds * pieces)
+    remarks: list[str] = []
+    failed: dict[str, str] = {}
+    with Pool(set_sheet, _AT_ONCE, limits, near=True) as pool:
+        for name, answer in zip(jobs, pool.in_turn(list(jobs.values())), strict=True):
+            if answer.error is not None:
+                failed[name] = str(answer.error)
+                continue
+            page, sheet = answer.result
+            remarks += [f"{name}.pdf: {remark}" for remark in sheet.remarks]
+            (stage / f"{name}.pdf").write_bytes(sheet.pdf)
+            if page:
+                (stage / f"{name}.html").write_text(page, encoding="utf-8", newline="\n")
+    return remarks, failed
+
+
+def _write(
+    stage: Path, all_sheets: Sheets, paper: str, files: Mapping[str, str]
+) -> tuple[list[str], list[Problem]]:
+    """Every sheet; remarks, and what cannot be made. files: the score by its sheet's name."""
     (stage / _SHEETS).mkdir()
-    pages = {
-        "overview.html": overview_page(overview, paper),
-        "teacher.html": teacher_page(teacher, paper),
-    } | {f"{_SHEETS}/{p.file}.html": piece_page(p, paper) for p in pieces}
-    for name, page in pages.items():
-        (stage / name).write_text(page, encoding="utf-8", newline="\n")
-    jobs: dict[str, Callable[[], Sheet]] = {
-        "all-sheets.pdf": lambda: pieces_pdf(pieces, overview.title, paper),
-        "overview.pdf": lambda: overview_pdf(overview, paper),
-        "teacher.pdf": lambda: teacher_pdf(teacher, paper),
-    }
-    for each in pieces:
-        jobs[f"{_SHEETS}/{each.file}.pdf"] = partial(pieces_pdf, [each], each.title, paper)
-    # typst sets a sheet without holding the interpreter.
-    with ThreadPoolExecutor(_AT_ONCE) as pool:
-        done = dict(zip(jobs, pool.map(lambda job: job(), jobs.values()), strict=True))
-    for name, sheet in done.items():
-        (stage / name).write_bytes(sheet.pdf)
-    return [f"{name}: {remark}" for name, sheet in done.items() for remark in sheet.remarks]
+    own = {f"{_SHEETS}/{each.file}": each for each in all_sheets.pieces}
+    remarks, failed = _set(stage, {name: SetSheet(own[name], paper) for name in own})
+    problems = [
+        Problem(f"{files[own[name].file]}: {told}", f"{own[name].title}: {told}")
+        for name, why in failed.items()
+        for told in [f"its sheet cannot be made ({why}); look at the piece with 'compare'"]
+    ]
+    overview, teacher = all_sheets.overview, all_sheets.teacher
+    teacher = replace(
+        teacher, problems=(*teacher.problems, *(problem.shown for problem in problems))
+    )
+    pieces = tuple(each for name, each in own.items() if name not in failed)
+    of_all: tuple[tuple[str, Shown], ...] = (
+        ("overview", overview), ("teacher", teacher), ("all-sheets", pieces)
+    )  # fmt: skip
+    jobs = {name: SetSheet(each, paper, overview.title) for name, each in of_all if each}
+    more, failed = _set(stage, jobs, len(own))
+    lines = [f"{name}.pdf: cannot be made ({why})" for name, why in failed.items()]
+    return [*remarks, *more], [*problems, *(Problem(line, line) for line in lines)]
 
 
 def _text(
