@@ -65,6 +65,7 @@ Approach = Literal["", "step", "leap", "silence"]
 Place = Literal["", "bass", "inner", "top"]
 Ending = Literal["", "resolves", "moves off", "stops", "with the piece"]
 
+TOGETHER = 1.25  # times as strong, with a theme or a section
 FINAL = 4  # bars
 _FINAL_SHARE = 8  # of a short work: an eighth of its bars
 _KIND_ORDER = {kind: place for place, kind in enumerate(KINDS)}
@@ -137,6 +138,7 @@ def final_bar(bars: int) -> int:
 def ranked(events: Iterable[Event], bars: int) -> tuple[Event, ...]:
     """Events of PRINTED_KINDS with the strongest first.
 
+    What comes with earlier music or where a section begins counts as stronger (TOGETHER).
     What happens in the final cadence of a work of so many bars comes last.
     """
     return tuple(
@@ -145,7 +147,7 @@ def ranked(events: Iterable[Event], bars: int) -> tuple[Event, ...]:
             key=lambda each: (
                 each.bar >= final_bar(bars),
                 _KIND_ORDER[each.kind],
-                -each.strength,
+                -each.strength * (TOGETHER if each.theme or each.section else 1.0),
                 each.bar,
                 each.beat,
                 each.low,
