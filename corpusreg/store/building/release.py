@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import shutil
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -36,6 +36,7 @@ def release(
     folder: Path,
     *,
     into: Path | None = None,
+    missing: Sequence[str] = (),
     workers: int | None = None,
     on_progress: Callable[[Progress], None] | None = None,
 ) -> Released:
@@ -43,6 +44,7 @@ def release(
 
     folder: holds the corpora, each in a folder of its name; those that are absent are named
     in the result. into: default `settings.packed_folder()`; it is replaced as a whole.
+    missing: what is not there of a corpus, in words, for the data sheet.
     Raises UsageError where no corpus is there, StoreError where the result is larger than
     MOST_BYTES or cannot be written; what was there stays then.
     """
@@ -53,7 +55,7 @@ def release(
     into = into or settings.packed_folder()
     wanted = [entry for entry in entries() if entry.on]
     there = [Added(e.name, folder / e.name) for e in wanted if (folder / e.name).is_dir()]
-    absent = tuple(e.name for e in wanted if not (folder / e.name).is_dir())
+    absent = (*(e.name for e in wanted if not (folder / e.name).is_dir()), *missing)
     if not there:
         names = ", ".join(entry.name for entry in wanted)
         raise UsageError(f"{folder} holds none of the corpora {names}; see 'corpora list'")

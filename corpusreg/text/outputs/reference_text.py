@@ -7,6 +7,7 @@ from typing import Any
 
 from corpusreg.instruments.ensembles import kinds
 from corpusreg.norms.reference import MINIMUM_UNITS, MINIMUM_WORKS
+from corpusreg.system.phrases import plural
 from corpusreg.text.lines import item, wrap
 from corpusreg.text.tabular import text_table
 
@@ -72,9 +73,14 @@ def _counts(row: Mapping[str, Any]) -> list[str]:
 
 def _corpus(name: str, row: Mapping[str, Any]) -> Iterator[str]:
     title = row.get("title") or name
-    failed = f", {row['failed']:,} files could not be read" if row["failed"] else ""
+    failed = f", {plural(row['failed'], 'file')} could not be read" if row["failed"] else ""
     yield f"  {name}: {title}"
-    yield f"    {row['works']:,} works by {row['composers']:,} composers and sources{failed}"
+    who = (
+        "one composer or source"
+        if row["composers"] == 1
+        else (f"{row['composers']:,} composers and sources")
+    )
+    yield f"    {plural(row['works'], 'work')} by {who}{failed}"
     source = " ".join(filter(None, (row.get("repository"), str(row.get("revision") or ""))))
     if source:
         yield f"    {source}"
@@ -114,9 +120,7 @@ def _limits(sheet: Mapping[str, Any]) -> Iterator[str]:
             "count in no norm of what those notes decide: 'corpusreg query left_out'"
         )
     if sheet["absent"]:
-        yield from item(
-            f"not measured, since their scores were not at hand: {_listed(sheet['absent'])}"
-        )
+        yield from item(f"not measured: {_listed(sheet['absent'])}")
 
 
 def _citation(sheet: Mapping[str, Any]) -> str:
