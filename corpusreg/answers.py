@@ -266,7 +266,7 @@ class Placed(Answer):
         self, works: Sequence[int], kind: str, paper: str | None
     ) -> tuple[bytes, tuple[str, ...]]:
         """The report of some of the works, made in bounds."""
-        from corpusreg.documents.report.writing import made_report
+        from corpusreg.documents.report import made_report
         from corpusreg.system.isolate import made_of
 
         comparisons = [self.comparisons[work] for work in works]

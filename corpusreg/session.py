@@ -263,7 +263,7 @@ class Session:
         Raises ReadError when a piece cannot be read, UsageError for a part, work or ending
         that does not exist, CorpusregError where the file cannot be written.
         """
-        from corpusreg.documents.pictures.drawn import draw_map
+        from corpusreg.documents.pictures.save import draw_map
 
         second = self._file(other) if other is not None else None
         first = self._file(piece)

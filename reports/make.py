@@ -29,7 +29,7 @@ from corpusreg.documents.figures.heights import write_heights
 from corpusreg.documents.figures.periods import period_picture, trend_picture
 from corpusreg.documents.handout.writing import handout
 from corpusreg.documents.pictures.save import png
-from corpusreg.documents.report.writing import write_report
+from corpusreg.documents.report import write_report
 from corpusreg.measures.definitions import BY_NAME, VERSION
 from corpusreg.norms.atlas.study import atlas
 from corpusreg.norms.periods.answer import study

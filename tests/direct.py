@@ -12,7 +12,7 @@ from corpusreg.comparison.compared import score_files as score_files
 from corpusreg.comparison.compared import some_readable as some_readable
 from corpusreg.comparison.examples import Examples
 from corpusreg.comparison.heights import Passage
-from corpusreg.documents.pictures.drawn import draw_map as draw_map
+from corpusreg.documents.pictures.save import draw_map as draw_map
 from corpusreg.norms import asking
 from corpusreg.norms.asking import COLUMNS as COLUMNS
 from corpusreg.norms.asking import GROUPS as GROUPS

@@ -23,7 +23,7 @@ from pypdf import PdfReader
 from corpusreg import cli, instruments
 from corpusreg.documents.atlas import atlas_document, atlas_page, write_atlas
 from corpusreg.documents.figures.atlas import atlas_pictures
-from corpusreg.documents.figures.sheet import Wall, amount
+from corpusreg.documents.figures.style import Wall, amount
 from corpusreg.documents.pictures.look import COLOURS
 from corpusreg.documents.pictures.svg import text_width
 from corpusreg.measures.definitions import MEASURES

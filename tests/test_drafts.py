@@ -21,7 +21,7 @@ import corpusreg
 from corpusreg.comparison.drafts import SAYABLE, Drafts, align, drafts
 from corpusreg.documents.handout.drafts import earlier_drafts
 from corpusreg.documents.handout.roster import NO_ROSTER, Roster, Writer
-from corpusreg.documents.report.writing import write_report
+from corpusreg.documents.report import write_report
 from corpusreg.measures.definitions import MEASURES
 from corpusreg.score.notes import Part
 from corpusreg.score.played import Played

@@ -18,19 +18,19 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from lxml import etree
 
+from corpusreg.documents import engraving
 from corpusreg.documents.engraving import (
     TEXT_WIDTH,
     Engraved,
     Passage,
     engrave,
     engrave_all,
+    engrave_here,
     glyph_sheet,
+    shifts,
     standalone,
 )
-from corpusreg.documents.engraving import drawing as drawing_module
-from corpusreg.documents.engraving.drawing import engrave_here
-from corpusreg.documents.engraving.proof import shifts
-from corpusreg.documents.engraving.writing import cut_to_values
+from corpusreg.documents.engraving.excerpt import cut_to_values
 from corpusreg.score.notes import Score
 from corpusreg.score.readers import read_scores
 
@@ -445,8 +445,8 @@ def test_other_notes_than_those_read_are_never_shown(
 
 def test_the_proof_asks_for_pitch_value_and_bar(reed: Path) -> None:
     [score] = read_scores(reed)
-    file = drawing_module.Opened(reed)
-    picture = drawing_module._draw(file, score, (0, 2), (0,))
+    file = engraving.Opened(reed)
+    picture = engraving._draw(file, score, (0, 2), (0,))
     assert picture is not None
     bars = picture.bars
     assert shifts(bars, score, 0, (0,)) == {0: 0}

@@ -25,7 +25,7 @@ EVIL = '<script>alert(1)</script> & <b>Bold</b> "quoted" </title>'
 @pytest.fixture(scope="session")
 def reports(small_home: Path, tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
     """Pages by name: a piano piece, a quartet, several works, and one with an evil title."""
-    from corpusreg.documents.report.writing import write_report
+    from corpusreg.documents.report import write_report
 
     folder = tmp_path_factory.mktemp("pages")
     evil = folder / "evil.musicxml"
@@ -271,7 +271,7 @@ def test_sound_follows_the_written_tempo(in_home: Path) -> None:
 
 def test_a_very_long_work_stays_below_the_limit(in_home: Path, tmp_path: Path) -> None:
     """All five movements of a quartet in one file: 923 bars as played."""
-    from corpusreg.documents.report.writing import write_report
+    from corpusreg.documents.report import write_report
 
     made = tmp_path / "long.html"
     found = direct.compare_paths([bundled_root() / "beethoven" / "opus132.mxl"])

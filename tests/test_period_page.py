@@ -17,7 +17,7 @@ from test_periods import invented, late, with_span
 
 from corpusreg import cli
 from corpusreg.documents.figures.periods import period_picture, trend_picture
-from corpusreg.documents.figures.sheet import amount
+from corpusreg.documents.figures.style import amount
 from corpusreg.documents.layout import Document
 from corpusreg.documents.periods import periods_document, write_periods
 from corpusreg.documents.pictures.look import COLOURS

@@ -22,12 +22,18 @@ from corpusreg.cli import main
 from corpusreg.comparison.comparison import Comparison, Piece, compare
 from corpusreg.comparison.placing import measured
 from corpusreg.comparison.players import players
-from corpusreg.documents.pictures.levels import level_grid
-from corpusreg.documents.pictures.nearest import DOTS, nearest_works
-from corpusreg.documents.pictures.octaves import octave_chart, octave_uses
+from corpusreg.documents.pictures.charts import (
+    DOTS,
+    SLICES,
+    level_grid,
+    nearest_works,
+    octave_chart,
+    octave_uses,
+    spread,
+    strip,
+)
 from corpusreg.documents.pictures.register_map import pages, register_map, stills
 from corpusreg.documents.pictures.save import contents, pdf, png
-from corpusreg.documents.pictures.strips import SLICES, spread, strip
 from corpusreg.documents.pictures.svg import Picture, element, number, wrapped
 from corpusreg.documents.pictures.view import MapView, view_of
 from corpusreg.instruments import load

@@ -34,7 +34,7 @@ from werkzeug.test import TestResponse
 
 from corpusreg.comparison.class_file import Settings
 from corpusreg.documents.contrast import contrast_document
-from corpusreg.documents.report.writing import write_report
+from corpusreg.documents.report import write_report
 from corpusreg.room import uploads
 from corpusreg.room.app import room
 from corpusreg.room.desk import Desk

@@ -16,7 +16,7 @@ from corpusreg.instruments.names import plain
 from corpusreg.score.pitch import parse_note
 from corpusreg.system.errors import DataError, UsageError
 
-__all__ = ["DECAYS", "FAMILIES", "LEVELS", "Instrument", "Register", "read_rows"]
+__all__ = ["DECAYS", "FAMILIES", "LEVELS", "Instrument", "read_rows"]
 
 FAMILIES = (
     "strings",

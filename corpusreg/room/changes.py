@@ -101,7 +101,7 @@ def work(task: Task) -> Placed | Made:
 
 
 def _draft(task: DraftTask) -> Made:
-    from corpusreg.documents.report.writing import write_report
+    from corpusreg.documents.report import write_report
 
     page = task.to / _PAGE
     with Session() as session:

@@ -121,7 +121,7 @@ def report(task: ReportTask) -> None:
     Raises CorpusregError where there is no usable reference.
     """
     from corpusreg.comparison.compared import studied
-    from corpusreg.documents.report.writing import write_report
+    from corpusreg.documents.report import write_report
     from corpusreg.store import kept_reference
 
     kept: Kept = pickle.loads(task.kept.read_bytes())

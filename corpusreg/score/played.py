@@ -46,11 +46,7 @@ MARKS = {
     "pppp": 8, "ppp": 16, "pp": 32, "p": 48, "mp": 64, "mf": 80, "f": 96,
     "ff": 112, "fff": 122, "ffff": 127, "fp": 48, "sfp": 48, "sfpp": 32, "pf": 96,
 }  # fmt: skip
-
-
 _STEP = 16
-
-
 UNMARKED = MARKS["mf"] / 127
 
 

@@ -38,16 +38,7 @@ from corpusreg.store.tables import EXTRACTED, Rows, arrays, checked, columns, pr
 from corpusreg.system.errors import DataError
 from corpusreg.system.writing import flush, flush_folder, replace_text
 
-__all__ = [
-    "Batch",
-    "BatchLimits",
-    "Entry",
-    "Recipe",
-    "Shards",
-    "Written",
-    "file_hash",
-    "survey",
-]
+__all__ = ["Batch", "BatchLimits", "Recipe", "Shards", "Written", "file_hash", "survey"]
 
 
 @dataclass(frozen=True)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-__all__ = ["KINDS", "Kind"]
+__all__ = ["KINDS"]
 
 
 @dataclass(frozen=True)

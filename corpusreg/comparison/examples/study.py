@@ -17,7 +17,7 @@ from corpusreg.comparison.examples.find import LEAST_STAY, Example, example, row
 from corpusreg.comparison.findings import Finding, reading
 from corpusreg.norms.cohorts import Source
 
-__all__ = ["Habit", "habit", "study"]
+__all__ = ["habit", "study"]
 
 COUNT = 3
 # A stay to be aimed at takes no more of the piece than this share.

@@ -14,9 +14,14 @@ from itertools import accumulate
 from pathlib import Path
 from typing import Any
 
-from corpusreg.documents.engraving.cutting import cut, parsed
+from corpusreg.documents.engraving.excerpt import (
+    GUESSED,
+    cut,
+    cut_to_values,
+    parsed,
+    write_bars,
+)
 from corpusreg.documents.engraving.passage import TENTH, TEXT_WIDTH
-from corpusreg.documents.engraving.writing import GUESSED, cut_to_values, write_bars
 from corpusreg.score.notes import Score
 from corpusreg.score.readers import read_scores, sniff
 from corpusreg.system.errors import ReadError

@@ -5,8 +5,15 @@ from __future__ import annotations
 from types import ModuleType
 from typing import TYPE_CHECKING
 
-from corpusreg.documents.figures.sheet import amount, counts
-from corpusreg.documents.figures.style import as_picture, new_axes, new_figure, say, styled
+from corpusreg.documents.figures.style import (
+    amount,
+    as_picture,
+    counts,
+    new_axes,
+    new_figure,
+    say,
+    styled,
+)
 from corpusreg.documents.pictures.look import COLOURS, SIZES, STROKES
 from corpusreg.documents.pictures.svg import Picture, shortened, wrapped
 from corpusreg.norms.periods.chart import Band, Chart, Line

@@ -34,18 +34,10 @@ __all__ = ["FORMATS", "existing", "read_file", "read_scores", "sniff"]
 
 # Families that music21 reads.
 MUSIC21 = frozenset(("mei", "capella", "noteworthy", "tinynotation"))
-
-
 # Families of printed pages, on which one sees where movements end.
 _WITH_MOVEMENTS = frozenset(("musicxml", "kern", "mei"))
-
-
 _MOST_BYTES = 16 * 2**20  # of formats that are read into memory whole
-
-
 _MOST_PARTS = 200  # each is measured by itself; the largest open scores seen have under 60
-
-
 _HEAD = 65_536  # bytes that decide what a file is
 
 
@@ -224,17 +216,9 @@ def _known() -> str:
 _NUMERAL = re.compile(
     r"^\W*(?:(?:n[or]\.?|nº|mov(?:ement|t)?\.?)\s*)?([IVX]+|\d{1,2})\b\W", re.I
 )
-
-
 _ROMAN = ("I", "II", "III", "IV", "V", "VI", "VII", "VIII", "IX", "X", "XI", "XII")
-
-
 _SHORTEST = 4  # bars; what is shorter is an ossia or a sketch, unless it has a numeral
-
-
 _ENDS = {"dacapo", "dalsegno", "fine"}
-
-
 # Headings of what is part of a movement.
 _INSIDE = re.compile(
     r"^\W*(?:[IVX\d]+\W+)?(trio|var(\b|iat|iaz)|minore?\b|maggiore\b|alternativo|coda|doubles?\b"

@@ -56,8 +56,6 @@ from corpusreg.system.errors import ReadError
 __all__ = ["read_abc", "read_abc_file"]
 
 _MOST_TICKS = 2**40
-
-
 _OURS = re.compile(re.escape(MARK) + r"(\d{1,9})", re.ASCII)
 
 
@@ -360,8 +358,6 @@ def _slice(bars: Bars, begin: int, end: int) -> Bars:
 
 
 _STEP = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
-
-
 _BEATS = {"breve": 2, "whole": 1, "half": 1 / 2, "quarter": 1 / 4, "eighth": 1 / 8}
 
 
@@ -369,8 +365,6 @@ _BEATS |= {"16th": 1 / 16, "32nd": 1 / 32, "64th": 1 / 64}
 
 
 _DOTS = frozenset(("staccato", "staccatissimo", "spiccato"))
-
-
 _TREBLE = 66  # a mean pitch above which no line in the bass clef lies
 
 

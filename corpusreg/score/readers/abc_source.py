@@ -22,8 +22,6 @@ __all__ = ["MARK", "Marker", "Source", "Voice", "decode", "read_source", "split_
 
 # 1,000 nested braces still pass the library, 20,000 end the process (measured).
 _MOST_BRACES = 64
-
-
 _MOST_LINE = 1_000_000  # characters
 
 
@@ -71,15 +69,9 @@ def guard(tune: str) -> None:
 
 
 MARK = "~cr"
-
-
 _FIELD = re.compile(r"([A-Za-z+]):(.*)", re.DOTALL)
-
-
 # A note with a repeat sign after it, at the start of a line, looks like a field.
 _NOTE_NOT_FIELD = re.compile(r"[A-Ga-gxz]:[|:\[]")
-
-
 _TOKEN = re.compile(
     r'"[^"]*"?'  # chord symbol or annotation
     r"|![^!|\s]*!|\+[^+\s|]+\+"  # decoration, or a chord of version 1
@@ -87,30 +79,16 @@ _TOKEN = re.compile(
     r"|(?:\[|\|)(?:\d[\d,\-]*)"  # ending
     r"|%.*"  # remark
 )
-
-
 _NOTE = re.compile(r"[\^_=]*(?:\d*/\d*)?[A-Ga-g]")
-
-
 _PIECE = re.compile(
     r'"[^"]*"?|![^!|\s]*!|\[[A-Za-z]:[^\[\]]*\]'  # as above: no notes in these
     r"|\{[^{}]*\}"  # what holds for a grace note holds in its own octave only
     r"|(?P<bar>[|:]+)|(?P<sign>\^{1,2}|_{1,2}|=)?(?P<note>[A-Ga-g])"
 )
-
-
 _OPTION = re.compile(r'\b(\w{1,30})=\s*("[^"]*"|\S+)')
-
-
 _CLOSES = re.compile(r'(?:\s|"[^"]*"|![^!]*!){0,20}(?:[|:\]]|\\?$)')
-
-
 _OLD_CHORD = re.compile(r"\+(?!f{2,4}\+)((?:[\^_=]*[A-Ga-g][,']*\d*(?:/+\d*)?){2,})\+")
-
-
 _MIDI = re.compile(r"(?:%%|I:\s*)MIDI\s+(\w+)\s*(.*)", re.IGNORECASE)
-
-
 _JUMPS = {"segno": "segno", "coda": "coda", "fine": "fine", "tocoda": "tocoda"}
 
 

@@ -214,20 +214,10 @@ def _sound(
 
 
 _PERCUSSION = 9
-
-
 _MOST_BARS = 200_000
-
-
 _UNSIGNED = (False, False, False, False)  # no grace, ties, dots: a file of sounds has none
-
-
 _KEYBOARDS = frozenset((None, *range(9), *range(16, 21)))  # pianos, celesta, organs
-
-
 _RIGHT = re.compile(r"\b(right|rh|r\.h\.?|upper|treble|rechte?|droite)\b", re.IGNORECASE)
-
-
 _LEFT = re.compile(r"\b(left|lh|l\.h\.?|lower|bass|linke?|gauche)\b", re.IGNORECASE)
 
 

@@ -37,8 +37,6 @@ _UNREAD = {
     "hairpin": "hairpins (music21 does not read them from MEI)",
     "pedal": "pedal marks (music21 does not read them from MEI)",
 }
-
-
 _VARIANTS = frozenset(("rdg", "sic", "abbr", "orig"))  # the other reading is the text
 
 
@@ -128,11 +126,7 @@ def _titles(root: Any) -> dict[str, str]:
 
 
 _MOST_TICKS = 2**40
-
-
 _DOTS = frozenset(("Staccato", "Staccatissimo", "Spiccato"))
-
-
 _JUMPS = {
     "Segno": "segno",
     "Coda": "coda",

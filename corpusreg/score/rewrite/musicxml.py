@@ -70,11 +70,7 @@ def slurs(path: Path, score: Score) -> list[tuple[int, int]]:
 
 # Sharps (1) or flats (-1) of each staff at the beginning of a bar; '' for all staves.
 Keys = dict[str, int]
-
-
 _SHARPS = "FCGDAEB"
-
-
 _NAMES = {-2: "flat-flat", -1: "flat", 0: "natural", 1: "sharp", 2: "double-sharp"}
 
 
@@ -142,8 +138,6 @@ _ORDER = (
     "footnote", "level", "voice", "type", "dot", "accidental", "time-modification", "stem",
     "notehead", "notehead-text", "staff", "beam", "notations", "lyric", "play", "listen",
 )  # fmt: skip
-
-
 _RANK = {tag: rank for rank, tag in enumerate(_ORDER)}
 
 
@@ -226,11 +220,7 @@ def timed(
 
 # Octaves between what is printed under a line and what sounds, by its size.
 _OCTAVES = {"8": 1, "15": 2, "22": 3}
-
-
 _SIZES = {octaves: size for size, octaves in _OCTAVES.items()}
-
-
 Moment = tuple[int, Fraction]
 
 
@@ -302,15 +292,9 @@ def _drop(sign: etree._Element) -> None:
 
 
 LEDGERS = 3.0
-
-
 _STEPS = "CDEFGAB"
-
-
 # Place of the note that a clef names, in steps from C0.
 _NAMED = {"G": 32, "F": 24, "C": 28}
-
-
 _LINES = {"G": 2, "F": 4, "C": 3}  # where it stands if nothing says so
 
 
@@ -434,18 +418,12 @@ def _name(element: etree._Element, clef: _Clef) -> None:
 
 
 _HIGHEST_OCTAVE = 9
-
-
 _STALE = ("default-y", "bezier-y", "bezier-y2")
-
-
 # Children of a note that a rest in its place keeps, and of its notations.
 _KEPT = frozenset(
     ("grace", "duration", "instrument", "footnote", "level", "voice", "type", "dot",
      "time-modification", "staff", "beam", "notations", "lyric", "play", "listen")
 )  # fmt: skip
-
-
 _KEPT_NOTATIONS = ("tuplet", "fermata")
 
 

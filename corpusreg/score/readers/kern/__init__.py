@@ -159,11 +159,7 @@ def pedals_of(
 
 
 _MAX_BYTES = 64_000_000  # the largest open kern file seen is under 1 MB
-
-
 _SEGMENT = "!!!!SEGMENT"
-
-
 _MAPPED = (
     ("composer", ("COM",)),
     ("lyricist", ("LYR",)),

@@ -72,23 +72,11 @@ __all__ = [
 ]  # fmt: skip
 
 _STEPS = {"c": 0, "d": 2, "e": 4, "f": 5, "g": 7, "a": 9, "b": 11}
-
-
 _DURATION = re.compile(r"(\d+)(?:%(\d+))?")
-
-
 _LETTERS = re.compile(r"[A-Ga-g]+")
-
-
 _LONG = {"0": 8, "00": 16, "000": 32}
-
-
 _MAX_DIGITS = 6
-
-
 _MAX_QUARTERS = 4096  # longer than any note on paper: a damaged number
-
-
 _MAX_TICKS = 10**8  # finer than any tuplet on paper: a damaged number
 
 
@@ -515,28 +503,14 @@ _KEYBOARDS = frozenset(
         *("organ", "porgn", "reedo", "hrmon", "accor", "harp", "arpa"),
     )
 )
-
-
 _HARPS = frozenset({"Iharp", "Iarpa"})
-
-
 _NUMERAL = re.compile(r"\b(i{1,3}|\d+|primo|sec[ou]ndo|1mo|2do)\b")
-
-
 _AIN_KEYBOARDS = frozenset(
     ("piano", "forte", "organ", "cemba", "hpschd", "harp", "arpa", "clavi", "pf", "keyb")
 )
-
-
 _TRANSPOSED = re.compile(r"\*Trd([+-]?\d+)c([+-]?\d+)")
-
-
 _CODE = re.compile(r"\*I[a-z#][\w&#-]*")
-
-
 _BRACED = re.compile(r"\{\(?s(\d+),s(\d+)\)?\}")
-
-
 _NUMBERED = re.compile(r"\*(?:part|staff)(\d+)")
 
 

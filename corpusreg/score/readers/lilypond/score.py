@@ -47,11 +47,7 @@ _JUMPS = (
     ("coda", re.compile(r"(?i)^\W*coda\W*$")),
     ("segno", re.compile(r"(?i)^\W*segno\W*$")),
 )
-
-
 _AT_START = ("segno", "coda")
-
-
 _SECTIONS = ("||", "|.", ".|", "..")
 
 
@@ -155,34 +151,18 @@ def _marks(
 
 
 _LOWEST, _HIGHEST = 16, 112  # what no open LilyPond score goes beyond: an octave is wrong
-
-
 _MOST_TICKS = 10_000_000
-
-
 _ROUNDED_TICKS = 60480  # 2^6 x 3^3 x 5 x 7, where nothing exact is small enough
-
-
 _GROUPS = ("PianoStaff", "GrandStaff")
-
-
 _NO_STAFF = (*_GROUPS, "ChoirStaff")
-
-
 _MARK = re.compile(r"\b(?:[msr]*[pf]+[pfz]*|s?fz|n)\b")
-
-
 _HANDS = re.compile(
     r"(?i)^\W*(right|left|rh|lh|r\.? ?h\.?|l\.? ?h\.?|up(per)?|low(er)?|down)\b"
 )
-
-
 _KEYBOARDS = re.compile(
     r"(?i)\b(piano|pianoforte|fortepiano|harpsichord|cembalo|clavecin|clavier|keyboard|organ"
     r"|harmonium|harp|celesta|virginals?)\b"
 )
-
-
 _KEYS = (
     ("title", ("title",)),
     ("movement", ("piece",)),

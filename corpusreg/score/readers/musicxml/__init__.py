@@ -62,8 +62,6 @@ from corpusreg.system.errors import ReadError
 __all__ = ["read_musicxml"]
 
 _COMMON_TIME = Metre(((4, 4),))
-
-
 _ROUNDED_TICKS = 60480  # 2^6 x 3^3 x 5 x 7, where nothing exact is small enough
 
 
@@ -477,17 +475,9 @@ def _tempos(marks: Marks, layout: Layout) -> tuple[Tempo, ...]:
 
 
 _MAX_PARTS = 1000
-
-
 _MAX_PENDING = 16_000_000  # bytes of XML in one measure, or before the first
-
-
 _LARGE = 128  # pieces of a file that is not parsed whole: 8 MB
-
-
 _METADATA = ("work", "identification", "movement-title", "movement-number", "credit")
-
-
 _TAGS = ("measure", "part", "part-list", *_METADATA)
 
 

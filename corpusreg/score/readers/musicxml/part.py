@@ -46,14 +46,8 @@ from corpusreg.score.readers.musicxml.wording import RUN, STACCATO, as_element, 
 __all__ = ["PartReader"]
 
 _MARK = re.compile(r"\b(?:[msr]*[pf]+[pfz]*|s?fz|n)\b")
-
-
 _CRESC = re.compile(r"(?<![a-z])cresc", re.IGNORECASE)
-
-
 _DIM = re.compile(r"(?<![a-z])(decresc|dim(in)?(\.|uendo\b|(?=\s|$)))", re.IGNORECASE)
-
-
 _JUMP_WORDS = (
     ("dacapo", re.compile(r"^\W*(D\. ?C\.?(?!\w)|DC(?!\w)|(?i:da capo))")),
     ("dalsegno", re.compile(r"^\W*(D\. ?S\.?(?!\w)|DS(?!\w)|(?i:dal segno))")),
@@ -61,11 +55,7 @@ _JUMP_WORDS = (
     ("fine", re.compile(r"^\W*fine\W*$", re.IGNORECASE)),
     ("coda", re.compile(r"^\W*coda\W*$", re.IGNORECASE)),
 )
-
-
 _SOUND_JUMPS = ("dacapo", "segno", "dalsegno", "coda", "tocoda", "fine")
-
-
 _BEATS = {
     "1024th": Fraction(1, 256),
     "512th": Fraction(1, 128),
@@ -82,8 +72,6 @@ _BEATS = {
     "long": Fraction(16),
     "maxima": Fraction(32),
 }
-
-
 _DOUBLE_BARS = ("light-light", "light-heavy", "heavy-light", "heavy-heavy")
 
 
@@ -381,14 +369,8 @@ def _metronome(element: etree._Element) -> Fraction | None:
 
 
 _MAX_STAVES = 64
-
-
 _MAX_VOICES = 1000
-
-
 _FORTE_VELOCITY = 90  # `dynamics` attributes are a percentage of it (MusicXML 4.0)
-
-
 _STACCATO = list(NOTE_DTYPE.names or ()).index("staccato")
 
 

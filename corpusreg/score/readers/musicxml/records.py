@@ -35,8 +35,6 @@ __all__ = [
 ]  # fmt: skip
 
 ROW = len(NOTE_DTYPE.names or ()) + 1  # numbers in a row of PartRecord.rows
-
-
 _STEPS = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
 
 
@@ -178,8 +176,6 @@ def number(text: str | None) -> Fraction | None:
 
 
 MAX_UNIT = 100_000_000
-
-
 MAX_QUARTERS = 4096  # no single duration or bar is longer than this
 
 
@@ -283,13 +279,9 @@ _KEYBOARD = re.compile(
     r"celesta|celeste|harp|harfe|harpe|arpa|keyboard)\b",
     re.IGNORECASE,
 )
-
-
 _RIGHT = re.compile(
     r"\b(right( hand)?|r\.? ?h\.?|upper|rechte( hand)?|m\.? ?d\.?)(?=\W|$)", re.I
 )
-
-
 _LEFT = re.compile(
     r"\b(left( hand)?|l\.? ?h\.?|lower|linke( hand)?|m\.? ?[gs]\.?)(?=\W|$)", re.I
 )

@@ -1,4 +1,4 @@
-"""One work of a report as its template shows it: words and pictures, nothing left to decide.
+"""The report of one or several works as a document.
 
 What is found is in the `Reading`, what is said comes from `text`; here pictures are drawn,
 passages engraved, and rows of tables put together.
@@ -10,7 +10,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from corpusreg.comparison.comparison import Comparison
 from corpusreg.comparison.drafts import Drafts
@@ -19,12 +19,10 @@ from corpusreg.comparison.findings import HEADLINE, Finding, Reading, Shown, rea
 from corpusreg.corpus.registry import own_and_others
 from corpusreg.documents import engraving, quoting
 from corpusreg.documents.engraving import Engraved
-from corpusreg.documents.layout import Drawn
-from corpusreg.documents.pictures.levels import level_grid
-from corpusreg.documents.pictures.nearest import nearest_works
-from corpusreg.documents.pictures.octaves import octave_chart
+from corpusreg.documents.html import json_text
+from corpusreg.documents.layout import Document, Drawn, check_ending, made_document
+from corpusreg.documents.pictures.charts import level_grid, nearest_works, octave_chart, strip
 from corpusreg.documents.pictures.register_map import pages, register_map
-from corpusreg.documents.pictures.strips import strip
 from corpusreg.documents.pictures.view import view_of
 from corpusreg.documents.sound import sound
 from corpusreg.measures.definitions import VERSION
@@ -32,6 +30,7 @@ from corpusreg.norms.profiles.model import PlacedProfile
 from corpusreg.store import Reference
 from corpusreg.system.phrases import capital
 from corpusreg.system.plaintext import plain
+from corpusreg.system.writing import write_files
 from corpusreg.text import drafts as draft_words
 from corpusreg.text.alike import alike_lines
 from corpusreg.text.examples import passage_words
@@ -40,8 +39,10 @@ from corpusreg.text.measures import compared, rank_cell, title, value_words
 from corpusreg.text.players import asks_words, player_remarks
 from corpusreg.text.profiles import profile_lines
 from corpusreg.text.reading import (
+    CLASS_COLUMNS,
     MEASURE_COLUMNS,
     certainty,
+    class_row,
     company_sentence,
     details,
     first_screen,
@@ -49,12 +50,12 @@ from corpusreg.text.reading import (
     measure_rows,
     unranked,
 )
-from corpusreg.text.wording import (
-    place_words,
-    register,
-)
+from corpusreg.text.wording import place_words, register
 
-__all__ = ["works_of"]
+if TYPE_CHECKING:
+    Studied = tuple[list[Example], list[Example]]
+
+__all__ = ["made_report", "write_report"]
 
 WIDE, NARROW = 720.0, 340.0  # pixels: the text column of a page, a phone
 MAP_HEIGHT = 250.0  # pixels of the map on a first page
@@ -509,4 +510,81 @@ def _passage(number: int, shown: Shown, r: Reading, drawn: Sequence[Engraved | s
         runs=runs,
         remarks=(*goes_on, *(f"{capital(plain(each))}." for each in dict.fromkeys(remarks))),
         hear=(shown.place.first, shown.place.last),
+    )
+
+
+def write_report(
+    comparisons: Sequence[Comparison],
+    failures: Sequence[str],
+    reference_id: str,
+    path: Path,
+    *,
+    studied: Sequence[Studied] = (),
+    drafts: Sequence[Drafts] = (),
+    paper: str | None = None,
+    reference: Reference | None = None,
+) -> tuple[str, ...]:
+    """Write a report of some works, at least one; as `report`, and as `write_document`."""
+    check_ending(path)
+    content, remarks = made_report(
+        comparisons, failures, reference_id, path.suffix.lower(),
+        studied=studied, drafts=drafts, paper=paper, reference=reference,
+    )  # fmt: skip
+    write_files({path: content})
+    return remarks
+
+
+def made_report(
+    comparisons: Sequence[Comparison],
+    failures: Sequence[str],
+    reference_id: str,
+    kind: str,
+    *,
+    studied: Sequence[Studied] = (),
+    drafts: Sequence[Drafts] = (),
+    paper: str | None = None,
+    reference: Reference | None = None,
+) -> tuple[bytes, tuple[str, ...]]:
+    """The content of a report's file; kind: as `layout.made_document`, the rest as `report`."""
+    made = report(
+        comparisons, failures, reference_id,
+        studied=studied, drafts=drafts, reference=reference,
+    )  # fmt: skip
+    return made_document(made, kind, paper)
+
+
+def report(
+    comparisons: Sequence[Comparison],
+    failures: Sequence[str],
+    reference_id: str,
+    *,
+    studied: Sequence[Studied] = (),
+    drafts: Sequence[Drafts] = (),
+    reference: Reference | None = None,
+) -> Document:
+    """A report, whose first page has the reading and whose details stand behind it.
+
+    failures: what could not be read, one line each, told at the end. studied: for each work
+    the passages to study beside it, () for none. drafts: for each work what changed since an
+    earlier draft, () where there is none. reference: the one that `studied` was found in, whose
+    passages are then shown in notation; without it they are only named.
+    """
+    works = works_of(comparisons, reference_id, studied, drafts, reference)
+    several = len(works) > 1
+    title = f"{len(works)} pieces" if several else works[0].title
+    return Document(
+        f"{title}: how {'they use' if several else 'it uses'} register",
+        "report.html",
+        {
+            "works": works,
+            "title": title,
+            "columns": [capital(each) for each in CLASS_COLUMNS],
+            "class_rows": [class_row(reading(c)) for c in comparisons],
+            "failures": failures,
+            "h1": "h2" if several else "h1",
+            "h2": "h3" if several else "h2",
+            "sounds": {work.name: json_text(dict(work.sound)) for work in works},
+        },
+        {f"{work.name}/{key}": each for work in works for key, each in work.pictures.items()},
+        script=True,
     )

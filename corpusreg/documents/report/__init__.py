@@ -1,1 +1,0 @@
-"""Reports: a comparison as a page to read, print and hand out."""
