@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from types import ModuleType
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from corpusreg.documents.figures.style import (
@@ -34,6 +34,7 @@ _GAP = 14.0
 _FOOT = 10.0  # between the last period, with its interval, and the axis
 _ABOVE, _BELOW = 40.0, 34.0
 _TREND = 240.0
+_DOT = 3.6  # across
 
 
 def period_picture(chart: Chart, prefix: str) -> Picture:
@@ -44,13 +45,13 @@ def period_picture(chart: Chart, prefix: str) -> Picture:
     factor, unit = _scale(chart)
     heights = [_height(band) for band in chart.bands]
     tall = sum(heights) + _GAP * (len(heights) - 1) + _FOOT
-    with styled() as seaborn:
+    with styled():
         figure = new_figure(WIDTH, _ABOVE + tall + _BELOW)
         ax = new_axes(figure, _LEFT, _ABOVE, _ACROSS, tall)
         ax.set_ylim(tall, 0)
         top = 0.0
         for band, height in zip(chart.bands, heights, strict=True):
-            _band(seaborn, figure, ax, band, top, height, factor)
+            _band(figure, ax, band, top, height, factor)
             top += height + _GAP
         ax.set_yticks([])
         ax.spines["left"].set_visible(False)
@@ -71,10 +72,10 @@ def trend_picture(chart: Chart, prefix: str) -> Picture | None:
     said = "Over the years: too few composers to test a trend"
     if verdict is not None:
         said = f"Over the years: {verdict.replace('difference', 'trend')}"
-    with styled() as seaborn:
+    with styled():
         figure = new_figure(WIDTH, _TREND + _ABOVE + _BELOW)
         ax = new_axes(figure, 56, _ABOVE, WIDTH - 56 - 24, _TREND)
-        _trend(seaborn, ax, chart.line, factor)
+        _trend(ax, chart.line, factor)
         ax.grid(axis="y")
         ax.tick_params(labelsize=SIZES["text"])
         say(figure, f"{chart.measure.title} [{unit}]", 24, 18, SIZES["text"], "quiet")
@@ -95,9 +96,8 @@ def _height(band: Band) -> float:
 
 
 def _band(
-    seaborn: ModuleType, figure: Figure, ax: Axes, band: Band, top: float, height: float,
-    factor: float,
-) -> None:  # fmt: skip
+    figure: Figure, ax: Axes, band: Band, top: float, height: float, factor: float
+) -> None:
     cell, count = band.cell, len(band.composers)
     step = height / count
     at = [top + step * (place + 0.5) for place in range(count)]
@@ -111,13 +111,26 @@ def _band(
     ax.plot([middle] * 2, [top - 1, top + height + 4], color=COLOURS["ink"], zorder=4,
             linewidth=STROKES["firm"], linestyle="-" if cell.interval else (0, (2, 2)),
             clip_on=False)  # fmt: skip
-    seaborn.scatterplot(
-        x=[factor * value for composer in band.composers for value in composer.values],
-        y=[y for y, c in zip(at, band.composers, strict=True) for _ in c.values],
-        ax=ax, s=16, color=COLOURS["weight3"], alpha=0.75, edgecolor=COLOURS["paper"],
-        linewidth=0.4, zorder=3, legend=False, clip_on=False,
-    )  # fmt: skip
+    places = [
+        (factor * value, y)
+        for y, c in zip(at, band.composers, strict=True)
+        for value in dict.fromkeys(c.values)
+    ]
+    _dots(ax, places)
     _names(figure, band, top, step, factor)
+
+
+def _dots(ax: Axes, places: Sequence[tuple[float, float]]) -> None:
+    """Dots as one path of strokes without length: thousands of elements weigh on a page."""
+    from matplotlib.patches import PathPatch
+    from matplotlib.path import Path
+
+    path = Path([each for place in places for each in (place, place)],
+                [Path.MOVETO, Path.LINETO] * len(places))  # fmt: skip
+    path.should_simplify = False
+    ax.add_patch(PathPatch(path, edgecolor=COLOURS["weight3"], facecolor="none", linewidth=_DOT,
+                           capstyle="round", zorder=3, clip_on=False))  # fmt: skip
+    ax.autoscale_view(scaley=False)
 
 
 def _names(figure: Figure, band: Band, top: float, step: float, factor: float) -> None:
@@ -141,16 +154,15 @@ def _names(figure: Figure, band: Band, top: float, step: float, factor: float) -
     say(figure, said, right, y + 15, SIZES["small"], "quiet")
 
 
-def _trend(seaborn: ModuleType, ax: Axes, line: Line, factor: float) -> None:
+def _trend(ax: Axes, line: Line, factor: float) -> None:
     first, last = line.ends
     low, high = ([factor * value for value in side] for side in (line.low, line.high))
     middle = [factor * value for value in line.middle]
     ax.fill_between([first, last], low, high, color=COLOURS["faint"], linewidth=0, zorder=1)
     ax.plot([first, last], middle, color=COLOURS["mark"], linewidth=STROKES["strong"], zorder=2)
-    seaborn.scatterplot(
-        x=list(line.years), y=[factor * value for value in line.values], ax=ax, s=34,
-        color="none", edgecolor=COLOURS["weight4"], linewidth=1.2, zorder=3, legend=False,
-    )  # fmt: skip
+    ax.plot(line.years, [factor * value for value in line.values], "o", markersize=5.6,
+            markerfacecolor="none", markeredgecolor=COLOURS["weight4"], markeredgewidth=1.2,
+            zorder=3)  # fmt: skip
     ax.set_ylim(bottom=0.0)  # no measure is less
 
 

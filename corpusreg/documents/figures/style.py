@@ -18,6 +18,7 @@ import logging
 import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from itertools import groupby
 from types import ModuleType
 from typing import TYPE_CHECKING, Any
 
@@ -36,6 +37,8 @@ __all__ = [
 # The nearest to the book face that matplotlib brings along; it measures, the face is set.
 _MEASURING = "STIXGeneral"
 _DOTS = 72  # to the inch: one unit is one pixel
+_MARK = re.compile(r'(<use href="[^"]*" x="[^"]*" y="[^"]*")([^>]*)/>')
+_FEW = 4  # marks in a row that are left as they are
 
 
 @contextlib.contextmanager
@@ -141,7 +144,8 @@ def as_picture(figure: Figure, prefix: str, title: str, description: str) -> Pic
     body = body.replace("xlink:href", "href")
     body = re.sub(r' style="([^"]*)"', _attributes, body)
     body = re.sub(r"(\d\.\d\d)\d+", r"\1", body)  # hundredths of a pixel are enough
-    body = re.sub(r"\n\s*", "\n", body).strip()
+    body = re.sub(r"M (\S+ \S+) +\n?L \1(?!\S)", r"M\1h0", body)  # dots of a path
+    body = "\n".join(_together(re.sub(r"\n\s*", "\n", body).strip().split("\n")))
     opening = element(
         "svg",
         xmlns="http://www.w3.org/2000/svg",
@@ -162,6 +166,23 @@ def as_picture(figure: Figure, prefix: str, title: str, description: str) -> Pic
     )
     svg = f"{opening.removesuffix('/>')}>{head}\n{body}\n</svg>"
     return Picture(svg, across, down, title, description)
+
+
+def _together(lines: list[str]) -> Iterator[str]:
+    """What marks that follow each other are alike in is said once, for all of them."""
+
+    def look(line: str) -> str | None:
+        mark = _MARK.fullmatch(line)
+        return mark[2] if mark else None
+
+    for alike, run in groupby(lines, look):
+        found = list(run)
+        if alike is None or len(found) < _FEW:
+            yield from found
+            continue
+        yield f"<g{alike}>"
+        yield from (_MARK.sub(r"\1/>", line) for line in found)
+        yield "</g>"
 
 
 def colour_rules() -> str:
