@@ -1,15 +1,22 @@
 """How far places can be trusted, worked out from the reference in force.
 
-    python reports/trust.py                   all but the halves of works; two minutes
+    python reports/trust.py                   all but the halves of works; three minutes
     python reports/trust.py --scores FOLDER   measures halves of works from corpora too
+    python reports/trust.py --tables          writes the guide's tables from trust.json again
 
-FOLDER holds the open corpora by name. The tables are written to trust.json.
-Every composer counts the same throughout.
+FOLDER holds the open corpora by name. What was found is written to trust.json, its tables to
+the guide (reports/guide/trust.md) and the README, and the reliability of measures to
+corpusreg/data/reliability.csv, by which `comparison.findings` chooses what stands on a first
+page. Every composer counts the same throughout.
+
+simulation  composers of unequal size whose works are drawn from a known distribution: does the
+            interval hold the true place? COMPOSERS composers, as few as a medium may have
 
 within      two random halves of the composers place the same work: does their difference lie
             within 1.96 of its own standard error?
-between     one collection is left out: does the interval made of the others hold its place in
-            9 of 10 cases, and how wide is it?
+between     one collection is left out: does the interval made of the others hold its place,
+            on the scale of the interval, in 9 of 10 cases, and how wide is it?
+models      see norm_models.py
 length      works placed among those of other composers: the Kolmogorov distance of their
             places from an even spread, for the short, the middling and the long ones
 halves      two halves of a work, each placed as a piece of its own: does their difference lie
@@ -33,12 +40,14 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+from norm_models import compare
 
 import corpusreg
 from corpusreg.comparison.findings import HEADLINE
 from corpusreg.measures.definitions import BY_NAME, MEASURES
 from corpusreg.norms.cohorts import fetch_cohort
 from corpusreg.norms.reference import (
+    APART_UNITS,
     FEWEST_COLLECTIONS,
     Among,
     Cohort,
@@ -50,6 +59,9 @@ from corpusreg.norms.reference import (
 
 FOLDER = Path(__file__).resolve().parent
 RESULT = FOLDER / "trust.json"
+GUIDE = FOLDER / "guide" / "trust.md"
+README = FOLDER.parent / "README.md"
+RELIABILITY = FOLDER.parent / "corpusreg" / "data" / "reliability.csv"
 MEDIA = ("piano", "song", "choir", "string quartet", "orchestra")
 ROUNDS = 120  # works placed for one table cell
 SEED = 1
@@ -57,15 +69,23 @@ SEED = 1
 COUNTED_IN_BARS = {"shift_rate": 2.0, "longest_dwell": 0.5, "expected_dwell": 0.5}
 OF_HALVES = ("halves_of", "halves", "apart", "reliability")
 HALVES_OF = 50  # works of a medium that are cut in two
+COMPOSERS = (12, 20, 50)
+TRUE_PLACES = (5, 10, 25, 50, 75, 90, 95)
+DEALS = 400  # simulated references for one number of composers
 Row = dict[str, Any]
 
 
-def among(cohort: Cohort, name: str, value: float, size: Size) -> Any | None:
-    """The place on the logit scale with its variance; None where it cannot be placed."""
+def among(
+    cohort: Cohort, name: str, value: float, size: Size, rows: np.ndarray | None = None
+) -> Any | None:
+    """The place on the logit scale with its variance; None where it cannot be placed.
+
+    rows: the works that count, all if None.
+    """
     kernel = cohort.near(size, name)
     if kernel is None:
         return None
-    has = kernel > 1e-3
+    has = (kernel > 1e-3) & (True if rows is None else rows)
     near = Among.of(cohort.values[name][has], kernel[has], cohort.unit[has])
     return logit_of(near.shares(value), near.trust)
 
@@ -125,11 +145,12 @@ def between(cohort: Cohort, name: str) -> Row:
             wide.append(placed.range[1] - placed.range[0])
         if len(placed.collections) <= FEWEST_COLLECTIONS:
             continue
-        for left, own in placed.collections.items():
-            rest = part_of(cohort, cohort.collection != left)
-            found = place(rest, name, value, size).elsewhere
-            if found:
-                held.append(found[0] <= own <= found[1])
+        for left in placed.collections:
+            inside = cohort.collection == left
+            own = among(cohort, name, value, size, inside)
+            found = place(part_of(cohort, ~inside), name, value, size).elsewhere
+            if found and own:
+                held.append(found[0] <= 100 / (1 + np.exp(-own.middle)) <= found[1])
                 width.append(found[1] - found[0])
     return {
         "between": float(np.mean(held)) if held else None,
@@ -144,7 +165,7 @@ def collections(cohort: Cohort, name: str) -> Row:
     means = []
     for left in sorted({each for each in cohort.collection.tolist() if each is not None}):
         own = (cohort.collection == left) & np.isfinite(cohort.values[name])
-        if len(np.unique(cohort.unit[own])) < 6:
+        if len(np.unique(cohort.unit[own])) < APART_UNITS:
             continue
         rest = part_of(cohort, cohort.collection != left)
         draw = np.random.default_rng(SEED)
@@ -154,7 +175,7 @@ def collections(cohort: Cohort, name: str) -> Row:
             for row in draw.choice(np.flatnonzero(own & (cohort.unit == unit)), 1)
         ]
         placed = [each for each in places if each is not None]
-        if len(placed) >= 6:
+        if len(placed) >= APART_UNITS:
             means.append(float(np.mean(placed)))
     if len(means) < 2:
         return {"mean_places": None, "collections": len(means)}
@@ -392,8 +413,44 @@ def _halves_of(cohort: Cohort, name: str, pairs: list[list[tuple[Size, Any, Any]
     }
 
 
+def simulation() -> list[Row]:
+    """How often the interval holds the true place, by number of composers."""
+    from scipy.stats import norm
+
+    rung, found = Rung({"ensemble": "simulated"}, "simulated"), []
+    for composers in COMPOSERS:
+        draw = np.random.default_rng(SEED)
+        held: dict[int, list[bool]] = {each: [] for each in TRUE_PLACES}
+        for _ in range(DEALS):
+            works = 1 + draw.geometric(1 / 8, composers)
+            unit = np.repeat(np.arange(composers), works)
+            values = draw.normal(0, 0.6, composers)[unit] + draw.normal(0, 0.8, len(unit))
+            cohort = Cohort(
+                rung=rung, unit=unit, values={"span": values}, bars=np.full(len(unit), 60.0),
+                voices=np.ones(len(unit)), composers=composers, sources=0, collections=1,
+            )  # fmt: skip
+            for true in TRUE_PLACES:
+                value = float(norm.ppf(true / 100))
+                interval = place(cohort, "span", value, Size(60, 1)).interval
+                if interval:
+                    held[true].append(interval[0] <= true <= interval[1])
+        shares = {str(true): float(np.mean(each)) for true, each in held.items() if each}
+        found.append({"composers": composers, "held": shares})
+    return found
+
+
+def years(session: Any, medium: str) -> np.ndarray:
+    """The year of each work of a medium, in the order of its cohort; NaN where unknown."""
+    found = session.reference.fetch_columns(
+        "SELECT coalesce(w.year, -1) AS year FROM matrix AS m JOIN works AS w USING (work) "
+        "WHERE m.ensemble = $medium ORDER BY m.work",
+        {"medium": medium},
+    )["year"].astype(float)
+    return np.where(found < 0, np.nan, found)
+
+
 def tables(scores: Path | None) -> Row:
-    """All tables; the halves of works from the last time where no scores are given."""
+    """All that is found; the halves of works from the last time where no scores are given."""
     old = json.loads(RESULT.read_text(encoding="utf-8")) if RESULT.exists() else {}
     rows: dict[str, dict[str, Row]] = {}
     with corpusreg.Session() as session:
@@ -406,22 +463,29 @@ def tables(scores: Path | None) -> Row:
             }
             if scores:
                 cut_in_two = halves(session, cohort, medium, scores)
+            year = years(session, medium)
             for name, row in rows[medium].items():
                 row |= within(cohort, name) | cut_in_two.get(name, {})
                 if name in HEADLINE:
                     row |= between(cohort, name) | by_length(cohort, name)
+                    row["models"] = compare(cohort, year, name)
             print(medium, file=sys.stderr, flush=True)
         made = session.reference_id
-    return {"reference": made, "media": rows}
+    return {"reference": made, "media": rows, "simulation": simulation()}
 
 
 def main(arguments: list[str]) -> int:
     """Work out the tables."""
-    if arguments and (arguments[0] != "--scores" or len(arguments) != 2):
+    scores = Path(arguments[1]) if len(arguments) == 2 and arguments[0] == "--scores" else None
+    if arguments and not scores and arguments != ["--tables"]:
         print(__doc__)
         return 2
-    found = tables(Path(arguments[1]) if arguments else None)
-    RESULT.write_text(json.dumps(found, indent=1) + "\n", encoding="utf-8")
+    if arguments != ["--tables"]:
+        found = tables(scores)
+        RESULT.write_text(json.dumps(found, indent=1) + "\n", encoding="utf-8")
+    from trust_tables import write
+
+    write(json.loads(RESULT.read_text(encoding="utf-8")), GUIDE, README, RELIABILITY)
     return 0
 
 

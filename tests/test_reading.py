@@ -12,6 +12,7 @@ from event_pieces import BAR, Row, score
 from test_comparison import BROAD, NARROW, PIECE, cohort
 from write_schema import PATH, renewed
 
+from corpusreg.comparison import findings
 from corpusreg.comparison.comparison import Comparison, compare
 from corpusreg.comparison.findings import Reading, place, printed_bar, reading
 from corpusreg.comparison.players import NOBODY
@@ -21,6 +22,7 @@ from corpusreg.score.played import Played, perform
 from corpusreg.text.lines import Screen, shown_on
 from corpusreg.text.outputs.console import comparison_text, register_map
 from corpusreg.text.outputs.document import document
+from corpusreg.text.reading import certainty
 
 BARS = 24
 
@@ -89,6 +91,19 @@ def test_nothing_is_unusual_where_most_works_have_a_measure_as_far_out() -> None
     c = placed(WITHHELD, 97.0)
     assert reading(replace(c, odder=0.6)).unusual == ()
     assert reading(replace(c, odder=None)).unusual_known is False
+
+
+def test_a_measure_whose_halves_agree_too_little_is_no_headline_and_not_unusual(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    c = placed(WITHHELD, 97.0)
+    assert {"span", "shift_rate"} <= {each.name for each in reading(c).headlines()}
+    monkeypatch.setattr(findings, "unreliable", lambda _: frozenset(["span", "core_span"]))
+    r = reading(c)
+    assert r.vague == ("span", "core_span")
+    assert not {"span", "core_span"} & {each.name for each in (*r.headlines(), *r.unusual)}
+    assert "shift_rate" in {each.name for each in r.headlines()}
+    assert any("agree little in span and main range" in each for each in certainty(r))
 
 
 def test_without_enough_works_there_is_no_rank_and_a_reason() -> None:

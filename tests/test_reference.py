@@ -410,7 +410,7 @@ def test_another_collection_is_predicted_from_how_far_collections_differ() -> No
     alike = place(in_collections(0.0), "span", 10.5, PIECE).elsewhere
     apart = place(in_collections(4.0), "span", 16.5, PIECE)
     assert alike is not None and apart.elsewhere is not None and apart.range is not None
-    assert alike == pytest.approx((50, 50), abs=6)
+    assert alike == pytest.approx((50, 50), abs=8)  # as unsure as a collection is in itself
     assert apart.elsewhere[0] < apart.range[0] < 50 < apart.range[1] < apart.elsewhere[1]
     logits = np.log([p / (100 - p) for p in apart.collections.values()])
     reach = 2.920 * np.sqrt(logits.var(ddof=1) * (1 + 1 / 4))

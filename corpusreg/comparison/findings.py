@@ -34,6 +34,7 @@ from corpusreg.measures.definitions import Measure
 from corpusreg.measures.events import Event, final_bar
 from corpusreg.measures.rebar import Bars
 from corpusreg.measures.sections import sections
+from corpusreg.norms.reliability import unreliable
 from corpusreg.score.played import PlayedBars, segments
 
 __all__ = [
@@ -66,7 +67,7 @@ FAMILIES = {
     "longest_dwell": "stays", "expected_dwell": "stays", "narrow_dwell": "narrow",
     "hollow_share": "gaps",
 }  # fmt: skip
-# The few measures that stand on a first page; the others are details.
+# The few measures that stand on a first page where they are reliable; the others are details.
 HEADLINE = (
     "span", "core_span", "movement_bar", "shift_rate", "expected_dwell", "hollow_share",
 )  # fmt: skip
@@ -321,9 +322,10 @@ class Reading:
     other measures that say the same. unusual_known: False where it cannot be known.
     stay, shift: the clearest, None where there is none. shown: passages worth seeing in
     notation, in the order they are heard. beyond: notes outside the usual ranges. practical:
-    what players would ask about. measures, stays, events: all of them in their order; those
-    of parts come after those of the whole. sections: in order of time; none where the piece
-    has one alone.
+    what players would ask about. vague: names of the measures that are not reliable
+    among works of its medium. measures, stays, events: all of them in their order; those of
+    parts come after those of the whole. sections: in order of time; none where the piece has
+    one alone.
     """
 
     piece: PieceFacts
@@ -340,6 +342,7 @@ class Reading:
     shown: tuple[Shown, ...]
     beyond: tuple[OutOfRange, ...]
     practical: tuple[Practical, ...]
+    vague: tuple[str, ...]
     measures: tuple[Finding, ...]
     stays: tuple[Finding, ...]
     events: tuple[Finding, ...]
@@ -348,6 +351,11 @@ class Reading:
     def of_whole(self, *kinds: str) -> list[Finding]:
         """Events of the whole texture, of some kinds or of all, in their order."""
         return [f for f in self.events if f.part is None and (not kinds or f.name in kinds)]
+
+    def headlines(self) -> list[Finding]:
+        """Measures for a first page: few, and reliable ones."""
+        kept = set(HEADLINE) - set(self.vague)
+        return [each for each in self.measures if each.name in kept]
 
     def long_stays(self) -> list[Finding]:
         """Stays of the whole by rank, those of one bar left out where there are others."""
@@ -372,7 +380,8 @@ def reading(c: Comparison) -> Reading:
     whole = [each for each in events if each.part is None]
     first = next((each for each in whole if _may_be_first(each, len(bars))), None)
     shift = next((each for each in whole if each.name == "shift"), None)
-    unusual, alike = _unusual(c, measures)
+    vague = unreliable(c.cohort.rung.where.get("ensemble", ""))
+    unusual, alike = _unusual(c, [each for each in measures if each.name not in vague])
     high = next((each for each in whole if each.name == "high_point"), None)
     return Reading(
         piece=_piece(c, names),
@@ -389,6 +398,7 @@ def reading(c: Comparison) -> Reading:
         shown=_shown(c, [first, shift, high, *whole, *unusual, *stays]),
         beyond=tuple(_beyond(c)),
         practical=tuple(_practical(c, names)),
+        vague=tuple(each.name for each in measures if each.name in vague),
         measures=measures,
         stays=stays,
         events=tuple(events),

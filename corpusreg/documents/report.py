@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any
 from corpusreg.comparison.comparison import Comparison
 from corpusreg.comparison.drafts import Drafts
 from corpusreg.comparison.examples import Example
-from corpusreg.comparison.findings import HEADLINE, Finding, Reading, Shown, reading
+from corpusreg.comparison.findings import Finding, Reading, Shown, reading
 from corpusreg.corpus.registry import own_and_others
 from corpusreg.documents import engraving, quoting
 from corpusreg.documents.engraving import Engraved
@@ -210,7 +210,7 @@ def _work(
         ),
         suggestion=suggestion,
         company=lines[-1] if r.company.placed else company_sentence(r.company),
-        rows=tuple(_row(each, r, pictures) for each in r.measures if each.name in HEADLINE),
+        rows=tuple(_row(each, r, pictures) for each in r.headlines()),
         passages=tuple(passages),
         sections=tuple(each for each in sections if each.items or each.table or each.pictures),
         pictures=pictures,

@@ -32,8 +32,9 @@ class Alike:
     distance: in semitones, as the module says. curve: its own, counted from the mean of its
     middle, shape (PARTS, 3). part, line, apart: where it differs most from the piece (the
     tenth from 0, a word of LINES) and by how many semitones the work lies higher there.
-    widens, rises: by how many semitones the space between the edges is wider, and the middle
-    higher, in the last three parts than in the first three.
+    widens, rises: by how many semitones at least, in the piece and in the work, the space
+    between the edges is wider, and the middle higher, in the last three parts than in the
+    first three; 0 where they go different ways.
     """
 
     work: str
@@ -90,7 +91,7 @@ def _alike(
 ) -> Alike:
     difference = other - own
     part, line = np.unravel_index(int(np.abs(difference).argmax()), difference.shape)
-    width = other[:, 2] - other[:, 0]
+    widths = [each[:, 2] - each[:, 0] for each in (own, other)]
     return Alike(
         work=work,
         title=title,
@@ -100,6 +101,15 @@ def _alike(
         part=int(part),
         line=LINES[int(line)],
         apart=float(difference[part, line]),
-        widens=float(width[-3:].mean() - width[:3].mean()),
-        rises=float(other[-3:, 1].mean() - other[:3, 1].mean()),
+        widens=_shared(*map(_gain, widths)),
+        rises=_shared(_gain(own[:, 1]), _gain(other[:, 1])),
     )
+
+
+def _gain(line: Floats) -> float:
+    return float(line[-3:].mean() - line[:3].mean())
+
+
+def _shared(one: float, other: float) -> float:
+    """The smaller of two changes in the same direction."""
+    return 0.0 if one * other <= 0 else min(one, other, key=abs)

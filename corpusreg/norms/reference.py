@@ -383,7 +383,9 @@ def _elsewhere(places: Sequence[tuple[float, Logit]]) -> tuple[float, float] | N
     between = max(spread / float(exact.sum() - (exact**2).sum() / exact.sum()), 0.0)
     weight = 1 / (within + between)
     middle = float(weight @ at / weight.sum())
-    reach = _ONE_SIDED[len(at) - 2] * (between + float(1 / weight.sum())) ** 0.5
+    # Another collection's place is as unsure in itself as those of these on average.
+    variance = between + float(1 / weight.sum()) + float(within.mean())
+    reach = _ONE_SIDED[len(at) - 2] * variance**0.5
     low, high = (100 / (1 + np.exp(-(middle + side * reach))) for side in (-1, 1))
     return float(low), float(high)
 

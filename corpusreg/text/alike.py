@@ -12,6 +12,8 @@ __all__ = ["alike_lines", "alike_words"]
 _CLEAR = 5  # semitones from which a curve is said to rise, sink, open out or close in
 _NAMES = {"low": "lower edge", "middle": "middle", "high": "upper edge"}
 _OCTAVE = 12
+_TENTHS = ("", "a tenth", *(f"{each} tenths" for each in (
+    "two", "three", "four", "five", "six", "seven", "eight", "nine")))  # fmt: skip
 
 
 def alike_lines(found: Sequence[Alike]) -> list[str]:
@@ -22,9 +24,9 @@ def alike_lines(found: Sequence[Alike]) -> list[str]:
 def alike_words(each: Alike) -> str:
     """What a work shares with the piece and where it differs most."""
     return (
-        f"{_shared(each)}, {each.distance:.1f} semitones from it on average; "
-        f"it differs most {_place(each.part)}, where its {_NAMES[each.line]} lies "
-        f"{_interval(abs(each.apart))} {'higher' if each.apart > 0 else 'lower'}"
+        f"within {each.distance:.1f} semitones of the piece on average{_shared(each)}; "
+        f"furthest from it {_place(each.part)}, where the {_NAMES[each.line]} of this work "
+        f"lies {_interval(abs(each.apart))} {'higher' if each.apart > 0 else 'lower'}"
     )
 
 
@@ -34,9 +36,7 @@ def _shared(each: Alike) -> str:
         said.append("opens out" if each.widens > 0 else "closes in")
     if abs(each.rises) >= _CLEAR:
         said.append("rises" if each.rises > 0 else "sinks")
-    if not said:
-        return "keeps about its height and width"
-    return f"{' and '.join(said)} toward the end"
+    return f", and {' and '.join(said)} toward the end as the piece does" if said else ""
 
 
 def _place(part: int) -> str:
@@ -44,7 +44,7 @@ def _place(part: int) -> str:
         return "at the beginning"
     if part == PARTS - 1:
         return "at the end"
-    return f"after {part} tenths of it"
+    return f"{_TENTHS[part]} of the way in" if 2 * part != PARTS else "halfway"
 
 
 def _interval(semitones: float) -> str:

@@ -22,7 +22,6 @@ from corpusreg.comparison.class_piece import (
 from corpusreg.comparison.classroom import LEAST, Class, Line, Member, Shared, Since, chance
 from corpusreg.comparison.comparison import Comparison
 from corpusreg.comparison.findings import (
-    HEADLINE,
     SHOWN_BARS,
     TIED,
     Finding,
@@ -118,7 +117,7 @@ def class_piece(
 def draft_of(c: Comparison) -> Draft:
     """What a class keeps of an earlier draft."""
     r = reading(c)
-    values = {each.name: value_words(each) for each in r.measures if each.name in HEADLINE}
+    values = {each.name: value_words(each) for each in r.headlines()}
     return Draft(length_words(r), values, short(r.first, r.piece) if r.first else "")
 
 

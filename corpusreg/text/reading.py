@@ -12,7 +12,6 @@ from dataclasses import dataclass
 
 from corpusreg.comparison.findings import (
     APART,
-    HEADLINE,
     Company,
     Finding,
     Reading,
@@ -286,10 +285,13 @@ def details(r: Reading) -> list[Section]:
 
 def certainty(r: Reading) -> list[str]:
     """What the ranks depend on: collections, periods, and where the barlines stand."""
-    ranks = [each for each in r.measures if each.rank and each.name in HEADLINE]
+    ranks = [each for each in r.headlines() if each.rank]
     if not ranks:
         return []
-    return [*_by_collection(ranks), *_by_period(r), *_by_barline(ranks)]
+    vague = [title(each.name) for each in r.measures if each.rank and each.name in r.vague]
+    unsure = [f"The halves of a work for these forces agree little in {joined(vague)}: such a "
+              "rank tells little of the whole."] if vague else []  # fmt: skip
+    return [*_by_collection(ranks), *_by_period(r), *_by_barline(ranks), *unsure]
 
 
 def _by_collection(ranks: list[Finding]) -> Iterator[str]:
