@@ -9,6 +9,7 @@ import pytest
 from conftest import PIECES
 
 import corpusreg
+from corpusreg.comparison.findings import Place, PrintedBar
 from corpusreg.measures.definitions import BY_NAME, MEASURES
 from corpusreg.measures.shifts import Shift
 from corpusreg.norms.reference import Placement
@@ -16,6 +17,7 @@ from corpusreg.score.played import PlayedBars, segments
 from corpusreg.system.errors import ReadError, UsageError
 from corpusreg.system.plaintext import plain
 from corpusreg.text import bars, sentences, tabular
+from corpusreg.text.wording import place_words
 
 SPAN, SHIFTS = BY_NAME["span"], BY_NAME["shift_rate"]
 
@@ -165,3 +167,9 @@ def test_a_bad_file_from_python(in_home: Path, tmp_path: Path) -> None:
     path.touch()
     with pytest.raises(ReadError, match="empty"):
         corpusreg.compare(path)
+
+
+def test_bars_whose_numbers_begin_again_are_told_so() -> None:
+    start, end = PrintedBar("40", 40), PrintedBar("33", 90)
+    told = place_words(Place(100, 150, start, end))
+    assert told == "bars 40 to 33 (their numbers begin again in between)"

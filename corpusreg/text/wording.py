@@ -130,6 +130,9 @@ def place_words(place: Place) -> str:
         return f"from {bar_words(start)} through the repeat to {bar_words(end)}"
     if start.number == end.number:
         return f"bar {_numbered(start)}"
+    if start.number.isdigit() and end.number.isdigit() and int(end.number) < int(start.number):
+        again = "their numbers begin again in between"
+        return f"bars {_numbered(start)} to {_numbered(end)} ({again})"
     if start.time == end.time:
         again = "" if start.time == 1 else f" ({_times(start.time)})"
         return f"bars {start.number}–{end.number}{again}"
