@@ -1,6 +1,6 @@
 """Make the gallery: pictures and the numbers they show.
 
-    python reports/make.py            draws the pictures and writes numbers.json
+    python reports/make.py            draws the pictures, writes numbers.json and reference.md
     python reports/make.py --check    works all numbers out again and compares; draws nothing
 
 The pieces are the demo class; the reference is the one that ships. Nothing may be added to
@@ -42,6 +42,7 @@ FOLDER = Path(__file__).resolve().parent
 PIECES = FOLDER.parent / "demo" / "pieces"
 PICTURES = FOLDER / "pictures"
 NUMBERS = FOLDER / "numbers.json"
+SHEET = FOLDER / "reference.md"
 
 MAPPED = "stairs.musicxml"
 PLACED = "waiting-for-the-bus.musicxml"
@@ -195,12 +196,24 @@ def _page(document: Path, name: str, number: int = 1) -> None:
     (PICTURES / name).write_bytes(made)
 
 
+def sheet() -> str:
+    """The data sheet of the reference as a page."""
+    with corpusreg.Session() as session:
+        told = session.reference_sheet().text
+    return (
+        "# The reference that ships\n\nAs `corpusreg reference` tells it. Made by "
+        f"`python reports/make.py`.\n\n```\n{told}\n```\n"
+    )
+
+
 def main(arguments: list[str]) -> int:
     """Make or check the gallery; 1 where a number differs."""
     new = numbers()
     if arguments == ["--check"]:
         old = json.loads(NUMBERS.read_text(encoding="utf-8"))
         found = list(differences(old, new))
+        if SHEET.read_text(encoding="utf-8") != sheet():
+            found.append(f"{SHEET.name}: not the sheet of the reference that ships")
         print("\n".join(found[:40]) or "gallery: all numbers come out as they stand")
         if found:
             print(f"{len(found)} differ; where that is meant, run 'python reports/make.py'")
@@ -210,6 +223,7 @@ def main(arguments: list[str]) -> int:
         return 2
     draw()
     NUMBERS.write_text(json.dumps(new, indent=1) + "\n", encoding="utf-8")
+    SHEET.write_text(sheet(), encoding="utf-8")
     return 0
 
 

@@ -83,13 +83,15 @@ KEPT: Mapping[str, str] = {
     "QUALIFY row_number() OVER "
     "(PARTITION BY t.work, t.kind ORDER BY t.strength DESC, t.position) <= 1",
     "shifts": "t.clear",
-    "stays": "t.bars >= 2",
-    "steps": "t.times >= 4",
+    # The last stay too: it tells how many bars are on the page.
+    "stays": "true QUALIFY (t.bars >= 3 AND t.rank <= 20) OR (t.part IS NULL AND "
+    't."last" = max(t."last") OVER (PARTITION BY t.work, t.part))',
+    "steps": "t.times >= 6",
 }
 # Tables that would take too much room: they are there, and empty.
 LEFT_AT_HOME = frozenset(("bass_gaps",))
 # So many of the smallest shingles of a work are kept, by which its copies are found.
-MARKS = 8
+MARKS = 7
 _MADE = ("band_weights",)  # made of the others when they are shown
 
 
