@@ -19,6 +19,7 @@ import zipfile
 from collections.abc import Callable, Sequence
 from copy import deepcopy
 from dataclasses import dataclass
+from functools import lru_cache
 from pathlib import Path
 
 import mido
@@ -26,7 +27,9 @@ from lxml import etree
 from mutations import seeds
 
 from corpusreg import cli
+from corpusreg.score.readers.lilypond import box, program
 from corpusreg.system import isolate
+from corpusreg.system.errors import ReadError
 from corpusreg.system.isolate import Limits
 from corpusreg.system.usage import usage
 
@@ -34,7 +37,7 @@ __all__ = ["COMMANDS", "LIMITS", "Case", "families", "told", "tried", "variant",
 
 FORMATS = {
     ".musicxml": "MusicXML", ".xml": "MusicXML", ".mxl": "MusicXML", ".krn": "kern",
-    ".abc": "ABC", ".mid": "MIDI", ".mei": "MEI",
+    ".abc": "ABC", ".mid": "MIDI", ".mei": "MEI", ".ly": "LilyPond",
 }  # fmt: skip
 _NAMES = ("", " ", "Violin", "=1+1", "-x", "\u202etuba", "🎻" * 40, "n" * 5000, "<b>", "Piano")
 _LONG = ("0", "1", "3", "7", "1000", "1000000", "2147483647", "0.5", "-4")
@@ -44,18 +47,29 @@ DAMAGE = 0.1  # share of variants of which a byte is changed as well
 
 
 def families() -> dict[str, tuple[str, ...]]:
-    """The seeds by format."""
+    """The seeds by format; LilyPond's only where it can be run in its box."""
     found: dict[str, list[str]] = {}
-    for name in seeds():
+    for name in (*seeds(), *(LILYPOND if _runs_lilypond() else ())):
         found.setdefault(FORMATS[Path(name).suffix], []).append(name)
     return {kind: tuple(sorted(names)) for kind, names in found.items()}
+
+
+@lru_cache
+def _runs_lilypond() -> bool:
+    try:
+        program.executable()
+    except ReadError:
+        return False
+    return not box.fault()
 
 
 def variant(name: str, number: int) -> bytes:
     """A seed changed in one to four ways; the same number gives the same ways."""
     draw = random.Random(f"variant {name}:{number}")
-    content = seeds()[name]
     suffix, times = Path(name).suffix, draw.choice((1, 1, 2, 2, 3, 4))
+    if suffix == ".ly":
+        return _varied_source(LILYPOND[name], times, draw)
+    content = seeds()[name]
     if suffix == ".krn":
         made = _varied_lines(content, times, draw)
     elif suffix == ".abc":
@@ -389,6 +403,81 @@ def _varied_tunes(content: bytes, times: int, draw: random.Random) -> bytes:
     return "\n".join(lines).encode()
 
 
+# --- LilyPond -------------------------------------------------------------------------------
+
+LILYPOND = {
+    "lantern.ly": r"""\version "2.24.0"
+\header { title = "Lantern" composer = "Nobody" }
+tune = \relative c'' {
+  \time 3/4 \key d \major \tempo 4 = 90
+  a4 b8 cis d4 | e2 d4 | cis4 b a | fis2. |
+  \repeat volta 2 { d'4. e8 fis4 | e4 d cis | b2 a4 | d2. | }
+}
+ground = \relative c {
+  \clef bass \key d \major
+  d4 a' fis' | a,2. | a4 g fis | d2. |
+  \repeat volta 2 { b'2 b4 | g2 a4 | g4 e a | d,2. | }
+}
+\score {
+  <<
+    \new Staff \with { instrumentName = "Violin" midiInstrument = "violin" } \tune
+    \new Staff \with { instrumentName = "Cello" midiInstrument = "cello" } \ground
+  >>
+  \layout { } \midi { }
+}
+""",
+    "two-windows.ly": r"""\version "2.18.2"
+\header { title = "Two Windows" }
+upper = { \time 4/4 c''4 d'' e''8 f'' g''4 | \tuplet 3/2 { a''8 g'' f'' } e''2. | c''1 | }
+lower = { \clef bass <c e g>2 <g, d b> | << { c4 d e f } \\ { c1 } >> | R1 | }
+\score { \new PianoStaff << \new Staff \upper \new Staff \lower >> }
+""",
+}
+# Words of its music, and what may stand around a source.
+_MUSIC = (
+    "c''''' c,,,, c'1*1000 c'128 c'\\breve r1*40 R1*300 s1 s1*0 c'4~ q <> [ ] ( \\! "
+    "<c'_c'_c''>8 \\sustainOn \\ottava_#2 \\grace_{_c'8_} \\acciaccatura_d''8 \\time_1/64 "
+    "\\time_99/1 \\partial_8 \\cadenzaOn \\tempo_4_=_1 \\tempo_4_=_99999 \\bar_\":|.\" "
+    "\\set_Score.currentBarNumber_=_#-7 \\mark_\"D.C._al_Fine\" \\change_Staff_=_\"none\" "
+    "\\set_Score.measureLength_=_#(ly:make-moment_1/3) \\key_fes_\\locrian \\times_2/3 "
+    "\\clef_\"treble^15\" \\transposition_ees #(gone_1) #(ly:error_\"no\") #(exit_3) "
+    "\\include_\"english.ly\" \\new_Staff_{_c'1_} \\new_Lyrics_\\lyricmode_{_la_} "
+    "\\drummode_{_bd4_} \\p\\< \\repeat_unfold_60 \\repeat_percent_4 \\repeat_tremolo_8 "
+    "\\repeat_volta_3 \\unfoldRepeats \\alternative_{_{_c'1_}_{_d'1_}_} \\fixed_c'' "
+    "\\transpose_c_ceses''' \\relative"
+)  # fmt: skip
+_AROUND = (
+    "\\book { % }", "% %", "<< % % >>", "\\score { \\new ChoirStaff << % >> }", "% }", "{ %",
+    "\\paper { ragged-right = ##t } %", "\\version \"2.10.0\" %", "% \\markup \"n\"",
+)  # fmt: skip
+_MANY = "\\new Staff \\with { instrumentName = \"Violin\" } { c''1 } " * _COPIES
+
+
+def _varied_source(text: str, times: int, draw: random.Random) -> bytes:
+    for _ in range(times):
+        words = text.split(" ")
+        music = [k for k, word in enumerate(words) if re.match(r"[a-g](is|es)?[',]*\d", word)]
+        way, at = draw.randrange(7), draw.choice(music or [0])
+        new = draw.choice(_MUSIC.split()).replace("_", " ")
+        if way == 0:
+            words[at:at] = [new] * draw.choice((1, 1, 1, 30))
+        elif way == 1:
+            words[at] = new
+        elif way == 2:
+            del words[at : at + draw.choice((1, 6))]
+        elif way == 3:
+            words[at:at] = words[at : at + draw.choice((1, 8))] * draw.choice((1, 25))
+        text = " ".join(words)
+        if way == 4:  # names
+            name = draw.choice(_NAMES)
+            text = re.sub('= "[A-Z][^"]*"', lambda _: f'= "{name}"', text)  # noqa: B023
+        elif way == 5:  # many staves of one name
+            text = text.replace("\\new Staff", f"{_MANY}\\new Staff", 1)
+        elif way == 6:
+            text = draw.choice(_AROUND).replace("%", text)
+    return text.encode()
+
+
 # --- MIDI -----------------------------------------------------------------------------------
 
 
@@ -433,7 +522,7 @@ _INTENTIONS = (
     "nonsense",
 )  # fmt: skip
 COMMANDS = ("compare", "full", "json", "report", "contrast", "revise", "handout")
-# How many variants one command is given.
+# How many variants one command is given in the benchmark.
 TOGETHER = {"compare": 12, "full": 4, "json": 6, "handout": 10}
 
 
@@ -515,7 +604,8 @@ def wrong(found: Told) -> list[str]:
 
 SLOW = 20.0  # seconds of computing that no command over small scores may take
 LIMITS = Limits(cpu_seconds=300, wall_seconds=900, memory=1_500_000_000)
-Case = tuple[str, str, int, str]  # command, format, number of the first variant, folder
+# Command, format, number of the first variant, how many, folder.
+Case = tuple[str, str, int, int, str]
 
 
 def tried(case: Case) -> tuple[int, int | None, list[str]]:
@@ -523,14 +613,14 @@ def tried(case: Case) -> tuple[int, int | None, list[str]]:
 
     To be called in a bounded worker. Each fault is led by what makes it again.
     """
-    kind, family, first, folder = case
+    kind, family, first, together, folder = case
     names = families()[family]
     with tempfile.TemporaryDirectory(dir=folder) as inside:
         pieces, to = Path(inside) / "pieces", Path(inside) / "to"
         pieces.mkdir()
         to.mkdir()
         paths = []
-        for number in range(first, first + TOGETHER.get(kind, 1)):
+        for number in range(first, first + together):
             name = names[number % len(names)]
             paths.append(pieces / f"{number}-{name}")
             paths[-1].write_bytes(variant(name, number))

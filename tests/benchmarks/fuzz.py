@@ -8,8 +8,8 @@ or with a traceback in it.
 
 With --commands variants (tests/variants.py: well formed and odd) go through the command line:
 compare, its reports, handout, contrast and revise, over the reference in force. What may come
-of it: an answer, or one line for each file; within the computing time of `variants.SLOW`. A
-LilyPond source is a program and is not among them.
+of it: an answer, or one line for each file; within the computing time of `variants.SLOW`.
+LilyPond sources are among them where LilyPond can be run in its box.
 
 Writes results/fuzz.json and results/fuzz_commands.json. A sample of the same runs in the tests
 (test_mutants.py, test_variants.py).
@@ -78,7 +78,7 @@ def commands(count: int, workers: int, start: int) -> Iterator[Result]:
             for kind, share in SHARES.items():
                 together = variants.TOGETHER.get(kind, 1)
                 for _ in range(max(1, round(count * share / 10 / together))):
-                    cases.append((kind, family, number, folder))
+                    cases.append((kind, family, number, together, folder))
                     number += together
         # So that what is there after some batches is of every kind.
         random.Random(start).shuffle(cases)
@@ -87,8 +87,8 @@ def commands(count: int, workers: int, start: int) -> Iterator[Result]:
             tried: Counter[str] = Counter()
             found: list[str] = []
             for answer in call_each(variants.tried, batch, workers, variants.LIMITS):
-                kind, family = answer.item[:2]
-                tried[f"{family}, {kind}"] += variants.TOGETHER.get(kind, 1)
+                kind, family, _, together, _ = answer.item
+                tried[f"{family}, {kind}"] += together
                 if answer.error is not None:
                     codes["the command itself was stopped"] += 1
                     found.append(f"{answer.item[:3]}: {answer.error}")
@@ -109,7 +109,7 @@ def _batches(items: Sequence[Item]) -> Iterator[Sequence[Item]]:
         yield items[at : at + BATCH]
 
 
-def together(one: Result, other: Result) -> Result:
+def added(one: Result, other: Result) -> Result:
     """The figures of two runs as those of one."""
     both = dict(other)
     for name, value in one.items():
@@ -135,7 +135,7 @@ def main() -> None:
     clock = _computing()
     for batch in run(options.count, options.workers, options.start):
         spent, clock = _computing() - clock, _computing()
-        result = together(batch | {"seconds of computing": round(spent)}, result)
+        result = added(batch | {"seconds of computing": round(spent)}, result)
         kept.write_text(json.dumps(result, indent=1) + "\n")
         print(json.dumps(result, indent=1))
 

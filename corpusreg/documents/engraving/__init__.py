@@ -320,7 +320,7 @@ def engrave_all(passages: list[Passage]) -> list[Engraved | str]:
         return []
     limits = Limits(cpu_seconds=_SECONDS, wall_seconds=4 * _SECONDS)
     try:
-        drawn: list[Engraved | str] = call(engrave_here, passages, limits)
+        drawn: list[Engraved | str] = call(engrave_here, passages, limits, near=True)
     except StoppedError as error:
         if len(passages) > 1 and error.kind != "time":
             return [engrave(passage) for passage in passages]

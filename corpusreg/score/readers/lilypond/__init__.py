@@ -38,7 +38,10 @@ def read_lilypond(path: Path) -> ReadResult:
         if sources.refused:
             where += f"; it wants {sources.refused[0]}, which lies outside the score's folder"
         raise ReadError(f"{path}: {made.error}{where}", reason=made.error)
-    printed = [heard for heard in parse(made.lines) if heard.printed]
+    try:
+        printed = [heard for heard in parse(made.lines) if heard.printed]
+    except ReadError as error:
+        raise ReadError(f"{path}: {error}", reason=str(error)) from error
     if not printed:
         raise ReadError(
             f"{path}: LilyPond prints no music from it by itself; give the source that "
