@@ -30,6 +30,7 @@ def test_what_is_wrong_is_seen() -> None:
     assert not wrong(well)
     for bad in (
         Told(("compare",), None, "ZeroDivisionError: 0", "", ""),
+        Told(("compare", "b.mid"), 1, "", "", "corpusreg: no notes\n"),
         Told(("compare",), 1, "", "", ""),
         Told(("compare",), 3, "", "", "corpusreg: a.mid: no notes\n"),
         Told(("compare",), 1, "", "", "corpusreg: a.mid: IndexError: out of range\n"),

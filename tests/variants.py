@@ -595,6 +595,13 @@ def wrong(found: Told) -> list[str]:
     faults += [
         f"no line of ours: {line}" for line in lines if not line.startswith("corpusreg: ")
     ]
+    # A line says which file it is about, or which option.
+    names = [Path(word).name for word in found.words if not word.startswith("-")]
+    faults += [
+        f"names no file: {line}"
+        for line in lines
+        if "--" not in line and not any(name in line for name in names)
+    ]
     if "--json" in found.words and (bad := _NOT_JSON.search(found.out)):
         faults.append(f"no JSON: {bad.group()}")
     if re.search(r"\bnan\b", found.out) and "--json" not in found.words:

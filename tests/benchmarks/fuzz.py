@@ -36,7 +36,7 @@ from mutations import LIMITS, measured, seeds, wrong_reasons
 from corpusreg.system.isolate import StoppedError, call_each
 
 RESULTS = Path(__file__).parent / "results"
-BATCH = 200
+MUTANTS, COMMANDS = 500, 40  # after so many figures are kept
 Item = TypeVar("Item")
 # Of ten variants so many go to each command.
 SHARES = {
@@ -53,7 +53,7 @@ def mutants(count: int, workers: int, start: int) -> Iterator[Result]:
     names = list(seeds())
     with tempfile.TemporaryDirectory() as folder:
         items = [(names[n % len(names)], n, folder) for n in range(start, start + count)]
-        for batch in _batches(items):
+        for batch in _batches(items, MUTANTS):
             counts: Counter[str] = Counter()
             found: list[str] = []
             for answer in call_each(measured, batch, workers, LIMITS):
@@ -82,7 +82,7 @@ def commands(count: int, workers: int, start: int) -> Iterator[Result]:
                     number += together
         # So that what is there after some batches is of every kind.
         random.Random(start).shuffle(cases)
-        for batch in _batches(cases):
+        for batch in _batches(cases, COMMANDS):
             codes: Counter[str] = Counter()
             tried: Counter[str] = Counter()
             found: list[str] = []
@@ -104,9 +104,9 @@ def commands(count: int, workers: int, start: int) -> Iterator[Result]:
             }
 
 
-def _batches(items: Sequence[Item]) -> Iterator[Sequence[Item]]:
-    for at in range(0, len(items), BATCH):
-        yield items[at : at + BATCH]
+def _batches(items: Sequence[Item], size: int) -> Iterator[Sequence[Item]]:
+    for at in range(0, len(items), size):
+        yield items[at : at + size]
 
 
 def added(one: Result, other: Result) -> Result:
