@@ -92,6 +92,40 @@ def test_a_piece_that_never_sounds_is_told_by_every_command(
     assert "a-no-length.musicxml: no note in it lasts" in done.stderr
 
 
+TWO_TUNES = """X:1
+T:Long
+M:4/4
+L:1/4
+K:C
+CDEF|C90000|GABc|
+
+X:2
+T:Short
+M:4/4
+L:1/4
+K:C
+CDEF|GABc|cBAG|FEDC|
+"""
+
+
+def test_a_work_that_cannot_be_measured_costs_the_others_of_its_file_nothing(
+    run: Command, tmp_path: Path
+) -> None:
+    file = tmp_path / "two.abc"
+    file.write_text(TWO_TUNES, encoding="utf-8")
+    done = run("compare", file)
+    assert done.returncode == 1 and "Short" in done.stdout
+    (told,) = done.stderr.splitlines()
+    assert told.startswith(f"corpusreg: {file}: no. 1: lasts 90,008 beats")
+    for command in (
+        ("contrast",),
+        ("heights", "--bars", "1"),
+        ("revise", "--toward", "lighter"),
+    ):
+        done = run(command[0], file, *command[1:], "--number", "1")
+        assert done.stderr.startswith(f"corpusreg: {file}: lasts 90,008 beats"), command
+
+
 def test_too_many_parts_are_refused_in_bounds(tmp_path: Path) -> None:
     began = time.process_time()
     result = read_file(many_tracks(tmp_path / "many.mid"))

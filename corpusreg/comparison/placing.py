@@ -93,7 +93,12 @@ def measure(asked: Asked) -> MeasuredFile:
     """
     result = read_file(asked.path)
     failures = [_failure(asked.path, *failed) for failed in result.failures]
-    works = [_work(score, as_written=asked.as_written) for score in result.scores]
+    works = []
+    for score in result.scores:
+        try:
+            works.append(_work(score, as_written=asked.as_written))
+        except ReadError as error:
+            failures.append(_failure(asked.path, score.number, str(error)))
     return MeasuredFile(tuple(works), tuple(failures))
 
 

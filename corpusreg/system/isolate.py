@@ -43,7 +43,7 @@ from pathlib import Path
 from typing import IO, Any, TypeVar
 
 from corpusreg.system import settings
-from corpusreg.system.errors import CorpusregError
+from corpusreg.system.errors import CorpusregError, ReadError
 from corpusreg.system.usage import usage
 
 __all__ = [
@@ -419,7 +419,7 @@ def made_of(
     )
     try:
         result: Result = call(_applied, (function, given, more), limits, near=True)
-    except StoppedError as error:
+    except (ReadError, StoppedError) as error:
         raise named(error, paths[0]) from error
     return result
 
@@ -430,10 +430,14 @@ def _applied(asked: tuple[Callable[..., Any], tuple[Any, ...], dict[str, Any]]) 
 
 
 def named(error: CorpusregError, path: Path) -> CorpusregError:
-    """The error with the file's name, which a child that was stopped could not say."""
-    if not isinstance(error, StoppedError):
-        return error
-    return StoppedError(error.kind, f"{path}: {error}; leave this file out, or simplify it")
+    """The error with the file's name, which a child that was stopped could not say, nor one
+    that measures what was read.
+    """
+    if isinstance(error, StoppedError):
+        return StoppedError(error.kind, f"{path}: {error}; leave this file out, or simplify it")
+    if isinstance(error, ReadError) and path.name not in str(error):
+        return ReadError(f"{path}: {error}", reason=str(error))
+    return error
 
 
 class Pool:
