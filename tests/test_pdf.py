@@ -101,7 +101,7 @@ def report(small_home: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
 def test_a_report_is_one_page_and_its_details(report: Path) -> None:
     pages = [squeezed(page.extract_text()) for page in PdfReader(report).pages]
     assert pages[0].startswith("Stairs")
-    for heading in ("Six measures", "To look at", "One thing to try"):
+    for heading in ("In numbers", "To look at", "One thing to try"):
         assert heading in pages[0]
     assert pages[1].startswith("What happens")
     assert all(embedded(report))

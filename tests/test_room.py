@@ -1156,7 +1156,7 @@ def test_one_score_with_the_keyboard_alone(
     changed.wait_for()
     page.get_by_role("link", name="The report").press("Enter")
     changed.wait_for(state="detached")
-    report.get_by_role("heading", name="Six measures").wait_for()
+    report.get_by_role("heading", name="In numbers").wait_for()
     for summary in page.locator("summary").all():
         summary.press("Enter")
     _accessible(page, width)
