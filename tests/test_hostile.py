@@ -186,8 +186,7 @@ EVIL_NAME = "zz<img src=x onerror=zz()>&\"'"
 
 
 @needs_names
-@pytest.mark.parametrize("seed", [1, 2, 3])
-@pytest.mark.parametrize("suffix", [".musicxml", ".abc", ".krn"])
+@pytest.mark.parametrize("suffix, seed", [(".musicxml", 1), (".abc", 2), (".krn", 3)])
 def test_the_report_escapes_every_text(
     in_evil_home: Path, tmp_path: Path, seed: int, suffix: str
 ) -> None:
@@ -306,19 +305,15 @@ def test_rows_beyond_all_bounds_are_refused_before_they_fill_memory(
         reference.query("SELECT range, 1 FROM range(15001)")
 
 
-RUNAWAYS = {
-    "counting": "SELECT count(*) FROM range(30000000000) AS t(i) WHERE hash(i) % 7 = 1",
-    "without end": "WITH RECURSIVE r AS (SELECT 1 AS i UNION ALL SELECT i + 1 FROM r) "
-    "SELECT count(*) FROM r",
-    "one long call": "SELECT levenshtein(repeat('a', 200000), repeat('b', 200000))",
-}
+COUNTING = "SELECT count(*) FROM range(30000000000) AS t(i) WHERE hash(i) % 7 = 1"
+# Within it the database itself does not look whether it is to stop.
+ONE_LONG_CALL = "SELECT levenshtein(repeat('a', 200000), repeat('b', 200000))"
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="sends SIGINT to a process")
-@pytest.mark.parametrize("text", RUNAWAYS.values(), ids=RUNAWAYS)
-def test_ctrl_c_ends_a_runaway_query(tmp_path: Path, text: str) -> None:
+def test_ctrl_c_ends_a_runaway_query(tmp_path: Path) -> None:
     published(tmp_path, VALUES)
-    (tmp_path / "runaway.sql").write_text(text, encoding="utf-8")
+    (tmp_path / "runaway.sql").write_text(ONE_LONG_CALL, encoding="utf-8")
     # A process started in the background of a shell ignores interrupts. The wrapper says
     # when the statement is about to run.
     code = (
@@ -376,7 +371,7 @@ def test_a_query_of_the_users_own_is_bounded_in_time(
     monkeypatch.setattr(reading, "_APART", replace(reading._APART, cpu_seconds=2))
     assert reference.query_apart("SELECT $a + 1", {"a": 1}).rows == [(2,)]
     with pytest.raises(UsageError, match="query: takes more than 2 s of computing"):
-        reference.query_apart(RUNAWAYS["counting"])
+        reference.query_apart(COUNTING)
 
 
 # Archives
@@ -384,7 +379,7 @@ def test_a_query_of_the_users_own_is_bounded_in_time(
 
 @pytest.mark.parametrize("name", ["../outside.xml", "/tmp/zz-outside.xml", "a/../../out.xml"])
 def test_names_in_an_archive_are_never_written_to(
-    run: Command, tmp_path: Path, name: str
+    run: Command, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, name: str
 ) -> None:
     inside = tmp_path / "inside"
     inside.mkdir()
@@ -395,7 +390,8 @@ def test_names_in_an_archive_are_never_written_to(
             "META-INF/container.xml",
             f'<container><rootfiles><rootfile full-path="{name}"/></rootfiles></container>',
         )
-    done = run("compare", inside / "piece.mxl", cwd=inside)
+    monkeypatch.chdir(inside)
+    done = run("compare", inside / "piece.mxl")
     assert done.returncode == 0, done.stderr
     assert "Stairs" in done.stdout
     assert [path.name for path in tmp_path.rglob("*")] == ["inside", "piece.mxl"]
