@@ -189,11 +189,11 @@ def test_a_fault_in_one_file_costs_the_others_nothing(
 @pytest.mark.parametrize(
     "drawing, command, answer",
     [
-        ("report.writing.made_report", ("compare", GOOD, "--report", "a.pdf"), "Three at a"),
+        ("report.made_report", ("compare", GOOD, "--report", "a.pdf"), "Three at a"),
         ("contrast.made_contrast", ("contrast", STAIRS, "--report", "a.html"), "Stairs"),
         ("figures.heights._picture", ("heights", STAIRS, "--bars", "1", "--picture", "a.png"),
          "piano"),
-        ("pictures.drawn._drawn", ("map", GOOD, "--to", "a.png"), ""),
+        ("pictures.save._drawn", ("map", GOOD, "--to", "a.png"), ""),
     ],
 )  # fmt: skip
 def test_what_is_drawn_in_bounds_costs_the_answer_nothing(
@@ -236,7 +236,7 @@ def _no_stairs(function: Callable[..., Any]) -> Callable[..., Any]:
 def test_a_piece_that_cannot_be_drawn_is_left_out_of_what_others_are_in(
     monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], tmp_path: Path
 ) -> None:
-    for name in ("report.writing.made_report", "handout.typeset.set_sheet"):
+    for name in ("report.made_report", "handout.typeset.set_sheet"):
         module = import_module(f"corpusreg.documents.{name.rpartition('.')[0]}")
         function = name.rpartition(".")[2]
         monkeypatch.setattr(module, function, _no_stairs(getattr(module, function)))
