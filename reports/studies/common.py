@@ -20,7 +20,7 @@ from corpusreg.text.wording import note as named
 from corpusreg.norms.reference import weighted_quantile
 
 __all__ = [
-    "COLOURS", "Line", "around", "ask", "by_composer", "finish", "label", "line", "note",
+    "COLOURS", "NARROW", "Line", "around", "ask", "by_composer", "finish", "label", "line", "note",
     "one_year", "pitch_axis", "reference_id", "resampled", "smooth", "tell", "wide_figure",
     "with_notes", "years",
 ]  # fmt: skip
@@ -28,6 +28,7 @@ __all__ = [
 ROUNDS = 100
 FEWEST = 4  # composers
 FIRST_WORK = 20  # years of age from which a life counts as a working life
+NARROW = 10  # years within which a date counts as known
 _DPI = 144
 
 
@@ -113,8 +114,8 @@ def years(table: pd.DataFrame, draw: np.random.Generator) -> np.ndarray:
 def one_year(table: pd.DataFrame) -> pd.Series:
     """One year for each work: the middle of what is known, in a life of the working life."""
     first, last = table["year_from"].astype(float), table["year_to"].astype(float)
-    middle = (first + FIRST_WORK).clip(upper=last) / 2 + last / 2
-    return middle.where(table["year_source"] == "life dates", first)
+    life = table["year_source"] == "life dates"
+    return (first + FIRST_WORK * life).clip(upper=last) / 2 + last / 2
 
 
 @dataclass(frozen=True)

@@ -12,7 +12,7 @@ import numpy as np
 import pandas as pd
 
 from common import (
-    COLOURS, ask, by_composer, finish, label, line, note, one_year, pitch_axis, reference_id,
+    COLOURS, NARROW, ask, by_composer, finish, label, line, note, one_year, pitch_axis, reference_id,
     resampled, tell, wide_figure, years,
 )  # fmt: skip
 from corpusreg.instruments import limits
@@ -97,7 +97,7 @@ finish(figure, "piano-compass")
 # {{ "%.0f"|format(spread) }} semitones (one standard deviation) whatever the year: a period
 # says less of a single work than its composer does.
 #
-# The same line on the {{ published }} works whose year of printing is known, by
+# The same line on the {{ published }} works whose year is known within ten years, by
 # {{ published_composers }} composers, rises by {{ "%.1f"|format(check) }}
 # ({{ "%.1f"|format(check_low) }} to {{ "%.1f"|format(check_high) }}): {{ check_says }}.
 # Of longer works more is asked; with the length of each work in the line as well it rises by
@@ -111,7 +111,10 @@ works["year"] = one_year(works)
 slope = line(works, "span")
 top, bottom = line(works, "highest"), line(works, "lowest")
 longer = line(works, "span", np.log(works.bars / 60))
-known = works[works.year_source.isin(["published", "stated", "catalogue"])]
+known = works[
+    works.year_source.isin(["published", "stated", "catalogue"])
+    & (works.year_to - works.year_from <= NARROW)
+]
 check = line(known, "span")
 # The three verdicts of a check: see reports/guide/trust.md.
 if check.low > 0 and check.low <= slope.slope <= check.high:
@@ -137,13 +140,13 @@ finish(figure, "piano-span")
 # %% [markdown]
 # ## How close to the edge they write
 #
-# Of the works dated by a year of printing, {{ "%.0f"|format(share_top) }} % have a note among
-# the five highest keys of the widest keyboard of that year, {{ "%.0f"|format(share_bottom) }} %
+# Of these works {{ "%.0f"|format(share_top) }} % have a note among
+# the five highest keys of the widest keyboard of their year, {{ "%.0f"|format(share_bottom) }} %
 # one among the five lowest, and {{ beyond }} go beyond it: {{ beyond_words }}
 
 # %%
 at = (
-    known.year_from.round()
+    known.year_to.round()
     .astype(int)
     .clip(1766, 1920)
     .map(made.set_index("year").to_dict("index"))
@@ -157,13 +160,13 @@ outside = known[(known.highest > known.key_high) | (known.lowest < known.key_low
 # %% [markdown]
 # ## What could not be told
 #
-# - Three quarters of these works come from the libraries of one country. The lines tell of
+# - {{ polish }} % of these works come from the libraries of one country, Poland. The lines tell of
 #   what is in them, and of other music only as far as it is alike.
 # - A year of printing is not the year of composition, and a life is a wide guess; both are in
 #   the bands, the choice of what was printed and kept is not.
 # - The table of keyboards is short, and of instruments that survive. Many players had smaller
 #   ones than the widest.
-# - Before 1790 fewer than a dozen composers stand for a stretch of twenty years, and dances
+# - Round {{ first }} there are {{ early }} composers, and dances
 #   and teaching pieces stand beside sonatas: a change of what was written for the piano looks
 #   like a change of how.
 # - The highest and lowest note hang on single bars. `core_span` asks the same of nine tenths
@@ -200,6 +203,11 @@ tell(
     check=check.slope, check_low=check.low, check_high=check.high, check_says=says,
     with_length=longer.slope, with_length_low=longer.low, with_length_high=longer.high,
     share_top=100 * near_top, share_bottom=100 * near_bottom, beyond=len(outside),
-    beyond_words="a date, a reading or an instrument to look at."
+    beyond_words="; ".join(
+        f"{w.composer_name}, {w.title} ({w.year_to:.0f}, {note(w.lowest)} to {note(w.highest)})"
+        for w in outside.sort_values("year_to").itertuples()
+    ) + ". There the date, the reading or the table of keyboards is to be looked at."
     if len(outside) else "none needed an instrument that had not been made.",
+    polish=round(100 * works.collection.fillna("").str.startswith("heritage/pl-").mean()),
+    early=works[(works.year >= edges[first] - STEP / 2) & (works.year < edges[first] + STEP / 2)].unit.nunique(),
 )  # fmt: skip
