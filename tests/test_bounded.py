@@ -39,11 +39,11 @@ NO_LENGTH = """<score-partwise version="4.0">
 
 
 def many_tracks(path: Path, tracks: int = 3000) -> Path:
-    """A MIDI file in which every track plays ten notes."""
+    """A MIDI file in which every track plays two notes."""
     file = mido.MidiFile(type=1)
     for index in range(tracks):
         track = mido.MidiTrack()
-        for step in range(10):
+        for step in range(2):
             note, channel = 40 + step, index % 9
             track.append(mido.Message("note_on", note=note, channel=channel))
             track.append(mido.Message("note_off", note=note, channel=channel, time=480))
