@@ -212,7 +212,7 @@ def test_what_is_held_from_before_is_heard_too(opened: Opened) -> None:
     [("piano", False, 1280), ("piano", True, 1280), ("many", False, 360)],
 )
 def test_accessibility(opened: Opened, name: str, dark: bool, width: int) -> None:
-    """axe-core: contrast, landmarks, names, and all else that it checks; in the dark contrast."""
+    """axe-core: contrast, landmarks, names, and all else; in the dark contrast alone."""
     page = opened(name, dark=dark, width=width)
     page.locator("summary").evaluate_all("all => all.forEach(each => each.click())")
     asked = {"runOnly": ["color-contrast"]} if dark else None
