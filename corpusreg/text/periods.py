@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from corpusreg.measures.definitions import VERSION, Measure
 from corpusreg.norms.periods.results import (
@@ -15,9 +15,10 @@ from corpusreg.norms.periods.results import (
     explained,
 )
 from corpusreg.store import sql
-from corpusreg.system.phrases import capital
+from corpusreg.system.phrases import capital, joined
 from corpusreg.text.lines import paragraph
 from corpusreg.text.tabular import text_table
+from corpusreg.text.wording import number
 
 __all__ = [
     "CHECK_WORDS", "VERDICTS", "because_words", "cell_name", "closing_words", "finding_words",
@@ -36,6 +37,18 @@ CHECK_WORDS = {
     "half": "half bars",
     "double": "double bars",
 }
+# How the other verdicts are counted: of one result, of several.
+_OTHERS = {
+    "open": ("cannot be told from other things",) * 2,
+    "contradicted": ("is contradicted when it is measured in other ways",
+                     "are contradicted when they are measured in other ways"),
+    "not shown": ("is not shown", "are not shown"),
+    "cannot be tested": ("cannot be tested",) * 2,
+}  # fmt: skip
+_MIXED = (
+    "Works for all forces are mixed here, and what music was written for changed as well: "
+    "--ensemble keeps to one medium."
+)
 VERDICTS = {
     "not shown": "no difference shown",
     "contradicted": "a difference that is contradicted when it is measured in other ways",
@@ -68,24 +81,39 @@ def _opening(study: Study, reference_id: str) -> str:
 
 
 def short_words(study: Study) -> str:
-    """How many results there are of each verdict, and those that hold by name."""
+    """What holds, in words; how many of the other results there are of each verdict."""
     found = [(each, finding) for each in study.measures for finding in findings(each)]
-    count = {
-        verdict: sum(finding.verdict == verdict for _, finding in found)
-        for verdict in ("holds", "open", "contradicted", "not shown", "cannot be tested")
-    }
-    said = (
-        f"of {len(found)} results here, differences and trends, {count['holds']} "
-        f"hold, {count['open']} cannot be told from other things, {count['contradicted']} are "
-        f"contradicted, {count['not shown']} are not shown, {count['cannot be tested']} cannot "
-        "be tested."
-    )
-    held = [
-        f"{each.measure.title} {' -> '.join(finding.periods) or 'over the years'}"
-        for each, finding in found
-        if finding.verdict == "holds"
+    forces = f" for {study.ensemble}" if study.ensemble else ""
+    said = [
+        f"music{forces} {way}: {'; '.join(where)}." for way, where in _held(found).items()
+    ] or ["no difference and no trend holds."]
+    rest = [f for _, f in found if f.verdict != "holds"]
+    counts = [
+        f"{number(count)} {words[count != 1]}"
+        for verdict, words in _OTHERS.items()
+        if (count := sum(each.verdict == verdict for each in rest))
     ]
-    return said + (f" What holds: {', '.join(held)}." if held else "")
+    if counts:
+        said.append(f"Of {len(found)} results, {joined(counts)}.")
+    if len({kind for period in study.periods for kind in period.ensembles}) > 1:
+        said.append(_MIXED)
+    return " ".join((said[0], *map(capital, said[1:])))
+
+
+def _held(found: Sequence[tuple[MeasureStudy, Finding]]) -> dict[str, list[str]]:
+    """Where music does more or less of something, for what holds."""
+    held: dict[str, list[str]] = {}
+    for own, finding in found:
+        if finding.verdict != "holds":
+            continue
+        where = f"over the years, {_slope(finding)} {own.measure.unit} a century"
+        if finding.periods:
+            where = (
+                f"from {finding.periods[0]} to {finding.periods[1]}, in "
+                f"{_of_100(abs(finding.value))} of 100 pairs of composers"
+            )
+        held.setdefault(_way(own.measure, finding.value), []).append(where)
+    return held
 
 
 def findings(study: MeasureStudy) -> tuple[Finding, ...]:
