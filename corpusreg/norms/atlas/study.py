@@ -25,6 +25,7 @@ from corpusreg.norms.atlas.model import (
 )
 from corpusreg.norms.effects import LEAST_UNITS
 from corpusreg.norms.reference import student_t, unit_weights, weighted_quantile
+from corpusreg.norms.written import as_read
 from corpusreg.store import sql
 from corpusreg.system.errors import DataError
 
@@ -227,7 +228,7 @@ def _mean_shares(shares: Floats, unit: NDArray[np.int64]) -> tuple[Floats, Float
 
 def _heights(source: Source) -> Heights:
     name, title = _HEIGHTS
-    found = source.fetch_columns(sql.load("atlas_heights"))
+    found = source.fetch_columns(sql.load("atlas_heights"), as_read())
     table, rows, left_out = load(), [], []
     present = set(found["instrument"].tolist())
     for instrument in table.values():
