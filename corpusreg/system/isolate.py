@@ -259,7 +259,11 @@ def _started(environment: Mapping[str, str]) -> subprocess.Popen[bytes]:
 
 
 def _may_fork() -> bool:
-    """Whether a copy of this process can work: whether it has one thread, also of libraries."""
+    """Whether a copy of this process can work: whether it has one thread, also of libraries,
+    and none that draws with fonts whose files the copy lets go of.
+    """
+    if "matplotlib.mathtext" in sys.modules:
+        return False
     try:
         threads = list(Path("/proc/self/task").iterdir())
     except OSError:  # no Linux
