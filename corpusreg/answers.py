@@ -174,7 +174,7 @@ class Placed(Answer):
     @cached_property
     def document(self) -> dict[str, Any]:
         """The answer as nested data; `corpusreg/data/comparison.schema.json` describes it."""
-        from corpusreg.text.outputs.document import document
+        from corpusreg.text.document import document
 
         found = self.found
         return document(
@@ -186,7 +186,7 @@ class Placed(Answer):
         from corpusreg.comparison.classroom import LEAST, MEASURES, classroom
         from corpusreg.text.classroom import class_piece
         from corpusreg.text.classroom import class_text as shared
-        from corpusreg.text.lines import wrap
+        from corpusreg.text.tabular import wrap
 
         if len(self.comparisons) < LEAST:
             return ""
@@ -201,9 +201,9 @@ class Placed(Answer):
 
     def told(self, *, full: bool = False) -> str:
         """The answer in words; full: all measures, events, stays and players of each work."""
-        from corpusreg.text.outputs.console import class_text, comparison_text
-        from corpusreg.text.outputs.drafts_text import drafts_text
-        from corpusreg.text.outputs.examples_text import study_text
+        from corpusreg.text.console import class_text, comparison_text
+        from corpusreg.text.drafts import drafts_text
+        from corpusreg.text.examples import study_text
 
         made = self.reference_id
         if self.drafts:
@@ -438,14 +438,14 @@ class ContrastAnswer(Answer):
     @cached_property
     def document(self) -> dict[str, Any]:
         """The answer as nested data."""
-        from corpusreg.text.outputs.revision_text import contrast_document
+        from corpusreg.text.revision import contrast_document
 
         return contrast_document(self.found)
 
     @property
     def text(self) -> str:
         """What moves, and what that does to the measures."""
-        from corpusreg.text.outputs.revision_text import contrast_text
+        from corpusreg.text.revision import contrast_text
 
         return contrast_text(self.found)
 
@@ -475,14 +475,14 @@ class ReviseAnswer(Answer):
     @cached_property
     def document(self) -> dict[str, Any]:
         """The answer as nested data."""
-        from corpusreg.text.outputs.revision_text import revised_document
+        from corpusreg.text.revision import revised_document
 
         return revised_document(self.found)
 
     @property
     def text(self) -> str:
         """Each option, and what it does to the measures."""
-        from corpusreg.text.outputs.revision_text import revised_text
+        from corpusreg.text.revision import revised_text
 
         return revised_text(self.found)
 
@@ -498,14 +498,14 @@ class ExamplesAnswer(Answer):
     @cached_property
     def document(self) -> dict[str, Any]:
         """The answer as nested data."""
-        from corpusreg.text.outputs.examples_text import examples_document
+        from corpusreg.text.examples import examples_document
 
         return examples_document(self.found)
 
     @property
     def text(self) -> str:
         """Each passage, and what can be studied there."""
-        from corpusreg.text.outputs.examples_text import examples_text
+        from corpusreg.text.examples import examples_text
 
         return examples_text(self.found)
 
@@ -533,14 +533,14 @@ class HeightsAnswer(Answer):
     @cached_property
     def document(self) -> dict[str, Any]:
         """The answer as nested data."""
-        from corpusreg.text.outputs.heights_text import passage_document
+        from corpusreg.text.heights import passage_document
 
         return passage_document(self.found)
 
     @property
     def text(self) -> str:
         """A row an instrument."""
-        from corpusreg.text.outputs.heights_text import passage_text
+        from corpusreg.text.heights import passage_text
 
         return passage_text(self.found)
 
@@ -567,14 +567,14 @@ class RangesAnswer(Answer):
     @cached_property
     def document(self) -> list[dict[str, Any]]:
         """One dictionary an instrument."""
-        from corpusreg.text.outputs.ranges_text import ranges_document
+        from corpusreg.text.ranges import ranges_document
 
         return ranges_document(self.rows, self._table)
 
     @property
     def text(self) -> str:
         """All in a table, or all that is told of one."""
-        from corpusreg.text.outputs.ranges_text import ranges_text, row_text
+        from corpusreg.text.ranges import ranges_text, row_text
 
         if self._name:
             return "\n\n".join(row_text(row, self._table) for row in self.rows)
@@ -600,7 +600,7 @@ class ProfilesAnswer(Answer):
     @property
     def text(self) -> str:
         """The kinds of each group that divides into some."""
-        from corpusreg.text.outputs.profile_text import profiles_text
+        from corpusreg.text.reference import profiles_text
 
         return profiles_text(self.document)
 
@@ -620,7 +620,7 @@ class SheetAnswer(Answer):
     @property
     def text(self) -> str:
         """What is in it, from where, what is missing, how to cite it."""
-        from corpusreg.text.outputs.reference_text import reference_text
+        from corpusreg.text.reference import reference_text
 
         return reference_text(self.found)
 
@@ -635,7 +635,7 @@ class CoverageAnswer(Rows):
     @property
     def text(self) -> str:
         """Works by ensemble and period, and which corpus would help."""
-        from corpusreg.text.outputs.coverage_text import coverage_text
+        from corpusreg.text.reference import coverage_text
 
         return coverage_text(self.found)
 

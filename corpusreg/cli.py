@@ -960,7 +960,7 @@ def _corpora_template(path: Path) -> int:
 @click.argument("corpus", metavar="NAME")
 def _corpora_show(corpus: str) -> int:
     from corpusreg.terminal import say
-    from corpusreg.text.lines import wrap
+    from corpusreg.text.tabular import wrap
 
     shown = _session().show_corpus(corpus)
     for problem in shown.problems:

@@ -12,7 +12,7 @@ from corpusreg.comparison.compared import compare_paths
 from corpusreg.corpus.files import bundled_root
 from corpusreg.store import Reference, open_reference
 from corpusreg.system.errors import DataError
-from corpusreg.text.outputs.console import class_text, comparison_text
+from corpusreg.text.console import class_text, comparison_text
 
 if TYPE_CHECKING:
     from corpusreg.store.building.batch import Progress

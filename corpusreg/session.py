@@ -423,7 +423,7 @@ class Session:
         from corpusreg.answers import Rows
         from corpusreg.measures.definitions import BY_NAME
         from corpusreg.norms.asking import COLUMNS, table, ungrouped
-        from corpusreg.text.outputs.table_text import table_text
+        from corpusreg.text.reference import table_text
 
         rows = table(self.reference, measure, by)
         left_out = ungrouped(self.reference, measure, by)
@@ -494,7 +494,7 @@ class Session:
     def atlas(self, to: str | os.PathLike[str]) -> list[Path]:
         """Draw figures of the reference for the wall into a folder; the files written."""
         from corpusreg.documents.atlas import write_atlas
-        from corpusreg.norms.atlas.study import atlas
+        from corpusreg.norms.atlas import atlas
 
         return write_atlas(atlas(self.reference), Path(to))
 

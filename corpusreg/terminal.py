@@ -49,7 +49,7 @@ def on_screen() -> Iterator[None]:
     if not sys.stdout.isatty():
         yield
         return
-    from corpusreg.text.lines import Screen, shown_on
+    from corpusreg.text.tabular import Screen, shown_on
 
     encoding = (sys.stdout.encoding or "").lower()
     colour = _console().color_system in ("256", "truecolor")

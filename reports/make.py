@@ -31,7 +31,7 @@ from corpusreg.documents.handout.writing import handout
 from corpusreg.documents.pictures.save import png
 from corpusreg.documents.report import write_report
 from corpusreg.measures.definitions import BY_NAME, VERSION
-from corpusreg.norms.atlas.study import atlas
+from corpusreg.norms.atlas import atlas
 from corpusreg.norms.periods.answer import study
 from corpusreg.norms.periods.chart import charts, unit_names
 from corpusreg.norms.periods.document import study_document

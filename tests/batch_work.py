@@ -12,6 +12,7 @@ from typing import Any
 from corpusreg.corpus.files import SourceFile
 from corpusreg.store import columns
 from corpusreg.system.errors import ReadError
+from corpusreg.system.lock import build_lock
 
 
 def make_files(
@@ -139,7 +140,7 @@ def build_forever(home: str) -> None:
 
     root = Path(home)
     files = make_files(root / "scores", {f"p{n:02}.txt": f"wait 0.06 {n}" for n in range(40)})
-    with store.build_lock(root / "build.lock"):
+    with build_lock(root / "build.lock"):
         shards = store.Shards(
             root / "shards",
             store.Recipe(definitions.VERSION, "test"),

@@ -58,7 +58,7 @@ def heights(path: Path, bars: str, **named: Any) -> Passage:
 
 
 def examples(kind: Any, filters: Any = None, count: int = 5) -> Examples:
-    """See `corpusreg.comparison.examples.passages.examples`."""
+    """See `corpusreg.comparison.examples.examples`."""
     from corpusreg.comparison.examples import examples
 
     with Session() as session:

@@ -27,8 +27,7 @@ from corpusreg.documents.figures.style import Wall, amount
 from corpusreg.documents.pictures.look import COLOURS
 from corpusreg.documents.pictures.svg import text_width
 from corpusreg.measures.definitions import MEASURES
-from corpusreg.norms.atlas.model import Atlas, Groups, Heights, OctaveCell, Octaves
-from corpusreg.norms.atlas.study import FIGURES, atlas
+from corpusreg.norms.atlas import FIGURES, Atlas, Groups, Heights, OctaveCell, Octaves, atlas
 from corpusreg.store import open_reference
 from corpusreg.system.errors import CorpusregError, DataError
 

@@ -21,13 +21,11 @@ from hypothesis import strategies as st
 
 from corpusreg.corpus import catalogue
 from corpusreg.corpus.authority import composer_key, is_anonymous
-from corpusreg.corpus.bundle import collection_of, work_row
+from corpusreg.corpus.catalogue import count_works
 from corpusreg.corpus.dates import parse_active
 from corpusreg.corpus.files import FORMATS, MAX_DEPTH, bundled_root
-from corpusreg.corpus.heads import read_head
-from corpusreg.corpus.licences import LAST_FREE_DEATH, tier_of_words
-from corpusreg.corpus.summary import count_works
-from corpusreg.corpus.tables import rows
+from corpusreg.corpus.licences import LAST_FREE_DEATH, read_head, tier_of_words
+from corpusreg.corpus.tables import collection_of, rows, work_row
 from corpusreg.score import readers
 from corpusreg.score.notes import NOTE_DTYPE, Bars, Score
 from corpusreg.system.errors import DataError, ReadError

@@ -16,7 +16,7 @@ from corpusreg.corpus.entries import Expected, entries
 from corpusreg.norms.coverage import Cell, helpful
 from corpusreg.store import open_reference
 from corpusreg.system.errors import ReadError, UsageError
-from corpusreg.text.outputs.coverage_text import coverage_text
+from corpusreg.text.reference import coverage_text
 
 PIECES = Path(__file__).parents[1] / "demo" / "pieces"
 ONE, TWO, THREE = sorted(PIECES.glob("*.musicxml"))[:3]

@@ -17,8 +17,19 @@ from hypothesis import strategies as st
 from playwright.sync_api import Browser
 
 from corpusreg import cli
-from corpusreg.comparison.examples import KINDS, Example, Filters, find, habit, study
-from corpusreg.comparison.examples.find import FAINTEST, LEAST_STAY, example, rows_of, spread
+from corpusreg.comparison.examples import (
+    FAINTEST,
+    KINDS,
+    LEAST_STAY,
+    Example,
+    Filters,
+    example,
+    find,
+    habit,
+    rows_of,
+    spread,
+    study,
+)
 from corpusreg.comparison.placing import place_file
 from corpusreg.corpus.files import bundled_root
 from corpusreg.instruments import load
@@ -27,7 +38,7 @@ from corpusreg.score.notes import Part
 from corpusreg.score.played import Played, perform
 from corpusreg.score.readers import read_file
 from corpusreg.store import open_reference
-from corpusreg.store.building.edges import edges
+from corpusreg.store.building.extract import edges
 from corpusreg.system.errors import UsageError
 from corpusreg.text.examples import passage_words
 

@@ -18,7 +18,7 @@ from conftest import ROOT
 
 from corpusreg.documents.atlas import atlas_document
 from corpusreg.measures.definitions import BY_NAME, VERSION
-from corpusreg.norms.atlas.study import atlas
+from corpusreg.norms.atlas import atlas
 from corpusreg.store import open_reference
 
 REPORTS = ROOT / "reports"

@@ -17,7 +17,7 @@ from corpusreg.comparison import placing
 from corpusreg.comparison.heights import find_bars, find_part, passage
 from corpusreg.score.notes import ReadResult, Score
 from corpusreg.system.errors import UsageError
-from corpusreg.text.outputs.heights_text import passage_text, transposed
+from corpusreg.text.heights import passage_text, transposed
 
 __all__ = ["schema"]  # a fixture
 

@@ -47,13 +47,13 @@ from corpusreg.norms.profiles.stored import (
 )
 from corpusreg.norms.reference import Rung
 from corpusreg.store.building.finish import finishing
-from corpusreg.text.outputs.profile_text import profiles_text
 from corpusreg.text.profiles import (
     centre_words,
     firmness_words,
     neighbour_words,
     profile_lines,
 )
+from corpusreg.text.reference import profiles_text
 
 # Ruspini 1970 (Information Sciences 2:319-350), 75 points in four clusters of 20, 23, 17, 15.
 ACROSS = """

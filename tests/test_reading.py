@@ -19,10 +19,10 @@ from corpusreg.comparison.players import NOBODY
 from corpusreg.measures.analysis import analyse
 from corpusreg.norms.reference import Placement
 from corpusreg.score.played import Played, perform
-from corpusreg.text.lines import Screen, shown_on
-from corpusreg.text.outputs.console import comparison_text, register_map
-from corpusreg.text.outputs.document import document
+from corpusreg.text.console import comparison_text, register_map
+from corpusreg.text.document import document
 from corpusreg.text.reading import certainty
+from corpusreg.text.tabular import Screen, shown_on
 
 BARS = 24
 

@@ -26,9 +26,9 @@ from corpusreg.score.played import Played
 from corpusreg.score.readers import read_scores
 from corpusreg.score.rewrite import Change, changed
 from corpusreg.system.errors import UsageError
+from corpusreg.text.examples import examples_text, toward
 from corpusreg.text.options import option_words
-from corpusreg.text.outputs.examples_text import examples_text, toward
-from corpusreg.text.outputs.revision_text import revised_document, revised_text
+from corpusreg.text.revision import revised_document, revised_text
 
 PIECES = Path(__file__).parents[1] / "demo" / "pieces"
 STAIRS = PIECES / "stairs.musicxml"

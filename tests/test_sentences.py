@@ -18,7 +18,7 @@ from corpusreg.measures.shifts import Shift
 from corpusreg.measures.stays import Stay
 from corpusreg.norms.reference import Cohort, Placement, Rung
 from corpusreg.text import sentences
-from corpusreg.text.events import event_words
+from corpusreg.text.findings import event_words
 
 NOT_PLACED = Placement(None, None, None, None, 0.0, "too short")
 

@@ -801,7 +801,7 @@ home = Path({home!r})
 with store.open_reference(home / "reference") as reference:
     print(reference.works)
 for attempt in (
-    lambda: store.build_lock(home / "build.lock").__enter__(),
+    lambda: build_lock(home / "build.lock").__enter__(),
     lambda: store.Shards(home / "new" / "shards", RECIPE),
 ):
     try:

@@ -18,7 +18,7 @@ from typing import Any, Literal, get_args, get_origin
 
 from corpusreg.comparison import findings
 from corpusreg.measures.events import Event
-from corpusreg.text.outputs.document import SCHEMA
+from corpusreg.text.document import SCHEMA
 
 PATH = Path(__file__).parents[1] / "corpusreg" / "data" / "comparison.schema.json"
 SPARSE = (findings.Finding, findings.Suggestion)  # empty fields are left out

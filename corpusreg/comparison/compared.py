@@ -37,7 +37,7 @@ class Compared:
     """Comparisons of all works that could be read, and the failures, one line each.
 
     studied: for each comparison the passages that share its most unusual habit, and those
-    that do otherwise, as `corpusreg.comparison.examples.study` finds them; () where not
+    that do otherwise, as `corpusreg.comparison.examples` finds them; () where not
     asked for. drafts: for each comparison what changed since its earlier draft; () without one.
     """
 

@@ -33,7 +33,6 @@ from corpusreg.corpus.authority import (
     music_by,
     resolve,
 )
-from corpusreg.corpus.bundle import collection_of, work_row
 from corpusreg.corpus.dates import (
     Years,
     parse_active,
@@ -44,7 +43,7 @@ from corpusreg.corpus.dates import (
 )
 from corpusreg.corpus.files import BUNDLED, SourceFile
 from corpusreg.corpus.licences import Licence, licence, protected
-from corpusreg.corpus.tables import cell_year
+from corpusreg.corpus.tables import cell_year, collection_of, work_row
 from corpusreg.score.notes import Score
 
 __all__ = ["WorkFacts", "describe"]

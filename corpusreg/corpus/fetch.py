@@ -22,9 +22,9 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from corpusreg.corpus.entries import Entry
-from corpusreg.store import build_lock
 from corpusreg.system import settings
 from corpusreg.system.errors import ReadError, UsageError
+from corpusreg.system.lock import build_lock
 
 __all__ = ["FetchProgress", "fetch_corpus"]
 

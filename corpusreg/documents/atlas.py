@@ -13,7 +13,7 @@ from corpusreg.documents.figures.style import colour_rules
 from corpusreg.documents.layout import Document, Drawn
 from corpusreg.documents.pictures.save import pdf, png
 from corpusreg.documents.pictures.svg import Picture
-from corpusreg.norms.atlas.model import Atlas
+from corpusreg.norms.atlas import Atlas
 from corpusreg.system.errors import CorpusregError
 from corpusreg.system.writing import write_files
 from corpusreg.text.atlas import made_words, query_words

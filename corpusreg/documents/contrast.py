@@ -17,7 +17,7 @@ from corpusreg.revision.versions import Contrast
 from corpusreg.system.phrases import capital
 from corpusreg.system.plaintext import plain
 from corpusreg.text.options import bars_words
-from corpusreg.text.outputs.revision_text import (
+from corpusreg.text.revision import (
     contrast_lead,
     contrast_rows,
     moved_words,

@@ -16,8 +16,8 @@ from collections.abc import Iterator
 from datetime import date
 from pathlib import Path
 
-from corpusreg.store.lock import taken
 from corpusreg.system.errors import CorpusregError
+from corpusreg.system.lock import taken
 
 __all__ = ["run_folder", "sweep"]
 

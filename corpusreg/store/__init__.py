@@ -13,7 +13,6 @@ DuckDB itself is imported when the first connection is made.
 
 from __future__ import annotations
 
-from corpusreg.store.lock import build_lock
 from corpusreg.store.publish import Draft, inputs, publish, withdraw
 from corpusreg.store.reading import (
     Reference,
@@ -37,7 +36,7 @@ from corpusreg.store.tables import EXTRACTED, Rows, columns
 
 __all__ = [
     "EXTRACTED", "Batch", "BatchLimits", "Draft", "Recipe", "Reference", "Result", "Rows",
-    "Shards", "Written", "build_lock", "columns", "inputs", "kept_reference",
+    "Shards", "Written", "columns", "inputs", "kept_reference",
     "open_reference", "pointed", "pointer", "publish", "row_hashes", "ships", "survey",
     "withdraw",
 ]  # fmt: skip

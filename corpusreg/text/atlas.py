@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from corpusreg.norms.atlas.model import Atlas, Figure, Groups, Heights, MeasureCell, Octaves
+from corpusreg.norms.atlas import Atlas, Figure, Groups, Heights, MeasureCell, Octaves
 from corpusreg.score.pitch import note_name
 from corpusreg.store import sql
 from corpusreg.system.phrases import capital

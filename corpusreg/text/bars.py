@@ -1,4 +1,4 @@
-"""Played bars as people write them: printed numbers, runs, and 'the second time'."""
+"""Played bars as people write them, with runs and 'the second time'; figures in JSON."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from collections.abc import Iterable
 
 from corpusreg.score.played import PlayedBars
 
-__all__ = ["bar_range"]
+__all__ = ["bar_range", "labels", "rounded"]
 
 
 def bar_range(bars: PlayedBars, first: int, last: int) -> str:
@@ -29,3 +29,13 @@ def _runs(bars: PlayedBars, passages: Iterable[tuple[int, int]]) -> list[str]:
         else:
             found.append(f"{bars.labels[first]} to {bars.labels[last - 1]}")
     return found
+
+
+def rounded(value: float | None, digits: int = 1) -> float | None:
+    """A figure as it stands in JSON."""
+    return None if value is None else round(float(value), digits)
+
+
+def labels(bars: PlayedBars, first: int, last: int) -> list[str]:
+    """Printed numbers of the first and the last of the played bars first to last, half-open."""
+    return [bars.labels[first], bars.labels[last - 1]]

@@ -9,8 +9,9 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 
-from corpusreg.comparison.findings import Finding, PieceFacts
+from corpusreg.comparison.findings import Finding, PieceFacts, bare_event
 from corpusreg.measures.events import Event
+from corpusreg.score.played import PlayedBars
 from corpusreg.system.phrases import capital
 from corpusreg.text.measures import measure_sentence, measure_short
 from corpusreg.text.wording import (
@@ -26,7 +27,7 @@ from corpusreg.text.wording import (
     register,
 )
 
-__all__ = ["EVENTS", "NAMES", "section_lines", "sentence", "short"]
+__all__ = ["EVENTS", "NAMES", "event_words", "section_lines", "sentence", "short"]
 
 # What each kind is called, in headings, tables and the glossary.
 NAMES: Mapping[str, str] = {
@@ -387,3 +388,10 @@ EVENTS: Mapping[str, Callable[[Finding, Event, PieceFacts], str]] = {
     "in_octaves": in_octaves, "dialogue": dialogue, "gap": gap, "crossing": crossing,
     "closing": closing, "entry": entry,
 }  # fmt: skip
+# A piece of which no more is known than its bars: players go without a name.
+_NAMELESS = PieceFacts("", "", "", "", (), (), 0, 0, False, 0, 0)
+
+
+def event_words(event: Event, bars: PlayedBars) -> str:
+    """One event as a sentence without its full stop."""
+    return sentence(bare_event(event, bars), _NAMELESS).removesuffix(".")

@@ -16,7 +16,7 @@ from corpusreg.system.phrases import capital, joined
 from corpusreg.text.bars import (
     bar_range,
 )
-from corpusreg.text.events import event_words
+from corpusreg.text.findings import event_words
 from corpusreg.text.sentences import range_words, shift_words
 
 __all__ = ["bars_words", "option_words", "way_words"]

@@ -16,8 +16,7 @@ from corpusreg.norms.periods.results import (
 )
 from corpusreg.store import sql
 from corpusreg.system.phrases import capital, joined
-from corpusreg.text.lines import paragraph
-from corpusreg.text.tabular import text_table
+from corpusreg.text.tabular import paragraph, text_table
 from corpusreg.text.wording import number
 
 __all__ = [

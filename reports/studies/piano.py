@@ -131,7 +131,9 @@ figure, axes = wide_figure(380, "Span of piano works, a ring for every composer"
 axes.scatter(dots.year, dots.span, s=12 * np.sqrt(dots.n), facecolors="none",
              edgecolors=COLOURS["weight4"], lw=1)  # fmt: skip
 across = np.array([1765, 1920])
-axes.plot(across, slope.at_1840 + slope.slope * (across - 1840) / 10, color=COLOURS["mark"], lw=2)
+axes.plot(
+    across, slope.at_1840 + slope.slope * (across - 1840) / 10, color=COLOURS["mark"], lw=2
+)
 axes.set_xlim(1760, 1925)
 axes.set_ylabel("semitones from the lowest to the highest note")
 axes.grid(axis="y")

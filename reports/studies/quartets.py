@@ -41,7 +41,9 @@ def place(player, share):
 def middle(values):
     """The middle movement, every composer counting the same, with its interval over composers."""
     values = np.asarray(values, float)
-    drawn = resampled(lambda counts, _: by_composer(values, number, 0.5, counts), number.max() + 1)
+    drawn = resampled(
+        lambda counts, _: by_composer(values, number, 0.5, counts), number.max() + 1
+    )
     return by_composer(values, number), *np.quantile(drawn, (0.025, 0.975))
 
 
@@ -85,7 +87,9 @@ for player in PLAYERS:
     })  # fmt: skip
 first, second, viola, cello = found
 
-figure, axes = wide_figure(480, "What the four players play, above the range of each instrument")
+figure, axes = wide_figure(
+    480, "What the four players play, above the range of each instrument"
+)
 names, index = np.unique(unit, return_inverse=True)
 for row, player in enumerate(reversed(PLAYERS)):
     own = table[KIND[player]]
@@ -94,9 +98,13 @@ for row, player in enumerate(reversed(PLAYERS)):
     np.add.at(means, index, shares[player])
     hill = smooth((means / np.bincount(index)[:, None]).mean(axis=0))
     from_low = np.arange(int(low), 128)  # smoothing would show notes that the string has not
-    axes.fill_between(from_low, row, row + 10 * hill[int(low) :], color=COLOURS["weight3"], lw=0)
+    axes.fill_between(
+        from_low, row, row + 10 * hill[int(low) :], color=COLOURS["weight3"], lw=0
+    )
     axes.plot([low, high], [row, row], color=COLOURS["line"], lw=5, solid_capstyle="butt")
-    axes.plot([low + FIFTH * k for k in range(4)], [row] * 4, "|", color=COLOURS["ink"], ms=9, mew=1)
+    axes.plot(
+        [low + FIFTH * k for k in range(4)], [row] * 4, "|", color=COLOURS["ink"], ms=9, mew=1
+    )
     top = FIRST_POSITION[KIND[player]] + 0.5
     axes.plot([top, top], [row, row + 0.3], color=COLOURS["mark"], lw=1.5)
 axes.set_yticks(range(4), list(reversed(PLAYERS)))
@@ -151,13 +159,17 @@ none = around(100 * leading.isna().to_numpy(float), unit)
 bars = works.work.map(crossed.bars).to_numpy(float)
 has = np.isfinite(bars)
 inner = np.unique(unit[has], return_inverse=True)[1]
-lasting = resampled(lambda counts, _: by_composer(bars[has], inner, 0.5, counts), inner.max() + 1)
+lasting = resampled(
+    lambda counts, _: by_composer(bars[has], inner, 0.5, counts), inner.max() + 1
+)
 lasts = by_composer(bars[has], inner), *np.quantile(lasting, (0.025, 0.975))
 crossed["pair"] = crossed.index.map(pair_of)
 examples = []
 for upper, lower in pairwise(PLAYERS):
     one = crossed[crossed.pair == {upper, lower}].nlargest(1, "bars").iloc[0]
-    examples.append(f"{lower} above {upper} in {one.composer_name}, {one.title}, {one.movement}, bars {one.start_bar} to {one.end_bar}")
+    examples.append(
+        f"{lower} above {upper} in {one.composer_name}, {one.title}, {one.movement}, bars {one.start_bar} to {one.end_bar}"
+    )
 swapped = int((place("violin II", 0.5) > place("violin I", 0.5)).sum())
 
 # %% [markdown]
@@ -184,17 +196,26 @@ def trend(values):
     return line(dated.assign(value=np.asarray(values)[kept]), "value")
 
 
-ENDS = {"low: one note in twenty lies below": 0.05, "middle": 0.5, "high: one in twenty lies above": 0.95}
+ENDS = {
+    "low: one note in twenty lies below": 0.05,
+    "middle": 0.5,
+    "high: one in twenty lies above": 0.95,
+}
 slopes = {(p, words): trend(place(p, share)) for p in PLAYERS for words, share in ENDS.items()}
 beyond = {
-    p: trend(100 * shares[p][:, FIRST_POSITION[KIND[p]] + 1 :].sum(axis=1)) for p in ("violin I", "cello")
+    p: trend(100 * shares[p][:, FIRST_POSITION[KIND[p]] + 1 :].sum(axis=1))
+    for p in ("violin I", "cello")
 }
 
 figure, axes = wide_figure(380, "How the notes of each player moved, in semitones in ten years")
 for row, player in enumerate(reversed(PLAYERS)):
-    for step, (words, colour) in enumerate(zip(ENDS, ("weight4", "weight2", "mark"), strict=True)):
+    for step, (words, colour) in enumerate(
+        zip(ENDS, ("weight4", "weight2", "mark"), strict=True)
+    ):
         one, y = slopes[player, words], row + 0.22 * (step - 1)
-        axes.plot([one.low, one.high], [y, y], color=COLOURS[colour], lw=3, solid_capstyle="butt")
+        axes.plot(
+            [one.low, one.high], [y, y], color=COLOURS[colour], lw=3, solid_capstyle="butt"
+        )
         axes.plot([one.slope], [y], color=COLOURS[colour], marker="osD"[step], ms=6)
 axes.axvline(0, color=COLOURS["ink"], lw=1)
 axes.set_yticks(range(4), list(reversed(PLAYERS)))
@@ -230,7 +251,9 @@ assert max(bottoms[p].high for p in ("viola", "cello")) < 0, bottoms
 assert all(bottoms[p].low < 0 < bottoms[p].high for p in PLAYERS[:2]), bottoms
 assert first["above"][1] > viola["above"][2] and cello["above"][1] > second["above"][2], found
 assert second["lowest"][1] > first["lowest"][2] and viola["place"][2] < first["place"][1], found
-assert [p["share"][0] for p in found] == sorted((p["share"][0] for p in found), reverse=True), found
+assert [p["share"][0] for p in found] == sorted((p["share"][0] for p in found), reverse=True), (
+    found
+)
 assert pairs[0]["overlap"][1] > pairs[2]["overlap"][2] and none[2] < 20, (pairs, none)
 intervals = [p["longest"] for p in pairs]
 assert max(i[1] for i in intervals) < min(i[2] for i in intervals), intervals

@@ -32,7 +32,13 @@ left_out = int(odd.sum())
 songs, sung, played = songs[~odd].reset_index(drop=True), sung[~odd], played[~odd]
 unit = songs.unit.to_numpy()
 number = np.unique(unit, return_inverse=True)[1]
-for column, share in (("lowest", 1e-6), ("from", 0.05), ("middle", 0.5), ("to", 0.95), ("highest", 1)):
+for column, share in (
+    ("lowest", 1e-6),
+    ("from", 0.05),
+    ("middle", 0.5),
+    ("to", 0.95),
+    ("highest", 1),
+):
     songs[column] = place(sung, share)
 
 # %% [markdown]
@@ -63,7 +69,9 @@ near_top = np.array([
 def middle(values):
     """The middle song and its interval over composers."""
     values = np.asarray(values, float)
-    drawn = resampled(lambda counts, _: by_composer(values, number, 0.5, counts), number.max() + 1)
+    drawn = resampled(
+        lambda counts, _: by_composer(values, number, 0.5, counts), number.max() + 1
+    )
     return by_composer(values, number), *np.quantile(drawn, (0.025, 0.975))
 
 
@@ -93,7 +101,9 @@ top = around(100 * near_top, unit)
 # %%
 share_played = played / played.sum(axis=1, keepdims=True)
 below = np.array([p[:low].sum() for p, low in zip(share_played, songs.lowest, strict=True)])
-beyond = np.array([p[high + 1 :].sum() for p, high in zip(share_played, songs.highest, strict=True)])
+beyond = np.array(
+    [p[high + 1 :].sum() for p, high in zip(share_played, songs.highest, strict=True)]
+)
 registers = [around(100 * each, unit) for each in (below, 1 - below - beyond, beyond)]
 gap = around(songs.above, unit)
 over = around(100 * (songs.above > 0), unit)
@@ -165,7 +175,9 @@ pitches = np.arange(128)
 axes.fill_betweenx(pitches, 0, 100 * both[1], color=COLOURS["weight2"], lw=0)
 axes.fill_betweenx(pitches, 0, 100 * both[0], color=COLOURS["mark"], lw=0, alpha=0.75)
 scale = both[1].sum()
-axes.plot(100 * scale * smooth(alone.mean(axis=0)), pitches, color=COLOURS["weight4"], lw=1.5, ls="--")
+axes.plot(
+    100 * scale * smooth(alone.mean(axis=0)), pitches, color=COLOURS["weight4"], lw=1.5, ls="--"
+)
 pitch_axis(axes, 24, 100)
 axes.set_xlim(0, 4)
 axes.set_xlabel("notes at this pitch in 100 notes of the song")
@@ -177,12 +189,21 @@ finish(figure, "songs-registers")
 figure, axes = wide_figure(320, "What changes in the piano when a voice is there, by octave")
 for place_, (c, found) in enumerate(zip(octaves, differences, strict=True)):
     each = 100 * (in_songs - alone)[:, c : c + 12].sum(axis=1)
-    axes.scatter(each, np.full(len(each), place_), s=30, facecolors="none", edgecolors=COLOURS["weight2"], lw=1)
+    axes.scatter(
+        each,
+        np.full(len(each), place_),
+        s=30,
+        facecolors="none",
+        edgecolors=COLOURS["weight2"],
+        lw=1,
+    )
     axes.plot(found[1:], [place_] * 2, color=COLOURS["mark"], lw=4, solid_capstyle="butt")
     axes.plot(found[:1], [place_], color=COLOURS["mark"], marker="D", ms=7)
 axes.axvline(0, color=COLOURS["ink"], lw=1)
 axes.set_yticks(range(len(octaves)), [f"{note(c)} to {note(c + 11)}" for c in octaves])
-axes.set_xlabel("points more (right) or fewer (left) of the piano's notes; a ring for every composer")
+axes.set_xlabel(
+    "points more (right) or fewer (left) of the piano's notes; a ring for every composer"
+)
 axes.grid(axis="x")
 finish(figure, "songs-free")
 
@@ -212,13 +233,27 @@ opens, widens = line(dated, "opening"), line(dated, "compass")
 height, grows = line(dated, "middle"), line(dated, "beyond")
 
 dots = dated.groupby("unit").agg(
-    year=("year", "mean"), opening=("opening", "mean"), compass=("compass", "mean"), n=("year", "size")
+    year=("year", "mean"),
+    opening=("opening", "mean"),
+    compass=("compass", "mean"),
+    n=("year", "size"),
 )
-figure, axes = wide_figure(400, "From the lowest to the highest note, a ring for every composer")
+figure, axes = wide_figure(
+    400, "From the lowest to the highest note, a ring for every composer"
+)
 across = np.array([1770, 1930])
 for column, colour, found in (("opening", "weight4", opens), ("compass", "mark", widens)):
-    axes.scatter(dots.year, dots[column], s=12 * np.sqrt(dots.n), facecolors="none", edgecolors=COLOURS[colour], lw=1)
-    axes.plot(across, found.at_1840 + found.slope * (across - 1840) / 10, color=COLOURS[colour], lw=2)
+    axes.scatter(
+        dots.year,
+        dots[column],
+        s=12 * np.sqrt(dots.n),
+        facecolors="none",
+        edgecolors=COLOURS[colour],
+        lw=1,
+    )
+    axes.plot(
+        across, found.at_1840 + found.slope * (across - 1840) / 10, color=COLOURS[colour], lw=2
+    )
 axes.set_xlim(1765, 1935)
 axes.set_ylim(0, 88)
 axes.set_ylabel("semitones")
@@ -249,7 +284,10 @@ unnamed = ask("voices")
 # What the text says must be borne out, or the study is not written.
 assert high[2] < 0 < central[1], (high, central)
 assert opens.low > widens.high > widens.low > 0 and grows.low > 0, (opens, widens, grows)
-assert abs(height.slope) < 0.1 and tessitura_[1] >= 10 and tessitura_[2] <= 14, (height, tessitura_)
+assert abs(height.slope) < 0.1 and tessitura_[1] >= 10 and tessitura_[2] <= 14, (
+    height,
+    tessitura_,
+)
 assert along_ends[0] > 0 and along_ends[1] < 12 and abs(gap[0]) < 3, (along_ends, gap)
 tell(
     reference=reference_id(), songs=len(songs), composers=number.max() + 1, left_out=left_out,

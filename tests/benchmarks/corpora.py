@@ -41,7 +41,7 @@ from write_known_works import CORPORA, place_of, rows
 import corpusreg
 from corpusreg.corpus.authority import is_anonymous, resolve
 from corpusreg.corpus.corpora import Added, allowed, listed, remember
-from corpusreg.corpus.heads import read_head
+from corpusreg.corpus.licences import read_head
 from corpusreg.store import open_reference
 
 RESULTS = Path(__file__).parent / "results" / "corpora.json"

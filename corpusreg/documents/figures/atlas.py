@@ -24,7 +24,7 @@ from corpusreg.documents.figures.style import (
 )
 from corpusreg.documents.pictures.look import COLOURS, STROKES, WEIGHTS
 from corpusreg.documents.pictures.svg import Picture
-from corpusreg.norms.atlas.model import (
+from corpusreg.norms.atlas import (
     Atlas,
     Groups,
     Heights,

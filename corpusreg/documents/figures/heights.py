@@ -35,7 +35,7 @@ from corpusreg.instruments import Instrument
 from corpusreg.score.pitch import note_name
 from corpusreg.system.errors import UsageError
 from corpusreg.system.writing import write_files
-from corpusreg.text.outputs.heights_text import moved_words, passage_heading
+from corpusreg.text.heights import moved_words, passage_heading
 from corpusreg.text.players import TIRING
 
 if TYPE_CHECKING:

@@ -29,6 +29,7 @@ from corpusreg.store import (
 )
 from corpusreg.system import settings
 from corpusreg.system.errors import ReadError, StoreError, UsageError
+from corpusreg.system.lock import build_lock
 
 if TYPE_CHECKING:
     from corpusreg.corpus.catalogue import SourceFile
@@ -156,7 +157,7 @@ def build(
 
     Raises UsageError where they hold no scores, and what `extract` raises besides.
     """
-    from corpusreg.store import build_lock, inputs, publish, withdraw
+    from corpusreg.store import inputs, publish, withdraw
     from corpusreg.store.building import batch
     from corpusreg.store.building.extract import EXTRACTION_VERSION, extract_file
 

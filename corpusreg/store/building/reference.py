@@ -7,9 +7,10 @@ from pathlib import Path
 from typing import Any
 
 from corpusreg.measures import definitions
-from corpusreg.store import Reference, build_lock, exchange, packing, ships, sql
+from corpusreg.store import Reference, exchange, packing, ships, sql
 from corpusreg.system import settings
 from corpusreg.system.errors import StoreError, UsageError
+from corpusreg.system.lock import build_lock
 
 __all__ = ["export_reference", "import_reference", "told"]
 

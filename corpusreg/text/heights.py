@@ -11,21 +11,10 @@ from corpusreg.instruments import Instrument
 from corpusreg.score.pitch import note_name
 from corpusreg.system.phrases import joined, plural
 from corpusreg.system.plaintext import plain
-from corpusreg.text.bars import (
-    bar_range,
-)
-from corpusreg.text.lines import wrap
-from corpusreg.text.outputs.player_document import (
-    beyond_document,
-    height_document,
-    written_document,
-)
-from corpusreg.text.players import far_words
-from corpusreg.text.sentences import (
-    interval_words,
-    range_words,
-)
-from corpusreg.text.tabular import text_table
+from corpusreg.text.bars import bar_range
+from corpusreg.text.players import beyond_document, far_words, height_document, written_document
+from corpusreg.text.sentences import interval_words, range_words
+from corpusreg.text.tabular import text_table, wrap
 
 __all__ = ["moved_words", "passage_document", "passage_heading", "passage_text", "transposed"]
 

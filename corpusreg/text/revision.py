@@ -8,15 +8,11 @@ from typing import TYPE_CHECKING, Any
 from corpusreg.measures.definitions import BY_NAME, MEASURES
 from corpusreg.revision.moved import Moved
 from corpusreg.system.phrases import joined, plural
-from corpusreg.text.lines import wrap
+from corpusreg.text.document import rounded
+from corpusreg.text.examples import passage_document, passage_lines
 from corpusreg.text.options import bars_words, way_words
-from corpusreg.text.outputs.document import rounded
-from corpusreg.text.outputs.examples_text import passage_lines
-from corpusreg.text.outputs.study_document import passage_document
-from corpusreg.text.sentences import (
-    measure_words,
-    value_words,
-)
+from corpusreg.text.sentences import measure_words, value_words
+from corpusreg.text.tabular import wrap
 
 if TYPE_CHECKING:
     from corpusreg.comparison.comparison import Comparison, PlacedMeasure
@@ -24,15 +20,9 @@ if TYPE_CHECKING:
     from corpusreg.revision.versions import Contrast, Revised
 
 __all__ = [
-    "contrast_document",
-    "contrast_lead",
-    "contrast_rows",
-    "contrast_text",
-    "moved_words",
-    "revised_document",
-    "revised_text",
-    "strain_words",
-]
+    "contrast_document", "contrast_lead", "contrast_rows", "contrast_text", "moved_words",
+    "revised_document", "revised_text", "strain_words",
+]  # fmt: skip
 
 _WAYS = {
     "settled": "each entry is kept in the register before it",

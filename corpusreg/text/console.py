@@ -14,7 +14,6 @@ from corpusreg.measures.definitions import VERSION
 from corpusreg.system.phrases import capital, plural
 from corpusreg.system.plaintext import plain
 from corpusreg.text.alike import alike_lines
-from corpusreg.text.lines import items, screen, wrap
 from corpusreg.text.players import player_lines, player_remarks
 from corpusreg.text.reading import (
     CLASS_COLUMNS,
@@ -27,7 +26,7 @@ from corpusreg.text.reading import (
     measure_rows,
     unranked,
 )
-from corpusreg.text.tabular import text_table
+from corpusreg.text.tabular import items, screen, text_table, wrap
 from corpusreg.text.wording import note, number
 
 __all__ = ["class_text", "comparison_text", "register_map"]
@@ -41,7 +40,6 @@ _STEPS = (1, 2, 3, 4, 6, 12)  # semitones of a row
 # Paper and the four tones of weight of `documents.pictures.look`, as red, green, blue.
 _TONES = ("253;252;248", "211;208;227", "167;162;201", "113;105;163", "58;50;104")
 _STRIP = 17
-
 Floats = NDArray[np.float64]
 
 

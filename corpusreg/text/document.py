@@ -24,11 +24,11 @@ from corpusreg.norms.profiles.model import PlacedProfile
 from corpusreg.score.pitch import band_name, note_name
 from corpusreg.score.played import PlayedBars
 from corpusreg.text.alike import alike_words
+from corpusreg.text.bars import labels, rounded
+from corpusreg.text.drafts import drafts_document
+from corpusreg.text.examples import study_document
 from corpusreg.text.findings import sentence
-from corpusreg.text.outputs.drafts_text import drafts_document
-from corpusreg.text.outputs.numbers import labels, rounded
-from corpusreg.text.outputs.player_document import parts_document, two_level_document
-from corpusreg.text.outputs.study_document import study_document
+from corpusreg.text.players import parts_document, two_level_document
 from corpusreg.text.profiles import firmness_words, neighbour_words
 from corpusreg.text.reading import first_screen, suggestion_sentence
 

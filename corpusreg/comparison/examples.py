@@ -1,4 +1,4 @@
-"""Passages of one kind from the reference, filtered and spread.
+"""Model passages from the reference: one kind of event or habit, as others did it.
 
 Strength orders the passages of a kind: that of events is theirs, a shift has 100 x the share
 of its way made at once x size / (size + 12 semitones), a stay 100 x the square root of
@@ -6,6 +6,14 @@ bars / (bars + 12) x what its fullest octave leaves empty. Each work gives its s
 Passages are chosen one after the other: the strongest of the composer, then of the period,
 that were chosen least so far, among those of half the greatest strength or more; no event
 or shift is taken that is fainter than FLOOR.
+
+Beside a piece: its habit is the measure that stands out most. Works of the cohort that lie
+on the same side share it, works on the other side of the middle do otherwise; from each the
+passage is shown that goes with its side: shifts where much moves, long stays where little
+does, and events where the measure counts them.
+
+Conventions: bars are written positions from 0, half-open; strength is 0 to 100 and is told
+to order the passages of one kind, never as a mark.
 """
 
 from __future__ import annotations
@@ -14,17 +22,99 @@ import math
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from corpusreg.comparison.examples.kinds import KINDS
+from corpusreg.comparison.comparison import Comparison
+from corpusreg.comparison.findings import Finding, reading
+from corpusreg.corpus.registry import own_and_others
 from corpusreg.norms.cohorts import Source
 from corpusreg.store import sql
 from corpusreg.system.errors import UsageError
 from corpusreg.system.phrases import did_you_mean
 from corpusreg.system.plaintext import plain
 
-__all__ = ["Example", "Filters", "at", "find", "rows_of", "spread"]
+if TYPE_CHECKING:
+    from corpusreg.store import Reference
 
+__all__ = [
+    "KINDS",
+    "Example",
+    "Examples",
+    "Filters",
+    "at",
+    "examples",
+    "habit",
+    "rows_of",
+    "spread",
+]  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Kind:
+    """name: as a user writes it. title: a heading. shows: what can be studied there.
+
+    strength: by what passages are ordered, in words.
+    """
+
+    name: str
+    title: str
+    shows: str
+    strength: str
+
+
+_EVENT = "how long it waits, how long it then lasts, and how far from what sounded before"
+_LINE = "how far the line goes, and how straight"
+KINDS: Mapping[str, Kind] = {
+    kind.name: kind
+    for kind in (
+        Kind(
+            "shift", "Clear shifts", "the texture moves to another register at one barline",
+            "how far it moves, and how much of the way at once",
+        ),
+        Kind(
+            "withheld-bass", "Bass withheld and brought in",
+            "the bass keeps out of the low register for long, and then enters there", _EVENT,
+        ),
+        Kind(
+            "withheld-top", "Top withheld and brought in",
+            "the top keeps out of the high register for long, and then enters there", _EVENT,
+        ),
+        Kind(
+            "return", "The same music, now with the bass or the top",
+            "earlier music comes again, and the register that was withheld joins it", _EVENT,
+        ),
+        Kind(
+            "cleared", "Places emptied and filled again",
+            "a place inside the texture falls silent for long, and is filled again", _EVENT,
+        ),
+        Kind("climb", "Climbs", "an outer line climbs an octave or more", _LINE),
+        Kind("descent", "Descents", "an outer line descends an octave or more", _LINE),
+        Kind("wedge", "Wedges", "the outer lines move apart or together, bar by bar", _LINE),
+        Kind(
+            "isolated", "Moments at an extreme",
+            "a short moment, far from everything round it", "how far it lies from the rest",
+        ),
+        Kind(
+            "pedal-point", "Pedal points", "one note holds while the rest moves on",
+            "how long it lasts, and how it ends",
+        ),
+        Kind(
+            "gap", "Gaps between the voices", "an octave or more stays empty in the texture",
+            "how long it lasts, and how wide the gap is",
+        ),
+        Kind(
+            "dwell", "Long stays with air in them",
+            "the music keeps one narrow register for long, and does not fill it up",
+            "how long it stays, and how little its fullest octave is filled",
+        ),
+        Kind(
+            "edge", "An instrument at its edge, the whole in the middle",
+            "a part at the edge of its range (which can strain: ask the player or singer) "
+            "while the whole sounds in the middle",
+            "how long it stays there, and with how much of its time",
+        ),
+    )
+}  # fmt: skip
 LONGEST = 4  # bars of a passage, about a line of music
 LEAST_STAY = 8  # bars
 UPBEAT = 2  # written bars at the beginning in which nothing changes yet
@@ -232,3 +322,123 @@ def _check(source: Source, filters: Filters) -> None:
 def _nearest(word: str, known: Iterator[str] | Sequence[str] | Mapping[str, Any]) -> str:
     names = list(known)
     return did_you_mean(word, names) or f"; there are {', '.join(names)}"
+
+
+MOST = 50
+
+
+@dataclass(frozen=True)
+class Examples:
+    """Passages of one kind, strongest first, and the reference they come from."""
+
+    kind: str
+    found: tuple[Example, ...]
+    reference_id: str
+
+
+def examples(
+    reference: Reference, kind: str, filters: Filters | None = None, count: int = 5
+) -> Examples:
+    """Passages of one kind; see `corpusreg.comparison.examples`.
+
+    count: how many at most, 1 to MOST. Raises UsageError for what does not exist.
+    """
+    if not 1 <= count <= MOST:
+        raise UsageError(f"--count: {count} is not between 1 and {MOST}")
+    found = find(reference, kind, filters, count, own_and_others()[1])
+    return Examples(kind, tuple(found), reference.reference_id)
+
+
+COUNT = 3
+# A stay to be aimed at takes no more of the piece than this share.
+_STAY = 0.5
+# By measure: the kind that goes with much of it, and the one that goes with little.
+_SIDES = {
+    "longest_dwell": ("dwell", "shift"),
+    "expected_dwell": ("dwell", "shift"),
+    "narrow_dwell": ("dwell", "shift"),
+    "hollow_share": ("gap", "dwell"),
+    "entries": ("withheld-bass", "dwell"),
+    "pedal_points": ("pedal-point", "dwell"),
+}
+_MOVING = ("shift", "dwell")
+_COLUMNS = ("ensemble", "family", "texture", "period")
+
+
+@dataclass(frozen=True)
+class Habit:
+    """The most unusual measure of a piece. more: whether it has much of it. finding: the
+    measure as it was found.
+
+    kind, contrary: kinds of example that go with the habit and with its contrary. bound:
+    the value from which on works share it; middle: the value that halves the cohort.
+    """
+
+    measure: str
+    more: bool
+    finding: Finding
+    kind: str
+    contrary: str
+    bound: float
+    middle: float
+
+
+def habit(c: Comparison) -> Habit | None:
+    """The most unusual habit of a piece, None where nothing stands out."""
+    placed = {each.measure.name: each.placement for each in c.measures}
+    for each in reading(c).unusual:
+        quartiles = placed[each.name].quartiles
+        if each.rank is None or each.size is None or quartiles is None:
+            continue
+        more = each.rank.percentile > 50
+        low, high = quartiles
+        much, little = _SIDES.get(each.name, _MOVING)
+        return Habit(
+            measure=each.name,
+            more=more,
+            finding=each,
+            kind=much if more else little,
+            contrary=little if more else much,
+            bound=min(each.size, high) if more else max(each.size, low),
+            middle=each.rank.median,
+        )
+    return None
+
+
+def study(
+    source: Source, c: Comparison, public: Sequence[str] = ()
+) -> tuple[list[Example], list[Example]]:
+    """Passages that share the piece's most unusual habit, and passages that do otherwise.
+
+    At most COUNT each, from the cohort that the piece was placed in, the piece itself left
+    out; both empty where nothing stands out. Stays are no longer than the piece, and where
+    it does otherwise than half of it, so that it can come near. public: as in `find`.
+    """
+    found = habit(c)
+    if found is None:
+        return [], []
+    where = {k: v for k, v in c.cohort.rung.where.items() if k in _COLUMNS}
+    side, other = ("least", "most") if found.more else ("most", "least")
+    given: dict[str, Any] = where | {"measure": found.measure}
+    bars = len(c.bars)
+    half = max(int(_STAY * bars), LEAST_STAY)
+    same = given | {side: found.bound, "most_bars": bars}
+    otherwise = given | {other: found.middle, "most_bars": half}
+    alike = rows_of(source, found.kind, COUNT + 1, **same)
+    contrary = rows_of(source, found.contrary, COUNT + 1, **otherwise)
+    taken: set[str] = set()
+    answers = []
+    for kind, rows in ((found.kind, alike), (found.contrary, contrary)):
+        others = [row for row in rows if row["work"] not in taken and not _itself(row, c)]
+        chosen = [example(kind, row, public) for row in spread(others, COUNT)]
+        taken.update(each.work for each in chosen)
+        answers.append(chosen)
+    return answers[0], answers[1]
+
+
+def _itself(row: Mapping[str, Any], c: Comparison) -> bool:
+    """Whether a work is the compared piece: as long, as many notes, of the same compass."""
+    whole = c.whole
+    return (row["work_bars"], row["notes"], row["lowest"], row["highest"]) == (
+        len(c.bars), len(whole.played.notes), whole.lowest, whole.highest,
+    )  # fmt: skip

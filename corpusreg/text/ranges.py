@@ -7,8 +7,7 @@ from typing import Any
 
 from corpusreg.instruments import Instrument, Instruments
 from corpusreg.score.pitch import note_name
-from corpusreg.text.lines import wrap
-from corpusreg.text.tabular import text_table
+from corpusreg.text.tabular import text_table, wrap
 
 __all__ = ["ranges_document", "ranges_text", "row_text"]
 

@@ -1,1 +1,0 @@
-"""A repertoire atlas as data: groups of works, octaves, heights of instruments."""

@@ -1,1 +1,0 @@
-"""What is printed or written: text for a terminal, JSON."""
