@@ -14,7 +14,7 @@ from abc_oracle import difference, ours, split_lines
 
 from corpusreg.score.notes import Score
 from corpusreg.score.order import played_order
-from corpusreg.score.readers.abc import read_abc, read_abc_file
+from corpusreg.score.readers.abc import read_abc_file
 from corpusreg.score.readers.abc_source import decode, read_source
 from corpusreg.system.errors import ReadError
 
@@ -24,7 +24,7 @@ HEAD = "X:1\nT:Test\nM:4/4\nL:1/4\n"
 def read(tmp_path: Path, text: str) -> Score:
     path = tmp_path / "tune.abc"
     path.write_text(text, encoding="utf-8")
-    (score,) = read_abc(path)
+    (score,) = read_abc_file(path).scores
     return score
 
 
@@ -326,14 +326,14 @@ def test_notes_the_library_does_not_give_are_counted(tmp_path: Path) -> None:
 def test_files_in_older_encodings(tmp_path: Path) -> None:
     path = tmp_path / "old.abc"
     path.write_bytes((HEAD + "C:Dvo\xf8\r\nK:C\r\nC4|\r\n").encode("cp1252"))
-    assert read_abc(path)[0].metadata["composer"] == "Dvo\xf8"
+    assert read_abc_file(path).scores[0].metadata["composer"] == "Dvo\xf8"
 
 
 def test_a_text_without_tunes_is_refused(tmp_path: Path) -> None:
     path = tmp_path / "letter.abc"
     path.write_text("Dear Sir, no tune here.\n")
     with pytest.raises(ReadError, match="no ABC tune found"):
-        read_abc(path)
+        read_abc_file(path)
 
 
 # Differences that remain when signs that music21 stumbles over are taken out of the
@@ -390,7 +390,7 @@ def test_marks_put_into_the_text_change_no_note(tmp_path: Path) -> None:
         tunes = split_lines(decode(corpus_file(name).read_bytes()))
         copy = tmp_path / name
         copy.write_text("\n".join(t.replace("\n", as_lytk_reads, 1) for _, t in tunes))
-        for score, (number, text) in zip(read_abc(copy), tunes, strict=True):
+        for score, (number, text) in zip(read_abc_file(copy).scores, tunes, strict=True):
             (plain,) = lytk.from_abc_tunes_string(text.replace("\n\n", "\n"))
             notes = [n for part in plain.iter_parts() for n in part.notes]
             assert column(score, "pitch") == [n.midi for n in notes], (name, number)

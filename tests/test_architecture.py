@@ -55,7 +55,6 @@ HEAVY = (
 STILL_UPWARD = {
     ("norms", "text"),
     ("revision", "text"),
-    ("store", "comparison"),
     ("store", "norms"),
 }
 

@@ -520,7 +520,6 @@ def test_spellings_of_one_composer(spelling: str, id: str) -> None:
 def test_spellings_that_join(spellings: str) -> None:
     found = {spelling: catalogue.resolve(spelling) for spelling in spellings.split("|")}
     assert None not in found.values() and len(set(found.values())) == 1, found
-    assert catalogue.unresolved(found) == []
 
 
 @pytest.mark.parametrize(
@@ -564,7 +563,7 @@ def test_persons_that_stay_apart(names: str) -> None:
 )
 def test_a_name_that_several_share_is_nobody_for_certain(name: str) -> None:
     assert catalogue.resolve(name) is None
-    assert catalogue.unresolved([name]) == [name]
+    assert not is_anonymous(name)
 
 
 @pytest.mark.parametrize(
@@ -590,12 +589,7 @@ def test_every_named_composer_of_the_bundle_resolves() -> None:
         else:
             names.append(read_head(file.path, file.format).composer)
     assert len(names) > 1900
-    assert catalogue.unresolved(names) == []
-
-
-def test_unresolved_names_are_listed_once_and_nobody_is_not_a_name() -> None:
-    names = ["Zed Nobody", "Anonymous", "Trad.", "", "Irish.", "Zed Nobody ", "J.S. Bach"]
-    assert catalogue.unresolved(names) == ["Zed Nobody"]
+    assert all(is_anonymous(name) or catalogue.resolve(name) for name in names)
 
 
 def test_contributors_of_one_book_are_composers_elsewhere() -> None:
@@ -609,7 +603,7 @@ def test_any_text_has_a_key_and_keys_are_stable(text: str) -> None:
     key = composer_key(text)
     assert composer_key(key) in (key, composer_key(key))
     assert key == key.casefold() and "  " not in key
-    catalogue.unresolved([text])
+    catalogue.resolve(text)
 
 
 # --- dates ---------------------------------------------------------------------------

@@ -22,19 +22,18 @@ from corpusreg.comparison.practice import Misread, misread
 from corpusreg.instruments import Instrument, Instruments
 from corpusreg.measures import height
 from corpusreg.measures.analysis import Analysis
-from corpusreg.measures.height import Height
+from corpusreg.measures.height import Height, Run
 from corpusreg.measures.stays import Stay, stays
 from corpusreg.norms.written import Written
 from corpusreg.score.played import Notes
 
 __all__ = [
     "NOBODY", "Beyond", "Lying", "Player", "Players", "Reach", "Still", "beyond",
-    "longest_run", "players", "register_times", "time_by_pitch",
+    "players", "register_times", "time_by_pitch",
 ]  # fmt: skip
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
-Run = tuple[int, int]
 OUTER = 0.1  # of the notes written for an instrument: what is high for it, and what low
 MUCH = 0.25  # share of a part's time that is worth telling
 LONG = 4  # bars
@@ -239,19 +238,6 @@ def beyond(notes: Notes, span: tuple[int, int]) -> tuple[Beyond, ...]:
     return tuple(found)
 
 
-def longest_run(notes: Notes, where: Flags) -> Run | None:
-    """The longest run of bars with half of their time or more on the flagged pitches."""
-    much = np.bincount(notes.bar, weights=notes.duration * where[notes.pitch])
-    all_time = np.bincount(notes.bar, weights=notes.duration)
-    runs: list[Run] = []
-    for bar in np.flatnonzero((all_time > 0) & (2 * much >= all_time)).tolist():
-        if runs and runs[-1][1] == bar:
-            runs[-1] = (runs[-1][0], bar + 1)
-        else:
-            runs.append((bar, bar + 1))
-    return max(runs, key=lambda run: (run[1] - run[0], -run[0]), default=None)
-
-
 def reach(
     notes: Notes,
     row: Instrument,
@@ -270,7 +256,7 @@ def reach(
     found = []
     for side in ("high", "low") if row.family in _LOW_TELLS else ("high",):
         outer, beyond = _outer(row, written, side)
-        share, run = height.share(time, outer), longest_run(notes, outer)
+        share, run = height.share(time, outer), height.longest_run(notes, outer)
         if run is None or (share < MUCH and run[1] - run[0] < LONG):
             continue
         own = notes.take((notes.bar >= run[0]) & (notes.bar < run[1]))
@@ -376,8 +362,8 @@ def _lying(
         dull=height.share(time, height.inside(row.dull)),
         edge=height.share(time, edge),
         outside=height.share(time, ~height.inside([row.comfortable])),
-        tiring_run=longest_run(notes, tiring),
-        edge_run=longest_run(notes, edge),
+        tiring_run=height.longest_run(notes, tiring),
+        edge_run=height.longest_run(notes, edge),
         out_of_range=beyond(notes, span),
         stays=tuple(_stays_on(part.stays, span)),
         shifts=tuple(_shifts_on(part, span)),

@@ -12,7 +12,6 @@ from __future__ import annotations
 
 import re
 import unicodedata
-from collections.abc import Iterable
 from dataclasses import dataclass
 from fnmatch import fnmatchcase
 from functools import cache
@@ -27,7 +26,6 @@ __all__ = [
     "is_anonymous",
     "music_by",
     "resolve",
-    "unresolved",
 ]
 
 # Letters that have no accent to strip but are written plainly in many catalogues.
@@ -79,12 +77,6 @@ def resolve(name: str) -> Composer | None:
     True
     """
     return _index().get(composer_key(name))
-
-
-def unresolved(names: Iterable[str]) -> list[str]:
-    """The names that stand for a person the table does not have, sorted, each once."""
-    cleaned = {name.strip() for name in names}
-    return sorted(n for n in cleaned if not is_anonymous(n) and resolve(n) is None)
 
 
 def is_anonymous(name: str, relative: str = "") -> bool:

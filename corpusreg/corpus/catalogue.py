@@ -16,7 +16,7 @@ from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from corpusreg.corpus.authority import resolve, unresolved
+from corpusreg.corpus.authority import resolve
 from corpusreg.corpus.dates import Years, parse_life, parse_years, period_of, typical_year
 from corpusreg.corpus.facts import WorkFacts, describe
 from corpusreg.corpus.files import (
@@ -54,7 +54,6 @@ __all__ = [
     "resolve",
     "tiers_summary",
     "typical_year",
-    "unresolved",
 ]  # fmt: skip
 
 

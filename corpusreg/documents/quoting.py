@@ -18,7 +18,7 @@ from corpusreg.norms.cohorts import Source
 from corpusreg.store import sql
 from corpusreg.system.errors import ReadError, UsageError
 
-__all__ = ["Place", "Quotation", "quotations", "reference_passage"]
+__all__ = ["Place", "Quotation", "quotations"]
 
 _LONGEST_STATEMENT = 160  # characters of a licence statement that are quoted
 
@@ -51,13 +51,6 @@ class Quotation:
     picture: Engraved | None = None
     credit: str = ""
     why: str = ""
-
-
-def reference_passage(
-    source: Source, place: Place, folders: Mapping[str, Path] | None = None
-) -> Quotation:
-    """One passage; see `quotations`."""
-    return quotations(source, [place], folders)[0]
 
 
 def quotations(

@@ -33,16 +33,34 @@ from numpy.typing import NDArray
 
 from corpusreg.measures.stays import Stay
 from corpusreg.measures.texture import EDGE, PITCHES
+from corpusreg.score.played import Notes
 
 __all__ = [
-    "AUDIBLE", "Floats", "Height", "at_edge", "edge_but_middle", "equally_high", "grid",
-    "heights", "inside", "is_still", "measure", "middle_but_edge", "on_height", "share",
-    "third_shares", "thirds", "union",
+    "AUDIBLE",
+    "Floats",
+    "Height",
+    "Run",
+    "at_edge",
+    "edge_but_middle",
+    "equally_high",
+    "grid",
+    "heights",
+    "inside",
+    "is_still",
+    "longest_run",
+    "measure",
+    "middle_but_edge",
+    "on_height",
+    "share",
+    "third_shares",
+    "thirds",
+    "union",
 ]  # fmt: skip
 
 Span = tuple[int, int]
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
+Run = tuple[int, int]  # bars, half-open
 
 AUDIBLE: Span = (21, 108)
 EDGE_TENTH = 0.1
@@ -165,3 +183,16 @@ def equally_high(amount: Floats, home: Span, other: Span) -> float:
     low, high = other
     mean = float(amount @ _PITCH / amount.sum())
     return low + measure(amount, home).mean * (high - low) - mean
+
+
+def longest_run(notes: Notes, where: Flags) -> Run | None:
+    """The longest run of bars with half of their time or more on the flagged pitches."""
+    much = np.bincount(notes.bar, weights=notes.duration * where[notes.pitch])
+    all_time = np.bincount(notes.bar, weights=notes.duration)
+    runs: list[Run] = []
+    for bar in np.flatnonzero((all_time > 0) & (2 * much >= all_time)).tolist():
+        if runs and runs[-1][1] == bar:
+            runs[-1] = (runs[-1][0], bar + 1)
+        else:
+            runs.append((bar, bar + 1))
+    return max(runs, key=lambda run: (run[1] - run[0], -run[0]), default=None)

@@ -29,6 +29,7 @@ import time
 from pathlib import Path
 
 from corpusreg.corpus import catalogue
+from corpusreg.corpus.files import bundled_root
 
 RESULTS = Path(__file__).parent / "results" / "pipeline.json"
 PIANO = "joplin/maple_leaf_rag.mxl"
@@ -156,7 +157,7 @@ def spread(files: list[catalogue.SourceFile], count: int) -> list[catalogue.Sour
 
 def commands(folder: Path) -> dict[str, float]:
     """Medians of five runs of the commands that read the reference."""
-    piano = str(catalogue.files.bundled_root() / PIANO)
+    piano = str(bundled_root() / PIANO)
     home = folder / "home"
     parse = f"import music21; music21.converter.parse({piano!r}, forceSource=True)"
     timed = {

@@ -53,7 +53,7 @@ from corpusreg.score.readers.abc_source import (
 )
 from corpusreg.system.errors import ReadError
 
-__all__ = ["read_abc", "read_abc_file"]
+__all__ = ["read_abc_file"]
 
 _MOST_TICKS = 2**40
 _OURS = re.compile(re.escape(MARK) + r"(\d{1,9})", re.ASCII)
@@ -366,18 +366,6 @@ _BEATS |= {"16th": 1 / 16, "32nd": 1 / 32, "64th": 1 / 64}
 
 _DOTS = frozenset(("staccato", "staccatissimo", "spiccato"))
 _TREBLE = 66  # a mean pitch above which no line in the bass clef lies
-
-
-def read_abc(path: Path) -> list[Score]:
-    """All tunes of an ABC file that can be read, in file order.
-
-    Raises ReadError when there is none.
-    """
-    result = read_abc_file(path)
-    if not result.scores:
-        reason = result.failures[0][1] if result.failures else "it holds no tune"
-        raise ReadError(f"{path}: {reason}")
-    return list(result.scores)
 
 
 def read_abc_file(path: Path) -> ReadResult:

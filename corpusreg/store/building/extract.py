@@ -17,7 +17,6 @@ from typing import Any
 
 import numpy as np
 
-from corpusreg.comparison.players import longest_run
 from corpusreg.corpus.facts import WorkFacts, describe
 from corpusreg.corpus.files import SourceFile, content_hash
 from corpusreg.corpus.licences import licence
@@ -80,7 +79,7 @@ def edges(played: Played, table: Instruments) -> list[Edge]:
             continue
         notes = played.notes.take(played.notes.part == part)
         there = height.middle_but_edge(compass, row.professional, row.comfortable)
-        run = longest_run(notes, there)
+        run = height.longest_run(notes, there)
         if run is None:
             continue
         own = notes.take((notes.bar >= run[0]) & (notes.bar < run[1]))
