@@ -23,7 +23,7 @@ from corpusreg.comparison import class_file, findings
 from corpusreg.comparison.assignments import assignment
 from corpusreg.comparison.class_file import ENDING, SavedClass, Settings
 from corpusreg.comparison.class_piece import ClassPiece, Correction, Group, Happening, Place
-from corpusreg.comparison.classroom import MEASURES, Class, classroom, since
+from corpusreg.comparison.classroom import MEASURES, Class, classroom, side, since
 from corpusreg.corpus.files import bundled_root
 from corpusreg.documents.handout import folders, reading
 from corpusreg.documents.handout.dots import class_picture, key, piles
@@ -186,7 +186,7 @@ class TestWhole:
         text = text_of(out / "teacher.pdf")
         for each in findings.reading(found).measures:
             if each.name in MEASURES:
-                place = measures.rank_cell(each.rank) or each.reason
+                place = measures.rank_words(each.rank) if each.rank else each.reason
                 name = capital(measures.title(each.name))
                 assert f"{name}: {measures.value_words(each)}, {place}" in text
 
@@ -546,13 +546,19 @@ class TestClass:
             assert f"{high} in the highest" in class_picture(group, prefix="c").description
             assert bool(group.shared) == (2 * high >= len(ranks))
 
-    def test_a_piece_like_many_works_is_a_ring(self) -> None:
+    def test_a_piece_whose_side_cannot_be_told_is_a_ring(self) -> None:
         group = self.group([10, 20, 90], tied=True)
         picture = class_picture(group, prefix="c")
         circles = re.findall(r"<circle[^>]*>", picture.svg)
         assert sum('fill="none"' in each for each in circles) == 3
         assert "0 of 3 in the lowest quarter" in picture.description
-        assert "3 like many of the works" in picture.description
+        # Few works like it: it may as well lie beyond the middle.
+        sides = [side(Place("", "", *place)) for place in (
+            (10, False, (1, 30)), (10, False, (1, 60)), (90, False, (40, 99)),
+            (90, False, (60, 99)), (60, False, (0, 100)), (10, True, (9, 11)),
+        )]  # fmt: skip
+        assert sides == ["low", "none", "none", "high", "middle", "none"]
+        assert "3 whose side cannot be told" in picture.description
 
     def test_half_of_a_class_at_one_end_is_a_habit(self) -> None:
         assert self.shared([80, 90, 99, 76, 95, 50, 40, 30]) == [("high", 5, 8)]
@@ -585,7 +591,7 @@ def piece(n: int, rank: float, *, tied: bool = False, **more: Any) -> ClassPiece
         "happenings": (happening("withheld_bass", 3), happening("shift", 5)),
         "unusual": (), "unusual_known": True, "stays": (), "players": (),
         "compared": "Compared with 100 piano works.", "notes": (),
-        "places": {"span": Place("40 semitones", f"P{rank:.0f}", rank, tied)},
+        "places": {"span": Place("40 semitones", "as told", rank, tied, (rank - 9, rank + 9))},
     }  # fmt: skip
     return ClassPiece(**fields | more)
 
@@ -769,4 +775,4 @@ def test_a_long_piece_and_a_full_sheet_keep_to_one_page(in_home: Path, tmp_path:
         for name in ("long", "full"):
             (page,) = PdfReader(out / "sheets" / f"{name}.pdf").pages
             text = page.extract_text()
-            assert "Compared with" in text or "No rank" in text
+            assert "Compared with" in text or "Not placed among other works" in text

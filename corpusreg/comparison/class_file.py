@@ -32,7 +32,7 @@ __all__ = [
 
 ENDING = ".class.json"
 LARGEST = 200_000_000  # bytes of a file that is opened
-_FORMAT = 1
+_FORMAT = 2
 _ROUNDED = 1e-6  # a sum of weights may pass 100 by so much
 
 

@@ -59,12 +59,14 @@ class Group:
 @dataclass(frozen=True)
 class Place:
     """Where a piece lies by a measure. value: with its unit; words: its place among the works,
-    or why it has none. percentile: 0 to 100, None without a place. tied: it lies on no side."""
+    or why it has none. percentile: 0 to 100, None without a place. tied: many works share its
+    very value. reach: from where to where the percentile most probably lies (95 %)."""
 
     value: str
     words: str
     percentile: float | None
     tied: bool = False
+    reach: tuple[float, float] = (0.0, 100.0)
 
 
 @dataclass(frozen=True)

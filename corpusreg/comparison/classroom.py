@@ -13,9 +13,10 @@ What a class shares
 -------------------
 One rule, for pictures and words alike: a class shares a habit where at least half of the
 pieces that have a place on a line lie in the same outer quarter of it, and these are `LEAST`
-pieces or more. A piece whose very value many of its works have (`findings.TIED`) lies on no
-side: it has its place on the line, and is counted in neither quarter. `chance` says how often
-as many pieces would lie there if they were drawn at random; it decides nothing.
+pieces or more. A piece of which the side cannot be told has its place on the line, and is
+counted in neither quarter: many of its works have its very value (`findings.TIED`), or so few
+are like it that its place may as well be beyond the middle. `chance` says how often as many
+pieces would lie there if they were drawn at random; it decides nothing.
 """
 
 from __future__ import annotations
@@ -24,7 +25,7 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from corpusreg.comparison.class_piece import DEVICES, ClassPiece, Happening
+from corpusreg.comparison.class_piece import DEVICES, ClassPiece, Happening, Place
 from corpusreg.measures.definitions import BY_NAME, Measure
 
 __all__ = [
@@ -32,7 +33,7 @@ __all__ = [
     "chance", "classroom", "since",
 ]  # fmt: skip
 
-QUARTER = 25.0
+QUARTER, MIDDLE = 25.0, 50.0
 LEAST = 3
 # Lines that are drawn where none are chosen: one of each side of register use.
 MEASURES = (
@@ -69,7 +70,7 @@ class Unread:
 @dataclass(frozen=True)
 class Dot:
     """A member on a line. percentile: 0 to 100. side: 'low' or 'high' in an outer quarter,
-    'middle', or 'none' where many of the works share its value."""
+    'middle', or 'none' where the side cannot be told."""
 
     member: Member
     percentile: float
@@ -204,17 +205,20 @@ def _line(measure: Measure, members: Sequence[Member]) -> Line:
         if place is None or place.percentile is None:
             unplaced.append(member)
         else:
-            dots.append(Dot(member, place.percentile, side(place.percentile, place.tied)))
+            dots.append(Dot(member, place.percentile, side(place)))
     return Line(measure, tuple(sorted(dots, key=lambda dot: dot.percentile)), tuple(unplaced))
 
 
-def side(percentile: float, tied: bool) -> str:
-    """The side on which a place lies, as in `Dot`."""
-    if tied:
+def side(place: Place) -> str:
+    """The side on which a piece with a percentile lies, as in `Dot`."""
+    percentile, (low, high) = place.percentile or 0.0, place.reach
+    if place.tied:
         return "none"
     if percentile < QUARTER:
-        return "low"
-    return "high" if percentile > 100 - QUARTER else "middle"
+        return "low" if high < MIDDLE else "none"
+    if percentile > 100 - QUARTER:
+        return "high" if low > MIDDLE else "none"
+    return "middle"
 
 
 def _shared(line: Line, end: str) -> Shared | None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 import io
 import secrets
 from collections.abc import Mapping
@@ -26,7 +27,8 @@ from corpusreg.documents.pictures import look
 from corpusreg.norms.reference import Rung
 from corpusreg.room import guard
 from corpusreg.room.changes import WAYS, Made
-from corpusreg.room.desk import Asked, Desk, Piece, Pile, Work
+from corpusreg.room.desk import Desk
+from corpusreg.room.piles import Asked, Piece, Pile, Work
 from corpusreg.room.uploads import FILES, MEGABYTE, PER_FILE, TOTAL, clean
 from corpusreg.room.wants import WANTS, Model, bars, models, wanted
 from corpusreg.score.formats import FORMATS
@@ -50,13 +52,15 @@ __all__ = ["room"]
 _FORM = 2**20  # bytes of a request beside its files
 _FIELD = 200  # letters of one field
 _PARTS = FILES + 50  # parts of a request: files and fields
+_NAMES = 2 * FILES + 50  # the same where a name and a code are given for every file
 _FIT, _FIT_SOME = "For the same players", "For the players of some of the pieces"
 _FIT_NONE = "For other players: what is told is hard to read"
 _FEW = 10  # works from which a group is offered for choosing
 _PAPERS = ("a4", "letter")
 # What the pages ask for, by the name of the form.
 _FORMS = (
-    "compare", "draft", "contrast", "revise", "handouts", "correct", "assign", "beside",
+    "compare", "names", "draft", "contrast", "revise", "handouts", "correct", "assign",
+    "beside",
 )  # fmt: skip
 
 
@@ -81,6 +85,8 @@ def room(desk: Desk, port: int) -> Flask:
             guard.check(request.method, request.headers.get("Host", ""), origin, site, port)
         except UsageError as error:
             raise _RefusedError(str(error)) from error
+        if request.endpoint == "names":
+            request.max_form_parts = _NAMES
         if request.method == "POST" and not guard.same(request.form.get("token", ""), token):
             raise _RefusedError(
                 "this page is from an earlier run; open the room again and repeat"
@@ -333,15 +339,11 @@ def _pile_pages(app: Flask, desk: Desk) -> None:
     @app.post("/scores/<key>/handouts")
     def handouts(key: str) -> AnyResponse:
         found = _free(desk, key)
-        codes, roster = "codes" in request.form, _given("roster")
-        if codes and roster is None:
-            raise UsageError("codes come from a roster; choose the table that has them")
         paper = request.form.get("paper", "")
         if paper not in _PAPERS:
             raise UsageError(f"the paper is one of {' and '.join(_PAPERS)}; choose one")
-        desk.make_sheets(
-            found, roster, _given("text"), codes=codes, paper=paper, asked=_asked()
-        )
+        codes = "codes" in request.form
+        desk.make_sheets(found, _given("text"), codes=codes, paper=paper, asked=_asked())
         return redirect(_address(found), 303)
 
 
@@ -401,6 +403,12 @@ def _teacher_pages(app: Flask, desk: Desk) -> None:
         found.asked = None
         return redirect(_address(found), 303)
 
+    @app.post("/scores/<key>/names")
+    def names(key: str) -> AnyResponse:
+        found = _free(desk, key)
+        desk.set_names(found, _given("roster") or _names_given(found), _asked())
+        return redirect(_address(found), 303)
+
     @app.post("/scores/<key>/assign")
     def assign(key: str) -> AnyResponse:
         found, device = _free(desk, key), _field("device", "what was asked")
@@ -427,6 +435,19 @@ def _teacher_pages(app: Flask, desk: Desk) -> None:
             io.BytesIO(data), "application/json", as_attachment=True, download_name=name,
             etag=False,
         )  # fmt: skip
+
+
+def _names_given(pile: Pile) -> IO[bytes]:
+    """The table of who wrote which piece, from the fields of the page."""
+    table = io.StringIO(newline="")
+    rows = csv.writer(table)
+    rows.writerow(("file", "name", "code", "earlier"))
+    for n, piece in enumerate(pile.pieces):
+        before = pile.names.row(piece.file)
+        given = _field(f"name-{n}", "a name"), _field(f"code-{n}", "a code")
+        if any(given):
+            rows.writerow((piece.file, *given, before.earlier if before else ""))
+    return io.BytesIO(table.getvalue().encode())
 
 
 def _longest(group: Class) -> tuple[str, ...]:

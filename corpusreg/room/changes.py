@@ -10,7 +10,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
-from corpusreg.room.tasks import Placed, PlaceTask, inside, place
+from corpusreg.documents.handout.piece import Drawn
+from corpusreg.room.tasks import DrawTask, Placed, PlaceTask, draw, inside, place
 from corpusreg.score.formats import FORMATS
 from corpusreg.session import Session, Way
 from corpusreg.system.errors import CorpusregError
@@ -84,13 +85,15 @@ class Made:
     offers: tuple[Offer, ...] = ()
 
 
-Task = PlaceTask | DraftTask | ContrastTask | ReviseTask
+Task = PlaceTask | DrawTask | DraftTask | ContrastTask | ReviseTask
 
 
-def work(task: Task) -> Placed | Made:
+def work(task: Task) -> Placed | Made | tuple[Drawn, ...]:
     """Do what is asked. Raises CorpusregError where it cannot be done, without folders."""
     if isinstance(task, PlaceTask):
         return place(task)
+    if isinstance(task, DrawTask):
+        return draw(task)
     try:
         if isinstance(task, DraftTask):
             return _draft(task)

@@ -15,39 +15,62 @@ import shutil
 import sys
 import threading
 import time
-from collections.abc import Callable, Iterable, Mapping, Sequence
+import zipfile
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from functools import partial
 from pathlib import Path
-from typing import IO
+from typing import IO, Any, TypeVar
 
 from corpusreg.comparison.assignments import Assignment
-from corpusreg.comparison.class_file import ENDING, LARGEST, SavedClass, Settings, decoded
-from corpusreg.comparison.class_piece import ClassPiece, Correction
-from corpusreg.comparison.classroom import Class, Unread
+from corpusreg.comparison.class_file import LARGEST, SavedClass, decoded
+from corpusreg.comparison.class_piece import Correction
+from corpusreg.comparison.classroom import Unread
 from corpusreg.demonstration import pieces_folder
 from corpusreg.documents.handout.drafts import chain, earlier_drafts
-from corpusreg.documents.handout.reading import class_of, with_scores
-from corpusreg.documents.handout.roster import NO_ROSTER
+from corpusreg.documents.handout.edits import FILE_NAME, Edits, read_edits
+from corpusreg.documents.handout.piece import Drawn
+from corpusreg.documents.handout.reading import (
+    Read,
+    class_of,
+    problem_of,
+    titled,
+    with_scores,
+)
+from corpusreg.documents.handout.roster import (
+    NO_ROSTER,
+    Roster,
+    read_roster,
+    with_codes,
+)
+from corpusreg.documents.handout.writing import measures_of, write
 from corpusreg.room.changes import ContrastTask, DraftTask, Made, ReviseTask, Task, work
 from corpusreg.room.folder import run_folder, sweep
+from corpusreg.room.piles import (
+    Asked,
+    Piece,
+    Pile,
+    Sheets,
+    Work,
+    names_of,
+    saved_class,
+    without_scores,
+)
 from corpusreg.room.tasks import (
+    DrawTask,
     Placed,
     PlaceTask,
     ReportTask,
-    SheetsMade,
-    SheetsTask,
-    make_sheets,
     report,
 )
-from corpusreg.room.uploads import PER_FILE, Taken, clean, keep, score_name, take, too_large
+from corpusreg.room.uploads import PER_FILE, Taken, keep, score_name, take, too_large
 from corpusreg.session import Session, Way
 from corpusreg.store.building.batch import Progress
 from corpusreg.system import settings
 from corpusreg.system.errors import CorpusregError, UsageError
-from corpusreg.system.isolate import Answer, Limits, Pool, StoppedError
+from corpusreg.system.isolate import Answer, Pool, StoppedError
 
-__all__ = ["Asked", "Desk", "Piece", "Pile", "Work"]
+__all__ = ["Desk"]
 
 _PILES = 12  # kept at once; each is bounded by what may be given at once
 _MADE = 12  # drafts, contrasts and options kept of what was given at once
@@ -55,143 +78,14 @@ _WORKERS = 2
 _FIRST, _LATER = 0, 1  # reports that somebody waits for, and the others
 _REPORT_SECONDS = 300.0
 _POLL = 0.1
-_READING = "Reading and comparing"
-# Sheets of a class: many pieces, each read in a child of its own with its own limits.
-_SHEETS_LIMITS = Limits(cpu_seconds=600, wall_seconds=3600)
+_READING, _DRAWING = "Reading and comparing", "Making the sheets"
+_ROSTER = "the table of who wrote which piece"
 _SMALL = 2**20  # bytes of a roster or a text
 _PATIENCE = 5.0  # seconds for what is under way at the end; measuring goes on from there
 _WARM = ("two-shores.mid", "stairs.musicxml")
 
 
-@dataclass
-class Piece:
-    """A file: its works once they are compared, what could not be read, its report.
-
-    kept: the comparisons, from which the report is written when it is first looked at, or
-    when nothing else is to do. written: set when the report is there or cannot be.
-    """
-
-    file: str
-    told: tuple[ClassPiece, ...] = ()
-    problems: tuple[str, ...] = ()
-    kept: Path | None = None
-    report: Path | None = None
-    done: bool = False
-    written: threading.Event = field(default_factory=threading.Event)
-
-    @property
-    def title(self) -> str:
-        """What it is called."""
-        several = f" and {len(self.told) - 1} more" if len(self.told) > 1 else ""
-        return f"{self.told[0].title}{several}" if self.told else self.file
-
-
-@dataclass(frozen=True)
-class Work:
-    """A work that could be read: the place of its file, its number there, its title."""
-
-    piece: int
-    file: str
-    number: str
-    title: str
-
-
-@dataclass
-class Sheets:
-    """The handouts asked for: the archive once it is there, and their pages by name."""
-
-    archive: Path | None = None
-    folder: Path | None = None
-    pieces: int = 0
-    lines: tuple[str, ...] = ()
-    pages: tuple[str, ...] = ()
-
-
-@dataclass(frozen=True)
-class Asked:
-    """A form of the page as it was filled in. fields: by name, without files."""
-
-    form: str
-    fields: Mapping[str, str]
-
-
-@dataclass
-class Pile:
-    """What was given at once. doing: what is under way, '' for nothing; news: what is done
-    last; problem: why the last thing asked for could not be done, one line; asked: the form
-    that asked for it, None for the first comparison. settings: what its teacher has chosen.
-    earlier: a class to set beside it. reference_id: what it is compared with. before: earlier
-    drafts, by the file of the later one. changes: drafts, contrasts and options by number,
-    oldest first, each with the file it is about."""
-
-    key: str
-    folder: Path
-    taken: Taken
-    pieces: list[Piece]
-    settings: Settings = field(default_factory=Settings)
-    earlier: SavedClass | None = None
-    reference_id: str = ""
-    before: Mapping[str, str] = field(default_factory=dict)
-    doing: str = ""
-    news: str = ""
-    problem: str = ""
-    asked: Asked | None = None
-    sheets: Sheets | None = None
-    changes: dict[int, tuple[str, Made]] = field(default_factory=dict)
-    made: int = 0  # reports, sheets and changes so far, for names of files
-
-    @property
-    def scores(self) -> Path:
-        """The folder of the scores."""
-        return self.folder / "scores" / self.taken.name
-
-    @property
-    def name(self) -> str:
-        """Of the class or, of a single score, its title."""
-        return self.taken.name if len(self.pieces) > 1 else self.pieces[0].title
-
-    @property
-    def group(self) -> Class:
-        """The class as far as its pieces are compared, as its teacher reads it."""
-        return class_of(self.saved)
-
-    @property
-    def saved(self) -> SavedClass:
-        """The class as it is kept, without its scores."""
-        unread = [
-            Unread(piece.file, piece.file, problem.removeprefix(f"{piece.file}: "))
-            for piece in self.pieces
-            for problem in piece.problems
-        ]
-        pieces = [each for piece in self.pieces for each in piece.told]
-        called = {piece.file: (piece.file, "") for piece in self.pieces}
-        return SavedClass(
-            self.taken.name, tuple(pieces), tuple(unread), called, self.settings,
-            self.reference_id,
-        )  # fmt: skip
-
-    @property
-    def with_scores(self) -> bool:
-        """Whether the scores are here; a class may have been saved without them."""
-        return all(piece.kept or not piece.told for piece in self.pieces)
-
-    def place(self, piece: ClassPiece) -> int:
-        """The place of a piece's file among all."""
-        return next(n for n, each in enumerate(self.pieces) if each.file == piece.file)
-
-    def recent(self, file: str) -> list[tuple[int, Made]]:
-        """Drafts, contrasts and options of a file with their numbers, the last first."""
-        # A copy in one step: another thread adds to them while a page is made.
-        return [(n, made) for n, (of, made) in list(self.changes.items())[::-1] if of == file]
-
-    @property
-    def works(self) -> list[Work]:
-        """All works that could be read, in order."""
-        return [
-            Work(place, piece.file, each.number, each.title)
-            for place, piece in enumerate(self.pieces)
-            for each in piece.told
-        ]
+T = TypeVar("T")
 
 
 @dataclass
@@ -223,7 +117,6 @@ class Desk:
         inside = _kept_inside(self._folder)
         self._scores = Pool(work, _WORKERS, environment=inside)
         self._writers = Pool(report, 1, environment=inside)
-        self._sheets = Pool(make_sheets, 1, _SHEETS_LIMITS, inside)
         self._workers = [
             threading.Thread(target=each, daemon=True) for each in (self._work, self._write)
         ]
@@ -232,7 +125,7 @@ class Desk:
         return self
 
     def __exit__(self, *_: object) -> None:
-        for pool in (self._scores, self._writers, self._sheets):
+        for pool in (self._scores, self._writers):
             pool.close()
         self._jobs.put(None)
         self._closed = True
@@ -256,20 +149,20 @@ class Desk:
         (folder / "scores").mkdir(parents=True)
         try:
             several = list(given)
-            kept = _opened(several)
+            kept = saved_class(several)
             if kept is not None:
                 several = [
                     (f"{kept.name}/{file}", io.BytesIO(data))
                     for file, data in kept.scores.items()
                 ]
                 if not several:
-                    return self._put_down(_without_scores(key, folder, kept))
+                    return self._put_down(without_scores(key, folder, kept))
             taken = take(several, folder / "scores")
             before = earlier_drafts(taken.files, NO_ROSTER)
             pieces = [Piece(file) for file in taken.files if file not in before.values()]
             pile = Pile(key, folder, taken, pieces, before=before)
             if kept is not None:
-                pile.settings = kept.settings
+                pile.settings, pile.names = kept.settings, names_of(kept)
             self._put_down(pile)
         except BaseException:
             shutil.rmtree(folder, ignore_errors=True)
@@ -337,7 +230,7 @@ class Desk:
     def assign(self, pile: Pile, asked: Assignment | None) -> None:
         """State an intention for all, None for none."""
         pile.settings = replace(pile.settings, asked=asked)
-        pile.problem, pile.news = "", "What happens in each piece is told below."
+        pile.problem, pile.news = "", "What happens there is told below, piece by piece."
 
     def set_beside(self, pile: Pile, name: str, earlier: IO[bytes]) -> None:
         """Set an earlier class beside it, from its file. Raises DataError where it is none."""
@@ -359,37 +252,50 @@ class Desk:
             piece.written.wait(_REPORT_SECONDS)
         return piece.report
 
-    def make_sheets(
-        self,
-        pile: Pile,
-        roster: IO[bytes] | None,
-        text: IO[bytes] | None,
-        *,
-        codes: bool,
-        paper: str,
-        asked: Asked,
-    ) -> None:
-        """Begin the handouts. roster, text: as `corpusreg handout` reads them, or None.
+    def set_names(self, pile: Pile, table: IO[bytes], asked: Asked) -> None:
+        """Say who wrote which piece, by a table as `corpusreg handout --roster` reads it.
 
-        Raises UsageError where one of these is too large.
+        Raises UsageError where it is too large, DataError where it is no such table.
         """
-        pile.made += 1
-        work = pile.folder / f"sheets{pile.made}"
-        work.mkdir()
-        names = pile.folder / f"roster{pile.made}.csv" if roster else None
-        if roster and names:
-            keep(roster, names, _SMALL, too_large("the roster", _SMALL))
+        path = self._next(pile) / "roster.csv"
+        keep(table, path, _SMALL, too_large(_ROSTER, _SMALL))
+        names: Roster = _about(path, _ROSTER, read_roster)
+        before = earlier_drafts(pile.taken.files, names) if pile.with_scores else {}
+        pile.names = names
+        pile.problem, pile.news = "", "The names stand beside the pieces."
+        others = {f for f in pile.taken.files if before.get(f) != pile.before.get(f)}
+        if others:  # other drafts belong together than the names of the files say
+            known = {piece.file: piece for piece in pile.pieces if piece.file not in others}
+            pile.before = before
+            pile.pieces = [
+                known.get(file, Piece(file))
+                for file in pile.taken.files
+                if file not in before.values()
+            ]
+            anew = [n for n, piece in enumerate(pile.pieces) if not piece.done]
+            self._put(pile, _READING, partial(self._compare, pile, anew), asked)
+
+    def make_sheets(
+        self, pile: Pile, text: IO[bytes] | None, *, codes: bool, paper: str, asked: Asked
+    ) -> None:
+        """Begin the handouts. text: sentences as `corpusreg handout` reads them, or None.
+
+        Raises UsageError where these are too large and where there is no code for a piece,
+        DataError where they cannot be read.
+        """
+        if codes and not pile.names.rows:
+            raise UsageError(f"codes come from {_ROSTER}; give it first, on this page")
+        names = with_codes(pile.names, _ROSTER) if codes else pile.names
+        work, edits = self._next(pile), Edits()
         if text:
-            keep(text, work / "sentences.txt", _SMALL, too_large("the sentences", _SMALL))
-        task = SheetsTask(
-            pile.scores, work, pile.folder / f"handouts{pile.made}.zip", names, codes, paper,
-            pile.settings, pile.earlier,
-        )  # fmt: skip
+            path = work.with_suffix(".txt")
+            keep(text, path, _SMALL, too_large("the sentences", _SMALL))
+            edits = _about(path, FILE_NAME, read_edits)
         if pile.sheets and pile.sheets.folder:
             shutil.rmtree(pile.sheets.folder, ignore_errors=True)
         pile.sheets = None
-        doing = "Making the handouts, a few seconds for each piece"
-        self._put(pile, doing, partial(self._make_sheets, pile, task), asked)
+        job = partial(self._make_sheets, pile, names, edits, paper, work)
+        self._put(pile, _DRAWING, job, asked)
 
     def set_against(
         self, pile: Pile, file: str, name: str, earlier: IO[bytes], asked: Asked
@@ -456,24 +362,18 @@ class Desk:
             job()
 
     def _compare(self, pile: Pile, places: Sequence[int]) -> None:
-        waiting = [pile.pieces[place] for place in places]
-        many = len(waiting)
-        while waiting:
-            now, waiting = waiting[:_WORKERS], waiting[_WORKERS:]
-            if many > _WORKERS:
-                done = many - len(waiting) - len(now)
-                pile.doing = f"Reading and comparing, {done} of {many} done"
-            tasks = {}
-            for piece in now:
-                pile.made += 1
-                to = pile.folder / f"kept{pile.made}"
-                cohort = pile.settings.cohorts.get(piece.file)
-                before = tuple(chain(piece.file, pile.before))
-                tasks[PlaceTask(pile.scores, piece.file, to, cohort, before)] = piece
-            for answer in self._scores.each(list(tasks)):
-                _settle(tasks[answer.item], answer)
-                if answer.error is None:
-                    pile.reference_id = answer.result.reference_id
+        tasks = {}
+        for place in places:
+            piece = pile.pieces[place]
+            pile.made += 1
+            to = pile.folder / f"kept{pile.made}"
+            cohort = pile.settings.cohorts.get(piece.file)
+            before = tuple(chain(piece.file, pile.before))
+            tasks[PlaceTask(pile.scores, piece.file, to, cohort, before)] = piece
+        for answer in self._counted(pile, _READING, list(tasks)):
+            _settle(tasks[answer.item], answer)
+            if answer.error is None:
+                pile.reference_id = answer.result.reference_id
         for place in places:
             piece = pile.pieces[place]
             if piece.kept:
@@ -483,12 +383,24 @@ class Desk:
             what = "The piece is" if read == 1 else f"{read} pieces are"
             pile.news = f"{what} compared."
 
+    def _counted(self, pile: Pile, doing: str, tasks: Sequence[Any]) -> Iterator[Answer]:
+        """The answers one by one, while the page says how many are there."""
+        for done, answer in enumerate(self._scores.in_turn(tasks), start=1):
+            yield answer
+            if len(tasks) > 1:
+                pile.doing = f"{doing}, {done} of {len(tasks)} done"
+
     def _write(self) -> None:
         """Write reports until the end, first those that somebody waits for."""
         while True:
-            _, _, pile, piece = self._reports.get()
+            when, number, pile, piece = self._reports.get()
             if self._closed:
                 return
+            if when == _LATER and any(each.doing for each in list(self.piles.values())):
+                # What somebody waits for goes first.
+                self._reports.put((when, number, pile, piece))
+                time.sleep(_POLL)
+                continue
             wanted = pile.key in self.piles and any(piece is each for each in pile.pieces)
             if piece.written.is_set() or piece.kept is None or not wanted:
                 continue
@@ -504,13 +416,47 @@ class Desk:
                 piece.problems += (f"{piece.file}: {_fault(error)}",)
             piece.written.set()
 
-    def _make_sheets(self, pile: Pile, task: SheetsTask) -> None:
-        (answer,) = self._sheets.each([task])
-        if answer.error:
-            shutil.rmtree(task.work, ignore_errors=True)
-            raise answer.error
-        made: SheetsMade = answer.result
-        pile.sheets = Sheets(task.to, task.work, made.pieces, made.lines, made.pages)
+    def _make_sheets(
+        self, pile: Pile, names: Roster, edits: Edits, paper: str, work: Path
+    ) -> None:
+        saved = pile.saved
+        settings = replace(saved.settings, measures=measures_of(None, edits, saved.settings))
+        tasks = [
+            DrawTask(
+                pile.scores, piece.file, piece.kept, piece.told, settings.corrections,
+                settings.measures,
+            )
+            for piece in pile.pieces
+            if piece.kept
+        ]  # fmt: skip
+        drawn: dict[tuple[str, str], Drawn] = {}
+        for answer in self._counted(pile, _DRAWING, tasks):
+            if answer.error:
+                raise answer.error
+            pieces = answer.item.pieces
+            drawn |= {(p.file, p.number): d for p, d in zip(pieces, answer.result, strict=True)}
+        called = names.known([piece.file for piece in pile.pieces])
+        problems = [
+            problem_of(f"{each.file}: {each.why}", Path(each.file), called[each.file][0])
+            for each in saved.unread
+        ]
+        unread = [
+            Unread(each.file, called[each.file][0], problem.shown.partition(": ")[2])
+            for each, problem in zip(saved.unread, problems, strict=True)
+        ]
+        saved = replace(saved, called=called, settings=settings, unread=tuple(unread))
+        read = Read(titled(saved, names.hidden), tuple(problems), pile.before, drawn)
+        pile.doing = "Setting the sheets on paper"
+        roster = Path(_ROSTER) if names.rows else None
+        made = write(
+            read, Path(), work, names=names, roster=roster, edits=edits, paper=paper,
+            earlier=pile.earlier,
+        )  # fmt: skip
+        sheets = {f"sheets/{file}.html": title for file, title in made.titles.items()}
+        pile.sheets = Sheets(
+            _packed(work), work, made.pieces, (*made.problems, *made.remarks),
+            {"overview.html": "Overview", **sheets, "teacher.html": "For the teacher"},
+        )  # fmt: skip
         pile.news = "The handouts are ready."
 
     def _change(self, pile: Pile, number: int, file: str, task: Task) -> None:
@@ -553,31 +499,21 @@ class Desk:
             self._scores.each(tasks)
 
 
-def _opened(given: Sequence[tuple[str, IO[bytes]]]) -> SavedClass | None:
-    """A class that was saved, None where scores are given."""
-    files = [(name, stream) for name, stream in given if name.lower().endswith(ENDING)]
-    if not files:
-        return None
-    if len(given) > 1:
-        raise UsageError("a saved class is opened alone; give its file by itself")
-    name, stream = files[0]
-    return decoded(stream.read(LARGEST + 1), name)
+def _packed(folder: Path) -> Path:
+    """An archive of the sheets in a folder, beside it."""
+    to = folder.with_suffix(".zip")
+    with zipfile.ZipFile(to, "w", zipfile.ZIP_DEFLATED) as archive:
+        for path in sorted(each for each in folder.rglob("*") if each.is_file()):
+            archive.write(path, f"handouts/{path.relative_to(folder).as_posix()}")
+    return to
 
 
-def _without_scores(key: str, folder: Path, kept: SavedClass) -> Pile:
-    """A class that was saved without its scores: its table and its overview."""
-    found: dict[str, Piece] = {}
-    for each in kept.pieces:
-        piece = found.setdefault(each.file, Piece(each.file, done=True))
-        piece.told = (*piece.told, each)
-    for unread in kept.unread:
-        piece = found.setdefault(unread.file, Piece(unread.file, done=True))
-        piece.problems = (*piece.problems, unread.why)
-    return Pile(
-        key, folder, Taken(clean(kept.name), tuple(found), ()), list(found.values()),
-        settings=kept.settings, reference_id=kept.reference_id,
-        news="The class as it was saved, without its scores.",
-    )  # fmt: skip
+def _about(path: Path, called: str, read: Callable[[Path], T]) -> T:
+    """What is read from a file that people know by another name."""
+    try:
+        return read(path)
+    except CorpusregError as error:
+        raise type(error)(str(error).replace(str(path), called)) from error
 
 
 def _kept_inside(folder: Path) -> dict[str, str]:

@@ -4,25 +4,21 @@ from __future__ import annotations
 
 import os
 import pickle
-import zipfile
 from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 
-from corpusreg.comparison.class_file import SavedClass, Settings
-from corpusreg.comparison.class_piece import ClassPiece
+from corpusreg.comparison.class_piece import ClassPiece, Correction
 from corpusreg.comparison.comparison import Comparison
-from corpusreg.system.errors import CorpusregError
-from corpusreg.system.writing import replacing
+from corpusreg.documents.handout.piece import Drawn
 
 __all__ = [
+    "DrawTask",
     "PlaceTask",
     "Placed",
     "ReportTask",
-    "SheetsMade",
-    "SheetsTask",
+    "draw",
     "inside",
-    "make_sheets",
     "place",
     "report",
 ]
@@ -61,31 +57,16 @@ class ReportTask:
 
 
 @dataclass(frozen=True, eq=False)
-class SheetsTask:
-    """Sheets of a class, to be packed into the archive `to`, which is new.
-
-    work: a folder to make them in; a text `sentences.txt` in it is heeded. settings: the
-    teacher's. earlier: a class to set beside it, None without one.
-    """
+class DrawTask:
+    """What the sheets show of a file whose comparisons were kept. pieces: as they were found;
+    corrections: the teacher's; chosen: names of measures."""
 
     folder: Path
-    work: Path
-    to: Path
-    roster: Path | None
-    codes: bool
-    paper: str
-    settings: Settings
-    earlier: SavedClass | None = None
-
-
-@dataclass(frozen=True)
-class SheetsMade:
-    """How many sheets, and what is to be said about them. pages: of `work`, to be looked at
-    before they are saved."""
-
-    pieces: int
-    lines: tuple[str, ...]
-    pages: tuple[str, ...]
+    file: str
+    kept: Path
+    pieces: tuple[ClassPiece, ...]
+    corrections: tuple[Correction, ...]
+    chosen: tuple[str, ...]
 
 
 def place(task: PlaceTask) -> Placed:
@@ -132,43 +113,13 @@ def report(task: ReportTask) -> None:
     )  # fmt: skip
 
 
-def make_sheets(task: SheetsTask) -> SheetsMade:
-    """Make the sheets of a class, as `handout` does, and pack them.
+def draw(task: DrawTask) -> tuple[Drawn, ...]:
+    """The map, the sentences and the passages of each work of a file."""
+    from corpusreg.documents.handout.piece import drawn
 
-    Raises CorpusregError as `corpusreg.documents.handout.writing.handout` does.
-    """
-    from corpusreg.documents.handout.writing import handout
-
-    try:
-        made = handout(
-            task.folder,
-            task.work,
-            roster=task.roster,
-            codes=task.codes,
-            paper=task.paper,
-            settings=task.settings,
-            earlier=task.earlier,
-        )
-    except CorpusregError as error:
-        raise CorpusregError(_told(task, [str(error)])[0]) from error
-    with (
-        replacing(task.to) as aside,
-        zipfile.ZipFile(aside, "w", zipfile.ZIP_DEFLATED) as archive,
-    ):
-        for path in sorted(each for each in task.work.rglob("*") if each.is_file()):
-            archive.write(path, f"handouts/{path.relative_to(task.work).as_posix()}")
-    pages = ("overview.html", *_sheets(task.work), "teacher.html")
-    return SheetsMade(made.pieces, _told(task, (*made.problems, *made.remarks)), pages)
-
-
-def _sheets(work: Path) -> list[str]:
-    return sorted(path.relative_to(work).as_posix() for path in work.glob("sheets/*.html"))
-
-
-def _told(task: SheetsTask, lines: Iterable[str]) -> tuple[str, ...]:
-    """Lines about a class without the folders of the room."""
-    lines = inside(task.work, inside(task.folder, lines))
-    return tuple(line.replace(str(task.roster), "the roster") for line in lines)
+    kept: Kept = pickle.loads(task.kept.read_bytes())
+    path = task.folder / task.file
+    return drawn(kept.comparisons, task.pieces, task.corrections, task.chosen, path)
 
 
 def inside(folder: Path, lines: Iterable[str]) -> list[str]:

@@ -38,7 +38,7 @@ from corpusreg.text.measures import (
     compared,
     measure_sentence,
     measure_short,
-    rank_cell,
+    rank_words,
     title,
     value_words,
 )
@@ -55,8 +55,8 @@ RULE = (
     "Each dot is a piece, and the works that it is compared with are spread evenly along the "
     "line: half of them in the shaded middle, a quarter on either side. The class shares a "
     f"habit where half of the dots or more, {LEAST} at least, lie in the same outer quarter. A "
-    "ring is a piece like many of its works: it has its place, and counts on neither side. "
-    "Neither end is better."
+    "ring is a piece whose side cannot be told, since many of the works have its very value or "
+    "too few are like it; it counts on neither side. Neither end is better."
 )
 NOTHING_SHARED = (
     f"On none of these lines does half of the class, {LEAST} pieces at least, lie in the same "
@@ -206,7 +206,9 @@ def _place(found: Finding) -> Place:
     rank = found.rank
     if rank is None:
         return Place(value_words(found), found.reason, None)
-    return Place(value_words(found), rank_cell(rank), rank.percentile, rank.tied >= TIED)
+    return Place(
+        value_words(found), rank_words(rank), rank.percentile, rank.tied >= TIED, rank.interval
+    )
 
 
 def corrected(piece: ClassPiece, corrections: Iterable[Correction]) -> ClassPiece:
@@ -293,7 +295,7 @@ def line_words(line: Line) -> str:
     low, high, tied = (len(line.on(side)) for side in ("low", "high", "none"))
     name = capital(title(line.measure.name))
     text = f"{name}: {low} of {len(line.dots)} in the lowest quarter, {high} in the highest"
-    return text + (f", {tied} like many of the works" if tied else "") + "."
+    return text + (f", {tied} whose side cannot be told" if tied else "") + "."
 
 
 def shared_words(group: Class) -> tuple[str, ...]:
@@ -310,8 +312,7 @@ def _shared(shared: Shared) -> str:
         f"in the {end} quarter of the works that they are compared with."
     )
     if shared.others:
-        do = "does" if len(shared.others) == 1 else "do"
-        text += f" {joined([named(each) for each in shared.others])} {do} the contrary."
+        text += f" At the other end: {', '.join(named(each) for each in shared.others)}."
     return text
 
 

@@ -156,6 +156,9 @@ def _withheld(found: Finding, event: Event, piece: PieceFacts, *, bass: bool) ->
     hardly = "nothing" if found.clean else "almost nothing"
     wait = about_bars(found.size)
     comes = note(found.low if bass else found.high)
+    # Of several notes that come the outermost is named, which need not be the first.
+    several = len(event.pitches) > 1
+    way = ("down to " if bass else "up to ") if several else ""
     again = _again(
         found, ", under the music of {} again" if bass else ", over the music of {} again"
     )
@@ -163,18 +166,23 @@ def _withheld(found: Finding, event: Event, piece: PieceFacts, *, bass: bool) ->
     first = event.since is None and found.clean
     if alone and found.rest and found.rest >= 2 and event.by == "enters":
         who = player(piece, found.players[0])
+        if first and several:
+            return (
+                f"{who} is silent for {about_bars(found.rest)}, then brings the first notes "
+                f"{side} {note(event.edge)} in {_bar(found)}, {way}{comes}{again}"
+            )
         if first:
             return (
                 f"{who} is silent for {about_bars(found.rest)}; its {comes} in {_bar(found)} "
                 f"is the first note {side} {note(event.edge)}{again}"
             )
         return (
-            f"{who} rests for {about_bars(found.rest)} and brings the {end} back with "
-            f"{comes} in {_bar(found)}{again}"
+            f"{who} rests for {about_bars(found.rest)} and brings the {end} back in "
+            f"{_bar(found)}, {way or 'with '}{comes}{again}"
         )
     return (
-        f"the {end} is withheld: {hardly} {side} {note(event.edge)} for {wait}, then {comes} "
-        f"in {_bar(found)}{again}"
+        f"the {end} is withheld: {hardly} {side} {note(event.edge)} for {wait}, then "
+        f"{way}{comes} in {_bar(found)}{again}"
     )
 
 
@@ -263,9 +271,9 @@ def shift(found: Finding, event: Event, piece: PieceFacts) -> str:
     """The texture, or one edge of it, moves to another place."""
     far = interval(event.distance)
     if event.direction == "opening":
-        return f"{_bar(found)} opens out, at one edge by {far}"
+        return f"{_bar(found)} opens out to both sides, by up to {far}"
     if event.direction == "closing":
-        return f"{_bar(found)} closes in, at one edge by {far}"
+        return f"{_bar(found)} closes in from both sides, by up to {far}"
     up = event.direction == "up"
     if event.by == "bottom":
         return f"{_bar(found)} {'lifts' if up else 'drops'} the bass by {far}"

@@ -24,6 +24,7 @@ __all__ = [
     "measure_short",
     "rank_cell",
     "rank_range",
+    "rank_words",
     "title",
     "value_words",
 ]
@@ -137,6 +138,8 @@ def _value(found: Finding) -> str:
     if found.low is not None and found.high is not None:
         return f"{note(found.low)} to {note(found.high)}, {interval(value)}"
     if unit.startswith("share"):
+        if value == 1:
+            return "the whole time"
         return f"{100 * value:.0f} % of the {'bars' if 'bars' in unit else 'time'}"
     if unit == "per 100 bars":
         return f"{value:.0f} times in 100 bars"
@@ -156,6 +159,14 @@ def rank_cell(rank: Rank | None) -> str:
         return f"as {_hundreds(100 * rank.tied)} of 100"
     low, high = rank.interval
     return f"P{rank.percentile:.0f} ({low:.0f} to {high:.0f})"
+
+
+def rank_words(rank: Rank) -> str:
+    """A rank in words: 'more than 22 of 100 (15 to 30)', 'as 70 of 100 works'."""
+    if rank.side == "tied":
+        return f"as {_hundreds(100 * rank.tied)} of 100 works"
+    low, high = rank.interval
+    return f"more than {_hundreds(rank.percentile)} of 100 ({low:.0f} to {high:.0f})"
 
 
 def rank_range(rank: Rank | None) -> str:

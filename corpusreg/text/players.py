@@ -73,7 +73,7 @@ def reach_words(player: Player, bars: PlayedBars) -> str:
     text = f"lies {reach.side} {where}, {register(reach.low, reach.high)}: "
     text += _far(reach, lies)
     if torn(player):
-        text += ", though in the middle of the whole"
+        text += ", though in the middle of the texture"
     if reach.under:
         text += f"; {joined([plain(name) for name in reach.under])} "
         text += f"{'plays' if len(reach.under) == 1 else 'play'} there too and may cover it"

@@ -197,7 +197,7 @@ _LISTEN = {
 def company_sentence(company: Company) -> str:
     """With how many works of which kind, by how many composers."""
     if not company.placed:
-        return f"No rank: {_reason(company)}."
+        return f"Not placed among other works: {_reason(company)}."
     people = [plural(company.composers, "composer")] if company.composers else []
     if company.sources:
         people.append(plural(company.sources, "source") + " of anonymous music")

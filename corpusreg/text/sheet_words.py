@@ -15,6 +15,7 @@ __all__ = ["passages", "question", "told"]
 
 MOST = 3
 PASSAGES = 2
+_DWELLS = ("longest_dwell", "expected_dwell")
 _NOTHING = Told("nothing", "No event of register stands apart in this piece.", "the piece")
 
 
@@ -24,7 +25,7 @@ def told(piece: ClassPiece, chosen: Collection[str]) -> tuple[Told, ...]:
     for each in _candidates(piece, frozenset(chosen)):
         if len(found) < MOST:
             found.setdefault(each.said, each)
-    return tuple(found.values())
+    return tuple(found.values()) or (_NOTHING,)
 
 
 def passages(sentences: Sequence[Told], piece: ClassPiece) -> tuple[Told, ...]:
@@ -54,15 +55,16 @@ def _candidates(piece: ClassPiece, chosen: frozenset[str]) -> Iterator[Told]:
     events = [_event(each) for each in piece.clearest()]
     yield from events[:1]
     yield from piece.players[:1]
-    for each in piece.unusual:
-        if chosen & {each.name, *each.alike}:
-            listen = f" Listen in {each.where}." if each.where else ""
-            where = each.where or "the piece"
-            yield Told(each.name, f"{each.sentence}{listen}", where, each.shown)
+    unusual = [each for each in piece.unusual if chosen & {each.name, *each.alike}]
+    for each in unusual:
+        listen = f" Listen in {each.where}." if each.where else ""
+        where = each.where or "the piece"
+        yield Told(each.name, f"{each.sentence}{listen}", where, each.shown)
     yield from events[1:2]
-    yield from piece.stays[:1]
+    # That it stays unusually long in one register says as much as the stay itself.
+    if not any(each.name in _DWELLS for each in unusual):
+        yield from piece.stays[:1]
     yield from events[2:3]
-    yield _NOTHING
 
 
 def _event(each: Happening) -> Told:

@@ -3,8 +3,8 @@
 Each line goes from less to more. The works that a piece is compared with are spread
 evenly along it, so that a class like them would be spread evenly too: a quarter of its
 dots in each outer field, a half in the middle. Dots that would hide each other are piled
-up. The number is that of the piece in alphabetical order (`key`). A ring is a piece like
-many of its works, which counts on no side.
+up. The number is that of the piece in alphabetical order (`key`). A ring is a piece whose
+side cannot be told.
 """
 
 from __future__ import annotations

@@ -131,7 +131,7 @@ def _passages(passages: Sequence[ShownPassage]) -> list[Html]:
                 tag("figure", _own_ids(svg, f"p{number}-{run}"), class_="notation")
                 for run, svg in enumerate(passage.pictures, start=1)
             ),
-            *_paragraphs([f"{passage.why}."] if passage.why else []),
+            *_paragraphs([passage.why] if passage.why else []),
             *_paragraphs([". ".join(passage.aside) + "."] if passage.aside else [], "aside"),
         )
         for number, passage in enumerate(passages, start=1)

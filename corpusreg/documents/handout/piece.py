@@ -17,7 +17,6 @@ from corpusreg.comparison.placing import part_names, place_file
 from corpusreg.documents.engraving import Engraved, engrave_all, standalone
 from corpusreg.documents.engraving import Passage as Bars
 from corpusreg.documents.handout.drafts import chain
-from corpusreg.documents.handout.roster import without_names
 from corpusreg.documents.pictures.register_map import register_map
 from corpusreg.documents.pictures.view import view_of
 from corpusreg.score.played import segments
@@ -30,9 +29,7 @@ from corpusreg.text.classroom import class_piece, corrected, draft_of
 from corpusreg.text.drafts import in_short
 from corpusreg.text.sheet_words import passages, told
 
-__all__ = ["Drawn", "PlaceOne", "Placed", "ShownPassage", "place_class_file"]
-
-UNTITLED = "Untitled"
+__all__ = ["Drawn", "PlaceOne", "Placed", "ShownPassage", "drawn", "place_class_file"]
 
 # Pixels: the least and greatest width of a map, the room beside its bars, and a close-up.
 _MAP, _WIDE_MAP, _BESIDE, _CLOSE = 650.0, 900.0, 70.0, 320.0
@@ -79,44 +76,28 @@ class PlaceOne:
     """The call made in a worker: a file relative to `folder` -> its works.
 
     chosen: the measures of the sheets, None where none are drawn. cohort: as
-    `placing.place_file` takes it; cohorts: the same for some files. hidden: names that stay
-    out, each with its code. earlier: later drafts, each with the file of the draft before.
-    corrections: the teacher's, which the sheets follow.
+    `placing.place_file` takes it; cohorts: the same for some files. earlier: later drafts,
+    each with the file of the draft before. corrections: the teacher's, which the sheets
+    follow.
     """
 
     folder: Path
     chosen: tuple[str, ...] | None = None
     cohort: str | None = None
     cohorts: tuple[tuple[str, str], ...] = ()
-    hidden: tuple[tuple[str, str], ...] = ()
     earlier: tuple[tuple[str, str], ...] = ()
     corrections: tuple[Correction, ...] = ()
 
     def __call__(self, file: str) -> Placed:
         """The works of a file. Raises CorpusregError where none can be read."""
-        path, cohort = self.folder / file, dict(self.cohorts).get(file, self.cohort)
+        cohort = dict(self.cohorts).get(file, self.cohort)
         reference = kept_reference()
-
         before = chain(file, dict(self.earlier))
         found, pieces, failures = place_class_file(reference, self.folder, file, before, cohort)
-        titles = [self._titled(piece.title, path) for piece in pieces]
-        pieces = [replace(p, title=title) for p, title in zip(pieces, titles, strict=True)]
-        drawn = []
+        shown: tuple[Drawn, ...] = ()
         if self.chosen is not None:
-            for c, piece, title in zip(found, pieces, titles, strict=True):
-                titled = replace(c, piece=replace(c.piece, title=title))
-                own = corrected(piece, self.corrections)
-                drawn.append(_drawn(titled, piece, own, self.chosen, path))
-        made = reference.reference_id
-        return Placed(tuple(pieces), tuple(failures), made, tuple(drawn))
-
-    def _titled(self, title: str, path: Path) -> str:
-        """Without names, and without a title that is only the file's name."""
-        if not self.hidden:
-            return title
-        if title == path.stem:
-            return UNTITLED
-        return without_names(title, dict(self.hidden), any_case=True)
+            shown = drawn(found, pieces, self.corrections, self.chosen, self.folder / file)
+        return Placed(tuple(pieces), tuple(failures), reference.reference_id, shown)
 
 
 def place_class_file(
@@ -152,9 +133,29 @@ def place_class_file(
     return found, pieces, failures
 
 
+def drawn(
+    found: Sequence[Comparison],
+    pieces: Sequence[ClassPiece],
+    corrections: Sequence[Correction],
+    chosen: Sequence[str],
+    path: Path,
+) -> tuple[Drawn, ...]:
+    """What the sheets show of the works of a file.
+
+    pieces: as they were found, one for each comparison. chosen: names of measures. path: of
+    the score, from which passages are engraved.
+    """
+    return tuple(
+        _drawn(c, piece, corrected(piece, corrections), chosen, path)
+        for c, piece in zip(found, pieces, strict=True)
+    )
+
+
 def _drawn(
     c: Comparison, found: ClassPiece, own: ClassPiece, chosen: Sequence[str], path: Path
 ) -> Drawn:
+    # The title stands on the sheet, where names may have to stay out.
+    c = replace(c, piece=replace(c.piece, title=""))
     sentences = told(own, chosen)
     left = {(each.device, each.run) for each in own.happenings if not each.own}
     struck = {(h.device, h.run) for h in found.happenings} - left
@@ -199,27 +200,27 @@ def _shown(
         ]
         for each in chosen
     ]
-    drawn = iter(engrave_all([passage for runs in bars for passage in runs]))
+    engraved = iter(engrave_all([passage for runs in bars for passage in runs]))
     return tuple(
-        _passage(each, said, c, [_reason(next(drawn), path) for _ in runs])
+        _passage(each, said, c, [_reason(next(engraved), path) for _ in runs])
         for each, runs in zip(chosen, bars, strict=True)
     )
 
 
-def _reason(drawn: Engraved | str, path: Path) -> Engraved | str:
+def _reason(found: Engraved | str, path: Path) -> Engraved | str:
     """Why nothing is drawn, without the file, which the sheet is about."""
-    return drawn.removeprefix(f"{path.name}: ") if isinstance(drawn, str) else drawn
+    return found.removeprefix(f"{path.name}: ") if isinstance(found, str) else found
 
 
 def _passage(
-    each: Told, said: set[str], c: Comparison, drawn: Sequence[Engraved | str]
+    each: Told, said: set[str], c: Comparison, engraved: Sequence[Engraved | str]
 ) -> ShownPassage:
     run = each.shown or (0, 1)
     alone = f", {plain(each.part)} alone" if each.part else ""
-    pictures = [standalone(one) for one in drawn if isinstance(one, Engraved)]
+    pictures = [standalone(one) for one in engraved if isinstance(one, Engraved)]
     remarks = [
         remark
-        for one in drawn
+        for one in engraved
         for remark in (one.remarks if isinstance(one, Engraved) else (one,))
     ]
     if not pictures:

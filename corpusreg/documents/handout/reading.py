@@ -6,7 +6,7 @@ import tempfile
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
-from pathlib import Path
+from pathlib import Path, PurePosixPath
 from typing import Any
 
 from corpusreg.comparison.class_file import ENDING, SavedClass, Settings, opened
@@ -24,10 +24,11 @@ from corpusreg.system.plaintext import plain
 from corpusreg.text.classroom import corrected
 
 __all__ = [
-    "Problem", "class_of", "coded", "members_of", "pieces_of", "read_class", "with_scores",
+    "Problem", "Read", "class_of", "coded", "members_of", "pieces_of", "problem_of",
+    "read_class", "titled", "with_scores",
 ]  # fmt: skip
 
-_UNNAMED = "The class"
+_UNNAMED, _UNTITLED = "The class", "Untitled"
 
 
 @dataclass(frozen=True)
@@ -124,7 +125,6 @@ def read_class(
         chosen.measures if draw else None,
         cohort,
         tuple(chosen.cohorts.items()),
-        tuple(names.hidden.items()),
         tuple(before.items()),
         chosen.corrections,
     )
@@ -140,15 +140,28 @@ def read_class(
             (p.file, p.number): d for p, d in zip(found.pieces, found.drawn, strict=False)
         }
         for failure in found.failures:
-            problem = _problem(failure, folder / file, called[file][0])
+            problem = problem_of(failure, folder / file, called[file][0])
             problems.append(problem)
             why = problem.shown.removeprefix(f"{called[file][0]}: ")
             unread.append(Unread(file, called[file][0], why))
     if not pieces:
         raise ReadError(f"{folder}: no piece can be read; the first: {problems[0].line}")
-    title = without_names(plain(name or folder.name), names.hidden, any_case=True)
-    saved = SavedClass(title or _UNNAMED, tuple(pieces), tuple(unread), called, chosen, made)
-    return Read(saved, tuple(problems), before, drawn)
+    saved = SavedClass(name or folder.name, tuple(pieces), tuple(unread), called, chosen, made)
+    return Read(titled(saved, names.hidden), tuple(problems), before, drawn)
+
+
+def titled(found: SavedClass, hidden: Mapping[str, str]) -> SavedClass:
+    """The class without the names that `hidden` maps to codes in its name and in titles;
+    a title that is only the name of a file goes too."""
+
+    def own(piece: ClassPiece) -> ClassPiece:
+        if piece.title == PurePosixPath(piece.file).stem:
+            return replace(piece, title=_UNTITLED)
+        return replace(piece, title=without_names(piece.title, hidden, any_case=True))
+
+    name = without_names(plain(found.name), hidden, any_case=True) or _UNNAMED
+    pieces = tuple(map(own, found.pieces)) if hidden else found.pieces
+    return replace(found, name=name, pieces=pieces)
 
 
 def members_of(folder: Path, names: Roster) -> tuple[list[str], Mapping[str, str], list[str]]:
@@ -182,7 +195,8 @@ def _placed(
                 on_piece(done, len(files))
 
 
-def _problem(failure: str, path: Path, called: str) -> Problem:
+def problem_of(failure: str, path: Path, called: str) -> Problem:
+    """What could not be read. called: the file, on the teacher's sheet."""
     reason = failure.removeprefix(f"{path.name}: ")
     line = failure if str(path) in failure else f"{path}: {reason}"
     return Problem(line, line.replace(str(path), called).replace(path.name, called))

@@ -17,12 +17,19 @@ import hashlib
 import io
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from corpusreg.system.errors import DataError, UsageError
 
-__all__ = ["NO_ROSTER", "Roster", "Writer", "read_roster", "without_names"]
+__all__ = [
+    "NO_ROSTER",
+    "Roster",
+    "Writer",
+    "read_roster",
+    "with_codes",
+    "without_names",
+]
 
 _COLUMNS = ("file", "name", "code", "earlier")
 _WORD = 2  # letters of a part of a name that is looked for by itself
@@ -102,10 +109,19 @@ def read_roster(path: Path, *, codes: bool = False) -> Roster:
                     "every row needs its own"
                 )
             seen.add(value)
-    without = [row.file for row in rows if not row.code]
-    if codes and without:
-        raise UsageError(f"{path}: no code for {without[0]}; --codes wants one in every row")
-    return Roster(tuple(rows), codes)
+    found = Roster(tuple(rows))
+    return with_codes(found, str(path)) if codes else found
+
+
+def with_codes(roster: Roster, where: str) -> Roster:
+    """The roster with codes in place of names. where: it stands, for the message.
+
+    Raises UsageError where a row has no code.
+    """
+    without = [row.file for row in roster.rows if not row.code]
+    if without:
+        raise UsageError(f"{where}: no code for {without[0]}; give every piece one")
+    return replace(roster, codes=True)
 
 
 def without_names(text: str, hidden: Mapping[str, str], *, any_case: bool = False) -> str:

@@ -262,9 +262,9 @@ def _teacher(
     return TeacherSheet(
         title=group.name,
         introduction=(
-            "For the teacher. Pieces are in alphabetical order. P83 (74 to 90) means that "
-            "about 83 of 100 of the works compared with have less, most probably 74 to 90: a "
-            "description, and no mark."
+            "For the teacher. Pieces are in alphabetical order. 'More than 83 of 100 (74 to "
+            "90)': of 100 of the works compared with, about 83 have less, most probably 74 to "
+            "90. It describes a piece and is no mark."
         ),
         rows=tuple(
             _row(member, measures, edits[member.key], common) for member in group.members
@@ -290,7 +290,11 @@ def _row(
         f"{capital(each.lead)}: {each.said}" + (f" ({each.where})." if each.where else ".")
         for each in piece.unusual
     ]
-    nothing = "No measure is unusual." if piece.unusual_known else "No measure has a rank."
+    nothing = (
+        "No measure is unusual."
+        if piece.unusual_known
+        else "It is not placed among other works."
+    )
     events = [each.said for each in piece.clearest()[:3]]
     return TeacherRow(
         title=_title(member),

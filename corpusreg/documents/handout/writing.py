@@ -28,6 +28,7 @@ from corpusreg.documents.handout.piece import Drawn
 from corpusreg.documents.handout.privacy import cleaned
 from corpusreg.documents.handout.reading import (
     Problem,
+    Read,
     class_of,
     coded,
     members_of,
@@ -43,7 +44,7 @@ from corpusreg.system.errors import UsageError
 from corpusreg.system.isolate import Limits, Pool
 from corpusreg.text.classroom import since_words
 
-__all__ = ["Handout", "handout"]
+__all__ = ["Handout", "handout", "measures_of", "write"]
 
 _SHEETS = "sheets"
 _AT_ONCE = 2  # sheets that are typeset at the same time
@@ -52,12 +53,14 @@ _AT_ONCE = 2  # sheets that are typeset at the same time
 @dataclass(frozen=True)
 class Handout:
     """What was made. problems: one line each; nothing of these is on a sheet. remarks: what
-    is worth knowing and no problem. saved: the class."""
+    is worth knowing and no problem. saved: the class. titles: of the sheets, by the name of
+    their files."""
 
     pieces: int
     problems: tuple[str, ...]
     remarks: tuple[str, ...]
     saved: SavedClass
+    titles: Mapping[str, str]
 
 
 def handout(
@@ -98,9 +101,7 @@ def handout(
         with staging(to) as stage:
             edits = read_edits(to / FILE_NAME)
             own = settings or (before.settings if before else Settings())
-            chosen = tuple(
-                dict.fromkeys(measures or edits.measures or own.measures or MEASURES)
-            )
+            chosen = measures_of(measures, edits, own)
             read = read_class(
                 folder,
                 before.name if before else "",
@@ -112,36 +113,63 @@ def handout(
                 workers=workers,
                 on_piece=on_piece,
             )
-            group, called = read.group, read.saved.called
-            problems = [*read.problems]
-            files = [*called, *read.before.values()]
-            with_sheet = {piece.file: called[piece.file] for piece in read.saved.pieces}
-            problems += _gaps(names, roster, files, with_sheet)
-            words = {
-                m.key: edits.of(m.key, *_other_keys(m.piece, m.key, names))
-                for m in group.members
-            }
-            drawn = {m.key: read.drawn[m.piece.file, m.piece.number] for m in group.members}
-            files_of = _file_names([member.key for member in group.members])
-            shown = [problem.shown for problem in problems]
-            otherwise = since_words(since(class_of(earlier), group)) if earlier else ()
-            all_sheets = cleaned(
-                sheets(group, drawn, words, files_of, shown, own.asked, otherwise), names.hidden
-            )
-            scores = {files_of[m.key]: str(folder / m.piece.file) for m in group.members}
-            remarks, unmade = _write(stage, all_sheets, paper, scores)
-            problems += unmade
-            remarks += [f"{old}: an earlier draft of {new}" for new, old in read.before.items()]
-            text = _text(group, drawn, words, edits, names)
-            (stage / FILE_NAME).write_text(text, encoding="utf-8")
-            remarks += _left_from_before(stage, to, codes=codes)
+            made = write(
+                read, folder, stage, names=names, roster=roster, edits=edits, paper=paper,
+                earlier=earlier,
+            )  # fmt: skip
+            left = _left_from_before(stage, to, codes=codes)
             publish(stage, to)
+    return replace(made, remarks=(*made.remarks, *left))
+
+
+def write(
+    read: Read,
+    folder: Path,
+    to: Path,
+    *,
+    names: Roster = NO_ROSTER,
+    roster: Path | None = None,
+    edits: Edits,
+    paper: str,
+    earlier: SavedClass | None = None,
+) -> Handout:
+    """Make the sheets of a class that is read and drawn, in the empty folder `to`.
+
+    folder: of the scores, for what is said of them. names: of the roster in the file
+    `roster`. edits: the teacher's own words. The rest and what is raised as for `handout`.
+    """
+    group, called = read.group, read.saved.called
+    problems = [*read.problems]
+    files = [*called, *read.before.values()]
+    with_sheet = {piece.file: called[piece.file] for piece in read.saved.pieces}
+    problems += _gaps(names, roster, files, with_sheet)
+    words = {m.key: edits.of(m.key, *_other_keys(m.piece, m.key, names)) for m in group.members}
+    drawn = {m.key: read.drawn[m.piece.file, m.piece.number] for m in group.members}
+    files_of = _file_names([member.key for member in group.members])
+    shown = [problem.shown for problem in problems]
+    otherwise = since_words(since(class_of(earlier), group)) if earlier else ()
+    asked = read.saved.settings.asked
+    all_sheets = cleaned(
+        sheets(group, drawn, words, files_of, shown, asked, otherwise), names.hidden
+    )
+    scores = {files_of[m.key]: str(folder / m.piece.file) for m in group.members}
+    remarks, unmade = _write(to, all_sheets, paper, scores)
+    problems += unmade
+    remarks += [f"{old}: an earlier draft of {new}" for new, old in read.before.items()]
+    text = _text(group, drawn, words, edits, names)
+    (to / FILE_NAME).write_text(text, encoding="utf-8")
     return Handout(
         len(read.saved.pieces),
         tuple(problem.line for problem in problems),
         tuple(dict.fromkeys(remarks)),
         coded(read.saved, names.hidden),
+        {sheet.file: sheet.title for sheet in all_sheets.pieces},
     )
+
+
+def measures_of(chosen: Sequence[str] | None, edits: Edits, own: Settings) -> tuple[str, ...]:
+    """The measures of the sheets: those asked for, of the teacher's text, or the usual ones."""
+    return tuple(dict.fromkeys(chosen or edits.measures or own.measures or MEASURES))
 
 
 def _gaps(

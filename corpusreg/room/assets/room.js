@@ -349,7 +349,7 @@
     const [here, there] = [document, page].map((each) => each.getElementById("live"));
     if ("poll" in there.dataset) here.dataset.poll = "";
     take(here, there);
-    const forms = ["compare", "draft", "contrast", "revise", "handouts", "correct", "assign", "beside"].map((each) => `trouble-${each}`);
+    const forms = ["compare", "names", "draft", "contrast", "revise", "handouts", "correct", "assign", "beside"].map((each) => `trouble-${each}`);
     const parts = ["name", "count", "pieces", "medium", "device", "overview", "made", "events", "task-bar", "report"];
     for (const id of [...parts, "which-draft", "which-contrast", "which-revise", ...forms]) {
       const old = document.getElementById(id);
