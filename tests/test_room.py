@@ -180,12 +180,9 @@ class TestArchives:
         size = sum(p.stat().st_size for p in tmp_path.rglob("*") if p.is_file())
         assert size <= uploads.TOTAL + len(bomb)
 
-    def test_a_single_large_entry(
-        self, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-    ) -> None:
-        monkeypatch.setattr(uploads, "PER_FILE", uploads.MEGABYTE)
+    def test_a_single_large_entry(self, tmp_path: Path) -> None:
         data = bytearray(packed(("big.mid", bytes(uploads.PER_FILE + 1))))
-        with pytest.raises(UsageError, match=r"big\.mid: larger than 1 MB"):
+        with pytest.raises(UsageError, match=r"big\.mid: larger than 20 MB"):
             self.taken(tmp_path, bytes(data))
         # A size that is a lie is not believed.
         place = data.index(b"PK\x01\x02") + 24
