@@ -1067,6 +1067,7 @@ def test_an_error_in_the_browser_keeps_the_place(opened: Opened, class_page: str
     page.get_by_label("Which bar").select_option("12")
     page.get_by_role("button", name="Find small changes").click()
     page.locator("#ask-revise [role=alert]").wait_for(state="detached")
+    page.locator("#live:not([data-poll])").wait_for(state="attached")  # the next test's turn
 
 
 def test_what_a_teacher_says_is_on_the_overview_and_on_the_sheets(
