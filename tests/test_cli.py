@@ -26,7 +26,7 @@ from corpusreg.store.building.build import Built
 # Words that grade. 'too few' and 'too short' speak of the reference and of length.
 GRADING = re.compile(
     r"\b(weakest|stalled|poor|poorly|norm|below average|should|improve[sd]?|fix|target|score|"
-    r"grade[sd]?|too(?! few| short))\b",
+    r"grade[sd]?|too(?!\s+(?:few|short)))\b",
     re.IGNORECASE,
 )
 

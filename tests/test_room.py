@@ -1023,6 +1023,7 @@ def test_the_class_is_sorted_and_filtered_and_a_piece_is_a_click_away(
     report = page.frame_locator("iframe[title=Report]")
     report.locator("h1", has_text="Stairs").wait_for()
     page.get_by_role("link", name="Back to The class").click()
+    page.get_by_text("2 of 4 shown").wait_for()
     assert pieces(page) == ["Stairs", "Two Shores"]  # as it was left
     assert page.get_by_label("Medium").input_value() == "piano"
 

@@ -792,6 +792,7 @@ READ_ONLY = """
 from pathlib import Path
 from corpusreg import store
 from corpusreg.system.errors import StoreError
+from corpusreg.system.lock import build_lock
 from test_store import RECIPE
 import os
 if os.getuid() == 0:  # to whom permissions mean nothing
