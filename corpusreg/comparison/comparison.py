@@ -208,7 +208,7 @@ def _barred(whole: Analysis, cohort: Cohort, size: Size) -> dict[str, tuple[Bars
     kind = likely(whole.played.bars)
     if kind is None or cohort.near(size, BASIC) is None:
         return {}
-    # Bars twice as long are half as many, and what is counted by them changes likewise.
+    # With bars twice as long there are half as many: dwell halves, and rates double.
     longer = 2.0 if kind == "double" else 0.5
     scale = {"shift_rate": longer, "longest_dwell": 1 / longer, "expected_dwell": 1 / longer}
     other = Size(size.bars / longer, size.voices)

@@ -6,7 +6,7 @@ unit        the statistical unit: a composer, or for anonymous and folk works
             their source. Units weigh the same, however many works they have.
 near        a work counts in full when it is as long as the piece, and less the
             longer or shorter it is: a normal kernel on the logarithm of length in
-            bars. Where a cohort mixes ensembles, likewise on the number of voices.
+            bars. Where a cohort mixes ensembles, so does one of as many voices.
             The kernel starts at BANDWIDTH and widens until GOOD_UNITS units count,
             to WIDEST at most; the least that is needed to place a piece is less.
             Nothing is extrapolated beyond the longest and shortest works.

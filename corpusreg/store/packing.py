@@ -227,7 +227,7 @@ _BY_RUNG = {
 def _matrix(folder: Path, layered: bool) -> Iterator[str]:
     """The matrix as queries/store/matrix.sql makes it, from the measures side by side.
 
-    A view, so that a question about one medium reads the rest of no other.
+    It is a view, so that a question about one medium does not read the works of the others.
     """
     scale = 10.0 ** DIGITS["measures", "value"]
     values = ", ".join(
