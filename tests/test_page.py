@@ -138,6 +138,27 @@ def test_hover_names_bar_notes_and_stay(opened: Opened) -> None:
     assert page.locator(".wide .bar.cursor").get_attribute("data-bar") == "4"
 
 
+def test_strips_and_dots_say_what_lies_there_to_pointer_and_keys(opened: Opened) -> None:
+    page = opened("piano")
+    told = page.locator(".strips .told")
+    strip = page.locator(".strips .strip svg").first
+    strip.focus()
+    page.keyboard.press("ArrowLeft")
+    assert told.inner_text().startswith("This piece: ")
+    page.keyboard.press("ArrowRight")
+    assert re.search(r"works(, such as .+)?\.$", told.inner_text())
+    page.locator("#w1-works summary").click()
+    told = page.locator("#w1-works .told")
+    scatter = page.locator("#w1-works svg")
+    scatter.focus()
+    page.keyboard.press("ArrowLeft")
+    assert scatter.locator(".ring").count() == 1
+    last = told.inner_text()
+    scatter.locator("[data-told^='1:']").hover()
+    assert told.inner_text().startswith("1: ") and told.inner_text() != last
+    assert scatter.locator(".ring").count() == 0
+
+
 def test_keys_move_a_cursor_that_is_announced(opened: Opened) -> None:
     page = opened("quartet")
     page.locator(".map").focus()

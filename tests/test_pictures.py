@@ -20,6 +20,7 @@ from pypdf import PdfReader
 
 from corpusreg.cli import main
 from corpusreg.comparison.comparison import Comparison, Piece, compare
+from corpusreg.comparison.findings import reading
 from corpusreg.comparison.placing import measured
 from corpusreg.comparison.players import players
 from corpusreg.documents.pictures.charts import (
@@ -45,6 +46,7 @@ from corpusreg.score.notes import Part
 from corpusreg.score.played import Played
 from corpusreg.system.errors import CorpusregError, UsageError
 from corpusreg.system.writing import write_files
+from corpusreg.text.reading import by_period
 
 BUNDLED = Path(music21.__file__).parent / "corpus"
 SVG = "{http://www.w3.org/2000/svg}"
@@ -400,11 +402,11 @@ def test_the_hill_is_the_cohort_as_it_was_placed() -> None:
         if found is None or each.value is None:
             assert each.placement.percentile is None
             continue
-        assert found.middle == each.placement.median
+        assert found.whole.middle == each.placement.median
         assert found.interval[0] <= each.value <= found.interval[1]
-        assert (found.hill >= 0).all()
+        assert (found.whole.tall >= 0).all()
         slice_ = (found.at[-1] - found.at[0]) / SLICES
-        held = np.trapezoid(found.hill, found.at) / slice_
+        held = np.trapezoid(found.whole.tall, found.at) / slice_
         # All but the outermost hundredth on either side, and what a value beyond adds.
         assert 0.9 <= held <= 1.02
 
@@ -413,9 +415,9 @@ def test_a_value_that_many_share_is_a_column_of_its_share() -> None:
     c = compared(zeros=0.7)
     found = spread(c, next(m for m in c.measures if m.measure.name == "pedal_points"))
     assert found is not None
-    assert found.shared == ((0.0, pytest.approx(0.7)),)
+    assert found.whole.shared == ((0.0, pytest.approx(0.7)),)
     slice_ = (found.at[-1] - found.at[0]) / SLICES
-    assert np.trapezoid(found.hill, found.at) / slice_ == pytest.approx(0.3, abs=0.03)
+    assert np.trapezoid(found.whole.tall, found.at) / slice_ == pytest.approx(0.3, abs=0.03)
 
 
 def test_a_strip_says_how_many_works_lie_where_one_points() -> None:
@@ -425,11 +427,41 @@ def test_a_strip_says_how_many_works_lie_where_one_points() -> None:
     stays_inside(picture)
     has_distinct_ids(picture, "s")
     told = [each.get("data-told") for each in elements(picture) if each.get("data-told")]
-    assert len(told) == SLICES
+    assert len(told) == SLICES + 1 and told[-1].startswith("This piece: ")
     assert re.match(r"Pedal points, 0 to [\d.]+ per 100 bars: about 7\d of 100 works", told[0])
     found = spread(c, next(m for m in c.measures if m.measure.name == "span"))
     assert found is not None and sum(found.slices) == pytest.approx(1)
     assert strip(compared(count=9), "pedal_points", prefix="s") is None
+
+
+def test_the_works_of_a_period_are_drawn_on_the_scale_of_all() -> None:
+    cohort = works()
+    early = np.arange(60) < 30
+    values = {**cohort.values, "span": np.where(early, 20.0, 44.0) + np.arange(60) % 30 / 10}
+    period = np.where(early, "romantic", "baroque").astype(object)
+    c = compared()
+    names = np.array([f"Anon, Air {n}" for n in range(60)], object)
+    apart = replace(cohort, values=values, period=period)
+    c = replace(compare(c.piece, c.whole, {}, [apart], 32), names=names)
+    span = next(m for m in c.measures if m.measure.name == "span")
+    found = spread(c, span)
+    assert found is not None
+    middles = {name: hill.middle for name, hill in found.periods.items()}
+    assert middles == pytest.approx({"baroque": 45.45, "romantic": 21.45})
+    # A slice names a work that lies in it.
+    wide = (found.at[-1] - found.at[0]) / SLICES
+    for place, (share, name) in enumerate(zip(found.slices, found.examples, strict=True)):
+        assert (share > 0) == bool(name)
+        if name and 0 < place < SLICES - 1:
+            value = values["span"][int(name.rpartition(" ")[2])]
+            assert place <= (value - found.at[0]) / wide < place + 1
+    for name in found.periods:
+        picture = strip(c, "span", prefix="s", period=name)
+        assert picture is not None
+        stays_inside(picture)
+    assert strip(c, "span", prefix="s", period="medieval") is None
+    (shown,) = by_period(reading(c))
+    assert list(shown[1].periods) == ["baroque", "romantic"]
 
 
 def test_a_cohort_of_one_value_still_has_a_strip() -> None:
@@ -493,7 +525,7 @@ def profile(spaces: list[float]) -> PlacedProfile:
     near = tuple(neighbour(f"w{n}", space, 0.0) for n, space in enumerate(spaces))
     return PlacedProfile(
         "r", "", None, None, 0.0, False, near, {"space": 0.0, "between": 0.0},
-        around={"space": cloud, "between": -cloud},
+        around={"space": cloud, "between": -cloud}, names=("A | B, C",) * 900,
     )  # fmt: skip
 
 
@@ -516,6 +548,8 @@ def test_near_works_never_cover_one_another(spaces: list[float]) -> None:
     dots = [e for e in root if e.get("class") == "weight2"]
     assert len(boxes(dots[0].get("d") or "")) == DOTS
     assert any("900 works" in text for text in said(picture))
+    (named,) = [e.get("data-dots") for e in root.iter() if e.get("data-dots")]
+    assert named is not None and len(named.split("|")) == DOTS
 
 
 def test_one_family_makes_no_scatter() -> None:

@@ -108,7 +108,8 @@ class Comparison:
     register has the same shape over time, nearest first. profile: or in
     words why there is none. parts: analyses of the sounding parts by name, in score order.
     octaves: how much of each work of the cohort sounds in each octave, shape (works, 11),
-    octave -1 first; None where it was not asked for.
+    octave -1 first; names: what each work of the cohort is called, shape (works,); None where
+    they were not asked for.
     """
 
     piece: Piece
@@ -128,6 +129,7 @@ class Comparison:
     alike: tuple[Alike, ...] = ()
     parts: Mapping[str, Analysis] = field(default_factory=dict)
     octaves: NDArray[np.float64] | None = None
+    names: NDArray[np.object_] | None = None
 
 
 def compare(

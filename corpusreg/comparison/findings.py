@@ -28,6 +28,7 @@ import numpy as np
 
 from corpusreg.comparison.comparison import Comparison, PlacedMeasure
 from corpusreg.comparison.practice import crowded, wide_chords
+from corpusreg.corpus.tables import rows as data_rows
 from corpusreg.instruments import Instrument
 from corpusreg.instruments.limits import passaggio
 from corpusreg.measures.definitions import Measure
@@ -120,7 +121,8 @@ class Rank:
     interval: 95 %. by_collection: lowest and highest percentile over collections, None
     where it is not known. tied: share of works with exactly this value (0 to 1). side:
     'tied' where that share is large. sure: the whole interval is on that side. collections,
-    periods: the percentile within each that has enough works near the piece, by name.
+    periods: the percentile within each that has enough works near the piece, by name, the
+    earliest period first.
     elsewhere: where a collection that is not there would place it, 9 times in 10, None where
     too few are there to tell. other_bars: half or double where the metre makes such bars
     likely, and barred: the percentile in them.
@@ -549,7 +551,11 @@ def _rank(each: PlacedMeasure) -> Rank | None:
         interval=(low, high),
         by_collection=placement.range,
         collections=placement.collections,
-        periods=placement.periods,
+        periods={
+            row["name"]: placement.periods[row["name"]]
+            for row in data_rows("periods.csv")
+            if row["name"] in placement.periods
+        },
         elsewhere=placement.elsewhere,
         other_bars=other_bars,
         barred=barred,

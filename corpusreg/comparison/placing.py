@@ -22,6 +22,7 @@ from corpusreg.norms.alike import alike
 from corpusreg.norms.cohorts import (
     Copies,
     fetch_cohort,
+    fetch_names,
     fetch_octaves,
     own_copies,
     parse_cohort,
@@ -259,10 +260,11 @@ def _placed(
     weights = work.whole.texture.total
     profile = profiled(reference, rungs, copies.counted, placeable, weights)
     octaves = fetch_octaves(reference, compared.cohort, copies.counted)
+    names = fetch_names(reference, compared.cohort, copies.counted)
     rung = compared.cohort.rung
     shape = curve(work.whole.texture) if rung.medium else None
     near = alike(reference, rung, shape, copies.counted)
-    return replace(compared, profile=profile, octaves=octaves, alike=near)
+    return replace(compared, profile=profile, octaves=octaves, names=names, alike=near)
 
 
 def _with_examples(reference: Reference, player: Player, leave_out: Sequence[str]) -> Player:

@@ -41,6 +41,7 @@ from corpusreg.text.profiles import profile_lines
 from corpusreg.text.reading import (
     CLASS_COLUMNS,
     MEASURE_COLUMNS,
+    by_period,
     certainty,
     class_row,
     company_sentence,
@@ -69,7 +70,10 @@ MOST_BARS = 400  # longer works are drawn as a whole only, so that a page stays 
 
 @dataclass(frozen=True)
 class Row:
-    """A measure as a strip. compared: in words; strip: the name of its picture or ''."""
+    """A measure as a strip. compared: in words; strip: the name of its picture or ''.
+
+    periods: name, place and picture of each period that it is drawn among.
+    """
 
     title: str
     value: str
@@ -77,6 +81,7 @@ class Row:
     compared: str
     strip: str
     unusual: bool
+    periods: tuple[tuple[str, str, str], ...]
 
 
 @dataclass(frozen=True)
@@ -239,6 +244,12 @@ def _row(found: Finding, r: Reading, pictures: Mapping[str, Drawn]) -> Row:
         compared=capital(compared(found) or found.reason),
         strip=picture if picture in pictures else "",
         unusual=any(found.name == each.name for each in r.unusual),
+        periods=tuple(
+            (period, f"P{place:.0f}", f"{picture}-{period}")
+            for each, rank in by_period(r)
+            if each is found
+            for period, place in rank.periods.items()
+        ),
     )
 
 
@@ -268,6 +279,13 @@ def _pictures(name: str, c: Comparison, r: Reading) -> Iterator[tuple[str, Drawn
             drawn := strip(c, measure.name, prefix=prefix, words=compared(measure))
         ):
             yield f"strip-{measure.name}", Drawn(drawn.svg, words)
+    for measure, rank in by_period(r):
+        for period, place in rank.periods.items():
+            prefix = f"{name}-strip-{measure.name.replace('_', '-')}-{period}"
+            said = f"P{place:.0f}"
+            if drawn := strip(c, measure.name, prefix=prefix, words=said, period=period):
+                alt = f"{title(measure.name)} among {period} works: {said}"
+                yield f"strip-{measure.name}-{period}", Drawn(drawn.svg, alt)
     octaves = partial(octave_chart, c)
     yield (
         "octaves",

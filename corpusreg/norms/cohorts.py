@@ -17,8 +17,8 @@ from corpusreg.system.errors import UsageError
 from corpusreg.system.phrases import did_you_mean
 
 __all__ = [
-    "Copies", "Source", "fetch_cohort", "fetch_octaves", "own_copies", "parse_cohort",
-    "with_oddness",
+    "Copies", "Source", "fetch_cohort", "fetch_names", "fetch_octaves", "own_copies",
+    "parse_cohort", "with_oddness",
 ]  # fmt: skip
 
 # Works of a user's own cohort whose oddness is found while the user waits.
@@ -104,15 +104,28 @@ def fetch_octaves(
 
     leave_out: as the cohort was fetched. Column 0 is octave -1; a row adds up to 1.
     """
-    where = cohort.rung.where
-    conditions = " AND ".join(f'"{column}" = ${column}' for column in where)
-    found = source.fetch_columns(
-        sql.load("cohort_octaves").format(conditions=conditions),
-        {**where, "leave_out": list(leave_out)},
-    )
+    found = _of_works(source, "cohort_octaves", cohort, leave_out)
     shares = np.zeros((cohort.works, _OCTAVES))
     shares[found["place"].astype(np.int64), found["band"].astype(np.int64) + 1] = found["share"]
     return shares
+
+
+def fetch_names(
+    source: Source, cohort: Cohort, leave_out: Sequence[str] = ()
+) -> NDArray[np.object_]:
+    """Composer and title of each work of a fetched cohort, shape (works,)."""
+    return _of_works(source, "cohort_names", cohort, leave_out)["name"].astype(object)
+
+
+def _of_works(
+    source: Source, query: str, cohort: Cohort, leave_out: Sequence[str]
+) -> dict[str, NDArray[Any]]:
+    where = cohort.rung.where
+    conditions = " AND ".join(f'"{column}" = ${column}' for column in where)
+    return source.fetch_columns(
+        sql.load(query).format(conditions=conditions),
+        {**where, "leave_out": list(leave_out)},
+    )
 
 
 def with_oddness(source: Source, cohort: Cohort) -> Cohort:

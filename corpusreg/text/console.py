@@ -9,15 +9,17 @@ import numpy as np
 from numpy.typing import NDArray
 
 from corpusreg.comparison.comparison import Comparison
-from corpusreg.comparison.findings import Rank, Reading, reading
+from corpusreg.comparison.findings import Reading, reading
 from corpusreg.measures.definitions import VERSION
 from corpusreg.system.phrases import capital, plural
 from corpusreg.system.plaintext import plain
 from corpusreg.text.alike import alike_lines
+from corpusreg.text.measures import title
 from corpusreg.text.players import player_lines, player_remarks
 from corpusreg.text.reading import (
     CLASS_COLUMNS,
     MEASURE_COLUMNS,
+    by_period,
     certainty,
     class_row,
     details,
@@ -93,29 +95,38 @@ def _measures(r: Reading) -> list[str]:
         return [*text_table(MEASURE_COLUMNS[:2], rows).splitlines(), *unranked(r)]
     columns = (*MEASURE_COLUMNS[:2], "less         more", *MEASURE_COLUMNS[2:])
     rows = [
-        (*row[:2], strip(found.rank), *row[2:])
-        for row, found in zip(measure_rows(r), r.measures, strict=True)
+        (*row[:2], strip(rank.percentile, rank.interval) if rank else "", *row[2:])
+        for row, rank in zip(measure_rows(r), (each.rank for each in r.measures), strict=True)
     ]
     last = None if by_collection else -1
     table = text_table(columns[:last], [row[:last] for row in rows]).splitlines()
     key = "In each strip: o this piece, --- the 95 % interval, | the middle of the works."
-    return [*table, key, *unranked(r), *items(certainty(r))]
+    return [*table, key, *_periods(r), *unranked(r), *items(certainty(r))]
 
 
-def strip(rank: Rank | None) -> str:
+def _periods(r: Reading) -> list[str]:
+    """The places among works of one period, period by period."""
+    rows = [
+        (f"{title(each.name)} among {name} works", strip(place), f"P{place:.0f}")
+        for each, rank in by_period(r)
+        for name, place in rank.periods.items()
+    ]
+    columns = ("by period", "less         more", "rank")
+    return ["", *text_table(columns, rows).splitlines(), ""] if rows else []
+
+
+def strip(percentile: float, interval: tuple[float, float] | None = None) -> str:
     """Ranks 0 to 100 as a line of 17 signs: the piece, its interval, the middle."""
-    if rank is None:
-        return ""
     signs = ["."] * _STRIP
     signs[_STRIP // 2] = "|"
 
-    def at(percentile: float) -> int:
-        return min(int(percentile / 100 * _STRIP), _STRIP - 1)
+    def at(place: float) -> int:
+        return min(int(place / 100 * _STRIP), _STRIP - 1)
 
-    low, high = rank.interval
-    for index in range(at(low), at(high) + 1):
-        signs[index] = "-"
-    signs[at(rank.percentile)] = "o"
+    if interval:
+        for index in range(at(interval[0]), at(interval[1]) + 1):
+            signs[index] = "-"
+    signs[at(percentile)] = "o"
     return "".join(signs)
 
 

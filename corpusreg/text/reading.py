@@ -14,6 +14,7 @@ from corpusreg.comparison.findings import (
     APART,
     Company,
     Finding,
+    Rank,
     Reading,
     Suggestion,
 )
@@ -40,9 +41,9 @@ from corpusreg.text.wording import (
 )
 
 __all__ = [
-    "CLASS_COLUMNS", "MEASURE_COLUMNS", "certainty", "class_row", "company_sentence",
-    "details", "first_screen", "heading", "length_words", "measure_rows",
-    "suggestion_sentence", "unranked",
+    "CLASS_COLUMNS", "MEASURE_COLUMNS", "by_period", "certainty", "class_row",
+    "company_sentence", "details", "first_screen", "heading", "length_words",
+    "measure_rows", "suggestion_sentence", "unranked",
 ]  # fmt: skip
 
 MOST = 6  # stays, events of one list behind --full
@@ -251,6 +252,17 @@ def measure_rows(r: Reading) -> list[tuple[str, ...]]:
     ]
 
 
+def by_period(r: Reading) -> list[tuple[Finding, Rank]]:
+    """The range and what is unusual, where they are placed among works of several periods."""
+    unusual = {each.name for each in r.unusual}
+    return [
+        (each, each.rank)
+        for each in r.headlines()
+        if each.name == "span" or each.name in unusual
+        if each.rank and len(each.rank.periods) > 1 and each.rank.side != "tied"
+    ]
+
+
 @dataclass(frozen=True)
 class Section:
     """A heading with lines below it."""
@@ -284,14 +296,14 @@ def details(r: Reading) -> list[Section]:
 
 
 def certainty(r: Reading) -> list[str]:
-    """What the ranks depend on: collections, periods, and where the barlines stand."""
+    """What the ranks depend on: collections, and where the barlines stand."""
     ranks = [each for each in r.headlines() if each.rank]
     if not ranks:
         return []
     vague = [title(each.name) for each in r.measures if each.rank and each.name in r.vague]
     unsure = [f"The halves of a work for these forces agree little in {joined(vague)}: such a "
               "rank tells little of the whole."] if vague else []  # fmt: skip
-    return [*_by_collection(ranks), *_by_period(r), *_by_barline(ranks), *unsure]
+    return [*_by_collection(ranks), *_by_barline(ranks), *unsure]
 
 
 def _by_collection(ranks: list[Finding]) -> Iterator[str]:
@@ -312,16 +324,6 @@ def _by_collection(ranks: list[Finding]) -> Iterator[str]:
     ]
     if said:
         yield f"In a collection that is not among them, 9 times in 10: {joined(said)}."
-
-
-def _by_period(r: Reading) -> Iterator[str]:
-    """Where range and unusual measures lie among the works of each period."""
-    shown = [each for each in r.measures if each.name == "span"]
-    shown += [each for each in r.unusual if each.name != "span"]
-    for each in shown:
-        if each.rank and len(each.rank.periods) > 1:
-            places = [f"{name} P{rank:.0f}" for name, rank in each.rank.periods.items()]
-            yield f"{capital(title(each.name))} among works of one period: {joined(places)}."
 
 
 def _by_barline(ranks: list[Finding]) -> Iterator[str]:

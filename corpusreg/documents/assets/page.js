@@ -137,10 +137,49 @@
     // Strips and dots say what lies where one points, or touches.
     work.querySelectorAll(".answers").forEach((area) => {
       const told = area.querySelector(".told");
-      ["pointerover", "click"].forEach((kind) => area.addEventListener(kind, (event) => {
-        const answer = event.target.closest("[data-told]");
-        if (answer && told) told.textContent = answer.dataset.told + ".";
-      }));
+      if (told) area.querySelectorAll("svg").forEach((svg) => answering(svg, told));
+    });
+  }
+
+  /* Signs, dots and parts of a strip say what they are, to a pointer and to arrow keys. */
+  function answering(svg, told) {
+    const named = svg.querySelector("[data-dots]");
+    const dots = named ? named.dataset.dots.split("|").map((each) => {
+      const [, x, y, name] = each.match(/^(\d+),(\d+),(.*)$/);
+      return { x: Number(x), y: Number(y), told: name };
+    }).sort((one, other) => one.x - other.x) : [];
+    const every = [...svg.querySelectorAll("[data-told]"), ...dots];
+    let at = -1;
+
+    function tell(one) {
+      svg.querySelectorAll(".lit, .ring").forEach((each) => {
+        each.classList.remove("lit");
+        if (each.matches(".ring")) each.remove();
+      });
+      if (one.told) draw(svg, "circle", { class: "ring", cx: one.x, cy: one.y, r: 4 });
+      else one.classList.add("lit");
+      told.textContent = (one.told || one.dataset.told) + ".";
+      told.classList.add("telling");
+      at = every.indexOf(one);
+    }
+
+    ["pointermove", "click"].forEach((kind) => svg.addEventListener(kind, (event) => {
+      const sign = event.target.closest("[data-told]");
+      const frame = svg.getBoundingClientRect();
+      const scale = svg.viewBox.baseVal.width / frame.width;
+      const away = (dot) => Math.hypot(dot.x - (event.clientX - frame.left) * scale,
+        dot.y - (event.clientY - frame.top) * scale);
+      const near = sign || dots.reduce((best, each) => (away(each) < away(best) ? each : best), dots[0]);
+      if (near && (sign || away(near) < 8)) tell(near);
+    }));
+    if (!every.length) return;
+    svg.setAttribute("tabindex", "0");
+    svg.addEventListener("focus", () => tell(every[Math.max(at, 0)]));
+    svg.addEventListener("keydown", (event) => {
+      const step = { ArrowLeft: -1, ArrowUp: -1, ArrowRight: 1, ArrowDown: 1 }[event.key];
+      if (!step || event.ctrlKey || event.metaKey || event.altKey) return;
+      tell(every[(at + step + every.length) % every.length]);
+      event.preventDefault();
     });
   }
 

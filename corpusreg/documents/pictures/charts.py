@@ -2,7 +2,7 @@
 
 Placement strips: for a measure the works compared with, and where the piece lies.
 
-    strip(comparison, name, *, prefix, words="") -> Picture | None
+    strip(comparison, name, *, prefix, words="", period="") -> Picture | None
 
 The grey hill is how the values of the works lie that count for a piece of this size,
 weighted as the placement weighs them (`Cohort.near`, `unit_weights`): units the same, works
@@ -11,7 +11,7 @@ them with 95 % certainty, its interval of ranks put back into values; the tick i
 middle, the diamond the piece. A value that many works share exactly stands apart as a
 column, as high as its share, since no hill can show it. The outermost hundredth of the
 works on either side may lie beyond the strip. Boxes with data-told say how many works lie
-where one points.
+where one points, and name one. The works of one period are drawn lower, on the same scale.
 
 Octave use: how much of the piece sounds in each octave, against the works compared with.
 
@@ -39,8 +39,9 @@ The piece among works that use register alike: a scatter.
 Across: how wide the works are; upward: how much they move from bar to bar (or the first
 two families that there are, where one of these is missing). Both are scores of ranks within
 the group, so that the middle is the middle work and the lines are quarters. Every small dot
-is a work of the group, at most DOTS of them; the diamond is the piece; near works have
-numbers, those that do the contrary of its habit have letters, by which a page lists them.
+is a work of the group, at most DOTS of them; data-dots names them, as x,y,name with a bar
+between. The diamond is the piece; near works have numbers, those that do the contrary of its
+habit have letters, by which a page lists them.
 Two families show part of what makes works near: a near work may lie farther off on this
 plane than a dot.
 """
@@ -85,7 +86,7 @@ __all__ = [
     "spread", "strip",
 ]  # fmt: skip
 
-_HILL = 26.0
+_HILL, _LOW = 26.0, 12.0  # heights: of all works, of those of a period
 _WIDTH = 260.0
 SLICES = 16  # of a strip
 _POINTS = 73
@@ -95,22 +96,36 @@ Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
+class Hill:
+    """How the values of some works lie.
+
+    tall: shape (k,), how densely they lie at k values of a strip, as the share that a slice
+    of SLICES would hold if it were as dense throughout. shared: values with much weight of
+    their own, which the hill leaves out, and their shares.
+    """
+
+    tall: Floats
+    shared: tuple[tuple[float, float], ...]
+    middle: float
+
+
+@dataclass(frozen=True)
 class Spread:
     """Values of a cohort as a picture needs them.
 
-    at: shape (k,), values from one end of the strip to the other; hill: shape (k,), how
-    densely other values lie there, as the share that a slice of SLICES would hold if it
-    were as dense throughout. shared: values with much weight of their own, and their
-    shares. interval: values at the ends of the interval of ranks. slices: the share of the
-    works in each of SLICES equal parts of the strip, what lies beyond in the outermost.
+    at: shape (k,), values from one end of the strip to the other. whole: all works that count
+    for the piece. interval: values at the ends of the interval of ranks. slices: the share of
+    the works in each of SLICES equal parts of the strip, what lies beyond in the outermost;
+    examples: the name of a work in each, '' where none is known. periods: the works of each
+    period that places the piece.
     """
 
     at: Floats
-    hill: Floats
-    shared: tuple[tuple[float, float], ...]
-    middle: float
+    whole: Hill
     interval: tuple[float, float]
     slices: tuple[float, ...]
+    examples: tuple[str, ...]
+    periods: Mapping[str, Hill]
 
 
 def spread(comparison: Comparison, each: PlacedMeasure) -> Spread | None:
@@ -123,31 +138,46 @@ def spread(comparison: Comparison, each: PlacedMeasure) -> Spread | None:
     kernel = cohort.near(size, each.measure.name)
     if kernel is None:
         return None
-    has = kernel > _NEGLIGIBLE
-    values = cohort.values[each.measure.name][has]
-    weights = unit_weights(cohort.unit[has], kernel[has])
+    has = np.flatnonzero(kernel > _NEGLIGIBLE)
+    values, near, unit = cohort.values[each.measure.name][has], kernel[has], cohort.unit[has]
+    weights = unit_weights(unit, near)
     low, high = (
         weighted_quantile(values, weights, share / 100) for share in placement.interval
     )
-    distinct, index = np.unique(values, return_inverse=True)
-    mass = np.bincount(index, weights).astype(np.float64)
-    atoms = mass >= _ATOM
     start = min(weighted_quantile(values, weights, 0.01), each.value)
     end = max(weighted_quantile(values, weights, 0.99), each.value)
     at = np.linspace(start, end if end > start else start + 1, _POINTS)
-    hill = _density(distinct[~atoms], mass[~atoms], at) * (at[-1] - at[0]) / SLICES
+    wide = (at[-1] - at[0]) / SLICES
+    slices = np.clip((values - at[0]) // wide, 0, SLICES - 1).astype(int)
+    names = [""] * SLICES
+    if comparison.names is not None:
+        # The works nearest in length come last, so that they are the ones named.
+        for row in np.argsort(near, kind="stable").tolist():
+            names[slices[row]] = str(comparison.names[has[row]])
+    period = cohort.period[has] if len(cohort.period) else cohort.period
     return Spread(
         at=at,
-        hill=hill,
-        shared=tuple(zip(distinct[atoms].tolist(), mass[atoms].tolist(), strict=True)),
-        middle=weighted_quantile(values, weights, 0.5),
+        whole=_hill(values, weights, at),
         # Where no work lies beyond the piece, its own value is the end of what is known.
         interval=(min(low, each.value), max(high, each.value)),
-        slices=tuple(
-            np.histogram(
-                np.clip(values, at[0], at[-1]), SLICES, (at[0], at[-1]), weights=weights
-            )[0].tolist()
-        ),
+        slices=tuple(np.bincount(slices, weights, SLICES).tolist()),
+        examples=tuple(names),
+        periods={
+            name: _hill(values[own], unit_weights(unit[own], near[own]), at)
+            for name in placement.periods
+            for own in [period == name]
+        },
+    )
+
+
+def _hill(values: Floats, weights: Floats, at: Floats) -> Hill:
+    distinct, index = np.unique(values, return_inverse=True)
+    mass = np.bincount(index, weights).astype(np.float64)
+    atoms = mass >= _ATOM
+    return Hill(
+        _density(distinct[~atoms], mass[~atoms], at) * (at[-1] - at[0]) / SLICES,
+        tuple(zip(distinct[atoms].tolist(), mass[atoms].tolist(), strict=True)),
+        weighted_quantile(values, weights, 0.5),
     )
 
 
@@ -178,75 +208,108 @@ def _density(values: Floats, mass: Floats, at: Floats) -> Floats:
     return np.where((at >= low) & (at <= high), total * folded, 0.0)
 
 
-def strip(comparison: Comparison, name: str, *, prefix: str, words: str = "") -> Picture | None:
+def strip(
+    comparison: Comparison, name: str, *, prefix: str, words: str = "", period: str = ""
+) -> Picture | None:
     """The strip of one measure; None where the piece is not placed.
 
-    prefix: begins every id. words: how it compares, for those who hear it read.
+    prefix: begins every id. words: how it compares, for those who hear it read. period: draw
+    the works of this one only, lower and on the same scale as all.
     """
     each = next(m for m in comparison.measures if m.measure.name == name)
     found = spread(comparison, each)
-    if found is None or each.value is None:
+    if found is None or each.value is None or (period and period not in found.periods):
         return None
+    title = capital(each.measure.title)
+    if period:
+        foot, tall = _LOW + 6, _LOW + 12
+        title = f"{title}, {period} works"
+        told = element(
+            "rect", x=GAP, y=0.0, width=_WIDTH - 2 * GAP, height=tall, fill="none",
+            pointer_events="all", data_told=f"{title}: {words}",
+        )  # fmt: skip
+        drawn = [*_hill_of(found, found.periods[period], foot, _LOW), told]
+    else:
+        foot, tall = _HILL + 6, _HILL + 6 + 2 * GAP + 2
+        drawn = [*_strip(found, each.measure, foot), *_answers(found, each.measure, foot)]
+    own = f"This piece: {value_words(each.measure, each.value)}"
+    piece = element("g", element("title", own), _diamond(), data_told=own)
     return document(
-        _strip(found, each, GAP, _WIDTH - GAP, _HILL + 6),
-        size=(_WIDTH, _HILL + 6 + 2 * GAP + 2),
+        [*drawn, moved(piece, _across(found, each.value), foot)],
+        size=(_WIDTH, tall),
         prefix=prefix,
-        title=capital(each.measure.title),
+        title=title,
         description=words,
     )
 
 
-def _strip(
-    found: Spread, each: PlacedMeasure, left: float, right: float, foot: float
-) -> list[Markup]:
+def _across(found: Spread, at: float) -> float:
     start, end = float(found.at[0]), float(found.at[-1])
-    tallest = max(float(found.hill.max()), *(share for _, share in found.shared), 1e-9)
+    return GAP + (min(max(at, start), end) - start) / (end - start) * (_WIDTH - 2 * GAP)
 
-    def x(at: float) -> float:
-        return left + (min(max(at, start), end) - start) / (end - start) * (right - left)
 
-    def slope(first: float, last: float, role: str) -> Markup:
-        """The hill from one value to another."""
-        at = np.clip(
-            [first, *found.at[(found.at > first) & (found.at < last)], last], start, end
-        )
-        tall = np.interp(at, found.at, found.hill) * _HILL / tallest
-        top = [(x(v), foot - t) for v, t in zip(at.tolist(), tall.tolist(), strict=True)]
-        corners = [(top[0][0], foot), *top, (top[-1][0], foot)]
-        return element("polygon", points=points(corners), **paint(role))
-
-    middle = x(found.middle)
-    low, high = (x(at) for at in found.interval)
-    said = _plain_number(found.middle, each.measure)
+def _hill_of(found: Spread, hill: Hill, foot: float, height: float) -> list[Markup]:
+    """A hill or its columns on their line, with the middle; the highest has the height."""
+    tallest = _tallest(hill)
+    middle = _across(found, hill.middle)
     return [
-        slope(start, end, "pale"),
-        slope(*found.interval, "weight2"),
-        *(_column(x(at), share / tallest, foot) for at, share in found.shared),
-        line(left, foot, right, foot, "line"),
-        line(middle, foot - _HILL, middle, foot + 4, "rule"),
-        label(said, middle, foot + 13, SIZES["small"], "quiet", text_anchor="middle"),
-        line(low, foot, max(high, low + 0.5), foot, "outline", "strong"),
-        moved(_diamond(), x(each.value or 0.0), foot),
-        *_answers(found, each.measure, left, right, foot),
+        _slope(found, hill, (float(found.at[0]), float(found.at[-1])), "pale", foot, height),
+        *(
+            _column(_across(found, at), share / tallest, foot, height)
+            for at, share in hill.shared
+        ),
+        line(GAP, foot, _WIDTH - GAP, foot, "line"),
+        line(middle, foot - height, middle, foot + 4, "rule"),
     ]
 
 
-def _answers(
-    found: Spread, measure: Measure, left: float, right: float, foot: float
-) -> Iterator[Markup]:
-    """Transparent boxes that say, when pointed at, how many works lie there."""
-    wide = (right - left) / SLICES
+def _tallest(hill: Hill) -> float:
+    return max(float(hill.tall.max()), *(share for _, share in hill.shared), 1e-9)
+
+
+def _slope(
+    found: Spread, hill: Hill, ends: tuple[float, float], role: str, foot: float, height: float
+) -> Markup:
+    """The hill from one value to another."""
+    inside = found.at[(found.at > ends[0]) & (found.at < ends[1])]
+    at = np.clip([ends[0], *inside, ends[1]], found.at[0], found.at[-1])
+    tall = np.interp(at, found.at, hill.tall) * height / _tallest(hill)
+    pairs = zip(at.tolist(), tall.tolist(), strict=True)
+    top = [(_across(found, value), foot - above) for value, above in pairs]
+    corners = [(top[0][0], foot), *top, (top[-1][0], foot)]
+    return element("polygon", points=points(corners), **paint(role))
+
+
+def _strip(found: Spread, measure: Measure, foot: float) -> list[Markup]:
+    low, high = (_across(found, at) for at in found.interval)
+    first, *rest = _hill_of(found, found.whole, foot, _HILL)
+    return [
+        first,
+        _slope(found, found.whole, found.interval, "weight2", foot, _HILL),
+        *rest,
+        label(
+            _plain_number(found.whole.middle, measure), _across(found, found.whole.middle),
+            foot + 13, SIZES["small"], "quiet", text_anchor="middle",
+        ),
+        line(low, foot, max(high, low + 0.5), foot, "outline", "strong"),
+    ]  # fmt: skip
+
+
+def _answers(found: Spread, measure: Measure, foot: float) -> Iterator[Markup]:
+    """Transparent boxes that say, when pointed at, how many works lie there, and name one."""
+    wide = (_WIDTH - 2 * GAP) / SLICES
     ends = np.linspace(found.at[0], found.at[-1], SLICES + 1).tolist()
-    for place, share in enumerate(found.slices):
+    for place, (share, example) in enumerate(zip(found.slices, found.examples, strict=True)):
         many = f"about {100 * share:.0f} of 100" if share >= 0.005 else "hardly any"
         low, high = (_plain_number(end, measure) for end in ends[place : place + 2])
         span = low if low == high else f"{low} to {high}"
         unit = "%" if measure.unit.startswith("share") else measure.unit
         told = f"{capital(measure.title)}, {span} {unit}: {many} works"
+        told += f", such as {plain(example)}" if example else ""
         yield element(
             "rect",
             element("title", told),
-            x=left + place * wide, y=foot - _HILL, width=wide, height=_HILL + 6,
+            x=GAP + place * wide, y=foot - _HILL, width=wide, height=_HILL + 6,
             fill="none", pointer_events="all", data_told=told,
         )  # fmt: skip
 
@@ -256,9 +319,9 @@ def _plain_number(value: float, measure: Measure) -> str:
     return value_words(measure, value).partition(" ")[0]
 
 
-def _column(x: float, share: float, foot: float) -> Markup:
+def _column(x: float, share: float, foot: float, height: float) -> Markup:
     """A value that many works share, on the scale of the hill."""
-    return boxes([(x - 2.5, foot - _HILL * share, 5.0, _HILL * share)], "weight3")
+    return boxes([(x - 2.5, foot - height * share, 5.0, height * share)], "weight3")
 
 
 def _diamond() -> Markup:
@@ -535,6 +598,7 @@ def _levels_description(grid: Floats) -> str:
 
 
 DOTS = 400
+_NAMED = 300.0  # pixels of a dot's name
 _SIDE = 250.0
 _NEAREST_LEFT, _TOP = 30.0, 14.0
 _APART = 16.0  # of signs
@@ -624,13 +688,17 @@ def _cloud(profile: PlacedProfile, across: str, up: str) -> Markup:
     """Dots, taken at even steps where there are too many."""
     if across not in profile.around or up not in profile.around:
         return Markup()
-    places = zip(profile.around[across].tolist(), profile.around[up].tolist(), strict=True)
-    every = list(places)
-    steps = np.unique(np.linspace(0, len(every) - 1, min(DOTS, len(every))).astype(int))
-    return boxes(
-        [(_x(every[i][0]) - 1, _y(every[i][1]) - 1, 2.0, 2.0) for i in steps.tolist()],
-        "weight2",
-    )
+    x, y = (profile.around[family].tolist() for family in (across, up))
+    steps = np.unique(np.linspace(0, len(x) - 1, min(DOTS, len(x))).astype(int)).tolist()
+    dots = boxes([(_x(x[i]) - 1, _y(y[i]) - 1, 2.0, 2.0) for i in steps], "weight2")
+    if not profile.names:
+        return dots
+    named = [
+        f"{_x(x[i]):.0f},{_y(y[i]):.0f},"
+        + shortened(plain(profile.names[i]), _NAMED, SIZES["small"]).replace("|", "/")
+        for i in steps
+    ]
+    return element("g", dots, data_dots="|".join(named))
 
 
 def _named(profile: PlacedProfile) -> list[tuple[str, str, Neighbour]]:
@@ -679,7 +747,9 @@ def _free(spot: tuple[float, float], taken: Sequence[tuple[float, float]]) -> bo
 
 
 def _nearest_diamond() -> Markup:
-    return element("polygon", points="0,-7 7,0 0,7 -7,0", **paint("mark", "halo", width="thin"))
+    look = paint("mark", "halo", width="thin")
+    drawn = element("polygon", points="0,-7 7,0 0,7 -7,0", **look)
+    return element("g", element("title", "This piece"), drawn, data_told="This piece")
 
 
 def _ring(sign: str, kind: str, work: Neighbour) -> Markup:

@@ -140,7 +140,8 @@ class PlacedProfile:
     beyond: farther from the centre than 95 % of the profile's own works.
     second: the next nearest group. families: scores of the piece by family.
     habit: '' where the piece has none. contrasting: works that do the contrary.
-    around: scores of all works of the rung by family, shape (works,) each.
+    around: scores of all works of the rung by family, shape (works,) each; names: what they
+    are called.
     """
 
     rung: str
@@ -154,6 +155,7 @@ class PlacedProfile:
     habit: str = ""
     contrasting: tuple[Neighbour, ...] = ()
     around: Mapping[str, Floats] = field(default_factory=dict)
+    names: tuple[str, ...] = ()
 
 
 def shape(weights: Floats) -> dict[str, Floats]:
@@ -243,6 +245,10 @@ def place_profile(profiles: Profiles, values: Mapping[str, float]) -> PlacedProf
         habit=habit,
         contrasting=_contrasting(profiles, position, weights, habit) if habit else (),
         around=_around(profiles),
+        names=tuple(
+            f"{composer}, {title}"
+            for composer, title in zip(profiles.composers, profiles.titles, strict=True)
+        ),
     )
 
 
