@@ -850,6 +850,12 @@ def test_years_beside_a_name(
         ({"ODT": "<1790", "CDT": "1755-~1820"}, (1755, 1820, "life dates", 1790)),
         ({"ODT": "1838-40", "CDT": "1810-1839"}, (1838, 1839, "stated", 1838)),
         ({"PDT": "1855", "CDT": "1810-1849"}, (1810, 1849, "life dates", 1845)),
+        # A hand of about 1800, and a century that began before the composer did.
+        ({"PDT": "1800", "CDT": "~1725-1790"}, (1725, 1790, "life dates", 1760)),
+        ({"PDT": "1700", "CDT": "1650-1749"}, (1650, 1749, "life dates", 1685)),
+        ({"PDT": "1825", "CDT": "1780-1849"}, (1825, 1825, "published", 1825)),
+        ({"ODT": "18th century", "CDT": "1770-1827"}, (1790, 1800, "stated", 1795)),
+        ({"ODT": "1764-1766", "CDT": "1756-1791"}, (1764, 1766, "stated", 1765)),
     ],
 )
 def test_bounds_and_late_prints(

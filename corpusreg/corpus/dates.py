@@ -9,7 +9,8 @@ period  the name whose row of data/periods.csv holds the year.
 
 Year rule: a stated work date, else birth + 35 but not after death, else the middle of
 the years in which the composer is known to have been active, else none.
-The 35 is common practice for the middle of a working life, no source.
+The 35 is common practice for the middle of a working life, and so are the 20 and the 65 for
+its ends; no source.
 """
 
 from __future__ import annotations
@@ -20,9 +21,13 @@ from functools import lru_cache
 
 from corpusreg.corpus.tables import rows
 
-__all__ = ["Years", "parse_active", "parse_life", "parse_years", "period_of", "typical_year"]
+__all__ = [
+    "Years", "parse_active", "parse_life", "parse_years", "period_of", "typical_year",
+    "working_life",
+]  # fmt: skip
 
 MIDLIFE = 35
+BEGINS, ENDS = 20, 65  # ages
 _CENTURY = re.compile(r"(?<!\d)(\d{2})(?:st|nd|rd|th)\b[\s-]*(?:c\b|cent)", re.I)
 _DECADE = re.compile(r"(?<!\d)(1\d{3}|20\d{2})'?s\b")
 _YEAR = re.compile(r"(?<!\d)(1\d{3}|20\d{2})(?!\d)")
@@ -138,6 +143,16 @@ def typical_year(born: int | None, died: int | None) -> int | None:
     if born is None:
         return None
     return born + MIDLIFE if died is None else min(born + MIDLIFE, died)
+
+
+def working_life(born: int, died: int | None) -> Years:
+    """From 20 years after birth to 65 years after it, or to death where that is earlier.
+
+    >>> working_life(1685, 1750), working_life(1797, 1828)
+    (Years(first=1705, last=1750, about=False), Years(first=1817, last=1828, about=False))
+    """
+    last = born + ENDS if died is None else min(born + ENDS, died)
+    return Years(min(born + BEGINS, last), last)
 
 
 def period_of(year: int | None) -> str:

@@ -13,8 +13,9 @@ year     the one year that the period rule uses: the middle of stated, catalogue
 cluster  the statistical unit: the composer; for folk tunes and tune books their
          source or region; for anonymous works their collection.
 
-A stated date after the composer's death is a print's or a copy's and is passed over; a
-stated bound such as '<1611' gives way to life dates and active years.
+A stated date after the composer's death is a print's or a copy's and is passed over, and so
+is a print's whole century ('1800'), which dates a source by its hand and no print; a stated
+bound such as '<1611' gives way to life dates and active years.
 """
 
 from __future__ import annotations
@@ -40,6 +41,7 @@ from corpusreg.corpus.dates import (
     parse_years,
     period_of,
     typical_year,
+    working_life,
 )
 from corpusreg.corpus.files import BUNDLED, SourceFile
 from corpusreg.corpus.licences import Licence, licence, protected
@@ -267,22 +269,33 @@ def _stated_years(
     texts.append((tail if len(re.findall(r"\d{4}", tail)) == 1 else "", "stated"))
     for text, source in texts:
         years = parse_years(text) if text else None
-        if years is None:
+        if years is None or (source == "published" and _century(years)):
             continue
         early = years.first if years.first is not None else years.last
         late = years.last if years.last is not None else years.first
         posthumous = died is not None and early is not None and early > died
         unborn = born is not None and late is not None and late <= born
         if not posthumous and not unborn:
-            return _until(years, died), source
+            return _lived(years, born, died), source
     return None, ""
 
 
-def _until(years: Years, died: int | None) -> Years:
-    """The part of a range that the composer lived to see."""
-    if died is None or years.last is None or years.last <= died:
-        return years
-    return replace(years, last=died)
+def _lived(years: Years, born: int | None, died: int | None) -> Years:
+    """The part of a range in which the composer lived.
+
+    One that begins before his birth, such as '18th century', begins with his working life.
+    """
+    if died is not None and years.last is not None and years.last > died:
+        years = replace(years, last=died)
+    if born is not None and years.first is not None and years.first < born:
+        begins = working_life(born, died).first
+        own = begins if begins and (years.last is None or begins <= years.last) else born
+        years = replace(years, first=own)
+    return years
+
+
+def _century(years: Years) -> bool:
+    return years.first == years.last and years.first is not None and years.first % 100 == 0
 
 
 def _stated_genre(meta: Mapping[str, str]) -> str:
