@@ -545,7 +545,7 @@ def test_near_works_never_cover_one_another(spaces: list[float]) -> None:
     for i, one in enumerate(places):
         for other in places[:i]:
             assert np.hypot(one[0] - other[0], one[1] - other[1]) >= 15
-    dots = [e for e in root if e.get("class") == "weight2"]
+    dots = [e for e in root.iter() if e.get("class") == "weight2"]
     assert len(boxes(dots[0].get("d") or "")) == DOTS
     assert any("900 works" in text for text in said(picture))
     (named,) = [e.get("data-dots") for e in root.iter() if e.get("data-dots")]
