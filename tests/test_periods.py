@@ -11,13 +11,14 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
+from corpusreg.corpus.dates import period_of
 from corpusreg.measures.definitions import BY_NAME, MEASURES, VERSION
 from corpusreg.measures.rebar import BARS, REBARRED
 from corpusreg.norms import effects
 from corpusreg.norms.periods.answer import study
 from corpusreg.norms.periods.document import COLUMNS, study_document, study_rows
 from corpusreg.norms.periods.results import Check, Finding, Study
-from corpusreg.norms.periods.works import Works, check_words, period_rows
+from corpusreg.norms.periods.works import Works, check_words, period_rows, periods_of
 from corpusreg.system.errors import UsageError
 from corpusreg.text.periods import repeated_words, result_words, study_text
 
@@ -39,7 +40,9 @@ def invented(composers: int = 12, each: int = 6, seed: int = 1) -> Works:
         unit=unit,
         composer=np.array([f"composer {each}" for each in unit], object),
         period=np.where(late, ROMANTIC, CLASSICAL),
-        year=np.where(late, 1830, 1770) + 2.0 * (unit % composers),
+        year=(year := np.where(late, 1830, 1770) + 2.0 * (unit % composers)),
+        first=year,
+        last=year,
         ensemble=np.where(work % 2, "piano", "string quartet").astype(object),
         collection=np.array([f"edition {unit % 3}" for unit in unit], object),
         bars=np.exp(random.uniform(3.5, 5.5, size=count)),
@@ -156,6 +159,34 @@ def test_what_only_guessed_dates_say_is_not_taken_as_it_is() -> None:
     found = pair_of(study(works, ["span"]))
     assert check_of(found, "dates").says == "contradicts"
     assert found.verdict == "contradicted"
+
+
+def test_years_that_are_sure_change_nothing_and_those_of_lives_widen_the_interval() -> None:
+    works = invented()
+    works = with_span(works, works.values["span"] + 1.5 * late(works))
+    sure = pair_of(study(works, ["span"]))
+    again = check_of(sure, "years")
+    assert again.value == pytest.approx(sure.value) and again.says == "supports"
+    assert again.interval == pytest.approx(sure.interval)
+    # Nobody is dated: each work may be thirty years older or younger.
+    lives = replace(works, first=works.year - 30, last=works.year + 30)
+    unsure = check_of(pair_of(study(lives, ["span"])), "years")
+    assert unsure.value is not None and again.value is not None
+    assert 0 < unsure.value < again.value
+    assert unsure.interval is not None and again.interval is not None
+    assert np.ptp(unsure.interval) > np.ptp(again.interval)
+    trend, sure_trend = (study(each, ["span"]).measures[0].trend for each in (lives, works))
+    assert trend is not None and sure_trend is not None
+    one, other = (check_of(each, "years") for each in (trend, sure_trend))
+    assert other.value == pytest.approx(sure_trend.value)
+    assert one.value is not None and other.value is not None and 0 < one.value < other.value
+
+
+def test_a_year_has_the_period_of_the_table() -> None:
+    years = [1400, 1419, 1420, 1599, 1750, 1819, 1820, 1990]
+    names = [row["name"] for row in period_rows()]
+    found = [names[place] for place in periods_of(np.array(years, float))]
+    assert found == [period_of(year) for year in years]
 
 
 def test_what_one_collection_makes_is_not_taken_as_it_is() -> None:

@@ -33,6 +33,7 @@ CHECK_WORDS = {
     "writing": "same way of writing",
     "collections": "one collection less",
     "dates": "stated dates only",
+    "years": "years drawn over lives",
     "half": "half bars",
     "double": "double bars",
 }
@@ -82,10 +83,8 @@ def _opening(study: Study, reference_id: str) -> str:
 def short_words(study: Study) -> str:
     """What holds, in words; how many of the other results there are of each verdict."""
     found = [(each, finding) for each in study.measures for finding in findings(each)]
-    forces = f" for {study.ensemble}" if study.ensemble else ""
-    said = [
-        f"music{forces} {way}: {'; '.join(where)}." for way, where in _held(found).items()
-    ] or ["no difference and no trend holds."]
+    forces = f"music for {study.ensemble}" if study.ensemble else "music"
+    said = _held(found, forces) or ["no difference and no trend holds."]
     rest = [f for _, f in found if f.verdict != "holds"]
     counts = [
         f"{number(count)} {words[count != 1]}"
@@ -99,20 +98,35 @@ def short_words(study: Study) -> str:
     return " ".join((said[0], *map(capital, said[1:])))
 
 
-def _held(found: Sequence[tuple[MeasureStudy, Finding]]) -> dict[str, list[str]]:
-    """Where music does more or less of something, for what holds."""
-    held: dict[str, list[str]] = {}
+def _held(found: Sequence[tuple[MeasureStudy, Finding]], forces: str) -> list[str]:
+    """What holds, a sentence for each pair of periods and one for the years."""
+    held: dict[tuple[str, ...], list[tuple[MeasureStudy, Finding]]] = {}
     for own, finding in found:
-        if finding.verdict != "holds":
-            continue
-        where = f"over the years, {_slope(finding)} {own.measure.unit} a century"
-        if finding.periods:
-            where = (
-                f"from {finding.periods[0]} to {finding.periods[1]}, in "
-                f"{_of_100(abs(finding.value))} of 100 pairs of composers"
-            )
-        held.setdefault(_way(own.measure, finding.value), []).append(where)
-    return held
+        if finding.verdict == "holds":
+            held.setdefault(finding.periods, []).append((own, finding))
+    trends = held.pop((), [])
+    said = [
+        f"from the {' to the '.join(periods)} period {forces} "
+        f"{joined([_way(own.measure, finding.value) for own, finding in each])}: of 100 pairs "
+        "of composers, one from each, the later does in "
+        f"{joined([_of_100(abs(finding.value)) for _, finding in each])}."
+        for periods, each in held.items()
+    ]
+    if trends:
+        ways = [f"{_way(own.measure, f.value)} ({_a_century(own, f)})" for own, f in trends]
+        said.append(f"over the years {forces} {joined(ways)}.")
+    return said
+
+
+def _a_century(own: MeasureStudy, finding: Finding) -> str:
+    """How much a trend makes in a century, to two figures."""
+    assert finding.slope is not None
+    share = own.measure.unit.startswith("share of ")
+    sizes = [abs(value) * (100 if share else 1) for value in finding.slope]
+    middle, *ends = (f"{size:.0f}" if size >= 10 else f"{size:.2g}" for size in sizes)
+    low, high = sorted(ends, key=float)
+    unit = "percentage points" if share else own.measure.unit
+    return f"about {middle} {unit} a century, {low} to {high}"
 
 
 def findings(study: MeasureStudy) -> tuple[Finding, ...]:

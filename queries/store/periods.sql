@@ -8,6 +8,7 @@ others AS (
 )
 SELECT
     m.work, m.unit_number, m.composer, m.period, m.year, m.ensemble, m.collection, m.bars,
+    w.year_from, w.year_to, w.year_source = 'life dates' AS life,
     coalesce(w.year_source IN ('stated', 'published', 'catalogue'), false) AS stated,
     coalesce(w.dynamics_known, false) AS dynamics,
     coalesce(w.pedal_known, false) AS pedal,

@@ -5,6 +5,9 @@ length        on places among works of about the same length
 writing       between works alike in having dynamics, pedal and repeats written or not
 collections   without each collection in turn; the weakest result counts
 dates         on works with a stated or sourced year only
+years         with every year drawn DRAWS times between the first and the last in which the work
+              can have been written (a composer's working life where no more is known); periods
+              go with the years, and the spread of the results belongs to the interval
 half, double  with half and with double bars, for measures that depend on barlines
 
 A repetition supports a result when it goes the same way and its interval holds the result; it
@@ -16,7 +19,7 @@ never a contradiction.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
@@ -26,12 +29,14 @@ from corpusreg.measures.rebar import BARS, REBARRED
 from corpusreg.norms import effects
 from corpusreg.norms.effects import ALPHA, Groups
 from corpusreg.norms.periods.results import CHECKS, Check, Says
-from corpusreg.norms.periods.works import Works
+from corpusreg.norms.periods.works import Works, periods_of
 
 __all__ = ["TREND_UNITS", "Again", "Pair", "checked", "groups_of", "points_of", "result"]
 
 TREND_UNITS = 3  # fewer have no slope worth the name
 ABLE = 0.001  # ALPHA shared among some fifty tests
+DRAWS = 20
+_SEED = 1
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -140,12 +145,39 @@ def checked(works: Works, name: str, pair: Pair | None, full: Again) -> Iterator
             yield _check(check, again, full, tuple(parts), "nothing in common to compare")
         elif check == "collections":
             yield _without_each(works, values, use, pair, full)
+        elif check == "years":
+            yield _check(check, _drawn(works, name, pair), full, (), "too few works")
         elif check in BARS and name not in REBARRED:
             yield Check(check, reason="not taken with other bars")
         else:
             given = _given(works, name, check)
             rows = use & np.isfinite(given)
             yield _check(check, result(works, given, [rows], pair), full, (), "too few works")
+
+
+@lru_cache(maxsize=4)
+def _redated(works: Works) -> tuple[Works, ...]:
+    """The works with their years drawn, and the periods that go with these."""
+    random = np.random.default_rng(_SEED)
+    drawn = random.uniform(works.first, works.last + 1, size=(DRAWS, len(works)))
+    years = np.floor(drawn)
+    return tuple(replace(works, year=each, period=periods_of(each)) for each in years)
+
+
+def _drawn(works: Works, name: str, pair: Pair | None) -> Again | None:
+    """The result with drawn years; its error holds that of the years as they are."""
+    values = works.values[name]
+    has = np.isfinite(values)
+    if pair is None:
+        taus = [effects.trend([points_of(each, values, has)]).tau for each in _redated(works)]
+        points = points_of(works, values, has)
+        return Again(*effects.trend([points]).drawn(taus), (len(points[0]),))
+    groups = [groups_of(each, values, has, pair) for each in (works, *_redated(works))]
+    if not all(len(each.earlier) and len(each.later) for each in groups):
+        return None
+    deltas = [effects.delta(each.earlier_values, each.later_values) for each in groups[1:]]
+    found = effects.effect(groups[:1], deltas)
+    return Again(found.delta, found.interval, None, (found.earlier, found.later))
 
 
 def _given(works: Works, name: str, check: str) -> Floats:

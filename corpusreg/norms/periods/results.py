@@ -21,7 +21,7 @@ __all__ = [
 ]
 
 Says = Literal["supports", "contradicts", "cannot tell"]
-CHECKS = ("ensembles", "length", "writing", "collections", "dates", *BARS)
+CHECKS = ("ensembles", "length", "writing", "collections", "dates", "years", *BARS)
 
 
 @dataclass(frozen=True)

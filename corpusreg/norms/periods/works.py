@@ -10,6 +10,7 @@ from typing import Any, Protocol
 import numpy as np
 from numpy.typing import NDArray
 
+from corpusreg.corpus.dates import working_life
 from corpusreg.corpus.tables import rows as data_rows
 from corpusreg.measures.definitions import BY_NAME, MEASURES
 from corpusreg.measures.rebar import BARS, REBARRED
@@ -17,7 +18,7 @@ from corpusreg.store import sql
 from corpusreg.system.errors import UsageError
 from corpusreg.system.phrases import did_you_mean
 
-__all__ = ["Works", "check_words", "fetch_works", "period_rows"]
+__all__ = ["Works", "check_words", "fetch_works", "period_rows", "periods_of"]
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -39,6 +40,7 @@ class Works:
     """Works with a period; every array has shape (n,). Equal only to itself.
 
     unit: number of the composer or source; period: place in the table of periods.
+    first, last: between which years each was written, a life's being its working life.
     stated: the year is stated or sourced. dynamics, pedal, repeats: written in the score.
     values: by measure, NaN where a work has none; rebarred: by kind of bars and measure.
     around: works without a period. titles: names of the collections.
@@ -48,6 +50,8 @@ class Works:
     composer: NDArray[Any]
     period: NDArray[np.int64]
     year: Floats
+    first: Floats
+    last: Floats
     ensemble: NDArray[Any]
     collection: NDArray[Any]
     bars: Floats
@@ -101,11 +105,14 @@ def fetch_works(source: Source, ensemble: str | None = None) -> Works:
     around = source.fetch_columns(sql.load("periods_around"), {"ensemble": ensemble})
     titles = source.fetch_columns(sql.load("collection_titles"))
     order = [row["name"] for row in period_rows()]
+    first, last = _between(rows)
     return Works(
         unit=rows["unit_number"].astype(np.int64),
         composer=rows["composer"],
         period=np.array([order.index(str(name)) for name in rows["period"]], np.int64),
         year=rows["year"].astype(np.float64),
+        first=first,
+        last=last,
         ensemble=rows["ensemble"],
         collection=rows["collection"],
         bars=rows["bars"].astype(np.float64),
@@ -121,6 +128,24 @@ def fetch_works(source: Source, ensemble: str | None = None) -> Works:
         around=int(around["works"][0]),
         titles=dict(zip(titles["collection"].tolist(), titles["title"].tolist(), strict=True)),
     )
+
+
+def _between(rows: Mapping[str, NDArray[Any]]) -> tuple[Floats, Floats]:
+    """The first and the last year in which each work can have been written, shape (n,)."""
+    year = rows["year"].astype(np.float64)
+    first, last = (rows[end].astype(np.float64) for end in ("year_from", "year_to"))
+    for row in np.flatnonzero(rows["life"].astype(bool) & np.isfinite(first)).tolist():
+        died = int(last[row]) if np.isfinite(last[row]) else None
+        life = working_life(int(first[row]), died)
+        first[row], last[row] = life.first, life.last
+    known = np.isfinite(first) & np.isfinite(last)
+    return np.where(known, first, year), np.where(known, last, year)
+
+
+def periods_of(years: Floats) -> NDArray[np.int64]:
+    """The place in the table of periods that each year belongs to, shape (n,)."""
+    begins = [float(row["first"] or -np.inf) for row in period_rows()]
+    return np.searchsorted(begins, years, side="right").astype(np.int64) - 1
 
 
 def check_words(measures: Sequence[str]) -> None:
