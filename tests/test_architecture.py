@@ -40,6 +40,7 @@ OUTSIDE: dict[str, tuple[str, ...]] = {
     "pandas": ("answers",),
     "platformdirs": ("system.settings",),
     "rich": ("terminal",),
+    "scipy": ("norms",),
     "seaborn": ("documents.figures",),
     "sklearn": ("norms.profiles",),
     "threadpoolctl": ("norms.profiles",),

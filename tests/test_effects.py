@@ -9,6 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
+from statsmodels.regression.mixed_linear_model import MixedLM
 
 from corpusreg.norms import effects
 from corpusreg.norms.effects import Groups
@@ -48,13 +49,10 @@ def test_cliffs_delta_as_published() -> None:
     assert effects.delta(np.array(later), np.array(earlier)) == pytest.approx(-0.76)
 
 
-def test_mann_kendall_and_slope_as_published() -> None:
+def test_mann_kendall_as_published() -> None:
     years = np.arange(14.0)
     found = effects.trend([(years, TREND)])
     assert (found.s, round(found.z, 4)) == (54, 2.9058)
-    slope, low, high = effects.theil_sen(years, TREND)
-    assert slope == pytest.approx(0.566667, abs=1e-6)
-    assert low < slope < high
 
 
 @given(st.lists(st.tuples(whole, whole), min_size=4, max_size=25))
@@ -80,14 +78,31 @@ def test_trend_without_ties_is_scipys_exact_one(order: list[int], count: int) ->
     assert effects.smallest_trend_p(count) <= found.p + 1e-12
 
 
-def test_slope_is_scipys() -> None:
+def test_slope_with_effects_of_composers_is_that_of_statsmodels() -> None:
     random = np.random.default_rng(3)
-    years = np.arange(30.0) + random.random(30) / 3
-    values = random.normal(size=30) + years / 20
-    expected = stats.theilslopes(values, years, alpha=0.95)
-    assert effects.theil_sen(years, values) == pytest.approx(
-        (expected.slope, expected.low_slope, expected.high_slope)
-    )
+    unit = np.repeat(np.arange(20), random.integers(1, 9, 20))
+    years = 1800.0 + 3 * unit + random.normal(0, 8, len(unit))
+    values = 0.02 * years + random.normal(0, 2, 20)[unit] + random.normal(0, 1, len(unit))
+    alone = np.zeros(len(unit), np.int64)
+    slope, low, high = effects.composers_slope(years, values, unit, alone)
+    design = np.column_stack([np.ones(len(unit)), (years - years.mean()) / 100])
+    fit = MixedLM(values, design, groups=unit).fit(reml=True)
+    assert slope == pytest.approx(fit.params[1], rel=1e-3)
+    wanted = 2 * stats.t.ppf(0.975, 18) * fit.bse[1]
+    assert high - low == pytest.approx(wanted, rel=5e-3)
+
+
+def test_a_slope_between_collections_only_is_unsure_once_they_have_effects() -> None:
+    random = np.random.default_rng(5)
+    unit = np.repeat(np.arange(40), 5)
+    group = unit // 8
+    years = 1700.0 + 50 * group + random.uniform(0, 50, len(unit))
+    level = np.array([0.0, 6, 2, 9, 5])[group]  # of each collection, whatever the year
+    values = level + random.normal(0, 1, 40)[unit] + random.normal(0, 1, len(unit))
+    alone = np.zeros(len(unit), np.int64)
+    assert effects.composers_slope(years, values, unit, alone)[1] > 0
+    _, low, high = effects.composers_slope(years, values, unit, group)
+    assert low < 0 < high
 
 
 def test_strata_of_a_trend_are_added_and_not_compared() -> None:

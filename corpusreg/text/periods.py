@@ -328,7 +328,10 @@ def because_words(finding: Finding) -> Iterator[str]:
     gone = [CHECK_WORDS[check.name] for check in finding.checks if check.gone]
     if gone:
         yield f"It may be none with: {', '.join(gone)}."
-    if finding.verdict == "open" and not gone:
+    flat = finding.slope is not None and finding.slope[1] * finding.slope[2] <= 0
+    if finding.verdict == "open" and flat:
+        yield "Which composers and collections are here may explain it: the line may be flat."
+    elif finding.verdict == "open" and not gone:
         alike = next(check for check in finding.checks if check.name == "ensembles")
         reason = alike.reason or "works for the same ensembles do not support it"
         yield f"It may be the change of ensembles or of composers: {reason}."

@@ -11,7 +11,8 @@ cannot be tested   so few composers cannot reach a p that passes, whatever they 
 not shown          the corrected p is above .05, or the interval includes no difference
 contradicted       shown, and contradicted by a repetition
 open               shown, but works for the same ensembles do not support it, or a repetition
-                   turns around, or could show a difference and shows none
+                   turns around, or could show a difference and shows none, or a trend may be
+                   flat once composers and collections have effects of their own
 holds              shown, supported within ensembles, and gone nowhere
 """
 
@@ -170,8 +171,10 @@ def _finding(
     both, rows = 0, has
     slope = None
     if pair is None:
-        a_year = effects.theil_sen(*points_of(works, values, has))
-        slope = (100 * a_year[0], 100 * a_year[1], 100 * a_year[2])
+        collection = np.unique(works.collection[has].astype(str), return_inverse=True)[1]
+        slope = effects.composers_slope(
+            works.year[has], values[has], works.unit[has], collection
+        )
     else:
         both = len(groups_of(works, values, has, pair).both)
         rows = has & np.isin(works.period, pair)
@@ -186,12 +189,17 @@ def _finding(
         p=p,
         corrected=corrected,
         checks=checks,
-        verdict=_verdict(raw, corrected, checks),
+        verdict=_verdict(raw, corrected, checks, slope),
         slope=slope,
     )
 
 
-def _verdict(raw: Again, corrected: float | None, checks: Sequence[Check]) -> str:
+def _verdict(
+    raw: Again,
+    corrected: float | None,
+    checks: Sequence[Check],
+    slope: tuple[float, float, float] | None,
+) -> str:
     """cannot be tested, not shown, contradicted, open (not to be told), or holds."""
     if corrected is None:
         return "cannot be tested"
@@ -201,4 +209,5 @@ def _verdict(raw: Again, corrected: float | None, checks: Sequence[Check]) -> st
         return "contradicted"
     alike = next(check for check in checks if check.name == "ensembles")
     sure = alike.says == "supports" and not any(check.gone for check in checks)
-    return "holds" if sure else "open"
+    flat = slope is not None and slope[1] * slope[2] <= 0
+    return "holds" if sure and not flat else "open"
