@@ -134,7 +134,7 @@ def small_home(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
 def no_child_of_another_test() -> Iterator[None]:
     """A copy of this process that is kept for the next child has what a test put into it."""
     yield
-    if any(isinstance(process, isolate._Forked) for _, process in isolate._kept):
+    if any(isinstance(process, isolate._Forked) for process in isolate._kept):
         isolate.let_go()
 
 

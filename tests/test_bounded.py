@@ -381,13 +381,20 @@ def test_the_process_of_a_near_child_serves_the_next_one(
     with pytest.raises(UsageError):  # told by the function itself
         bounded(_refuses, Path("x.mid"), why="not so")
     assert bounded(_own_files, tmp_path)[0] == first
-    monkeypatch.setenv("CORPUSREG_HOME", str(tmp_path))  # would be another one's home
-    second = bounded(_own_files, tmp_path)[0]
-    assert second != first
+    monkeypatch.setenv("CORPUSREG_HOME", str(tmp_path))
+    monkeypatch.chdir(tmp_path)
+    assert bounded(_where, tmp_path) == (str(tmp_path), tmp_path)  # and not where it began
+    monkeypatch.delenv("CORPUSREG_HOME")
+    assert bounded(_where, tmp_path)[0] is None
+    assert bounded(_own_files, tmp_path)[0] == first
     with pytest.raises(StoppedError, match="crashed"):
         bounded(_dies, tmp_path)
-    assert bounded(_own_files, tmp_path)[0] != second
+    assert bounded(_own_files, tmp_path)[0] != first
     isolate.let_go()
+
+
+def _where(_: Path) -> tuple[str | None, Path]:
+    return os.environ.get("CORPUSREG_HOME"), Path.cwd()
 
 
 def test_limits_of_a_child_are_not_the_parents() -> None:

@@ -645,5 +645,5 @@ def tried(case: Case) -> tuple[int, int | None, list[str]]:
 def _computing() -> float:
     """Seconds of this process and of its children so far."""
     times = os.times()
-    running = sum(used.cpu_seconds for _, p in isolate._kept if (used := usage(p.pid)))
+    running = sum(used.cpu_seconds for p in isolate._kept if (used := usage(p.pid)))
     return times.user + times.system + times.children_user + times.children_system + running

@@ -3,9 +3,9 @@
 A child is a new Python process (no multiprocessing, so that it works alike on every
 platform, in threads, and inside workers of a cluster). A `near` child is there at once,
 which is what a command wants that reads one file: a fork where that is safe (Linux, and
-this process has one thread), otherwise the process that the last such child left behind,
-where it has the same environment. A child is told a function once and then items, one
-answer for each, as pickles over two pipes. What the function prints goes nowhere.
+this process has one thread), otherwise the process that the last such child left behind.
+A child is told a function once and then items, one answer for each, as pickles over two
+pipes. What the function prints goes nowhere.
 
 A process with threads is never forked, not even where they are idle: a copy has what
 belongs to them, such as an open DuckDB database, and not the threads themselves. Python's
@@ -129,8 +129,8 @@ class Child:
         self._began = time.monotonic()
         self._ready = False
         self._stopped: StoppedError | None = None
-        self._around = _around() if near else None
-        self._process = _near(self._around) if self._around else _started(environment or {})
+        self._near = near
+        self._process = _near() if near else _started(environment or {})
         # Once ready, the child tells its own: a virtual environment on Windows starts
         # Python through a small launcher, and it is Python that must be watched.
         self._pid = self._process.pid
@@ -138,7 +138,7 @@ class Child:
         self._cpu = used.cpu_seconds if used else 0.0
         self._listener = threading.Thread(target=self._listen, daemon=True)
         self._listener.start()
-        self._send((function, limits))
+        self._send((_around() if near else None, pickle.dumps((function, limits))))
 
     def send(self, item: Any) -> None:
         """Queue one item."""
@@ -188,8 +188,8 @@ class Child:
 
     def close(self) -> None:
         """End the child and wait until it is gone, or keep its process for the next one."""
-        if self._around and self._idle():
-            _keep(self._around, self._process)
+        if self._near and self._idle():
+            _keep(self._process)
         else:
             _end(self._process)
 
@@ -271,7 +271,7 @@ def _may_fork() -> bool:
     return len(threads) == 1
 
 
-# What a process was started in: folder, variables, where modules are found.
+# What a process works in: folder, variables, where modules are found.
 _Around = tuple[str, dict[str, str], list[str]]
 
 
@@ -280,33 +280,44 @@ def _around() -> _Around:
         folder = str(Path.cwd())
     except OSError:  # it was removed
         folder = ""
-    return folder, dict(os.environ), list(sys.path)
+    return folder, dict(os.environ), [path for path in sys.path if path]
+
+
+def _settle(around: _Around) -> None:
+    """Work in what the parent works in now, which may have changed since this one started."""
+    folder, variables, sys.path[:] = around
+    variables |= {name: os.environ[name] for name in _ONE_THREAD if name in os.environ}
+    if variables != dict(os.environ):
+        os.environ.clear()
+        os.environ.update(variables)
+    with contextlib.suppress(OSError):
+        os.chdir(folder)
 
 
 # The process of the last near child, for the next one.
-_kept: list[tuple[_Around, subprocess.Popen[bytes] | _Forked]] = []
+_kept: list[subprocess.Popen[bytes] | _Forked] = []
 
 
-def _near(around: _Around) -> subprocess.Popen[bytes] | _Forked:
+def _near() -> subprocess.Popen[bytes] | _Forked:
     """A process that serves and is there at once, where that can be."""
     with contextlib.suppress(IndexError):
-        before, process = _kept.pop()
-        if before == around and process.poll() is None:
+        process = _kept.pop()
+        if process.poll() is None:
             return process
         _end(process)
     return _Forked() if _may_fork() else _started({})
 
 
-def _keep(around: _Around, process: subprocess.Popen[bytes] | _Forked) -> None:
+def _keep(process: subprocess.Popen[bytes] | _Forked) -> None:
     let_go()
-    _kept.append((around, process))
+    _kept.append(process)
 
 
 @atexit.register
 def let_go() -> None:
     """End the process that is kept for the next near child."""
     with contextlib.suppress(IndexError):
-        _end(_kept.pop()[1])
+        _end(_kept.pop())
 
 
 def _end(process: subprocess.Popen[bytes] | _Forked) -> None:
@@ -551,7 +562,10 @@ def _serve(requests: IO[bytes], answers: IO[bytes]) -> None:
     threading.Thread(target=_receive, args=(requests, items), daemon=True).start()
     while True:
         try:
-            function, limits = pickle.loads(items.get())
+            around, asked = pickle.loads(items.get())
+            if around is not None:
+                _settle(around)
+            function, limits = pickle.loads(asked)
         except BaseException as error:  # noqa: BLE001 - told to the parent
             _write(answers, _packed((None, StoppedError("start", str(as_stopped(error))))))
             return
