@@ -156,6 +156,14 @@ def measured_here(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(build, "_far", here)
 
 
+@pytest.fixture(scope="session")
+def demonstrated(small_home: Path) -> str:
+    """What `corpusreg demo` prints."""
+    done = command(["demo"], {"CORPUSREG_HOME": str(small_home)})
+    assert done.returncode == 0, done.stderr
+    return done.stdout
+
+
 @pytest.fixture
 def run(small_home: Path) -> Command:
     """`run('compare', path, …)`: a command with the small reference."""

@@ -11,6 +11,7 @@ import subprocess
 import sys
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import duckdb
 import pytest
@@ -47,27 +48,35 @@ def pieces() -> Iterator[Path]:
     yield from sorted(PIECES.iterdir())
 
 
+@pytest.fixture(scope="module")
+def compared(small_home: Path) -> dict[str, Any]:
+    """All pieces of the demo as JSON."""
+    env = {"CORPUSREG_HOME": str(small_home)}
+    found: dict[str, Any] = json.loads(good(command(["compare", "--json", *pieces()], env)))
+    return found
+
+
 def test_all_eight_pieces_validate_against_the_schema(
-    run: Command, schema: Draft202012Validator
+    compared: dict[str, Any], schema: Draft202012Validator
 ) -> None:
-    found = json.loads(good(run("compare", "--json", *pieces())))
-    schema.validate(found)
-    assert len(found["works"]) == 8
-    for work in found["works"]:
+    schema.validate(compared)
+    assert len(compared["works"]) == 8
+    for work in compared["works"]:
         assert [each["name"] for each in work["measures"]] == [m.name for m in MEASURES]
         assert all(0 < s["size"] <= work["piece"]["played_bars"] for s in work["stays"])
 
 
-def test_the_text_is_at_most_88_columns_and_grades_nothing(run: Command) -> None:
-    text = good(run("compare", PIECES)) + run("demo").stdout
+def test_the_text_is_at_most_88_columns_and_grades_nothing(
+    run: Command, demonstrated: str
+) -> None:
+    text = good(run("compare", PIECES)) + demonstrated
     # The demo names the folder of the pieces, which may be long.
     assert [line for line in text.splitlines() if len(line) > 88 and "/" not in line] == []
     assert GRADING.findall(text) == []
 
 
-def test_words_in_json_grade_nothing(run: Command) -> None:
-    found = json.loads(good(run("compare", "--json", PIECES)))
-    for work in found["works"]:
+def test_words_in_json_grade_nothing(compared: dict[str, Any]) -> None:
+    for work in compared["works"]:
         said = [each["words"] for each in work["measures"]]
         said += work["words"] + work["piece"]["notes"] + work["piece"]["assumed"]
         assert GRADING.findall("\n".join(said)) == []
@@ -145,8 +154,8 @@ def test_output_survives_other_locales(
     assert listed == good(run("table", "span", "--by", "ensemble", "--csv"))
 
 
-def test_the_demo_says_where_to_look_first(run: Command) -> None:
-    text = run("demo").stdout
+def test_the_demo_says_where_to_look_first(demonstrated: str) -> None:
+    text = demonstrated
     overview, piece, madrigal = re.split(r"\n(?=Waiting for the Bus, |A madrigal)", text)[:3]
     for title in ("After the Rain", "Kitchen Window", "Stairs", "Three at a Table"):
         assert title in overview

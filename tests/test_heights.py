@@ -330,7 +330,6 @@ def test_the_bassoon_is_told_with_a_caution(run: Command) -> None:
     assert "39 % of its time where it tires" in said
     assert "- Bassoon: long stretches in a tiring zone mean fatigue and strain: " in said
     assert "ask the player or the singer. The table is a guide." in said
-    assert "Three at a Table" in run("demo").stdout
 
 
 def test_each_player_has_one_line(run: Command) -> None:

@@ -3,7 +3,7 @@
 A child is a new Python process (no multiprocessing, so that it works alike on every
 platform, in threads, and inside workers of a cluster). A `near` child is there at once,
 which is what a command wants that reads one file: a fork where that is safe (Linux, and
-this process has one thread), otherwise the process that the last such child left behind.
+this process has one thread), otherwise a process that such a child left behind before.
 A child is told a function once and then items, one answer for each, as pickles over two
 pipes. What the function prints goes nowhere.
 
@@ -57,6 +57,7 @@ _ONE_THREAD = {"OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"}
 _LENGTH = 8  # bytes that give the length of a message
 _END = b""  # the message after the last item of a function, and the answer to it
 _SMALL = 500_000_000  # bytes resident of a process that is kept
+_MOST_KEPT = 2  # as many as typeset sheets at the same time
 _PATIENCE = 1.0  # seconds in which it answers
 _POLL_SECONDS = 0.05
 _TOO_LONG = "takes more than {:g} s of computing"
@@ -294,30 +295,33 @@ def _settle(around: _Around) -> None:
         os.chdir(folder)
 
 
-# The process of the last near child, for the next one.
+# The processes of the last near children, for the next ones.
 _kept: list[subprocess.Popen[bytes] | _Forked] = []
 
 
 def _near() -> subprocess.Popen[bytes] | _Forked:
     """A process that serves and is there at once, where that can be."""
     with contextlib.suppress(IndexError):
-        process = _kept.pop()
-        if process.poll() is None:
-            return process
-        _end(process)
+        while True:
+            process = _kept.pop()
+            if process.poll() is None:
+                return process
+            _end(process)
     return _Forked() if _may_fork() else _started({})
 
 
 def _keep(process: subprocess.Popen[bytes] | _Forked) -> None:
-    let_go()
     _kept.append(process)
+    if len(_kept) > _MOST_KEPT:
+        _end(_kept.pop(0))
 
 
 @atexit.register
 def let_go() -> None:
-    """End the process that is kept for the next near child."""
+    """End the processes that are kept for the next near children."""
     with contextlib.suppress(IndexError):
-        _end(_kept.pop())
+        while True:
+            _end(_kept.pop())
 
 
 def _end(process: subprocess.Popen[bytes] | _Forked) -> None:
