@@ -21,6 +21,7 @@ from corpusreg.revision.intentions import intention as intention
 from corpusreg.revision.versions import Contrast as Contrast
 from corpusreg.revision.versions import Revised as Revised
 from corpusreg.session import Session
+from corpusreg.store import Reference
 from corpusreg.store.building.build import DEFAULT_TIERS as DEFAULT_TIERS
 from corpusreg.store.building.build import Built as Built
 from corpusreg.store.building.build import check as check
@@ -81,3 +82,28 @@ def coverage() -> Coverage:
     """See `corpusreg.norms.coverage.coverage`."""
     with Session() as session:
         return session.coverage().found
+
+
+TABLES = """
+SELECT table_name AS name FROM duckdb_tables()
+WHERE NOT internal AND schema_name = 'main' AND database_name = current_database()
+UNION SELECT view_name FROM duckdb_views()
+WHERE NOT internal AND schema_name = 'main' AND database_name = current_database()
+ORDER BY name
+"""
+ROWS = """
+SELECT
+    count(*)::BIGINT AS rows,
+    coalesce(bit_xor(md5_number(rowid::VARCHAR || to_json(t)::VARCHAR)), 0)::VARCHAR AS hash
+FROM {} AS t
+"""
+
+
+def row_hashes(of: Reference | Path) -> dict[str, str]:
+    """Number of rows and hash of all rows in their order, by table, builds left out."""
+    if isinstance(of, Path):
+        with Reference(of) as reference:
+            return row_hashes(reference)
+    tables = [str(name) for name in of.fetch_columns(TABLES)["name"] if name != "builds"]
+    found = {table: of.fetch_columns(ROWS.format(table)) for table in tables}
+    return {table: f"{own['rows'][0]}:{own['hash'][0]}" for table, own in found.items()}

@@ -14,7 +14,7 @@ from collections.abc import Callable
 from functools import lru_cache
 from pathlib import Path
 
-from corpusreg.corpus.files import bundled_root, one_file
+from corpusreg.corpus.files import FORMATS, SourceFile, bundled_root
 from corpusreg.score.pitch import note_name
 from corpusreg.store.building.extract import extract_file
 from corpusreg.store.tables import checked
@@ -147,7 +147,9 @@ def measured(item: tuple[str, int, str]) -> tuple[int, list[str]]:
     path = Path(folder) / f"{number}-{name}"
     try:
         path.write_bytes(mutant(name, seeds()[name], number))
-        rows = extract_file(one_file(path, "mutants"))
+        rows = extract_file(
+            SourceFile("mutants", name, path, FORMATS[path.suffix], path.stat().st_size)
+        )
         checked(rows)
     finally:
         path.unlink(missing_ok=True)

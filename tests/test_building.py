@@ -312,7 +312,7 @@ def test_one_build_is_like_another(chosen: list[SourceFile], tmp_path: Path) -> 
     """Whatever the order in which the files were measured."""
     few = [file for file in chosen if file.relative not in (*QUARTET, *OTHERS[1:])]
     one, other = build(tmp_path / "one", few), build(tmp_path / "other", few[::-1])
-    assert store.row_hashes(one) == store.row_hashes(other)
+    assert direct.row_hashes(one) == direct.row_hashes(other)
     assert one.name == other.name
 
 
@@ -342,7 +342,7 @@ def test_rungs_that_have_not_changed_are_kept_and_equal_those_made_anew(
     }
     assert f"ensemble={ensemble}" in made
     assert len(made) < rows(reference, "SELECT count(*) FROM rungs")[0][0]
-    assert store.row_hashes(path) == reference.row_hashes()
+    assert direct.row_hashes(path) == direct.row_hashes(reference)
 
 
 def test_nothing_new_publishes_nothing(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

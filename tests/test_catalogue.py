@@ -191,14 +191,6 @@ def test_folder_keeps_composed_and_decomposed_names(tmp_path: Path) -> None:
 def test_folder_of_no_folder(tmp_path: Path) -> None:
     with pytest.raises(ReadError, match="is not a folder"):
         catalogue.folder(tmp_path / "none", "mine")
-    with pytest.raises(ReadError, match="cannot be opened"):
-        catalogue.one_file(tmp_path / "none.mxl", "mine")
-
-
-def test_one_file_knows_its_format_or_says_none(tmp_path: Path) -> None:
-    for name, format in (("a b ü.MusicXML", "musicxml"), ("x.doc", "")):
-        (tmp_path / name).write_text("")
-        assert catalogue.one_file(tmp_path / name, "mine").format == format
 
 
 def test_every_format_that_can_be_read_is_looked_for() -> None:
@@ -345,6 +337,10 @@ def _musicxml(rights: str, composer: str = "") -> str:
     )
 
 
+def licence_of(path: Path, format: str) -> catalogue.Licence:
+    return catalogue.licence(catalogue.SourceFile("mine", path.name, path, format, 1))
+
+
 @pytest.mark.parametrize("encoding", ["utf-8", "utf-16", "utf-8-sig"])
 def test_licence_of_musicxml_plain_and_packed(tmp_path: Path, encoding: str) -> None:
     text = _musicxml("Released under CC BY &amp; nothing else").encode(encoding)
@@ -354,7 +350,7 @@ def test_licence_of_musicxml_plain_and_packed(tmp_path: Path, encoding: str) -> 
         archive.writestr("META-INF/container.xml", "<container/>")
         archive.writestr("score.xml", text)
     for place in (plain, packed):
-        said = catalogue.licence_of(place, "musicxml")
+        said = licence_of(place, "musicxml")
         assert (said.tier, said.evidence) == ("open", "in the file: rights")
         assert said.statement == "Released under CC BY & nothing else"
 
@@ -362,7 +358,7 @@ def test_licence_of_musicxml_plain_and_packed(tmp_path: Path, encoding: str) -> 
 def test_licence_of_kern_reads_both_ends(tmp_path: Path) -> None:
     place = tmp_path / "a.krn"
     place.write_text("**kern\n" + "4c\n" * 60_000 + "*-\n!!!YEM: CC BY-NC 4.0\n")
-    assert catalogue.licence_of(place, "kern").tier == "noncommercial"
+    assert licence_of(place, "kern").tier == "noncommercial"
 
 
 @pytest.mark.parametrize(
@@ -372,16 +368,16 @@ def test_licence_of_abc_lines(tmp_path: Path, line: str) -> None:
     place = tmp_path / "a.abc"
     place.write_text(f"X:1\n{line}\nK:C\nCDE\n")
     expected = "reserved" if line == "N:PD" else "open"  # 'PD' alone may be anyone's initials
-    assert catalogue.licence_of(place, "abc").tier == expected
+    assert licence_of(place, "abc").tier == expected
 
 
 def test_a_protected_work_is_reserved_however_its_encoding_is_licensed(tmp_path: Path) -> None:
     place = tmp_path / "a.xml"
     place.write_text(_musicxml("CC0", "Jean Sibelius"))
-    said = catalogue.licence_of(place, "musicxml")
+    said = licence_of(place, "musicxml")
     assert said.tier == "reserved" and "died 1957" in said.reason
     place.write_text(_musicxml("CC0", "Arnold Schoenberg"))
-    assert catalogue.licence_of(place, "musicxml").tier == "open"
+    assert licence_of(place, "musicxml").tier == "open"
 
 
 def test_nothing_said_is_reserved_unless_a_licence_file_stands_above(tmp_path: Path) -> None:
@@ -409,8 +405,8 @@ def test_nothing_said_is_reserved_unless_a_licence_file_stands_above(tmp_path: P
 def test_a_damaged_file_says_nothing(tmp_path: Path, data: bytes, format: str) -> None:
     place = tmp_path / "a"
     place.write_bytes(data)
-    assert catalogue.licence_of(place, format).tier == "reserved"
-    assert catalogue.licence_of(tmp_path / "missing", format).tier == "reserved"
+    assert licence_of(place, format).tier == "reserved"
+    assert licence_of(tmp_path / "missing", format).tier == "reserved"
 
 
 # --- summary -------------------------------------------------------------------------
@@ -433,7 +429,7 @@ def test_summary_counts_every_file_once_and_fast() -> None:
 def test_works_in_an_abc_file(tmp_path: Path) -> None:
     place = tmp_path / "a.abc"
     place.write_bytes(b"X:1\nK:C\nC\n\nX: 2\nK:C\nD\r\n\r\nX:3\r\nK:C\n")
-    assert count_works(catalogue.one_file(place, "mine")) == 3
+    assert count_works(catalogue.SourceFile("mine", place.name, place, "abc", 1)) == 3
 
 
 # --- composers -----------------------------------------------------------------------

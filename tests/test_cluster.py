@@ -51,7 +51,7 @@ def measured(tmp_path: Path, running: LocalCluster, files: list) -> tuple[batch.
 
 def hashes(tmp_path: Path, tally: batch.Tally, shards: Shards) -> dict[str, str]:
     with Reference(publish(shards, tally.files, folder=tmp_path / "reference")) as reference:
-        return reference.row_hashes()
+        return direct.row_hashes(reference)
 
 
 def test_rows_are_those_of_local_workers_and_bad_files_cost_themselves(
@@ -249,7 +249,7 @@ def test_the_command_makes_the_reference_of_local_workers(
         monkeypatch.setenv("CORPUSREG_HOME", str(tmp_path / home))
         assert main(["extract", str(PIECES), *options]) == 0
         with open_reference() as reference:
-            found.append((reference.reference_id, reference.row_hashes()))
+            found.append((reference.reference_id, direct.row_hashes(reference)))
     assert found[0] == found[1]
     # A third machine, without a cluster, finds everything measured.
     monkeypatch.setenv("CORPUSREG_HOME", str(tmp_path / "third"))

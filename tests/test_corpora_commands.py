@@ -53,7 +53,7 @@ def corpus(folder: Path, *pieces: Path) -> Path:
 
 def state() -> tuple[str, dict[str, str]]:
     with open_reference() as reference:
-        return reference.reference_id, reference.row_hashes()
+        return reference.reference_id, direct.row_hashes(reference)
 
 
 def values(text: str) -> list[tuple[object, ...]]:

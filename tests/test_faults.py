@@ -13,6 +13,7 @@ import time
 import types
 from pathlib import Path
 
+import direct
 import pytest
 from batch_work import make_files, plain, work
 
@@ -37,7 +38,7 @@ def built(home: Path, texts: dict[str, str], recipe: store.Recipe = RECIPE) -> b
 def hashes(home: Path) -> dict[str, str]:
     path = store.pointed(home / "reference")
     assert path is not None
-    return store.row_hashes(path)
+    return direct.row_hashes(path)
 
 
 @pytest.mark.parametrize("years", [-20])

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from pathlib import Path
 
+import direct
 import fsspec
 import pytest
 from batch_work import rows_of
@@ -36,7 +37,7 @@ def filled(folder: Path, mirror: Mirror, names: list[str]) -> Shards:
 def hashes(shards: Shards, names: list[str], folder: Path) -> dict[str, str]:
     files = [("invented", name, f"hash of {name}") for name in names]
     with Reference(publish(shards, files, folder=folder)) as reference:
-        return reference.row_hashes()
+        return direct.row_hashes(reference)
 
 
 @pytest.mark.parametrize("elsewhere", [URL, "folder"])

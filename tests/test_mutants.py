@@ -9,7 +9,7 @@ from pathlib import Path
 
 from mutations import LIMITS, measured, mutant, seeds, wrong_reasons
 
-from corpusreg.system.isolate import call_each
+from corpusreg.system.isolate import Pool
 
 EACH = 12  # mutants of every seed
 
@@ -35,7 +35,8 @@ def test_damaged_scores_are_read_or_refused_in_one_line(tmp_path: Path) -> None:
         (name, number, str(tmp_path))
         for number, name in enumerate(EACH * names, start=1_000_000)
     ]
-    answers = call_each(measured, items, 2, LIMITS)
+    with Pool(measured, 2, LIMITS) as pool:
+        answers = pool.each(items)
     assert not [f"{a.item[:2]} {a.error}" for a in answers if a.error]
     results = [answer.result for answer in answers]
     assert not [bad for _, reasons in results if (bad := wrong_reasons(reasons))]

@@ -8,7 +8,7 @@ import pytest
 
 from corpusreg.score.notes import Score
 from corpusreg.score.readers import read_file
-from corpusreg.score.readers.other import read_all_with_music21, read_with_music21
+from corpusreg.score.readers.other import read_all_with_music21
 from corpusreg.system.errors import ReadError
 
 MEI = """<?xml version="1.0" encoding="UTF-8"?>
@@ -56,7 +56,7 @@ MEI = """<?xml version="1.0" encoding="UTF-8"?>
 def read(tmp_path: Path, text: str, name: str = "piece.mei") -> Score:
     path = tmp_path / name
     path.write_text(text, encoding="utf-8")
-    return read_with_music21(path)
+    return read_all_with_music21(path)[0]
 
 
 def rows(score: Score, *columns: str) -> list[tuple[float, ...]]:
@@ -126,7 +126,7 @@ def test_package_files_keep_every_note_that_music21_gives() -> None:
         "corpus/bach/bwv66.6.mxl",
         "corpus/schumann_robert/opus48no2.mxl",
     ):
-        score = read_with_music21(root / name)
+        score = read_all_with_music21(root / name)[0]
         plain = converter.parse(root / name, forceSource=True, storePickle=False)
         expected = sorted(
             p.midi for n in plain.toSoundingPitch().flatten().notes for p in n.pitches
@@ -139,12 +139,12 @@ def test_repeats_endings_dynamics_and_two_staves() -> None:
     import music21
 
     root = Path(music21.__file__).parent / "corpus"
-    rag = read_with_music21(root / "joplin" / "maple_leaf_rag.mxl")
+    rag = read_all_with_music21(root / "joplin" / "maple_leaf_rag.mxl")[0]
     assert [(p.staves, p.program) for p in rag.parts] == [(2, 0)]
     assert set(rag.notes["staff"].tolist()) == {1, 2}
     assert rag.bars.repeat_end.nonzero()[0].tolist() == [16, 33, 66, 83]
     assert (rag.bars.endings[33], rag.bars.endings[34]) == ((1,), (2,))
-    quartet = read_with_music21(root / "haydn" / "opus74no1" / "movement3.mxl")
+    quartet = read_all_with_music21(root / "haydn" / "opus74no1" / "movement3.mxl")[0]
     assert [p.program for p in quartet.parts] == [40, 40, 41, 42]
     assert {d.kind for d in quartet.dynamics} >= {"mark"}
     assert all(d.tick >= 0 for d in quartet.dynamics)

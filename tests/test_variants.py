@@ -10,7 +10,7 @@ from pathlib import Path
 
 from variants import LIMITS, Case, Told, families, tried, variant, wrong
 
-from corpusreg.system.isolate import call_each
+from corpusreg.system.isolate import Pool
 
 # How many variants of each format one command is given.
 EACH = {"compare": 10, "json": 4, "contrast": 1, "revise": 1}
@@ -56,7 +56,8 @@ def test_odd_scores_are_answered_or_told_in_one_line(in_home: Path, tmp_path: Pa
         cases += [
             (kind, "LilyPond", FIRST + n, 1, str(tmp_path)) for n, kind in enumerate(some)
         ]
-    answers = call_each(tried, cases, 2, LIMITS)
+    with Pool(tried, 2, LIMITS) as pool:
+        answers = pool.each(cases)
     assert not [f"{a.item[:3]} {a.error}" for a in answers if a.error]
     # A score that would take all memory is refused in one line: that is an answer too.
     faults = [fault for a in answers for fault in a.result[2]]

@@ -26,9 +26,8 @@ from corpusreg.corpus.files import (
     content_hash,
     excluded,
     folder,
-    one_file,
 )
-from corpusreg.corpus.licences import TIERS, Licence, licence, licence_of
+from corpusreg.corpus.licences import TIERS, Licence, licence
 from corpusreg.corpus.tables import collection_of
 
 __all__ = [
@@ -46,8 +45,6 @@ __all__ = [
     "excluded",
     "folder",
     "licence",
-    "licence_of",
-    "one_file",
     "parse_life",
     "parse_years",
     "period_of",

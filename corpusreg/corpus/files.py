@@ -29,7 +29,6 @@ __all__ = [
     "content_hash",
     "excluded",
     "folder",
-    "one_file",
 ]
 
 BUNDLED = "bundled"
@@ -154,21 +153,6 @@ def _sort_in(
         faults.append(
             f"{entry.path}: cannot be opened ({error.strerror}); check where it leads"
         )
-
-
-def one_file(path: Path, corpus: str) -> SourceFile:
-    """A single file as a corpus of one; the format is '' when the ending says nothing.
-
-    Raises ReadError when there is no such file.
-    """
-    full = Path(path).absolute()
-    try:
-        size = full.stat().st_size
-    except OSError as error:
-        raise ReadError(
-            f"{full}: cannot be opened ({error.strerror}); check the path"
-        ) from error
-    return SourceFile(corpus, full.name, full, FORMATS.get(full.suffix.lower(), ""), size)
 
 
 def content_hash(path: Path) -> str:

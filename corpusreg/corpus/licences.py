@@ -38,7 +38,6 @@ __all__ = [
     "TIERS",
     "Licence",
     "licence",
-    "licence_of",
     "protected",
     "read_head",
     "tier_of_words",
@@ -247,12 +246,6 @@ def licence(file: SourceFile) -> Licence:
     if said is None:
         said = _from_collection(file.relative) if file.corpus == BUNDLED else _from_folder(file)
     return protected(said, _composer(file, head))
-
-
-def licence_of(path: Path, format: str) -> Licence:
-    """Licence of a single file from its own words alone; 'reserved' where it says nothing."""
-    head = read_head(Path(path), format)
-    return protected(_from_head(head) or _NOTHING, resolve(head.composer))
 
 
 def protected(stated: Licence, composer: Composer | None) -> Licence:

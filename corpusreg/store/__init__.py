@@ -21,7 +21,6 @@ from corpusreg.store.reading import (
     open_reference,
     pointed,
     pointer,
-    row_hashes,
     ships,
 )
 from corpusreg.store.shards import (
@@ -37,6 +36,6 @@ from corpusreg.store.tables import EXTRACTED, Rows, columns
 __all__ = [
     "EXTRACTED", "Batch", "BatchLimits", "Draft", "Recipe", "Reference", "Result", "Rows",
     "Shards", "Written", "columns", "inputs", "kept_reference",
-    "open_reference", "pointed", "pointer", "publish", "row_hashes", "ships", "survey",
+    "open_reference", "pointed", "pointer", "publish", "ships", "survey",
     "withdraw",
 ]  # fmt: skip

@@ -29,7 +29,6 @@ __all__ = [
     "kept_reference",
     "open_reference",
     "pointed",
-    "row_hashes",
     "ships",
 ]
 
@@ -172,20 +171,6 @@ class Reference:
         for statement in self._pending.pop(table, ()):
             self._connection.execute(statement)
 
-    def row_hashes(self) -> dict[str, str]:
-        """Number of rows and hash of all rows in their order, by table, builds left out.
-
-        Equal for references made from equal input on one platform and library set.
-        """
-        tables = self.fetch_columns(sql.load("table_names"))["name"]
-        statement = sql.load("row_hash")
-        hashes = {}
-        for table in tables:
-            if table != "builds":
-                found = self.fetch_columns(statement.format(table=table))
-                hashes[str(table)] = f"{found['rows'][0]}:{found['hash'][0]}"
-        return hashes
-
     def close(self) -> None:
         """Close the file; closing twice is no error."""
         self._connection.close()
@@ -308,12 +293,6 @@ def _published(path: Path) -> Reference:
             f"{here or 'none'}; run 'corpusreg extract' to make it again"
         )
     return Reference(path, packed)
-
-
-def row_hashes(path: Path) -> dict[str, str]:
-    """`Reference.row_hashes` of a file."""
-    with Reference(path) as reference:
-        return reference.row_hashes()
 
 
 def columns_of(found: duckdb.DuckDBPyConnection) -> dict[str, NDArray[Any]]:

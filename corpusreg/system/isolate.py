@@ -48,7 +48,7 @@ from corpusreg.system.usage import usage
 
 __all__ = [
     "Answer", "Child", "Limits", "Pool", "StoppedError", "as_stopped", "bounded", "call",
-    "call_each", "let_go", "made_of", "named",
+    "let_go", "made_of", "named",
 ]  # fmt: skip
 
 Result = TypeVar("Result")
@@ -538,17 +538,6 @@ class Pool:
         return Child(
             self._function, self._limits, self._notices, self._environment, near=self._near
         )
-
-
-def call_each(
-    function: Callable[[Any], Any],
-    items: Sequence[Any],
-    workers: int,
-    limits: Limits | None = None,
-) -> list[Answer]:
-    """`function` applied to every item by `workers` children; see `Pool.each`."""
-    with Pool(function, workers, limits) as pool:
-        return pool.each(items)
 
 
 def serve() -> None:

@@ -32,7 +32,9 @@ from pathlib import Path
 from typing import Any
 
 sys.path.insert(0, str(Path(__file__).parent))
+sys.path.insert(0, str(Path(__file__).parents[1]))
 
+import direct
 from pipeline import default_files
 
 from corpusreg import store
@@ -334,7 +336,7 @@ def hashes(home: Path) -> dict[str, str]:
     """Row hashes of the reference in force; empty where it cannot be read."""
     try:
         path = store.pointed(home / "reference")
-        return store.row_hashes(path) if path else {}
+        return direct.row_hashes(path) if path else {}
     except StoreError:
         return {}
 

@@ -33,7 +33,7 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 import variants
 from mutations import LIMITS, measured, seeds, wrong_reasons
 
-from corpusreg.system.isolate import StoppedError, call_each
+from corpusreg.system.isolate import Pool, StoppedError
 
 RESULTS = Path(__file__).parent / "results"
 MUTANTS, COMMANDS = 500, 40  # after so many figures are kept
@@ -56,7 +56,9 @@ def mutants(count: int, workers: int, start: int) -> Iterator[Result]:
         for batch in _batches(items, MUTANTS):
             counts: Counter[str] = Counter()
             found: list[str] = []
-            for answer in call_each(measured, batch, workers, LIMITS):
+            with Pool(measured, workers, LIMITS) as pool:
+                answers = pool.each(batch)
+            for answer in answers:
                 where = f"{answer.item[0]}:{answer.item[1]}"
                 kind = Path(answer.item[0]).suffix
                 if isinstance(answer.error, StoppedError):
@@ -86,7 +88,9 @@ def commands(count: int, workers: int, start: int) -> Iterator[Result]:
             codes: Counter[str] = Counter()
             tried: Counter[str] = Counter()
             found: list[str] = []
-            for answer in call_each(variants.tried, batch, workers, variants.LIMITS):
+            with Pool(variants.tried, workers, variants.LIMITS) as pool:
+                answers = pool.each(batch)
+            for answer in answers:
                 kind, family, _, together, _ = answer.item
                 tried[f"{family}, {kind}"] += together
                 if answer.error is not None:

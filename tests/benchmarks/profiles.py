@@ -26,7 +26,13 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from corpusreg.norms.profiles.clustering import Clustering, cluster, lumps, without_length
+from corpusreg.norms.profiles.clustering import (
+    Clustering,
+    _Lump,
+    _sample,
+    cluster,
+    without_length,
+)
 from corpusreg.norms.profiles.model import FAMILIES, Profiles, family_weights
 from corpusreg.norms.profiles.stored import fetch_profiles
 from corpusreg.norms.reference import Rung
@@ -92,6 +98,15 @@ def figures(reference: Reference, profiles: Profiles, sets: int) -> dict[str, ob
         found["found"] |= {str(move): count}  # type: ignore[operator]
         print(f"  two kinds {move:g} apart: found in {count} of {sets}")
     return found
+
+
+def lumps(
+    points: Floats, unit: NDArray[np.int64], number: int, seed: int = 1000
+) -> list[tuple[Floats, NDArray[np.int64]]]:
+    """Sets without clusters, otherwise like a sample of some works, with the units of it."""
+    rows = _sample(unit, np.random.default_rng(seed))
+    lump = _Lump(points[rows], unit[rows])
+    return [(each, lump.unit) for each in lump.nulls(np.random.default_rng(seed + 1), number)]
 
 
 def told(title: str, found: Clustering) -> dict[str, object]:

@@ -25,7 +25,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["Clustering", "adjusted_rand", "cluster", "lumps", "silhouette", "without_length"]
+__all__ = ["Clustering", "adjusted_rand", "cluster", "silhouette", "without_length"]
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -143,15 +143,6 @@ def _surprise(found: Floats, null: Floats) -> tuple[Floats, float]:
     middle, spread = null.mean(axis=0), np.maximum(null.std(axis=0), 1e-9)
     furthest = float(((null - middle) / spread).max())
     return np.asarray(((found - middle) / spread)[0]), furthest
-
-
-def lumps(
-    points: Floats, unit: Ints, number: int, seed: int = 1000
-) -> list[tuple[Floats, Ints]]:
-    """Sets without clusters, otherwise like a sample of some works, with the units of it."""
-    rows = _sample(unit, np.random.default_rng(seed))
-    lump = _Lump(points[rows], unit[rows])
-    return [(each, lump.unit) for each in lump.nulls(np.random.default_rng(seed + 1), number)]
 
 
 def without_length(points: Floats, bars: Floats, unit: Ints) -> Floats:

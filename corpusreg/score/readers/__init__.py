@@ -32,8 +32,6 @@ from corpusreg.system.errors import ReadError
 
 __all__ = ["FORMATS", "existing", "read_file", "read_scores", "sniff"]
 
-# Families that music21 reads.
-MUSIC21 = frozenset(("mei", "capella", "noteworthy", "tinynotation"))
 # Families of printed pages, on which one sees where movements end.
 _WITH_MOVEMENTS = frozenset(("musicxml", "kern", "mei"))
 _MOST_BYTES = 16 * 2**20  # of formats that are read into memory whole

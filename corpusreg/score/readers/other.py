@@ -30,7 +30,7 @@ import numpy as np
 from corpusreg.score.notes import Bars, Dynamic, Part, Score, Tempo, felt_beat, note_table
 from corpusreg.system.errors import ReadError
 
-__all__ = ["read_all_with_music21", "read_with_music21"]
+__all__ = ["read_all_with_music21"]
 
 _UNREAD = {
     "dynam": "dynamics (music21 does not read them from MEI)",
@@ -138,11 +138,6 @@ _JUMPS = {
     "DalSegnoAlFine": "dalsegno",
     "DalSegnoAlCoda": "dalsegno",
 }
-
-
-def read_with_music21(path: Path) -> Score:
-    """The first work in a file that music21 reads. Raises ReadError."""
-    return read_all_with_music21(path)[0]
 
 
 def read_all_with_music21(path: Path, family: str = "") -> list[Score]:
