@@ -27,7 +27,7 @@ OUTSIDE: dict[str, tuple[str, ...]] = {
     "flask": ("room.app",),
     "fsspec": ("store.mirror",),
     "jinja2": ("documents.layout",),
-    "lxml": ("score.readers", "score.rewrite", "documents.engraving"),
+    "lxml": ("score.readers", "score.rewrite", "documents.engraving", "documents.figures"),
     "lytk": ("score.readers", "documents.engraving.loading"),
     "matplotlib": ("documents.figures",),
     "msgspec": ("comparison.class_file",),

@@ -22,6 +22,8 @@ from itertools import groupby
 from types import ModuleType
 from typing import TYPE_CHECKING, Any
 
+from lxml import etree
+
 from corpusreg.documents.pictures.look import COLOURS, FONT, SIZES, STROKES
 from corpusreg.documents.pictures.svg import Picture, element, escaped, wrapped
 
@@ -37,7 +39,9 @@ __all__ = [
 # The nearest to the book face that matplotlib brings along; it measures, the face is set.
 _MEASURING = "STIXGeneral"
 _DOTS = 72  # to the inch: one unit is one pixel
-_MARK = re.compile(r'(<use href="[^"]*" x="[^"]*" y="[^"]*")([^>]*)/>')
+_LINK = "{http://www.w3.org/1999/xlink}href"
+_PLACE = ("href", "x", "y")  # what marks differ in
+_LONG = re.compile(r"(\d\.\d\d)\d+")  # hundredths of a pixel are enough
 _FEW = 4  # marks in a row that are left as they are
 
 
@@ -131,21 +135,21 @@ def fill(
 def as_picture(figure: Figure, prefix: str, title: str, description: str) -> Picture:
     """The figure as an SVG picture. prefix: of all ids in it, apart from other pictures'."""
     across, down = (float(side) for side in figure.get_size_inches() * _DOTS)
-    written = io.StringIO()
+    written = io.BytesIO()
     figure.savefig(written, format="svg", metadata={"Date": None, "Creator": None})
-    inside = re.search(r"<svg[^>]*>(.*)</svg>", written.getvalue(), re.DOTALL)
-    assert inside is not None
-    body = re.sub(r"<metadata>.*?</metadata>", "", inside[1], flags=re.DOTALL)
-    body = re.sub(r'<style type="text/css">.*?</style>', "", body, flags=re.DOTALL)
-    body = re.sub(r"<!--.*?-->", "", body, flags=re.DOTALL)
-    body = re.sub(r'\bid="', f'id="{prefix}-', body)
-    body = re.sub(r'href="#', f'href="#{prefix}-', body)
-    body = re.sub(r"url\(#", f"url(#{prefix}-", body)
-    body = body.replace("xlink:href", "href")
-    body = re.sub(r' style="([^"]*)"', _attributes, body)
-    body = re.sub(r"(\d\.\d\d)\d+", r"\1", body)  # hundredths of a pixel are enough
-    body = re.sub(r"M (\S+ \S+) +\n?L \1(?!\S)", r"M\1h0", body)  # dots of a path
-    body = "\n".join(_together(re.sub(r"\n\s*", "\n", body).strip().split("\n")))
+    parser = etree.XMLParser(remove_comments=True, remove_blank_text=True)
+    drawn = etree.fromstring(written.getvalue(), parser)
+    etree.strip_elements(drawn, "{*}metadata", "{*}style", with_tail=False)
+    for node in drawn.iter():
+        node.tag = etree.QName(node).localname
+        given = dict(node.attrib)
+        node.attrib.clear()
+        node.attrib.update(_attributes(given, prefix))
+    etree.cleanup_namespaces(drawn)
+    for parent in list(drawn.iter()):
+        _together(parent)
+    etree.indent(drawn, space="")
+    body = "".join(etree.tostring(each, encoding="unicode") for each in drawn).strip()
     opening = element(
         "svg",
         xmlns="http://www.w3.org/2000/svg",
@@ -168,21 +172,24 @@ def as_picture(figure: Figure, prefix: str, title: str, description: str) -> Pic
     return Picture(svg, across, down, title, description)
 
 
-def _together(lines: list[str]) -> Iterator[str]:
+def _together(parent: etree._Element) -> None:
     """What marks that follow each other are alike in is said once, for all of them."""
 
-    def look(line: str) -> str | None:
-        mark = _MARK.fullmatch(line)
-        return mark[2] if mark else None
+    def look(node: etree._Element) -> dict[str, str] | None:
+        if node.tag != "use":
+            return None
+        return {name: value for name, value in node.attrib.items() if name not in _PLACE}
 
-    for alike, run in groupby(lines, look):
-        found = list(run)
-        if alike is None or len(found) < _FEW:
-            yield from found
+    for alike, run in groupby(list(parent), look):
+        marks = list(run)
+        if alike is None or len(marks) < _FEW:
             continue
-        yield f"<g{alike}>"
-        yield from (_MARK.sub(r"\1/>", line) for line in found)
-        yield "</g>"
+        group = etree.Element("g", alike)
+        parent.replace(marks[0], group)
+        for mark in marks:
+            for name in alike:
+                del mark.attrib[name]
+            group.append(mark)
 
 
 def colour_rules() -> str:
@@ -194,17 +201,35 @@ def colour_rules() -> str:
     )
 
 
-def _attributes(style: re.Match[str]) -> str:
-    """Declarations as attributes, since a page's policy allows no styles inside elements.
+def _attributes(given: dict[str, str], prefix: str) -> dict[str, str]:
+    """Attributes with ids of this picture alone, and with declarations as attributes, since a
+    page's policy allows no styles inside elements.
 
     The face is left out: it is that of the whole picture.
     """
-    pairs = (declaration.partition(":")[::2] for declaration in style[1].split(";"))
-    found = {name.strip(): value.strip() for name, value in pairs if name.strip()}
-    found.pop("font-family", None)
-    return "".join(
-        f' {name}="{value.removesuffix("px")}"' for name, value in sorted(found.items())
-    )
+    given = {"href" if name == _LINK else name: value for name, value in given.items()}
+    for declaration in given.pop("style", "").split(";"):
+        name, _, value = declaration.partition(":")
+        if name.strip() not in ("", "font-family"):
+            given[name.strip()] = value.strip().removesuffix("px")
+    made = {}
+    for name, value in given.items():
+        if name == "id":
+            value = f"{prefix}-{value}"
+        elif name == "href":
+            value = value.replace("#", f"#{prefix}-")
+        elif name == "d":
+            value = _path(value)
+        made[name] = _LONG.sub(r"\1", value.replace("url(#", f"url(#{prefix}-"))
+    return made
+
+
+def _path(drawn: str) -> str:
+    """A path in short; a line to where it began is a dot."""
+    words = drawn.split()
+    if len(words) == 6 and (words[0], words[3]) == ("M", "L") and words[1:3] == words[4:]:
+        return f"M{words[1]} {words[2]}h0"
+    return " ".join(words)
 
 
 class Wall:
