@@ -1106,7 +1106,7 @@ def _build(
         if not protected(address):
             say(
                 f"{address} asks nobody who he is: whoever reaches it can run programs on "
-                "every worker; in a network that others share use tls://, see DEVELOPERS.md"
+                "every worker; in a network that others share use tls:// (guide, 'Many scores')"
             )
     wanted: Any = (*DEFAULT_TIERS, *tiers)
     with Stages() as stages:

@@ -159,8 +159,8 @@ def dask(*arguments: str) -> subprocess.Popen[bytes]:
 
 @pytest.mark.skipif(shutil.which("openssl") is None, reason="needs openssl and bash")
 def test_tls_with_a_shared_secret(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """The lines of DEVELOPERS.md: with the secret all work, without it nobody gets in."""
-    text = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+    """The lines of the guide: with the secret all work, without it nobody gets in."""
+    text = (ROOT / "reports/guide/machines.md").read_text(encoding="utf-8")
     lines = text[
         text.index("    openssl req") : text.index("    dask scheduler --protocol tls")
     ]

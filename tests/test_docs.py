@@ -277,9 +277,9 @@ def test_the_validity_figures_are_those_of_the_result_file() -> None:
 
 
 def test_the_figures_of_many_scores_are_those_of_the_result_file() -> None:
-    """In DEVELOPERS.md: what was measured, and what is multiplied from it."""
+    """In the guide: what was measured, and what is multiplied from it."""
     found = json.loads((ROOT / "tests/benchmarks/results/suite.json").read_text("utf-8"))
-    section = DEVELOPERS.split("## Many scores")[1].split("\n## ")[0]
+    section = GUIDE["reports/guide/machines.md"]
     each, shards = {}, {}
     for kind, stage in found["stages"].items():
         spent = sum(stage["milliseconds_a_file"][name] for name in ("read", "measure", "write"))

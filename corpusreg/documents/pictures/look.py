@@ -4,7 +4,10 @@ Ink on paper, as in a printed score: one book face, one hue for sound (indigo, d
 where more sounds), one for what is said about it (ochre), greys for the rest. Indigo and
 ochre lie on the axis from blue to yellow, which the common colour-vision deficiencies
 keep; no two things are told apart by red and green, and each mark also has its shape,
-its place or its hatching, so that a grey copy loses nothing.
+its place or its hatching, so that a grey copy loses nothing: the tones of sound fall in even
+steps of lightness, stays are outlines with a number, shifts triangles that point where the
+sound goes. No type is below 10 pixels; spacing goes by steps of 8. Pitch goes upward and time
+to the right; staff lines are solid and the Cs broken, like ledger lines.
 
 ROLES names the roles: class -> (property, colour). A drawing carries the light colours
 in attributes; `css` gives the same roles as variables, light and dark.

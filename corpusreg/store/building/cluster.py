@@ -12,7 +12,7 @@ is measured, and again by every worker that gets a task, so also by those that j
 
 A scheduler runs whatever it is sent. Where its address does not begin with 'tls://', everyone
 who can reach it can run programs on all the workers; `protected` says which it is. TLS is set
-up by Dask's own configuration (`distributed.comm.tls`), see DEVELOPERS.md.
+up by Dask's own configuration (`distributed.comm.tls`), see reports/guide/machines.md.
 """
 
 from __future__ import annotations
