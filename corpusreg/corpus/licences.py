@@ -241,11 +241,19 @@ class Licence:
 
 def licence(file: SourceFile) -> Licence:
     """Licence of a file of any corpus, from its own words, else its collection's."""
+    return _of_bundled(file) if file.corpus == BUNDLED else _licence(file)
+
+
+def _licence(file: SourceFile) -> Licence:
     head = read_head(file.path, file.format)
     said = _from_head(head)
     if said is None:
         said = _from_collection(file.relative) if file.corpus == BUNDLED else _from_folder(file)
     return protected(said, _composer(file, head))
+
+
+# What came with a library stays as it is, and some thousand files are asked for again.
+_of_bundled = cache(_licence)
 
 
 def protected(stated: Licence, composer: Composer | None) -> Licence:
