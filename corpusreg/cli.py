@@ -356,8 +356,7 @@ def _compare(
                 cohort,
                 as_written=as_written,
                 against=against,
-                with_study=not brief,
-                brief=brief,
+                depth="first" if brief else "all",
                 number=number,
             )
         stopped, unread = 0, len(found.failures)

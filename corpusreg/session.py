@@ -35,6 +35,7 @@ if TYPE_CHECKING:
         SheetAnswer,
     )
     from corpusreg.comparison.class_file import Settings
+    from corpusreg.comparison.compared import Depth
     from corpusreg.corpus.catalogue import TierRow
     from corpusreg.corpus.corpora import Added, Entry, FetchProgress
     from corpusreg.documents.handout.writing import Handout
@@ -165,15 +166,14 @@ class Session:
         *,
         as_written: bool = False,
         against: Piece | None = None,
-        with_study: bool = True,
-        brief: bool = False,
+        depth: Depth = "all",
         number: str | None = None,
     ) -> Placed:
         """`compare` that answers with `failures` alone where no work can be read.
 
-        with_study: whether passages to study beside each piece are looked for too. brief:
-        only what the first screen tells, sooner. number:
-        which work of a file of several; UsageError where there is none of that number.
+        depth: 'first' for what the first screen tells, sooner; 'numbers' without passages to
+        study. number: which work of a file of several; UsageError where there is none of that
+        number.
         """
         from corpusreg.answers import Placed
         from corpusreg.comparison.compared import compare_paths
@@ -184,8 +184,7 @@ class Session:
             cohort=cohort,
             as_written=as_written,
             ranges=self._ranges,
-            with_study=with_study,
-            brief=brief,
+            depth=depth,
             against=self._file(against) if against is not None else None,
         )
         return Placed(found if number is None else found.only(number), self.reference)

@@ -31,12 +31,12 @@ from corpusreg.store.building.corpora import get_corpus as get_corpus
 from corpusreg.store.building.corpora import remove_corpus as remove_corpus
 
 
-def compare_paths(paths: Sequence[Path], *, with_study: bool = False, **named: Any) -> Compared:
+def compare_paths(paths: Sequence[Path], **named: Any) -> Compared:
     """See `corpusreg.comparison.compared.compare_paths`."""
     from corpusreg.comparison.compared import compare_paths
 
     with Session() as session:
-        return compare_paths(lambda: session.reference, paths, with_study=with_study, **named)
+        return compare_paths(lambda: session.reference, paths, **named)
 
 
 def contrast(path: Path, way: Any = "settled", **named: Any) -> Contrast:

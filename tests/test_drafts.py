@@ -285,7 +285,7 @@ def test_the_page_begins_with_both_maps(
     two = tune(
         tmp_path / "two.abc", ["C4 ^F4", *BARS[:10], "c'2 b2 a'4", *BARS[10:]], "<b>Two</b>"
     )
-    found = direct.compare_paths([two], against=one, with_study=True)
+    found = direct.compare_paths([two], against=one, depth="all")
     made = tmp_path / "page.html"
     write_report(
         found.comparisons, (), found.reference_id, made,
@@ -324,7 +324,7 @@ def test_the_page_without_a_draft_has_no_such_section(in_home: Path, tmp_path: P
 def test_passages_from_open_encodings_carry_their_attribution(
     in_home: Path, tmp_path: Path
 ) -> None:
-    found = direct.compare_paths([PIECES / "stairs.musicxml"], with_study=True)
+    found = direct.compare_paths([PIECES / "stairs.musicxml"], depth="all")
     made = tmp_path / "page.html"
     with open_reference() as reference:
         write_report(

@@ -405,7 +405,7 @@ class TestReports:
         shown = get(client, f"{stairs}/report/0")
         assert shown.headers["Content-Security-Policy"].startswith("sandbox allow-scripts")
         assert shown.headers["Cache-Control"] == "no-store"
-        found = direct.compare_paths([PIECES / "stairs.musicxml"], with_study=True)
+        found = direct.compare_paths([PIECES / "stairs.musicxml"], depth="all")
         own = desk._folder / "own.html"
         with Session() as session:
             write_report(
@@ -569,9 +569,7 @@ class TestOneScore:
         direct.contrast(PIECES / "stairs.musicxml", "narrow", to=[earlier])
         given = (io.BytesIO(earlier.read_bytes()), earlier.name)
         settled(desk, self.asked(client, stairs, "draft", earlier=given))
-        found = direct.compare_paths(
-            [PIECES / "stairs.musicxml"], with_study=True, against=earlier
-        )
+        found = direct.compare_paths([PIECES / "stairs.musicxml"], depth="all", against=earlier)
         own = tmp_path / "own.html"
         with Session() as session:
             write_report(

@@ -6,7 +6,7 @@ import os
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Literal
 
 from corpusreg.system import settings
 from corpusreg.system.errors import CorpusregError, ReadError, UsageError
@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "Compared",
+    "Depth",
     "compare_paths",
     "heights",
     "one_draft",
@@ -30,6 +31,9 @@ __all__ = [
     "some_readable",
     "studied",
 ]
+
+# What the first screen tells, every number, or with passages to study as well.
+Depth = Literal["first", "numbers", "all"]
 
 
 @dataclass(frozen=True)
@@ -113,15 +117,13 @@ def compare_paths(
     cohort: str | None = None,
     as_written: bool = False,
     ranges: Path | None = None,
-    with_study: bool = False,
-    brief: bool = False,
+    depth: Depth = "numbers",
     against: Path | None = None,
 ) -> Compared:
     """Place every work in some files among a reference.
 
     opened: gives the reference, which is open, or is opened while a child measures. ranges:
-    a user's table of instruments, as `corpusreg.instruments.load` takes it. with_study:
-    whether passages to study are looked for too. brief: as `placing.place` takes it.
+    a user's table of instruments, as `corpusreg.instruments.load` takes it.
     against: an earlier draft of the one file that is given.
     A file that cannot be read is a failure and stops nothing. Raises UsageError for a cohort
     that does not exist and where drafts cannot be paired, ReadError where the earlier draft
@@ -144,7 +146,7 @@ def compare_paths(
         reference = opened()
         for _, answer in zip(asked, answers, strict=False):
             try:
-                found, failed = _placed(reference, answer, cohort, table, brief)
+                found, failed = _placed(reference, answer, cohort, table, depth == "first")
             except UsageError:
                 raise
             except CorpusregError as error:
@@ -154,10 +156,10 @@ def compare_paths(
                 failures += failed
         changed: tuple[Drafts, ...] = ()
         if against is not None:
-            earlier, failed = _placed(reference, next(answers), cohort, table, brief)
+            earlier, failed = _placed(reference, next(answers), cohort, table, depth == "first")
             failures += failed
             changed = _drafts(earlier, comparisons, against, paths)
-        to_study = studied(reference, comparisons) if with_study else ()
+        to_study = studied(reference, comparisons) if depth == "all" else ()
         made = reference.reference_id
     return Compared(tuple(comparisons), tuple(failures), made, to_study, changed)
 
@@ -211,7 +213,7 @@ def _drafts(
 def studied(
     reference: Reference, comparisons: Sequence[Comparison]
 ) -> tuple[tuple[list[Example], list[Example]], ...]:
-    """What to study beside each, as `compare_paths` finds it with `with_study`."""
+    """What to study beside each, as `compare_paths` finds it where all is asked."""
     from corpusreg.comparison.examples import study
 
     found = tuple(study(reference, each) for each in comparisons)
