@@ -89,11 +89,15 @@ def cluster(
     and four units or more. thorough: the stability of the nulls is wanted even where it
     is certain without them that there are no clear groups.
     """
+    # Before the limit, which holds only for what is loaded.
+    import sklearn.cluster
+    import sklearn.metrics
     from threadpoolctl import threadpool_limits
 
     # These are many small problems: threads cost more than they save, and one alone
-    # adds in the same order everywhere.
-    with threadpool_limits(1):
+    # adds in the same order everywhere; so do checks of what is known.
+    quick = sklearn.config_context(assume_finite=True, skip_parameter_validation=True)
+    with threadpool_limits(1), quick:
         return _cluster(points, unit, seed, thorough)
 
 
