@@ -450,11 +450,13 @@ class Session:
         from corpusreg.norms.asking import query
 
         result, wanted = query(self.reference, name, parameters)
+        thinned = "; ".join(self.reference.thinned(wanted.text))
         return Rows(
             result.names,
             result.rows,
             reference_id=self.reference_id,
             meanings={column.name: column.words for column in wanted.columns},
+            note=f"Counted in what comes with corpusreg: {thinned}." if thinned else "",
         )
 
     def queries(self) -> Rows:

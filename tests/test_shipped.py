@@ -9,6 +9,7 @@ from conftest import ROOT
 
 from corpusreg.corpus import catalogue
 from corpusreg.measures.definitions import VERSION
+from corpusreg.session import Session
 from corpusreg.store import Reference, packing
 from corpusreg.store.building.build import DEFAULT_TIERS
 from corpusreg.store.building.extract import EXTRACTION_VERSION, extract_file
@@ -108,3 +109,11 @@ def test_composers_stand_in_one_order_with_their_own_letters(shipped: Reference)
     single = [name for name in names if ";" not in name]
     assert not [name for name in single if "," in name and not any(c.isdigit() for c in name)]
     assert not [name for name in names if "John Doe" in name]
+
+
+def test_a_question_to_what_is_only_in_part_there_says_so(shipped: Reference) -> None:
+    with Session() as session:
+        assert (
+            "only steps that a part takes six times" in session.query("rising_intervals").text
+        )
+        assert not session.query("span_by_period").note

@@ -35,7 +35,17 @@ from corpusreg.system.errors import StoreError
 if TYPE_CHECKING:
     import duckdb
 
-__all__ = ["ABOUT", "FIRST", "LEFT_AT_HOME", "NEEDS", "about", "pack", "statements", "views"]
+__all__ = [
+    "ABOUT",
+    "FIRST",
+    "LEFT_AT_HOME",
+    "NEEDS",
+    "THINNED",
+    "about",
+    "pack",
+    "statements",
+    "views",
+]
 
 ABOUT = "about.json"
 FIRST = ""
@@ -87,6 +97,13 @@ KEPT: Mapping[str, str] = {
     "stays": "true QUALIFY (t.bars >= 3 AND t.rank <= 20) OR (t.part IS NULL AND "
     't."last" = max(t."last") OVER (PARTITION BY t.work, t.part))',
     "steps": "t.times >= 6",
+}
+# What that leaves of tables which people count in.
+THINNED: Mapping[str, str] = {
+    "events": "of each kind of event only the strongest in a work",
+    "shifts": "only clear shifts",
+    "stays": "only the twenty main stays of three bars or more",
+    "steps": "only steps that a part takes six times or more",
 }
 # Tables that would take too much room: they are there, and empty.
 LEFT_AT_HOME = frozenset(("bass_gaps",))

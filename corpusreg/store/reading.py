@@ -119,6 +119,13 @@ class Reference:
             self._kept.popitem(last=False)
         return found
 
+    def thinned(self, text: str) -> tuple[str, ...]:
+        """What is only in part there of the tables in a statement: one phrase each."""
+        if self._packed is None:
+            return ()
+        named = set(re.findall(r"\w+", re.sub(r"--.*", "", text)))
+        return tuple(words for table, words in packing.THINNED.items() if table in named)
+
     def query(self, text: str, params: Mapping[str, object] | None = None) -> Result:
         """Rows of one reading statement written by a user.
 
