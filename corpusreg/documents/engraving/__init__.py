@@ -29,6 +29,8 @@ from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
+from lxml import etree
+
 from corpusreg.documents.engraving.loading import Opened
 from corpusreg.documents.engraving.passage import TENTH, TEXT_WIDTH, Engraved, Passage
 from corpusreg.documents.engraving.svg import cleaned, glyph_sheet, standalone
@@ -214,8 +216,6 @@ def _draw(
 
 
 def _picture(toolkit: Any) -> Any:
-    from lxml import etree
-
     parser = etree.XMLParser(resolve_entities=False, no_network=True, huge_tree=True)
     return etree.fromstring(toolkit.renderToSVG(1).encode(), parser)
 

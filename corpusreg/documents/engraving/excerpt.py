@@ -26,6 +26,8 @@ from dataclasses import replace
 from fractions import Fraction
 from typing import Any
 
+from lxml import etree
+
 from corpusreg.score.notes import NOTE_DTYPE, Bars, Score, note_table
 from corpusreg.system.errors import ReadError
 
@@ -71,8 +73,6 @@ def complete(part: Any) -> None:
 
 
 def _value(note: Any, divisions: Fraction) -> None:
-    from lxml import etree
-
     if note.find("type") is not None or note.find("duration") is None:
         return
     length = (_number(note.findtext("duration")) or Fraction(0)) / divisions
@@ -92,8 +92,6 @@ def _value(note: Any, divisions: Fraction) -> None:
 
 
 def _tie(note: Any, waiting: set[tuple[str, ...]]) -> None:
-    from lxml import etree
-
     pitch = note.find("pitch")
     if pitch is None or note.find("grace") is not None:
         return
@@ -141,8 +139,6 @@ def _written(note: Any) -> Fraction:
 
 
 def _bracket(run: list[Any]) -> None:
-    from lxml import etree
-
     if not run:
         return
     for note, kind in ((run[0], "start"), (run[-1], "stop")):
@@ -151,8 +147,6 @@ def _bracket(run: list[Any]) -> None:
 
 def _notations(note: Any) -> Any:
     """The <notations> of a note, made where there are none."""
-    from lxml import etree
-
     found = note.find("notations")
     if found is None:
         found = etree.Element("notations")
@@ -181,8 +175,6 @@ _NOT_DRAWN = frozenset(("print", "sound", "listening", "link", "bookmark"))
 
 def parsed(data: bytes, name: str) -> Any:
     """Root of a part-wise score; `name` is the file's. Raises ReadError for anything else."""
-    from lxml import etree
-
     parser = etree.XMLParser(
         resolve_entities=False, no_network=True, load_dtd=False, remove_comments=True,
         remove_pis=True, remove_blank_text=True,
@@ -199,8 +191,6 @@ def parsed(data: bytes, name: str) -> Any:
 
 
 def _partwise(root: Any) -> Any:
-    from lxml import etree
-
     whole = etree.Element("score-partwise")
     heads = root.find("part-list")
     if heads is not None:
@@ -222,8 +212,6 @@ def cut(root: Any, bars: tuple[int, int], parts: tuple[int, ...], names: Sequenc
     parts: positions of the players to keep. names: of all players, '' for none. `root`
     stays as it is.
     """
-    from lxml import etree
-
     whole = etree.Element("score-partwise", version="4.0")
     listed = etree.SubElement(whole, "part-list")
     named = {head.get("id"): head for head in root.iterfind("part-list/score-part")}
@@ -239,8 +227,6 @@ def cut(root: Any, bars: tuple[int, int], parts: tuple[int, ...], names: Sequenc
 
 def _head(found: Any, identity: str, name: str) -> Any:
     """A <score-part> with its names, and nothing to play."""
-    from lxml import etree
-
     short = "" if found is None or not name else found.findtext("part-abbreviation") or ""
     head = etree.Element("score-part", id=identity)
     for tag, text in (("part-name", name), ("part-abbreviation", short)):
@@ -249,8 +235,6 @@ def _head(found: Any, identity: str, name: str) -> Any:
 
 
 def _cut_part(part: Any, name: str, first: int, last: int) -> Any:
-    from lxml import etree
-
     result = etree.Element("part", id=name)
     state = _State()
     for index, measure in enumerate(part.iterfind("measure")):
@@ -312,8 +296,6 @@ class _State:
 
     def begins(self) -> list[Any]:
         """Elements that write what holds again: <attributes>, and directions."""
-        from lxml import etree
-
         attributes = etree.Element("attributes")
         if not any(tag == "clef" for tag, _ in self.attributes):
             self.attributes[("clef", "1")] = etree.fromstring(_TREBLE)
@@ -335,8 +317,6 @@ class _State:
 
 def _volta(opened: Any, location: str, kind: str) -> Any:
     """A barline that begins or leaves a volta."""
-    from lxml import etree
-
     barline = etree.Element("barline", location=location)
     ending = deepcopy(opened)
     ending.set("type", kind)
@@ -346,8 +326,6 @@ def _volta(opened: Any, location: str, kind: str) -> Any:
 
 def _direction(kind: str, opened: Any, *, stop: bool = False) -> Any:
     """A direction with one line of that which opened it, or with its end."""
-    from lxml import etree
-
     result = etree.Element("direction", dict(opened.attrib))
     inside = etree.SubElement(result, "direction-type")
     line = deepcopy(opened.find(f"direction-type/{kind}"))
@@ -454,8 +432,6 @@ def _values(begin: int, end: int, ticks: int) -> list[tuple[int, int]] | None:
 
 def write_bars(score: Score, bars: tuple[int, int], parts: tuple[int, ...]) -> str:
     """Some bars of a score of `cut_to_values` as MusicXML text. Raises ReadError."""
-    from lxml import etree
-
     root = etree.Element("score-partwise", version="4.0")
     heads = etree.SubElement(root, "part-list")
     fifths = _key(score)
@@ -517,8 +493,6 @@ def _metre(bars: Bars, bar: int) -> tuple[int, int]:
 def _attributes(
     measure: Any, score: Score, bar: int, fifths: int, clefs: tuple[str, ...]
 ) -> None:
-    from lxml import etree
-
     full, beat = _metre(score.bars, bar)
     unit = beat if 4 * score.ticks % beat == 0 else beat // 3  # of a dotted beat a third
     attributes = etree.SubElement(measure, "attributes")
@@ -541,8 +515,6 @@ def _staff(
     measure: Any, notes: list[Any], score: Score, bar: int, staff: int, fifths: int
 ) -> None:
     """Write the voices of a staff in a bar, each from its beginning to its end."""
-    from lxml import etree
-
     start = int(score.bars.start[bar])
     end = start + int(score.bars.length[bar])
     for number, voice in enumerate(_voices(notes)):
@@ -573,8 +545,6 @@ def _beam(group: list[tuple[int, int, Any]]) -> None:
 
     group: (onset, length, element) of each.
     """
-    from lxml import etree
-
     ends = [onset + length for onset, length, _ in group]
     joined = [i > 0 and ends[i - 1] == group[i][0] for i in range(len(group))]
     for index, (_, _, head) in enumerate(group):
@@ -608,8 +578,6 @@ def _rest(
     measure: Any, span: tuple[int, int], ticks: int, place: tuple[str, str], *, shown: bool
 ) -> None:
     """Fill a time without notes: with rests in the first voice of a staff, else with space."""
-    from lxml import etree
-
     if span[0] >= span[1]:
         return
     values = _values(*span, ticks)
@@ -628,8 +596,6 @@ def _rest(
 def _note(
     measure: Any, note: Any, ticks: int, place: tuple[str, str], fifths: int, *, chord: bool
 ) -> Any:
-    from lxml import etree
-
     step, alter, octave = _spelled(int(note["pitch"]), fifths)
     head = etree.SubElement(measure, "note")
     if chord:
@@ -652,7 +618,5 @@ def _note(
 
 
 def _timed(head: Any, length: int, place: tuple[str, str]) -> None:
-    from lxml import etree
-
     for tag, text in (("duration", str(length)), ("voice", place[0]), ("staff", place[1])):
         etree.SubElement(head, tag).text = text
