@@ -14,6 +14,7 @@ from IPython.display import Image, display
 from statsmodels.regression.mixed_linear_model import MixedLM
 
 import corpusreg
+from corpusreg.corpus.dates import BEGINS, ENDS
 from corpusreg.documents.figures.style import new_axes, new_figure, say, styled
 from corpusreg.documents.pictures.look import COLOURS
 from corpusreg.text.wording import note as named
@@ -27,7 +28,6 @@ __all__ = [
 
 ROUNDS = 100
 FEWEST = 4  # composers
-FIRST_WORK = 20  # years of age from which a life counts as a working life
 NARROW = 10  # years within which a date counts as known
 _DPI = 144
 
@@ -100,22 +100,22 @@ def around(values: Any, unit: Any) -> tuple[float, float, float]:
 
 
 def years(table: pd.DataFrame, draw: np.random.Generator) -> np.ndarray:
-    """A year for each work, anywhere within what is known of it.
-
-    A work that is dated by a life may be of any year from the composer's 20th on.
-    """
-    first = table["year_from"].astype(float).to_numpy(copy=True)
-    last = table["year_to"].astype(float).to_numpy(copy=True)
-    life = (table["year_source"] == "life dates").to_numpy()
-    first[life] = np.minimum(first[life] + FIRST_WORK, last[life])
+    """A year for each work, anywhere within what is known of it."""
+    first, last = _within(table)
     return draw.uniform(first, np.maximum(last, first) + 1)
 
 
 def one_year(table: pd.DataFrame) -> pd.Series:
     """One year for each work: the middle of what is known, in a life of the working life."""
+    return sum(_within(table)) / 2
+
+
+def _within(table: pd.DataFrame) -> tuple[pd.Series, pd.Series]:
+    """The first and the last year of each work; a life's are those of the working life."""
     first, last = table["year_from"].astype(float), table["year_to"].astype(float)
     life = table["year_source"] == "life dates"
-    return (first + FIRST_WORK * life).clip(upper=last) / 2 + last / 2
+    last = last.where(~life, np.fmin(last, first + ENDS))
+    return (first + BEGINS * life).clip(upper=last), last
 
 
 @dataclass(frozen=True)

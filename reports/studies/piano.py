@@ -29,8 +29,9 @@ works = works[(works.year_to >= 1760) & (middle < 1950)].reset_index(drop=True)
 # Each work has a lowest and a highest note. The lines are the middle work of every twenty
 # years, every composer counting the same; the bands are 95 % intervals over composers and over
 # years, since a work that is dated by its composer's life may be of any year of it
-# ({{ dated_by_life }} % of these works). The steps are dated instruments in museums and makers'
-# lists, each with its source in `corpusreg/data/keyboard_compass.csv`: the widest made so far.
+# ({{ dated_by_life }} % of these works). The steps are dated instruments, each with its source
+# in `corpusreg/data/keyboard_compass.csv`, those of 1782 and 1808 from memory: the widest made
+# so far.
 #
 # ![Lowest and highest notes of piano works by year, inside the keyboards of their time](pictures/piano-compass.png)
 #
@@ -82,7 +83,7 @@ for column in (0, 1):
 pitch_axis(axes, 20, 110)
 axes.set_xlim(1766, 1920)
 label(axes, 1768, 102.3, "dotted: one work in ten goes further")
-label(axes, 1768, 26, "grey: the widest keyboard so far")
+label(axes, 1768, 25, "grey: the widest keyboard so far")
 finish(figure, "piano-compass")
 
 # %% [markdown]
@@ -142,9 +143,9 @@ finish(figure, "piano-span")
 # %% [markdown]
 # ## How close to the edge they write
 #
-# Of these works {{ "%.0f"|format(share_top) }} % have a note among
-# the five highest keys of the widest keyboard of their year, {{ "%.0f"|format(share_bottom) }} %
-# one among the five lowest, and {{ beyond }} go beyond it: {{ beyond_words }}
+# Of the {{ published }} works whose year is known, {{ "%.0f"|format(share_top) }} % have a note
+# among the five highest keys of the widest keyboard of their year, {{ "%.0f"|format(share_bottom) }} %
+# one among the five lowest, and {{ beyond }} beyond it: {{ beyond_words }}
 
 # %%
 at = (
@@ -204,12 +205,12 @@ tell(
     published=len(known), published_composers=known.unit.nunique(),
     check=check.slope, check_low=check.low, check_high=check.high, check_says=says,
     with_length=longer.slope, with_length_low=longer.low, with_length_high=longer.high,
-    share_top=100 * near_top, share_bottom=100 * near_bottom, beyond=len(outside),
+    share_top=100 * near_top, share_bottom=100 * near_bottom, beyond=f"{len(outside)} go" if len(outside) else "none goes",
     beyond_words="; ".join(
         f"{w.composer_name}, {w.title} ({w.year_to:.0f}, {note(w.lowest)} to {note(w.highest)})"
         for w in outside.sort_values("year_to").itertuples()
     ) + ". There the date, the reading or the table of keyboards is to be looked at."
-    if len(outside) else "none needed an instrument that had not been made.",
+    if len(outside) else "each has its notes on some keyboard of its time.",
     polish=round(100 * works.collection.fillna("").str.startswith("heritage/pl-").mean()),
     early=works[(works.year >= edges[first] - STEP / 2) & (works.year < edges[first] + STEP / 2)].unit.nunique(),
 )  # fmt: skip

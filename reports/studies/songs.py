@@ -130,8 +130,9 @@ of_voice = both[0] / np.maximum(both[0] + both[1], 1e-9)
 # points ({{ "%.0f"|format(high_less_low) }} to {{ "%.0f"|format(high_less_high) }}); in the
 # octave from C4, where the voice has most of its notes, it has not fewer but more, by
 # {{ "%.0f"|format(middle_more) }} points ({{ "%.0f"|format(middle_more_low) }} to
-# {{ "%.0f"|format(middle_more_high) }}). What the piano leaves free is not the singer's own
-# register: it is the register above, in which its own tunes lie when it is alone.
+# {{ "%.0f"|format(middle_more_high) }}). What the piano leaves free is not the middle of the
+# singer's line: it is the treble from C5 up, the singer's highest notes and all above them,
+# where more than a quarter of its notes lie when it is alone.
 #
 # ![Difference between the piano of songs and piano works by the same composers, by octave](pictures/songs-free.png)
 #
@@ -275,14 +276,14 @@ finish(figure, "songs-years")
 #   either: 'playing the tune along' is read from the distance between them.
 # - {{ "%.0f"|format(few) }} % of the composers stand here with five songs or fewer, and there
 #   are {{ early }} composers before 1800.
-# - A reason. That a piano leaves the register above free so that words are heard is a good
+# - A reason. That a piano leaves the treble free so that words are heard is a good
 #   guess, and nothing here tests it.
 
 # %%
 densest = int(np.argmax(of_voice))
 unnamed = ask("voices")
 # What the text says must be borne out, or the study is not written.
-assert high[2] < 0 < central[1], (high, central)
+assert high[2] < 0 < central[1] and alone[:, 72:].sum(axis=1).mean() > 0.25
 assert opens.low > widens.high > widens.low > 0 and grows.low > 0, (opens, widens, grows)
 assert abs(height.slope) < 0.1 and tessitura_[1] >= 10 and tessitura_[2] <= 14, (
     height,
@@ -293,9 +294,10 @@ tell(
     reference=reference_id(), songs=len(songs), composers=number.max() + 1, left_out=left_out,
     answer=(
         "The bass is the piano's and the singer's octave is shared. What the piano leaves free is "
-        f"the register above the singer: from C5 up it has {-high[0]:.0f} points fewer of its "
-        "notes than in piano works by the same composers. Over the years the piano part opens "
-        "while the singer's line stays where it was."
+        "the treble, the singer's highest notes and what is above them: from C5 up it has "
+        f"{-high[0]:.0f} points fewer of its notes than in piano works by the same composers. "
+        "Over the years the piano part opens while the middle of the singer's line stays where "
+        "it was."
     ),
     lowest=note(middle(songs.lowest)[0]), highest=note(middle(songs.highest)[0]),
     from_=note(middle(songs["from"])[0]), to=note(middle(songs.to)[0]),
