@@ -26,13 +26,13 @@ LONGEST = 135  # bars: a sample that runs in seconds
 
 @pytest.fixture(scope="module")
 def textures() -> list[Piece]:
-    found = [*pieces("piano", 30, SEED, None), *pieces("quartet", 40, SEED, None)]
-    return [piece for piece in found if len(piece.played.bars) <= LONGEST][:16]
+    piano = [p for p in pieces("piano", 30, SEED, None) if len(p.played.bars) <= LONGEST]
+    return [*piano, *pieces("quartet", 16 - len(piano), SEED, None, LONGEST)]
 
 
 @pytest.fixture(scope="module")
 def lines() -> list[Piece]:
-    return [p for p in pieces("line", 30, SEED, None) if len(p.played.bars) <= LONGEST][:12]
+    return pieces("line", 12, SEED, None, LONGEST)
 
 
 @pytest.fixture(scope="module")

@@ -65,12 +65,14 @@ def half_of(composer: str) -> str:
     return ("tuning", "report")[digest[0] % 2]
 
 
-def pieces(kind: str, count: int, seed: int, corpora: Path | None) -> list[Piece]:
+def pieces(
+    kind: str, count: int, seed: int, corpora: Path | None, longest: int = LONGEST
+) -> list[Piece]:
     """Up to `count` works of a kind, composers in turn, the same for the same seed."""
     found: list[Piece] = []
     for file in in_turn(_files(kind, corpora), seed):
         for piece in read_pieces(file, kind):
-            if SHORTEST <= len(piece.played.bars) <= LONGEST:
+            if SHORTEST <= len(piece.played.bars) <= longest:
                 found.append(piece)
         if len(found) >= count:
             break
