@@ -10,7 +10,7 @@ import pytest
 
 from corpusreg.corpus.files import bundled_root
 from corpusreg.documents.engraving import Engraved
-from corpusreg.documents.quoting import Place, Quotation, quotations
+from corpusreg.documents.quoting import Quotation, QuotedPlace, quotations
 from corpusreg.store import open_reference
 from corpusreg.system.errors import UsageError
 
@@ -34,7 +34,7 @@ def shelf(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 def ask(home: Path, folder: Path | None, *names: str) -> list[Quotation]:
-    places = [Place(f"shelf:{name}", 4, 8, "bars 5 to 8") for name in names]
+    places = [QuotedPlace(f"shelf:{name}", 4, 8, "bars 5 to 8") for name in names]
     folders = {} if folder is None else {"shelf": folder}
     with open_reference(home / "reference") as reference:
         return quotations(reference, places, folders)
@@ -83,7 +83,7 @@ def test_bundled_works(in_home: Path) -> None:
             "UNION ALL (SELECT work FROM works WHERE tier = 'permitted' ORDER BY work LIMIT 1)"
         ).rows
         shown, named = (
-            quotations(reference, [Place(w, 0, 2, "bars 1 to 2")])[0] for (w,) in rows
+            quotations(reference, [QuotedPlace(w, 0, 2, "bars 1 to 2")])[0] for (w,) in rows
         )
     assert shown.picture is not None
     assert shown.named == "Anton Webern, Dormi Jesu (Op. 16/II), bars 1 to 2"
@@ -100,6 +100,6 @@ def test_a_title_that_is_a_file_name_is_told_with_its_collection(
     monkeypatch.setenv("CORPUSREG_HOME", str(tmp_path / "home"))
     direct.extract([str(shelf)], workers=1)
     with open_reference() as reference:
-        place = Place("chorales:bwv10.7.mxl", 0, 1, "bar 1")
+        place = QuotedPlace("chorales:bwv10.7.mxl", 0, 1, "bar 1")
         named = quotations(reference, [place])[0].named
     assert named.endswith("chorales: BWV 10.7, bar 1")

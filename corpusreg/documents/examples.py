@@ -17,7 +17,7 @@ from corpusreg.corpus.registry import own_and_others
 from corpusreg.documents.layout import Document, Drawn, write_document
 from corpusreg.documents.pictures.register_map import register_map
 from corpusreg.documents.pictures.view import MapView
-from corpusreg.documents.quoting import Place, Quotation, quotations
+from corpusreg.documents.quoting import Quotation, QuotedPlace, quotations
 from corpusreg.measures.definitions import VERSION
 from corpusreg.store import Reference
 from corpusreg.system.errors import CorpusregError
@@ -31,7 +31,7 @@ _WIDTH = 720.0  # pixels: the text column
 
 
 @dataclass(frozen=True)
-class Passage:
+class ExamplePassage:
     """One example as the template shows it. map, notation: names of pictures, '' for none."""
 
     heading: str
@@ -93,7 +93,7 @@ def examples_document(
 
 def _passage(
     number: int, each: Example, quotation: Quotation, pictures: Mapping[str, Drawn]
-) -> Passage:
+) -> ExamplePassage:
     facts = ", ".join(filter(None, (each.ensemble, each.period, each.part)))
     own = ("Your own score: shown on this computer only.",) if each.private else ()
     if quotation.picture is None:
@@ -102,7 +102,7 @@ def _passage(
         remarks = [*(f"{capital(text)}." for text in quotation.picture.remarks),
                    quotation.credit]  # fmt: skip
     map_, notation = (f"{kind}-{number}" for kind in ("map", "notation"))
-    return Passage(
+    return ExamplePassage(
         heading=f"{each.composer}: {each.title}, {each.bars}",
         text=f"{passage_words(each)}. ({capital(facts)})",
         map=map_ if map_ in pictures else "",
@@ -111,9 +111,9 @@ def _passage(
     )
 
 
-def _place(each: Example) -> Place:
+def _place(each: Example) -> QuotedPlace:
     parts = (int(each.facts["part"]),) if each.facts.get("part") is not None else ()
-    return Place(each.work, each.first, each.last, each.bars, parts)
+    return QuotedPlace(each.work, each.first, each.last, each.bars, parts)
 
 
 def _map(each: Example, folders: Mapping[str, Path], prefix: str) -> str:

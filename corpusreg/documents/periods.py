@@ -63,7 +63,7 @@ _ARROW, _TO = " -> ", " to "
 
 
 @dataclass(frozen=True)
-class Result:
+class PeriodResult:
     """One result in words. repeated: rows of name, value and outcome, where it was shown."""
 
     words: str
@@ -73,7 +73,7 @@ class Result:
 
 
 @dataclass(frozen=True)
-class Section:
+class PeriodSection:
     """One measure: names and captions of its pictures, and its results, what holds first.
 
     untested: what could not be tested, and why; '' where all was.
@@ -83,7 +83,7 @@ class Section:
     title: str
     meaning: str
     pictures: tuple[tuple[str, str], ...]
-    results: tuple[Result, ...]
+    results: tuple[PeriodResult, ...]
     untested: str
 
 
@@ -150,7 +150,7 @@ def _where(finding: Finding) -> str:
     return f"from {finding.periods[0]} to {finding.periods[1]}"
 
 
-def _section(chart: Chart, pictures: dict[str, Drawn]) -> Section:
+def _section(chart: Chart, pictures: dict[str, Drawn]) -> PeriodSection:
     measure = chart.measure
     shown = []
     for draw, kind, caption in (
@@ -164,13 +164,13 @@ def _section(chart: Chart, pictures: dict[str, Drawn]) -> Section:
             shown.append((f"{kind}-{measure.name}", caption))
     results = [_result(finding, words) for finding, words in chart.findings]
     results.sort(key=lambda result: _ORDER.index(result.verdict))
-    return Section(
+    return PeriodSection(
         measure.name, capital(measure.title), f"{capital(measure.meaning)}.", tuple(shown),
         tuple(results), chart.untested.replace(_ARROW, _TO),
     )  # fmt: skip
 
 
-def _result(finding: Finding, words: str) -> Result:
+def _result(finding: Finding, words: str) -> PeriodResult:
     shown = finding.verdict in ("holds", "open", "contradicted")
     rows = [
         (
@@ -180,7 +180,7 @@ def _result(finding: Finding, words: str) -> Result:
         )
         for check in finding.checks
     ]
-    return Result(
+    return PeriodResult(
         capital(words.replace(_ARROW, _TO)), finding.verdict, tuple(rows) if shown else (),
         tuple(because_words(finding)) if shown else (),
     )  # fmt: skip

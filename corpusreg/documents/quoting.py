@@ -18,13 +18,13 @@ from corpusreg.norms.cohorts import Source
 from corpusreg.store import sql
 from corpusreg.system.errors import ReadError, UsageError
 
-__all__ = ["Place", "Quotation", "quotations"]
+__all__ = ["Quotation", "QuotedPlace", "quotations"]
 
 _LONGEST_STATEMENT = 160  # characters of a licence statement that are quoted
 
 
 @dataclass(frozen=True)
-class Place:
+class QuotedPlace:
     """Bars of a work of the reference.
 
     work: its id, as works.work. first, last: written bars, positions from 0, half-open.
@@ -54,7 +54,7 @@ class Quotation:
 
 
 def quotations(
-    source: Source, places: Sequence[Place], folders: Mapping[str, Path] | None = None
+    source: Source, places: Sequence[QuotedPlace], folders: Mapping[str, Path] | None = None
 ) -> list[Quotation]:
     """Passages from works of the reference, in the order given.
 
@@ -80,7 +80,7 @@ def quotations(
     return found
 
 
-def _works(source: Source, places: Sequence[Place]) -> dict[str, dict[str, Any]]:
+def _works(source: Source, places: Sequence[QuotedPlace]) -> dict[str, dict[str, Any]]:
     """What the reference says of the works, by id; text that is missing is ''."""
     ids = sorted({place.work for place in places})
     columns = source.fetch_columns(sql.load("quoted"), {"works": ids})

@@ -69,7 +69,7 @@ MOST_BARS = 400  # longer works are drawn as a whole only, so that a page stays 
 
 
 @dataclass(frozen=True)
-class Row:
+class ReportRow:
     """A measure as a strip. compared: in words; strip: the name of its picture or ''.
 
     periods: name, place and picture of each period that it is drawn among.
@@ -85,7 +85,7 @@ class Row:
 
 
 @dataclass(frozen=True)
-class Passage:
+class ReportPassage:
     """Bars in notation. pictures: their names; hear: played bars, None in another work."""
 
     heading: str
@@ -102,7 +102,7 @@ class Passage:
 
 
 @dataclass(frozen=True)
-class Table:
+class ReportTable:
     """Columns and rows of text."""
 
     columns: tuple[str, ...]
@@ -118,20 +118,20 @@ class Item:
 
 
 @dataclass(frozen=True)
-class Section:
+class ReportSection:
     """A folded part of a report."""
 
     name: str
     heading: str
     items: tuple[Item, ...] = ()
-    table: Table | None = None
+    table: ReportTable | None = None
     pictures: tuple[str, ...] = ()
-    passages: tuple[Passage, ...] = ()
+    passages: tuple[ReportPassage, ...] = ()
     unfolded: bool = False
 
 
 @dataclass(frozen=True)
-class Work:
+class ReportWork:
     """All that a report shows of one work. pictures: by name, as the template places them.
 
     long: whether bars are too many to be told apart on the map, so that those around the
@@ -144,9 +144,9 @@ class Work:
     lines: tuple[Item, ...]
     suggestion: str
     company: str
-    rows: tuple[Row, ...]
-    passages: tuple[Passage, ...]
-    sections: tuple[Section, ...]
+    rows: tuple[ReportRow, ...]
+    passages: tuple[ReportPassage, ...]
+    sections: tuple[ReportSection, ...]
     pictures: Mapping[str, Drawn]
     sound: Mapping[str, Any]
     long: bool = False
@@ -158,7 +158,7 @@ def works_of(
     studied: Sequence[tuple[Sequence[Example], Sequence[Example]]] = (),
     drafts: Sequence[Drafts] = (),
     reference: Reference | None = None,
-) -> list[Work]:
+) -> list[ReportWork]:
     """The works of a report; all passages are engraved in one go.
 
     reference: the one that `studied` was found in; without it these are only named.
@@ -179,12 +179,12 @@ def _work(
     name: str,
     c: Comparison,
     r: Reading,
-    passages: Sequence[Passage],
+    passages: Sequence[ReportPassage],
     study: tuple[Sequence[Example], Sequence[Example]] | None,
     drafts: Drafts | None,
     reference_id: str,
     reference: Reference | None,
-) -> Work:
+) -> ReportWork:
     pictures = dict(_pictures(name, c, r))
     studied = [_study(*study, reference)] if study and any(study) else []
     every = [*passages, *(each for section in studied for each in section.passages)]
@@ -201,7 +201,7 @@ def _work(
         _made(r, reference_id),
     ]
     stays = [each for each in r.stays if each.part is None and each.place]
-    return Work(
+    return ReportWork(
         name=name,
         title=plain(r.piece.title),
         facts=(
@@ -235,9 +235,9 @@ def _lead_in(found: Finding, c: Comparison) -> tuple[int, int] | None:
     return max(found.place.first - LEAD_IN, 0), min(found.place.last + 1, len(c.bars))
 
 
-def _row(found: Finding, r: Reading, pictures: Mapping[str, Drawn]) -> Row:
+def _row(found: Finding, r: Reading, pictures: Mapping[str, Drawn]) -> ReportRow:
     picture = f"strip-{found.name}"
-    return Row(
+    return ReportRow(
         title=capital(title(found.name)),
         value=value_words(found),
         rank=rank_cell(found.rank) if found.rank and found.rank.side != "tied" else "",
@@ -310,13 +310,13 @@ def _pictures(name: str, c: Comparison, r: Reading) -> Iterator[tuple[str, Drawn
 
 def _sections(
     c: Comparison, r: Reading, name: str, pictures: Mapping[str, Drawn]
-) -> Iterator[Section]:
+) -> Iterator[ReportSection]:
     """The details in the order of reading."""
     sheets = tuple(key for key in pictures if key.startswith("page-"))
-    yield Section("bars", "The map bar by bar", pictures=sheets)
+    yield ReportSection("bars", "The map bar by bar", pictures=sheets)
     events = [Item(sentence(each, r.piece), _lead_in(each, c)) for each in r.of_whole()]
-    yield Section("events", "What happens", tuple(events))
-    yield Section(
+    yield ReportSection("events", "What happens", tuple(events))
+    yield ReportSection(
         "sections",
         "Section by section",
         tuple(
@@ -326,7 +326,7 @@ def _sections(
         ),
     )
     stays = r.long_stays()[:STAYS]
-    yield Section(
+    yield ReportSection(
         "stays",
         "Where it stays",
         tuple(
@@ -338,22 +338,22 @@ def _sections(
     columns = tuple(map(capital, MEASURE_COLUMNS))
     rows = [(capital(row[0]), *row[1:]) for row in measure_rows(r)]
     filled = [k for k in range(len(columns)) if any(row[k] for row in rows)]
-    yield Section(
+    yield ReportSection(
         "measures",
         "All measures",
         tuple(Item(each) for each in [*certainty(r), *unranked(r)]),
-        Table(
+        ReportTable(
             tuple(columns[k] for k in filled),
             tuple(tuple(row[k] for k in filled) for row in rows),
         ),
     )
-    yield Section("octaves", "Octaves", pictures=("octaves",))
+    yield ReportSection("octaves", "Octaves", pictures=("octaves",))
     players = c.players.parts
-    yield Section(
+    yield ReportSection(
         "players",
         "Each player",
         tuple(Item(text) for text in player_remarks(c)),
-        Table(
+        ReportTable(
             ("Part", "Plays", "Range of the instrument", "What it asks"),
             tuple(
                 (
@@ -367,7 +367,7 @@ def _sections(
         ),
         ("levels",) if "levels" in pictures else (),
     )
-    yield Section(
+    yield ReportSection(
         "works",
         "Music that uses register like this",
         tuple(Item(text) for text in (*alike_lines(c.alike), *profile_lines(c.profile))),
@@ -376,12 +376,12 @@ def _sections(
     for each in details(r):
         if each.heading not in ("What happens", "Section by section", "Where it stays"):
             key = each.heading.lower().replace(" ", "-")
-            yield Section(key, each.heading, tuple(Item(text) for text in each.lines))
+            yield ReportSection(key, each.heading, tuple(Item(text) for text in each.lines))
 
 
 def _study(
     alike: Sequence[Example], otherwise: Sequence[Example], reference: Reference | None
-) -> Section:
+) -> ReportSection:
     """Passages of other works, those that share the habit first.
 
     The first of each side whose encoding is open is engraved, with its attribution.
@@ -396,15 +396,17 @@ def _study(
         for side in (alike, otherwise)
     ]
     quoted = tuple(_quoted([each for each in wanted if each], reference))
-    return Section("study", "Passages to study", tuple(items), passages=quoted)
+    return ReportSection("study", "Passages to study", tuple(items), passages=quoted)
 
 
-def _quoted(examples: Sequence[Example], reference: Reference | None) -> Iterator[Passage]:
+def _quoted(
+    examples: Sequence[Example], reference: Reference | None
+) -> Iterator[ReportPassage]:
     """Passages of other works in notation; what can no longer be shown is only named."""
     if not examples or reference is None:
         return
     places = [
-        quoting.Place(
+        quoting.QuotedPlace(
             each.work, each.first, each.last, each.bars,
             () if each.facts.get("part") is None else (int(each.facts["part"]),),
         )
@@ -417,7 +419,7 @@ def _quoted(examples: Sequence[Example], reference: Reference | None) -> Iterato
             shown = each.last - each.first
             cut = each.kind in _STRETCHES and length > shown
             goes_on = (f"The first {shown} of {length} bars.",) if cut else ()
-            yield Passage(
+            yield ReportPassage(
                 heading=_source(each),
                 why="",
                 pictures=(f"study-{number}",),
@@ -435,10 +437,10 @@ def _source(each: Example) -> str:
     return f"{by}{plain(each.title)}, {each.bars}"
 
 
-def _changes(d: Drafts, name: str, pictures: dict[str, Drawn]) -> Section:
+def _changes(d: Drafts, name: str, pictures: dict[str, Drawn]) -> ReportSection:
     """What changed since the earlier draft, with both maps."""
     if d.untouched:
-        return Section("drafts", "Since the earlier draft", (Item(draft_words.NOTHING),))
+        return ReportSection("drafts", "Since the earlier draft", (Item(draft_words.NOTHING),))
     bars = max(len(d.earlier.bars), len(d.later.bars))
     both = [
         register_map(
@@ -460,17 +462,17 @@ def _changes(d: Drafts, name: str, pictures: dict[str, Drawn]) -> Section:
         (capital(head), before, now, said)
         for head, before, now, said in map(draft_words.measure_row, d.measures)
     )
-    return Section(
+    return ReportSection(
         "drafts",
         "Since the earlier draft",
         tuple(Item(text.replace("..", ".")) for text in texts),
-        Table(("Measure", "Before", "Now", "What changed"), rows),
+        ReportTable(("Measure", "Before", "Now", "What changed"), rows),
         ("drafts",),
         unfolded=True,
     )
 
 
-def _made(r: Reading, reference_id: str) -> Section:
+def _made(r: Reading, reference_id: str) -> ReportSection:
     works = f"Compared with reference {reference_id}, definitions {VERSION}."
     told = "Made with corpusreg from the score alone. It describes and offers; it never grades."
     loud = (
@@ -478,12 +480,14 @@ def _made(r: Reading, reference_id: str) -> Section:
         if r.piece.dynamics_known
         else ["No dynamics are written: all counts as mezzo-forte."]
     )
-    return Section("made", "How this was made", tuple(Item(t) for t in [told, works, *loud]))
+    return ReportSection(
+        "made", "How this was made", tuple(Item(t) for t in [told, works, *loud])
+    )
 
 
 def _engraved(
     comparisons: Sequence[Comparison], readings: Sequence[Reading]
-) -> list[list[Passage]]:
+) -> list[list[ReportPassage]]:
     asked = [
         engraving.Passage(Path(c.piece.path), *run, number=c.piece.number)
         for c, r in zip(comparisons, readings, strict=True)
@@ -502,7 +506,7 @@ def _engraved(
     ]
 
 
-def _said_once(passages: Sequence[Passage]) -> list[Passage]:
+def _said_once(passages: Sequence[ReportPassage]) -> list[ReportPassage]:
     """What must be known of all passages of a file stands below the first only."""
     said: set[str] = set()
     found = []
@@ -513,7 +517,9 @@ def _said_once(passages: Sequence[Passage]) -> list[Passage]:
     return found
 
 
-def _passage(number: int, shown: Shown, r: Reading, drawn: Sequence[Engraved | str]) -> Passage:
+def _passage(
+    number: int, shown: Shown, r: Reading, drawn: Sequence[Engraved | str]
+) -> ReportPassage:
     runs = tuple(each for each in drawn if isinstance(each, Engraved))
     remarks = [
         remark
@@ -521,7 +527,7 @@ def _passage(number: int, shown: Shown, r: Reading, drawn: Sequence[Engraved | s
         for remark in (each.remarks if isinstance(each, Engraved) else (each,))
     ]
     goes_on = ("It goes on after these bars.",) if shown.goes_on else ()
-    return Passage(
+    return ReportPassage(
         heading=capital(place_words(shown.place)),
         why=sentence(shown.finding, r.piece),
         pictures=tuple(f"notation-{number}-{k}" for k, _ in enumerate(runs, start=1)),

@@ -28,7 +28,7 @@ from corpusreg.norms.reference import Rung
 from corpusreg.room import guard
 from corpusreg.room.changes import WAYS, Made
 from corpusreg.room.desk import Desk
-from corpusreg.room.piles import Asked, Piece, Pile, Work
+from corpusreg.room.piles import Asked, Pile, PilePiece, PileWork
 from corpusreg.room.uploads import FILES, MEGABYTE, PER_FILE, TOTAL, clean
 from corpusreg.room.wants import WANTS, Model, bars, models, wanted
 from corpusreg.score.formats import FORMATS
@@ -455,7 +455,7 @@ def _longest(group: Class) -> tuple[str, ...]:
     return max((each.piece.labels for each in group.members), key=len, default=())
 
 
-def _chosen(pile: Pile) -> Work:
+def _chosen(pile: Pile) -> PileWork:
     """The work that a form names by its place."""
     works, place = pile.works, request.form.get("work", "0")
     if not place.isdecimal() or int(place) >= len(works):
@@ -571,7 +571,7 @@ def _groups(pile: Pile, number: int | None = None) -> dict[str, list[_Choice]]:
     return {heading: choices for heading, choices in found.items() if choices}
 
 
-def _fits(piece: Piece, cohort: str) -> bool:
+def _fits(piece: PilePiece, cohort: str) -> bool:
     """Whether works chosen by a cohort are for the players of all works in a file."""
     where = dict(pair.split("=", 1) for pair in cohort.split(","))
     return bool(piece.told) and all(

@@ -10,7 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
-from corpusreg.documents.handout.piece import Drawn
+from corpusreg.documents.handout.piece import DrawnPiece
 from corpusreg.room.tasks import DrawTask, Placed, PlaceTask, draw, inside, place
 from corpusreg.score.formats import FORMATS
 from corpusreg.session import Session, Way
@@ -88,7 +88,7 @@ class Made:
 Task = PlaceTask | DrawTask | DraftTask | ContrastTask | ReviseTask
 
 
-def work(task: Task) -> Placed | Made | tuple[Drawn, ...]:
+def work(task: Task) -> Placed | Made | tuple[DrawnPiece, ...]:
     """Do what is asked. Raises CorpusregError where it cannot be done, without folders."""
     if isinstance(task, PlaceTask):
         return place(task)

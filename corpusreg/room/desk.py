@@ -29,7 +29,7 @@ from corpusreg.comparison.classroom import Unread
 from corpusreg.demonstration import pieces_folder
 from corpusreg.documents.handout.drafts import chain, earlier_drafts
 from corpusreg.documents.handout.edits import FILE_NAME, Edits, read_edits
-from corpusreg.documents.handout.piece import Drawn
+from corpusreg.documents.handout.piece import DrawnPiece
 from corpusreg.documents.handout.reading import (
     Read,
     class_of,
@@ -48,10 +48,10 @@ from corpusreg.room.changes import ContrastTask, DraftTask, Made, ReviseTask, Ta
 from corpusreg.room.folder import run_folder, sweep
 from corpusreg.room.piles import (
     Asked,
-    Piece,
     Pile,
-    Sheets,
-    Work,
+    PilePiece,
+    PileSheets,
+    PileWork,
     names_of,
     saved_class,
     without_scores,
@@ -112,7 +112,9 @@ class Desk:
         self._folder = self._ending.enter_context(run_folder())
         self._adding = threading.Lock()
         self._jobs: queue.SimpleQueue[Callable[[], None] | None] = queue.SimpleQueue()
-        self._reports: queue.PriorityQueue[tuple[int, int, Pile, Piece]] = queue.PriorityQueue()
+        self._reports: queue.PriorityQueue[tuple[int, int, Pile, PilePiece]] = (
+            queue.PriorityQueue()
+        )
         self._numbers = itertools.count()
         inside = _kept_inside(self._folder)
         self._scores = Pool(work, _WORKERS, environment=inside)
@@ -159,7 +161,7 @@ class Desk:
                     return self._put_down(without_scores(key, folder, kept))
             taken = take(several, folder / "scores")
             before = earlier_drafts(taken.files, NO_ROSTER)
-            pieces = [Piece(file) for file in taken.files if file not in before.values()]
+            pieces = [PilePiece(file) for file in taken.files if file not in before.values()]
             pile = Pile(key, folder, taken, pieces, before=before)
             if kept is not None:
                 pile.settings, pile.names = kept.settings, names_of(kept)
@@ -203,7 +205,7 @@ class Desk:
         chosen = list(places)
         for place in chosen:
             file = pile.pieces[place].file
-            pile.pieces[place] = Piece(file)
+            pile.pieces[place] = PilePiece(file)
             cohorts = {f: c for f, c in pile.settings.cohorts.items() if f != file}
             if cohort:
                 cohorts[file] = cohort
@@ -241,7 +243,7 @@ class Desk:
         """The class to be kept, with its scores where they are wanted and here."""
         return with_scores(pile.saved, pile.scores) if scores else pile.saved
 
-    def report(self, pile: Pile, piece: Piece) -> Path | None:
+    def report(self, pile: Pile, piece: PilePiece) -> Path | None:
         """The report of a piece, which is waited for; None where there is none."""
         while not piece.done and pile.doing:
             time.sleep(_POLL)
@@ -268,7 +270,7 @@ class Desk:
             known = {piece.file: piece for piece in pile.pieces if piece.file not in others}
             pile.before = before
             pile.pieces = [
-                known.get(file, Piece(file))
+                known.get(file, PilePiece(file))
                 for file in pile.taken.files
                 if file not in before.values()
             ]
@@ -310,13 +312,13 @@ class Desk:
         task = DraftTask(pile.scores, file, draft, to, pile.settings.cohorts.get(file))
         self._begin(pile, "Setting the two beside each other", task, asked)
 
-    def contrast(self, pile: Pile, chosen: Work, how: Way, bars: str, asked: Asked) -> None:
+    def contrast(self, pile: Pile, chosen: PileWork, how: Way, bars: str, asked: Asked) -> None:
         """Begin a version in other registers. bars: '' for all."""
         to = self._next(pile)
         task = ContrastTask(pile.scores, chosen.file, chosen.number, how, bars, to)
         self._begin(pile, "Writing the version", task, asked)
 
-    def revise(self, pile: Pile, chosen: Work, toward: str, asked: Asked) -> None:
+    def revise(self, pile: Pile, chosen: PileWork, toward: str, asked: Asked) -> None:
         """Begin to look for small changes toward an intention."""
         to, cohort = self._next(pile), pile.settings.cohorts.get(chosen.file)
         task = ReviseTask(pile.scores, chosen.file, chosen.number, toward, to, cohort)
@@ -429,7 +431,7 @@ class Desk:
             for piece in pile.pieces
             if piece.kept
         ]  # fmt: skip
-        drawn: dict[tuple[str, str], Drawn] = {}
+        drawn: dict[tuple[str, str], DrawnPiece] = {}
         for answer in self._counted(pile, _DRAWING, tasks):
             if answer.error:
                 raise answer.error
@@ -453,7 +455,7 @@ class Desk:
             earlier=pile.earlier,
         )  # fmt: skip
         sheets = {f"sheets/{file}.html": title for file, title in made.titles.items()}
-        pile.sheets = Sheets(
+        pile.sheets = PileSheets(
             _packed(work), work, made.pieces, (*made.problems, *made.remarks),
             {"overview.html": "Overview", **sheets, "teacher.html": "For the teacher"},
         )  # fmt: skip
@@ -524,7 +526,7 @@ def _kept_inside(folder: Path) -> dict[str, str]:
     return temporary | {settings.LILYPOND_CACHE: str(folder / "lilypond")}
 
 
-def _settle(piece: Piece, answer: Answer) -> None:
+def _settle(piece: PilePiece, answer: Answer) -> None:
     """What became of a file, kept with it."""
     if answer.error is None:
         found: Placed = answer.result
@@ -549,5 +551,5 @@ def _fault(error: Exception) -> str:
     return f"corpusreg is at fault here ({type(error).__name__}); try it with another score"
 
 
-_NO_PIECE = Piece("")
+_NO_PIECE = PilePiece("")
 _NO_PILE = Pile("", Path(), Taken("", (), ()), [_NO_PIECE])

@@ -19,10 +19,10 @@ from corpusreg.system.errors import UsageError
 
 __all__ = [
     "Asked",
-    "Piece",
     "Pile",
-    "Sheets",
-    "Work",
+    "PilePiece",
+    "PileSheets",
+    "PileWork",
     "names_of",
     "saved_class",
     "without_scores",
@@ -30,7 +30,7 @@ __all__ = [
 
 
 @dataclass
-class Piece:
+class PilePiece:
     """A file: its works once they are compared, what could not be read, its report.
 
     kept: the comparisons, from which the report is written when it is first looked at, or
@@ -53,7 +53,7 @@ class Piece:
 
 
 @dataclass(frozen=True)
-class Work:
+class PileWork:
     """A work that could be read: the place of its file, its number there, its title."""
 
     piece: int
@@ -63,7 +63,7 @@ class Work:
 
 
 @dataclass
-class Sheets:
+class PileSheets:
     """The handouts asked for: the archive once it is there, and their pages: titles by name."""
 
     archive: Path | None = None
@@ -93,7 +93,7 @@ class Pile:
     key: str
     folder: Path
     taken: Taken
-    pieces: list[Piece]
+    pieces: list[PilePiece]
     settings: Settings = field(default_factory=Settings)
     names: Roster = NO_ROSTER
     earlier: SavedClass | None = None
@@ -103,7 +103,7 @@ class Pile:
     news: str = ""
     problem: str = ""
     asked: Asked | None = None
-    sheets: Sheets | None = None
+    sheets: PileSheets | None = None
     changes: dict[int, tuple[str, Made]] = field(default_factory=dict)
     made: int = 0  # reports, sheets and changes so far, for names of files
 
@@ -152,10 +152,10 @@ class Pile:
         return [(n, made) for n, (of, made) in list(self.changes.items())[::-1] if of == file]
 
     @property
-    def works(self) -> list[Work]:
+    def works(self) -> list[PileWork]:
         """All works that could be read, in order."""
         return [
-            Work(place, piece.file, each.number, each.title)
+            PileWork(place, piece.file, each.number, each.title)
             for place, piece in enumerate(self.pieces)
             for each in piece.told
         ]
@@ -179,12 +179,12 @@ def names_of(kept: SavedClass) -> Roster:
 
 def without_scores(key: str, folder: Path, kept: SavedClass) -> Pile:
     """A class that was saved without its scores: its table and its overview."""
-    found: dict[str, Piece] = {}
+    found: dict[str, PilePiece] = {}
     for each in kept.pieces:
-        piece = found.setdefault(each.file, Piece(each.file, done=True))
+        piece = found.setdefault(each.file, PilePiece(each.file, done=True))
         piece.told = (*piece.told, each)
     for unread in kept.unread:
-        piece = found.setdefault(unread.file, Piece(unread.file, done=True))
+        piece = found.setdefault(unread.file, PilePiece(unread.file, done=True))
         piece.problems = (*piece.problems, unread.why)
     return Pile(
         key, folder, Taken(clean(kept.name), tuple(found), ()), list(found.values()),

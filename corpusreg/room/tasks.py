@@ -10,7 +10,7 @@ from pathlib import Path
 
 from corpusreg.comparison.class_piece import ClassPiece, Correction
 from corpusreg.comparison.comparison import Comparison
-from corpusreg.documents.handout.piece import Drawn
+from corpusreg.documents.handout.piece import DrawnPiece
 
 __all__ = [
     "DrawTask",
@@ -113,7 +113,7 @@ def report(task: ReportTask) -> None:
     )  # fmt: skip
 
 
-def draw(task: DrawTask) -> tuple[Drawn, ...]:
+def draw(task: DrawTask) -> tuple[DrawnPiece, ...]:
     """The map, the sentences and the passages of each work of a file."""
     from corpusreg.documents.handout.piece import drawn
 

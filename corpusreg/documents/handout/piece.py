@@ -29,7 +29,7 @@ from corpusreg.text.classroom import class_piece, corrected, draft_of
 from corpusreg.text.drafts import in_short
 from corpusreg.text.sheet_words import passages, told
 
-__all__ = ["Drawn", "PlaceOne", "Placed", "ShownPassage", "drawn", "place_class_file"]
+__all__ = ["DrawnPiece", "PlaceOne", "PlacedFile", "ShownPassage", "drawn", "place_class_file"]
 
 # Pixels: the least and greatest width of a map, the room beside its bars, and a close-up.
 _MAP, _WIDE_MAP, _BESIDE, _CLOSE = 650.0, 900.0, 70.0, 320.0
@@ -50,7 +50,7 @@ class ShownPassage:
 
 
 @dataclass(frozen=True)
-class Drawn:
+class DrawnPiece:
     """What a sheet shows of one work beside its words. map: SVG, and map_alt the same in
     words; told: its sentences."""
 
@@ -61,14 +61,14 @@ class Drawn:
 
 
 @dataclass(frozen=True)
-class Placed:
+class PlacedFile:
     """The works of a file, as they were found; drawn: a sheet of each, () where none is
     wanted; failures: one line for each that cannot be read."""
 
     pieces: tuple[ClassPiece, ...]
     failures: tuple[str, ...]
     reference_id: str
-    drawn: tuple[Drawn, ...] = ()
+    drawn: tuple[DrawnPiece, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -88,16 +88,16 @@ class PlaceOne:
     earlier: tuple[tuple[str, str], ...] = ()
     corrections: tuple[Correction, ...] = ()
 
-    def __call__(self, file: str) -> Placed:
+    def __call__(self, file: str) -> PlacedFile:
         """The works of a file. Raises CorpusregError where none can be read."""
         cohort = dict(self.cohorts).get(file, self.cohort)
         reference = kept_reference()
         before = chain(file, dict(self.earlier))
         found, pieces, failures = place_class_file(reference, self.folder, file, before, cohort)
-        shown: tuple[Drawn, ...] = ()
+        shown: tuple[DrawnPiece, ...] = ()
         if self.chosen is not None:
             shown = drawn(found, pieces, self.corrections, self.chosen, self.folder / file)
-        return Placed(tuple(pieces), tuple(failures), reference.reference_id, shown)
+        return PlacedFile(tuple(pieces), tuple(failures), reference.reference_id, shown)
 
 
 def place_class_file(
@@ -139,7 +139,7 @@ def drawn(
     corrections: Sequence[Correction],
     chosen: Sequence[str],
     path: Path,
-) -> tuple[Drawn, ...]:
+) -> tuple[DrawnPiece, ...]:
     """What the sheets show of the works of a file.
 
     pieces: as they were found, one for each comparison. chosen: names of measures. path: of
@@ -153,7 +153,7 @@ def drawn(
 
 def _drawn(
     c: Comparison, found: ClassPiece, own: ClassPiece, chosen: Sequence[str], path: Path
-) -> Drawn:
+) -> DrawnPiece:
     # The title stands on the sheet, where names may have to stay out.
     c = replace(c, piece=replace(c.piece, title=""))
     sentences = told(own, chosen)
@@ -163,7 +163,7 @@ def _drawn(
     alt = f"Register map: time from left to right, pitch upwards, {own.length}."
     shown = passages(sentences, own)
     said = {each.said for each in sentences}
-    return Drawn(_map(c), alt, sentences, _shown(shown, said, path, c))
+    return DrawnPiece(_map(c), alt, sentences, _shown(shown, said, path, c))
 
 
 def _without(c: Comparison, runs: set[tuple[int, int]]) -> Comparison:

@@ -14,7 +14,7 @@ from corpusreg.comparison.class_piece import ClassPiece
 from corpusreg.comparison.classroom import Class, Unread, classroom
 from corpusreg.comparison.compared import score_files
 from corpusreg.documents.handout.drafts import earlier_drafts
-from corpusreg.documents.handout.piece import Drawn, Placed, PlaceOne
+from corpusreg.documents.handout.piece import DrawnPiece, PlacedFile, PlaceOne
 from corpusreg.documents.handout.privacy import cleaned
 from corpusreg.documents.handout.roster import NO_ROSTER, Roster, without_names
 from corpusreg.measures.definitions import BY_NAME
@@ -47,7 +47,7 @@ class Read:
     saved: SavedClass
     problems: tuple[Problem, ...]
     before: Mapping[str, str]
-    drawn: Mapping[tuple[str, str], Drawn]
+    drawn: Mapping[tuple[str, str], DrawnPiece]
 
     @property
     def group(self) -> Class:
@@ -131,7 +131,7 @@ def read_class(
     problems = [Problem(each, without_names(each, names.hidden)) for each in faults]
     unread: list[Unread] = []
     pieces: list[ClassPiece] = []
-    drawn: dict[tuple[str, str], Drawn] = {}
+    drawn: dict[tuple[str, str], DrawnPiece] = {}
     made = ""
     for file, found in _placed(place, members, workers, on_piece):
         made = made or found.reference_id
@@ -183,13 +183,13 @@ def _placed(
     files: Sequence[str],
     workers: int,
     on_piece: Callable[[int, int], None] | None,
-) -> Iterator[tuple[str, Placed]]:
+) -> Iterator[tuple[str, PlacedFile]]:
     """Each file's works, or why it has none."""
     with Pool(place, workers) as pool:
         for done, answer in enumerate(pool.in_turn(files), start=1):
             if isinstance(answer.error, (UsageError, StoreError)):
                 raise answer.error
-            failed = Placed((), (str(answer.error),), "")
+            failed = PlacedFile((), (str(answer.error),), "")
             yield answer.item, answer.result if answer.error is None else failed
             if on_piece:
                 on_piece(done, len(files))

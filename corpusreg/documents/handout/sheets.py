@@ -18,7 +18,7 @@ from corpusreg.comparison.class_piece import ClassPiece, Happening
 from corpusreg.comparison.classroom import Class, Member
 from corpusreg.documents.handout.dots import class_picture, key
 from corpusreg.documents.handout.edits import Edited
-from corpusreg.documents.handout.piece import Drawn, ShownPassage
+from corpusreg.documents.handout.piece import DrawnPiece, ShownPassage
 from corpusreg.system.phrases import capital, joined, plural
 from corpusreg.text.assignments import assignment_answer, assignment_words
 from corpusreg.text.classroom import (
@@ -120,7 +120,7 @@ class Sheets:
     teacher: TeacherSheet
 
 
-def made(member: Member, drawn: Drawn) -> Edited:
+def made(member: Member, drawn: DrawnPiece) -> Edited:
     """What is made for a piece: its sentences and its question."""
     told = drawn.told
     return Edited(tuple(each.said for each in told), question(told, member.piece))
@@ -128,7 +128,7 @@ def made(member: Member, drawn: Drawn) -> Edited:
 
 def sheets(
     group: Class,
-    drawn: Mapping[str, Drawn],
+    drawn: Mapping[str, DrawnPiece],
     edits: Mapping[str, Edited],
     files: Mapping[str, str],
     problems: Sequence[str],
@@ -152,7 +152,7 @@ def sheets(
 
 
 def _sheet(
-    member: Member, drawn: Drawn, own: Edited, file: str, asked: Assignment | None
+    member: Member, drawn: DrawnPiece, own: Edited, file: str, asked: Assignment | None
 ) -> PieceSheet:
     piece, fresh = member.piece, made(member, drawn)
     answers = assignment_answer(piece, asked) if asked else ()

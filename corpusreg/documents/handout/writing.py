@@ -24,7 +24,7 @@ from corpusreg.comparison.class_piece import ClassPiece
 from corpusreg.comparison.classroom import MEASURES, Class, since
 from corpusreg.documents.handout.edits import FILE_NAME, Edited, Edits, read_edits, written
 from corpusreg.documents.handout.folders import publish, staging
-from corpusreg.documents.handout.piece import Drawn
+from corpusreg.documents.handout.piece import DrawnPiece
 from corpusreg.documents.handout.privacy import cleaned
 from corpusreg.documents.handout.reading import (
     Problem,
@@ -278,7 +278,7 @@ def _write(
 
 def _text(
     group: Class,
-    drawn: Mapping[str, Drawn],
+    drawn: Mapping[str, DrawnPiece],
     own: Mapping[str, Edited],
     edits: Edits,
     names: Roster,

@@ -26,8 +26,8 @@ from pathlib import Path
 from corpusreg.score.notes import Dynamic, Part, Pedal, Score, Sign, Tempo, note_table
 from corpusreg.score.readers.kern.spines import (
     HairpinSign,
-    Place,
-    Table,
+    KernPlace,
+    KernTable,
     Track,
     changes_of_instrument,
     parse_dynamics,
@@ -35,7 +35,7 @@ from corpusreg.score.readers.kern.spines import (
     read_table,
 )
 from corpusreg.score.readers.kern.timing import (
-    Measure,
+    KernMeasure,
     Timeline,
     bar_table,
     expansion_list,
@@ -53,7 +53,7 @@ def _staff_record(track: Track) -> str:
     return ""
 
 
-def _owner(track: Track, table: Table, places: dict[Track, Place]) -> Track | None:
+def _owner(track: Track, table: KernTable, places: dict[Track, KernPlace]) -> Track | None:
     """The kern column that a dynam column belongs to."""
     kern = [other for other in table.tracks if other in places]
     record = _staff_record(track).split("/")[0]
@@ -65,7 +65,7 @@ def _owner(track: Track, table: Table, places: dict[Track, Place]) -> Track | No
 
 
 def _dynam_places(
-    tracks: list[Track], table: Table, places: dict[Track, Place]
+    tracks: list[Track], table: KernTable, places: dict[Track, KernPlace]
 ) -> dict[Track, tuple[int, int]]:
     """(part, staff) of each dynam column; staff 0 where it counts for the whole part."""
     owners = {track: _owner(track, table, places) for track in tracks}
@@ -111,7 +111,7 @@ class _Line:
 
 
 def dynamics_of(
-    timeline: Timeline, table: Table, places: dict[Track, Place]
+    timeline: Timeline, table: KernTable, places: dict[Track, KernPlace]
 ) -> tuple[Dynamic, ...]:
     """Dynamics by part; signs that are not understood are counted in timeline.lost."""
     tracks = [track for track in table.tracks if track.kind in ("**dynam", "**dyn")]
@@ -128,7 +128,7 @@ def dynamics_of(
 
 
 def pedals_of(
-    timeline: Timeline, parts: tuple[Part, ...], places: dict[Track, Place]
+    timeline: Timeline, parts: tuple[Part, ...], places: dict[Track, KernPlace]
 ) -> tuple[Pedal, ...]:
     """Spans of the sustain pedal. One that is not lifted lasts until it is pressed
     again, the last one to the end of its bar; an organ's pedal sustains nothing.
@@ -219,7 +219,7 @@ def _segments(path: Path) -> tuple[str, list[list[tuple[int, str]]]]:
     return path.name, segments
 
 
-def _metadata(table: Table) -> dict[str, str]:
+def _metadata(table: KernTable) -> dict[str, str]:
     """Reference records under their own keys, and the keys used everywhere."""
     found: dict[str, list[str]] = {}
     for key, value in table.references:
@@ -237,7 +237,7 @@ def _metadata(table: Table) -> dict[str, str]:
     return metadata
 
 
-def _wanted(table: Table) -> list[str] | None:
+def _wanted(table: KernTable) -> list[str] | None:
     """The default expansion list, where the file has one."""
     for track in table.tracks:
         for record in track.records:
@@ -284,7 +284,7 @@ def _score(lines: list[tuple[int, str]], name: str) -> Score:
     )
 
 
-def _signs(measures: list[Measure]) -> tuple[Sign, ...]:
+def _signs(measures: list[KernMeasure]) -> tuple[Sign, ...]:
     """What shows where movements end and begin: final barlines, new metres."""
     found = []
     for bar, measure in enumerate(measures):

@@ -66,9 +66,21 @@ from corpusreg.score.notes import Part
 from corpusreg.system.errors import ReadError
 
 __all__ = [
-    "HairpinSign", "Layout", "Place", "Row", "Spine", "Table", "Track",
-    "changes_of_instrument", "denominators", "parse_dynamics", "parse_token",
-    "place_tracks", "read_table", "ticks_for", "transposition",
+    "HairpinSign",
+    "KernLayout",
+    "KernPlace",
+    "KernRow",
+    "KernTable",
+    "Spine",
+    "Track",
+    "changes_of_instrument",
+    "denominators",
+    "parse_dynamics",
+    "parse_token",
+    "place_tracks",
+    "read_table",
+    "ticks_for",
+    "transposition",
 ]  # fmt: skip
 
 _STEPS = {"c": 0, "d": 2, "e": 4, "f": 5, "g": 7, "a": 9, "b": 11}
@@ -93,7 +105,7 @@ class Note:
 
 
 @dataclass(frozen=True, slots=True)
-class Event:
+class KernEvent:
     """A **kern token.
 
     advance  quarters until the spine's next token; None where it is not known.
@@ -170,7 +182,7 @@ def _note(text: str, duration: Fraction, grace: bool, staccato: bool) -> Note | 
 
 
 @lru_cache(maxsize=1 << 16)
-def parse_token(token: str) -> Event:
+def parse_token(token: str) -> KernEvent:
     """Read one **kern data token (not the null token '.').
 
     Notes of a chord without a number of their own take the first one's; a dot is the whole
@@ -182,7 +194,7 @@ def parse_token(token: str) -> Event:
     """
     pieces = token.split()
     if not pieces:
-        return Event(None, (), False, ("empty token",))
+        return KernEvent(None, (), False, ("empty token",))
     grace, dotted = "q" in token, "'" in token or "`" in token
     first = None if grace else _duration(pieces[0])
     notes: list[Note] = []
@@ -201,7 +213,7 @@ def parse_token(token: str) -> Event:
             lost.append(note)
     if first is None and not grace and not lost:
         lost.append("rest without a readable duration")
-    return Event(Fraction(0) if grace else first, tuple(notes), grace, tuple(lost))
+    return KernEvent(Fraction(0) if grace else first, tuple(notes), grace, tuple(lost))
 
 
 @lru_cache(maxsize=1 << 16)
@@ -297,7 +309,7 @@ class Spine:
 
 
 @dataclass(eq=False, slots=True)
-class Layout:
+class KernLayout:
     """Columns in force: kern and dynam hold (column, spine, strand number in track)."""
 
     spines: list[Spine]
@@ -317,20 +329,20 @@ class Layout:
 
 
 @dataclass(slots=True)
-class Row:
+class KernRow:
     """One line: kind is 'data', 'bar', 'record' (interpretations), 'text' or 'layout'."""
 
     line: int
     kind: str
     fields: list[str]
-    layout: Layout
+    layout: KernLayout
 
 
 @dataclass
-class Table:
+class KernTable:
     """Rows in file order, tracks in column order, and reference records."""
 
-    rows: list[Row] = field(default_factory=list)
+    rows: list[KernRow] = field(default_factory=list)
     tracks: list[Track] = field(default_factory=list)
     references: list[tuple[str, str]] = field(default_factory=list)
     ended: bool = True  # every spine was terminated by *-
@@ -379,12 +391,12 @@ def _swapped(fields: list[str], spines: list[Spine], where: tuple[str, int]) -> 
 class _Columns:
     """The columns while a file is read."""
 
-    def __init__(self, name: str, table: Table) -> None:
+    def __init__(self, name: str, table: KernTable) -> None:
         self.name = name
         self.table = table
-        self.layout = Layout([], [])
+        self.layout = KernLayout([], [])
 
-    def begin(self, line: int, fields: list[str]) -> Row:
+    def begin(self, line: int, fields: list[str]) -> KernRow:
         if not all(kind.startswith("**") for kind in fields):
             raise _fail(self.name, line, "a column begins without its ** interpretation")
         tracks = self.table.tracks[: len(fields)]
@@ -393,10 +405,10 @@ class _Columns:
             tracks = [Track(count + i, kind) for i, kind in enumerate(fields)]
             self.table.tracks.extend(tracks)
         spines = [Spine(track) for track in tracks]
-        self.layout = Layout(spines, list(spines))
-        return Row(line, "layout", fields, self.layout)
+        self.layout = KernLayout(spines, list(spines))
+        return KernRow(line, "layout", fields, self.layout)
 
-    def retype(self, line: int, fields: list[str]) -> Row:
+    def retype(self, line: int, fields: list[str]) -> KernRow:
         """Exclusive interpretations in mid-file: a column changes its kind."""
         spines, born = [], []
         for text, spine in zip(fields, self.layout.spines, strict=True):
@@ -406,10 +418,10 @@ class _Columns:
                 spine = Spine(track, (spine,))
                 born.append(spine)
             spines.append(spine)
-        self.layout = Layout(spines, born)
-        return Row(line, "layout", fields, self.layout)
+        self.layout = KernLayout(spines, born)
+        return KernRow(line, "layout", fields, self.layout)
 
-    def manipulate(self, line: int, fields: list[str]) -> Row:
+    def manipulate(self, line: int, fields: list[str]) -> KernRow:
         where = (self.name, line)
         swapped = _swapped(fields, self.layout.spines, where)
         groups = _joined(fields, swapped, where)
@@ -421,8 +433,8 @@ class _Columns:
             column += len(group)
             born.extend(spine for spine in made if spine not in group)
             spines.extend(made)
-        self.layout = Layout(spines, born)
-        return Row(line, "layout", fields, self.layout)
+        self.layout = KernLayout(spines, born)
+        return KernRow(line, "layout", fields, self.layout)
 
     def _after(self, text: str, group: list[Spine]) -> list[Spine]:
         first = group[0]
@@ -439,20 +451,20 @@ class _Columns:
         return [first]
 
 
-def _reference(table: Table, text: str) -> None:
+def _reference(table: KernTable, text: str) -> None:
     key, colon, value = text.lstrip("!").partition(":")
     if colon and key and " " not in key:
         table.references.append((key, value.strip()))
 
 
-def read_table(lines: list[tuple[int, str]], name: str) -> Table:
+def read_table(lines: list[tuple[int, str]], name: str) -> KernTable:
     """Rows of one segment.
 
     Parameters: numbered lines without line ends, and the file's name for errors.
     Raises ReadError with file and line where a row has another number of tokens
     than there are spines, or spine paths do not add up.
     """
-    table = Table()
+    table = KernTable()
     columns = _Columns(name, table)
     rows = table.rows
     for line, text in lines:
@@ -462,7 +474,7 @@ def read_table(lines: list[tuple[int, str]], name: str) -> Table:
             if text.startswith("!!!"):
                 _reference(table, text)
             elif "!LO:TX" in text:
-                rows.append(Row(line, "text", text.split("\t"), columns.layout))
+                rows.append(KernRow(line, "text", text.split("\t"), columns.layout))
             continue
         fields = text.split("\t")
         layout = columns.layout
@@ -477,14 +489,14 @@ def read_table(lines: list[tuple[int, str]], name: str) -> Table:
         if text[0] == "*":
             rows.append(_interpretations(columns, line, fields))
         elif text[0] == "=":
-            rows.append(Row(line, "bar", fields, layout))
+            rows.append(KernRow(line, "bar", fields, layout))
         else:
-            rows.append(Row(line, "data", fields, layout))
+            rows.append(KernRow(line, "data", fields, layout))
     table.ended = not columns.layout.spines
     return table
 
 
-def _interpretations(columns: _Columns, line: int, fields: list[str]) -> Row:
+def _interpretations(columns: _Columns, line: int, fields: list[str]) -> KernRow:
     if any(text in _PATHS for text in fields):
         return columns.manipulate(line, fields)
     if any(text.startswith("**") for text in fields):
@@ -492,7 +504,7 @@ def _interpretations(columns: _Columns, line: int, fields: list[str]) -> Row:
     for text, spine in zip(fields, columns.layout.spines, strict=True):
         if len(text) > 1:
             spine.track.records.append(text)
-    return Row(line, "record", fields, columns.layout)
+    return KernRow(line, "record", fields, columns.layout)
 
 
 # Instrument codes of the Humdrum tables (value from memory) that use two staves.
@@ -515,7 +527,7 @@ _NUMBERED = re.compile(r"\*(?:part|staff)(\d+)")
 
 
 @dataclass(frozen=True, slots=True)
-class Place:
+class KernPlace:
     """Where a kern track stands: part index, staff in the part (1 = top)."""
 
     part: int
@@ -563,7 +575,7 @@ def _code(track: Track) -> str:
     return next(iter(_codes(track)), "")
 
 
-def changes_of_instrument(table: Table) -> int:
+def changes_of_instrument(table: KernTable) -> int:
     """How many kern columns name a second instrument; a part keeps its first one."""
     kern = [track for track in table.tracks if track.kind == "**kern"]
     return sum(len(set(_codes(track)) - {"Iempty"}) > 1 for track in kern)
@@ -638,8 +650,8 @@ def _part(group: list[Track]) -> Part:
 
 
 def place_tracks(
-    table: Table, instruments: str, decoration: str = ""
-) -> tuple[tuple[Part, ...], dict[Track, Place]]:
+    table: KernTable, instruments: str, decoration: str = ""
+) -> tuple[tuple[Part, ...], dict[Track, KernPlace]]:
     """Parts, top first, and the place of each **kern track.
 
     instruments: text of the !!!AIN record, or ''. decoration: likewise of
@@ -648,7 +660,7 @@ def place_tracks(
     tracks = [track for track in table.tracks if track.kind == "**kern"]
     groups = _groups(tracks, instruments, decoration)[::-1]
     places = {
-        track: Place(part, staff, transposition(track.records))
+        track: KernPlace(part, staff, transposition(track.records))
         for part, group in enumerate(groups)
         for staff, track in enumerate(group[::-1], 1)
     }

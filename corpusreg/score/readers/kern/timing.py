@@ -26,18 +26,18 @@ import numpy as np
 
 from corpusreg.score.notes import Bars, felt_beat
 from corpusreg.score.readers.kern.spines import (
-    Layout,
-    Place,
-    Row,
+    KernLayout,
+    KernPlace,
+    KernRow,
+    KernTable,
     Spine,
-    Table,
     Track,
     denominators,
     parse_token,
     ticks_for,
 )
 
-__all__ = ["Measure", "Timeline", "bar_table", "expansion_list", "run_table"]
+__all__ = ["KernMeasure", "Timeline", "bar_table", "expansion_list", "run_table"]
 
 
 _BARLINE = re.compile(r"=+(\d+[a-z]*)?(.*)")
@@ -57,7 +57,7 @@ class BarLine:
 
 
 @dataclass(frozen=True, slots=True)
-class Metre:
+class KernMetre:
     """A metre; `unit` is its lower number, 0 for a breve."""
 
     count: int
@@ -73,13 +73,13 @@ class Metre:
 
 
 @dataclass(slots=True)
-class Measure:
+class KernMeasure:
     """A bar while the file is read; ticks from the beginning of the file."""
 
     start: int
     end: int = 0
     label: str = ""
-    metre: Metre | None = None
+    metre: KernMetre | None = None
     section: bool = False
     repeat_start: bool = False
     repeat_end: bool = False
@@ -104,7 +104,7 @@ def parse_barline(token: str) -> BarLine:
     return BarLine(label or "", double, end, start)
 
 
-def parse_metre(record: str) -> Metre | None:
+def parse_metre(record: str) -> KernMetre | None:
     """The metre of a record such as *M3/4; None for any other record.
 
     >>> parse_metre("*M6/8")
@@ -115,7 +115,7 @@ def parse_metre(record: str) -> Metre | None:
         return None
     count, unit = sum(map(int, match.group(1).split("+"))), int(match.group(2))
     good = count > 0 and unit in (0, 1, 2, 4, 8, 16, 32, 64, 128, 3, 6, 12, 24)
-    return Metre(count, unit) if good else None
+    return KernMetre(count, unit) if good else None
 
 
 _TEXT = re.compile(r"!LO:TX.*?:t=([^:]*)")
@@ -142,7 +142,7 @@ def parse_mark(comment: str) -> str:
     return next((mark for mark, form in _MARKS.items() if re.fullmatch(form, words)), "")
 
 
-def _labels(measures: list[Measure], fulls: list[int]) -> tuple[tuple[str, ...], int]:
+def _labels(measures: list[KernMeasure], fulls: list[int]) -> tuple[tuple[str, ...], int]:
     """Printed numbers, and how many had to be counted."""
     labels: list[str] = []
     counted = 0
@@ -177,7 +177,7 @@ def _next_label(label: str, following: str) -> str:
     return f"{number}a" if onward == following else onward
 
 
-def _first_label(measures: list[Measure], fulls: list[int]) -> str:
+def _first_label(measures: list[KernMeasure], fulls: list[int]) -> str:
     """Number of an opening bar without one: one less than the next number."""
     for index, measure in enumerate(measures):
         number = re.match(r"\d+", measure.label)
@@ -262,7 +262,10 @@ def _endings(at: dict[str, list[int]], bars: int) -> tuple[tuple[int, ...], ...]
 
 
 def bar_table(
-    measures: list[Measure], labels: list[tuple[int, str]], wanted: list[str] | None, ticks: int
+    measures: list[KernMeasure],
+    labels: list[tuple[int, str]],
+    wanted: list[str] | None,
+    ticks: int,
 ) -> tuple[Bars, list[str]]:
     """Bars of the file, and what was taken for granted.
 
@@ -271,7 +274,7 @@ def bar_table(
     assumed: list[str] = []
     if any(measure.metre is None for measure in measures):
         assumed.append("no metre written: read as 4/4")
-    metres = [measure.metre or Metre(4, 4) for measure in measures]
+    metres = [measure.metre or KernMetre(4, 4) for measure in measures]
     fulls = [metre.bar(ticks) for metre in metres]
     printed, counted = _labels(measures, fulls)
     if counted:
@@ -327,7 +330,7 @@ class Timeline:
 
     ticks: int = 1
     rows: list[tuple[int | bool, ...]] = field(default_factory=list)
-    measures: list[Measure] = field(default_factory=list)
+    measures: list[KernMeasure] = field(default_factory=list)
     labels: list[tuple[int, str]] = field(default_factory=list)
     dynam: list[tuple[Track, int, int, str]] = field(default_factory=list)
     pedals: list[tuple[Track, int, bool]] = field(default_factory=list)
@@ -338,7 +341,7 @@ class Timeline:
     end: int = 0
 
 
-def _cells(table: Table) -> tuple[int, dict[str, _Cell]]:
+def _cells(table: KernTable) -> tuple[int, dict[str, _Cell]]:
     """Ticks per quarter for the whole table, and each distinct token read once."""
     tokens: set[str] = set()
     found: set[int] = set()
@@ -374,15 +377,15 @@ def _cell(token: str, ticks: int, refused: frozenset[int]) -> _Cell:
 class _Run:
     """One pass over the rows."""
 
-    def __init__(self, table: Table, places: dict[Track, Place]) -> None:
+    def __init__(self, table: KernTable, places: dict[Track, KernPlace]) -> None:
         ticks, self.cells = _cells(table)
         self.out = Timeline(ticks=ticks)
         self.places = places
         self.rows = table.rows
         self.index = 0  # place of the present row
-        self.bar = Measure(0)
+        self.bar = KernMeasure(0)
         self.now = 0  # time of the last timed row
-        self.metre: Metre | None = None
+        self.metre: KernMetre | None = None
         self.soonest = 0  # earliest time the next row can have
         self.filled = False  # the bar has a data row
         self.open_strands: tuple[Spine, ...] = ()
@@ -390,14 +393,14 @@ class _Run:
         self.marks: set[str] = set()  # segno, fine ... waiting for their bar
         self.waiting: list[list[tuple[Track, str]]] = []  # rows without kern tokens
 
-    def born(self, layout: Layout) -> None:
+    def born(self, layout: KernLayout) -> None:
         for spine in layout.born:
             parents = spine.parents
             spine.clock = max((parent.clock for parent in parents), default=self.now)
             spine.cue = any(parent.cue for parent in parents)
             spine.fresh = spine.fresh or any(parent.fresh for parent in parents)
 
-    def row(self, row: Row) -> None:
+    def row(self, row: KernRow) -> None:
         if row.layout.kern:
             self.open_strands = tuple(spine for _, spine, _ in row.layout.kern)
         if row.kind == "data":
@@ -413,7 +416,7 @@ class _Run:
 
     # -- time ---------------------------------------------------------------
 
-    def time_of(self, strands: list[Spine], layout: Layout) -> int:
+    def time_of(self, strands: list[Spine], layout: KernLayout) -> int:
         """Time of a row from the strands that have a token in it."""
         clocks = [spine.clock for spine in strands if not spine.fresh]
         first = clocks[0] if clocks else -1
@@ -465,7 +468,7 @@ class _Run:
 
     # -- rows ---------------------------------------------------------------
 
-    def data(self, row: Row) -> None:
+    def data(self, row: KernRow) -> None:
         fields = row.fields
         hits = []
         for column, spine, strand in row.layout.kern:
@@ -526,7 +529,7 @@ class _Run:
             self.out.lost["note outside MIDI 0-127"] += len(moved) - len(kept)
         return kept
 
-    def barline(self, row: Row) -> None:
+    def barline(self, row: KernRow) -> None:
         strands = [spine for _, spine, _ in row.layout.kern]
         time = self.bar_time(strands)
         self.reach(time)
@@ -591,10 +594,10 @@ class _Run:
         if not self.filled:
             self.bar.metre = self.metre
         self.out.measures.append(self.bar)
-        self.bar = Measure(time, cut=cut, label=self.bar.label if cut else "")
+        self.bar = KernMeasure(time, cut=cut, label=self.bar.label if cut else "")
         self.filled = False
 
-    def record(self, row: Row) -> None:
+    def record(self, row: KernRow) -> None:
         for text, spine in zip(row.fields, row.layout.spines, strict=True):
             if len(text) < 2:
                 continue
@@ -635,7 +638,7 @@ class _Run:
                 self.out.pedals.append((track, self.now, False))
 
 
-def run_table(table: Table, places: dict[Track, Place]) -> Timeline:
+def run_table(table: KernTable, places: dict[Track, KernPlace]) -> Timeline:
     """Notes, bars, labels, dynamics, pedals and tempos of a table, in ticks."""
     run = _Run(table, places)
     for run.index, row in enumerate(table.rows):
