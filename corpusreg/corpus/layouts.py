@@ -258,7 +258,7 @@ _YAML_FIELD = re.compile(r"^(- |  )(\w+): *(\S.*?)?(?: +#.*)?$")
 
 
 @dataclass
-class Told:
+class LayoutFacts:
     """What a layout tells. facts: by relative path; left_out: why, by relative path."""
 
     facts: dict[str, Facts] = field(default_factory=dict)
@@ -266,9 +266,9 @@ class Told:
     problems: list[str] = field(default_factory=list)
 
 
-def _songs(root: Path, files: Sequence[SourceFile]) -> Told:
+def _songs(root: Path, files: Sequence[SourceFile]) -> LayoutFacts:
     tables = _Tables(root)
-    told = Told()
+    told = LayoutFacts()
     for file in files:
         score, group, composer = tables.rows_of(file.relative)
         told.facts[file.relative] = composer | {
@@ -278,9 +278,9 @@ def _songs(root: Path, files: Sequence[SourceFile]) -> Told:
     return told
 
 
-def _movements(root: Path, files: Sequence[SourceFile]) -> Told:
+def _movements(root: Path, files: Sequence[SourceFile]) -> LayoutFacts:
     tables = _Tables(root)
-    told = Told()
+    told = LayoutFacts()
     for file in files:
         score, group, composer = tables.rows_of(file.relative)
         place = PurePosixPath(file.relative).parent
@@ -339,8 +339,8 @@ class _Tables:
         return self._sets.get(path) or self._sets.get(re.sub(r",_Op\.[^/]*$", "", path), {})
 
 
-def _kern(root: Path, files: Sequence[SourceFile]) -> Told:
-    told = Told()
+def _kern(root: Path, files: Sequence[SourceFile]) -> LayoutFacts:
+    told = LayoutFacts()
     for file in files:
         found = dict(reversed(_RECORD.findall(_head(file.path, _RECORD_BYTES))))
         whole, own = found.get("OPR") or found.get("GTL", ""), found.get("OTL", "")
@@ -353,7 +353,7 @@ def _kern(root: Path, files: Sequence[SourceFile]) -> Told:
     return told
 
 
-def _libraries(root: Path, files: Sequence[SourceFile]) -> Told:
+def _libraries(root: Path, files: Sequence[SourceFile]) -> LayoutFacts:
     told = _kern(root, files)
     names = {row["folder"]: row["name"] for row in data_rows("libraries.csv")}
     for file in files:
@@ -366,22 +366,22 @@ def _libraries(root: Path, files: Sequence[SourceFile]) -> Told:
     return told
 
 
-def _hymns(root: Path, files: Sequence[SourceFile]) -> Told:
-    told = Told()
+def _hymns(root: Path, files: Sequence[SourceFile]) -> LayoutFacts:
+    told = LayoutFacts()
     for file in files:
         found = _HYMN_COMPOSER.search(_head(file.path, _HYMN_BYTES))
         told.facts[file.relative] = {"composer": found[1]} if found else {}
     return told
 
 
-def _lilypond(root: Path, files: Sequence[SourceFile]) -> Told:
+def _lilypond(root: Path, files: Sequence[SourceFile]) -> LayoutFacts:
     facts, left_out = lilypond_pieces(root, files)
-    return Told(facts, left_out)
+    return LayoutFacts(facts, left_out)
 
 
-def _one_table(root: Path, files: Sequence[SourceFile]) -> Told:
+def _one_table(root: Path, files: Sequence[SourceFile]) -> LayoutFacts:
     """A folder of scores with one table for all of them, whose columns are found by name."""
-    told = Told()
+    told = LayoutFacts()
     rows = _table_rows(root, told.problems)
     for file in files:
         row = rows.get(file.relative) or rows.get(PurePosixPath(file.relative).name)
@@ -439,9 +439,9 @@ def _says_no(row: Mapping[str, str], *names: str) -> bool:
     return _cell(row, *names).casefold() in ("false", "0", "no")
 
 
-def _folder(root: Path, files: Sequence[SourceFile]) -> Told:
+def _folder(root: Path, files: Sequence[SourceFile]) -> LayoutFacts:
     """A user's own scores."""
-    told = Told()
+    told = LayoutFacts()
     table = table_of(root)
     rows = read_table(table, told.problems) if table else {}
     for file in files:
@@ -464,7 +464,7 @@ def _folder_composer(relative: str) -> str:
     return ""
 
 
-LAYOUTS: Mapping[str, Callable[[Path, Sequence[SourceFile]], Told]] = {
+LAYOUTS: Mapping[str, Callable[[Path, Sequence[SourceFile]], LayoutFacts]] = {
     "songs in sets": _songs,
     "movements in sets": _movements,
     "kern records": _kern,

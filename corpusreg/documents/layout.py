@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any
 
 from corpusreg.documents.engraving import Engraved, glyph_sheet, standalone
 from corpusreg.documents.html import Html, asset, document
-from corpusreg.documents.paper import Sheet, paper_of
+from corpusreg.documents.paper import PaperSheet, paper_of
 from corpusreg.documents.pictures import look
 from corpusreg.system.errors import CorpusregError, UsageError
 from corpusreg.system.phrases import capital
@@ -83,7 +83,7 @@ class Document:
             class_=self.kind,
         )
 
-    def sheet(self, paper: str = "a4") -> Sheet:
+    def sheet(self, paper: str = "a4") -> PaperSheet:
         """The same on paper. paper: 'a4' or 'letter'."""
         body = self._body(self.pictures, paper=True)
         whole = {name: each.alone for name, each in self.pictures.items()}

@@ -22,7 +22,7 @@ from typing import Any
 from corpusreg.documents.html import asset
 from corpusreg.documents.pictures.look import COLOURS
 
-__all__ = ["Sheet", "paper_of", "typeset"]
+__all__ = ["PaperSheet", "paper_of", "typeset"]
 
 ELEMENTS = frozenset((
     "h1", "h2", "h3", "p", "ul", "ol", "li", "table", "thead", "tbody", "tr", "th", "td",
@@ -37,14 +37,16 @@ _WHITE = "#ffffff"
 
 
 @dataclass(frozen=True)
-class Sheet:
+class PaperSheet:
     """A PDF, and what a reader must know about it."""
 
     pdf: bytes
     remarks: tuple[str, ...] = ()
 
 
-def paper_of(body: str, pictures: Mapping[str, str], *, title: str, paper: str = "a4") -> Sheet:
+def paper_of(
+    body: str, pictures: Mapping[str, str], *, title: str, paper: str = "a4"
+) -> PaperSheet:
     """A PDF of the body of a page.
 
     pictures: SVG by the name that an `<img src>` gives. paper: 'a4' or 'letter'. Raises
@@ -57,7 +59,7 @@ def paper_of(body: str, pictures: Mapping[str, str], *, title: str, paper: str =
     return typeset(asset("paper.typ"), data, paper=paper)
 
 
-def typeset(template: str, data: Mapping[str, Any], *, paper: str = "a4") -> Sheet:
+def typeset(template: str, data: Mapping[str, Any], *, paper: str = "a4") -> PaperSheet:
     """Data set by a template.
 
     template: typst source, which follows `assets/base.typ`; that gives it `data`, `look`
@@ -80,12 +82,12 @@ def typeset(template: str, data: Mapping[str, Any], *, paper: str = "a4") -> She
     missing = ""
     for system_fonts in (False, True):
         try:
-            return Sheet(compiled(system_fonts=system_fonts, standards=[_TAGGED]))
+            return PaperSheet(compiled(system_fonts=system_fonts, standards=[_TAGGED]))
         except typst.TypstError as error:
             if _NO_GLYPH not in str(error):
                 raise
             missing = str(error).partition("`")[2].partition("`")[0]
-    return Sheet(
+    return PaperSheet(
         compiled(system_fonts=True, standards=[]),
         (f"no font here has the letters {missing}: they are shown as empty boxes",),
     )

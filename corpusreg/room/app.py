@@ -28,7 +28,7 @@ from corpusreg.norms.reference import Rung
 from corpusreg.room import guard
 from corpusreg.room.changes import WAYS, Made
 from corpusreg.room.desk import Desk
-from corpusreg.room.piles import Asked, Pile, PilePiece, PileWork
+from corpusreg.room.piles import FilledForm, Pile, PilePiece, PileWork
 from corpusreg.room.uploads import FILES, MEGABYTE, PER_FILE, TOTAL, clean
 from corpusreg.room.wants import WANTS, Model, bars, models, wanted
 from corpusreg.score.formats import FORMATS
@@ -195,10 +195,10 @@ def _problems(app: Flask, desk: Desk) -> None:
         return told(f"corpusreg is at fault here ({name}); go back and try again", 500)
 
 
-def _asked() -> Asked:
+def _asked() -> FilledForm:
     """The form that this request sends."""
     fields = {name: value[:_FIELD] for name, value in request.form.items() if name != "token"}
-    return Asked(request.endpoint or "", fields)
+    return FilledForm(request.endpoint or "", fields)
 
 
 def _field(name: str, words: str) -> str:
@@ -218,7 +218,7 @@ def _start_page(desk: Desk, problem: str = "") -> str:
     )  # fmt: skip
 
 
-def _page_of(pile: Pile, asked: Asked | None, problem: str) -> str:
+def _page_of(pile: Pile, asked: FilledForm | None, problem: str) -> str:
     """The page on which a form stands: that of the class, or of one piece."""
     place = _place(pile, asked.fields) if asked else None
     if len(pile.pieces) > 1 and place is None:
@@ -240,7 +240,7 @@ def _address(pile: Pile) -> str:
     return url_for("piece", key=pile.key, number=place)
 
 
-def _class_page(pile: Pile, asked: Asked | None, problem: str) -> str:
+def _class_page(pile: Pile, asked: FilledForm | None, problem: str) -> str:
     doing = pile.doing  # asked first: what is done afterwards is seen at the next question
     group = pile.group
     return render_template(
@@ -253,7 +253,7 @@ def _class_page(pile: Pile, asked: Asked | None, problem: str) -> str:
     )  # fmt: skip
 
 
-def _piece_page(pile: Pile, number: int, asked: Asked | None, problem: str) -> str:
+def _piece_page(pile: Pile, number: int, asked: FilledForm | None, problem: str) -> str:
     doing, piece = pile.doing, pile.pieces[number]
     works = [(place, each) for place, each in enumerate(pile.works) if each.piece == number]
     longest = max(piece.told, key=lambda each: len(each.labels), default=None)

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from corpusreg.documents.handout.piece import DrawnPiece
-from corpusreg.room.tasks import DrawTask, Placed, PlaceTask, draw, inside, place
+from corpusreg.room.tasks import DrawTask, PlacedWorks, PlaceTask, draw, inside, place
 from corpusreg.score.formats import FORMATS
 from corpusreg.session import Session, Way
 from corpusreg.system.errors import CorpusregError
@@ -88,7 +88,7 @@ class Made:
 Task = PlaceTask | DrawTask | DraftTask | ContrastTask | ReviseTask
 
 
-def work(task: Task) -> Placed | Made | tuple[DrawnPiece, ...]:
+def work(task: Task) -> PlacedWorks | Made | tuple[DrawnPiece, ...]:
     """Do what is asked. Raises CorpusregError where it cannot be done, without folders."""
     if isinstance(task, PlaceTask):
         return place(task)

@@ -47,7 +47,7 @@ from corpusreg.documents.handout.writing import measures_of, write
 from corpusreg.room.changes import ContrastTask, DraftTask, Made, ReviseTask, Task, work
 from corpusreg.room.folder import run_folder, sweep
 from corpusreg.room.piles import (
-    Asked,
+    FilledForm,
     Pile,
     PilePiece,
     PileSheets,
@@ -58,7 +58,7 @@ from corpusreg.room.piles import (
 )
 from corpusreg.room.tasks import (
     DrawTask,
-    Placed,
+    PlacedWorks,
     PlaceTask,
     ReportTask,
     report,
@@ -196,7 +196,7 @@ class Desk:
             )
 
     def compare(
-        self, pile: Pile, cohort: str, places: Iterable[int], asked: Asked | None = None
+        self, pile: Pile, cohort: str, places: Iterable[int], asked: FilledForm | None = None
     ) -> None:
         """Begin to compare pieces with works chosen by `cohort`, '' for those most like each.
 
@@ -254,7 +254,7 @@ class Desk:
             piece.written.wait(_REPORT_SECONDS)
         return piece.report
 
-    def set_names(self, pile: Pile, table: IO[bytes], asked: Asked) -> None:
+    def set_names(self, pile: Pile, table: IO[bytes], asked: FilledForm) -> None:
         """Say who wrote which piece, by a table as `corpusreg handout --roster` reads it.
 
         Raises UsageError where it is too large, DataError where it is no such table.
@@ -278,7 +278,7 @@ class Desk:
             self._put(pile, _READING, partial(self._compare, pile, anew), asked)
 
     def make_sheets(
-        self, pile: Pile, text: IO[bytes] | None, *, codes: bool, paper: str, asked: Asked
+        self, pile: Pile, text: IO[bytes] | None, *, codes: bool, paper: str, asked: FilledForm
     ) -> None:
         """Begin the handouts. text: sentences as `corpusreg handout` reads them, or None.
 
@@ -300,7 +300,7 @@ class Desk:
         self._put(pile, _DRAWING, job, asked)
 
     def set_against(
-        self, pile: Pile, file: str, name: str, earlier: IO[bytes], asked: Asked
+        self, pile: Pile, file: str, name: str, earlier: IO[bytes], asked: FilledForm
     ) -> None:
         """Begin to set a score beside an earlier draft of it. name: of the draft's file.
 
@@ -312,13 +312,15 @@ class Desk:
         task = DraftTask(pile.scores, file, draft, to, pile.settings.cohorts.get(file))
         self._begin(pile, "Setting the two beside each other", task, asked)
 
-    def contrast(self, pile: Pile, chosen: PileWork, how: Way, bars: str, asked: Asked) -> None:
+    def contrast(
+        self, pile: Pile, chosen: PileWork, how: Way, bars: str, asked: FilledForm
+    ) -> None:
         """Begin a version in other registers. bars: '' for all."""
         to = self._next(pile)
         task = ContrastTask(pile.scores, chosen.file, chosen.number, how, bars, to)
         self._begin(pile, "Writing the version", task, asked)
 
-    def revise(self, pile: Pile, chosen: PileWork, toward: str, asked: Asked) -> None:
+    def revise(self, pile: Pile, chosen: PileWork, toward: str, asked: FilledForm) -> None:
         """Begin to look for small changes toward an intention."""
         to, cohort = self._next(pile), pile.settings.cohorts.get(chosen.file)
         task = ReviseTask(pile.scores, chosen.file, chosen.number, toward, to, cohort)
@@ -331,7 +333,11 @@ class Desk:
             self._jobs.put(self._measure)
 
     def _begin(
-        self, pile: Pile, doing: str, task: DraftTask | ContrastTask | ReviseTask, asked: Asked
+        self,
+        pile: Pile,
+        doing: str,
+        task: DraftTask | ContrastTask | ReviseTask,
+        asked: FilledForm,
     ) -> None:
         job = partial(self._change, pile, pile.made, task.file, task)
         self._put(pile, doing, job, asked)
@@ -344,7 +350,7 @@ class Desk:
         return folder
 
     def _put(
-        self, pile: Pile, doing: str, job: Callable[[], None], asked: Asked | None
+        self, pile: Pile, doing: str, job: Callable[[], None], asked: FilledForm | None
     ) -> None:
         pile.doing, pile.news, pile.problem, pile.asked = doing, "", "", asked
 
@@ -529,7 +535,7 @@ def _kept_inside(folder: Path) -> dict[str, str]:
 def _settle(piece: PilePiece, answer: Answer) -> None:
     """What became of a file, kept with it."""
     if answer.error is None:
-        found: Placed = answer.result
+        found: PlacedWorks = answer.result
         piece.told, piece.problems = found.pieces, found.problems
         piece.kept = answer.item.to if found.pieces else None
     else:

@@ -18,7 +18,7 @@ from corpusreg.room.uploads import Taken, clean
 from corpusreg.system.errors import UsageError
 
 __all__ = [
-    "Asked",
+    "FilledForm",
     "Pile",
     "PilePiece",
     "PileSheets",
@@ -74,7 +74,7 @@ class PileSheets:
 
 
 @dataclass(frozen=True)
-class Asked:
+class FilledForm:
     """A form of the page as it was filled in. fields: by name, without files."""
 
     form: str
@@ -102,7 +102,7 @@ class Pile:
     doing: str = ""
     news: str = ""
     problem: str = ""
-    asked: Asked | None = None
+    asked: FilledForm | None = None
     sheets: PileSheets | None = None
     changes: dict[int, tuple[str, Made]] = field(default_factory=dict)
     made: int = 0  # reports, sheets and changes so far, for names of files

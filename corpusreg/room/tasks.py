@@ -15,7 +15,7 @@ from corpusreg.documents.handout.piece import DrawnPiece
 __all__ = [
     "DrawTask",
     "PlaceTask",
-    "Placed",
+    "PlacedWorks",
     "ReportTask",
     "draw",
     "inside",
@@ -37,7 +37,7 @@ class PlaceTask:
 
 
 @dataclass(frozen=True)
-class Placed:
+class PlacedWorks:
     """What a class keeps of the works in a file, in order, and what could not be read.
 
     reference_id: what they were compared with.
@@ -69,7 +69,7 @@ class DrawTask:
     chosen: tuple[str, ...]
 
 
-def place(task: PlaceTask) -> Placed:
+def place(task: PlaceTask) -> PlacedWorks:
     """Compare the works of a file, as `compare` does, and keep the comparisons.
 
     Raises CorpusregError where there is no usable reference or cohort.
@@ -84,7 +84,7 @@ def place(task: PlaceTask) -> Placed:
     problems, made = tuple(inside(task.folder, failures)), reference.reference_id
     kept = Kept(tuple(comparisons), problems, made)
     task.to.write_bytes(pickle.dumps(kept))
-    return Placed(tuple(pieces), problems, made)
+    return PlacedWorks(tuple(pieces), problems, made)
 
 
 @dataclass(frozen=True)

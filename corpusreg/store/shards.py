@@ -60,7 +60,7 @@ class Recipe:
 
 
 @dataclass(frozen=True)
-class Entry:
+class ShardEntry:
     """One measured file: where its rows are. A file that is not `final` is tried again."""
 
     content: str
@@ -177,7 +177,7 @@ class Shards:
         self.folder = folder
         self.recipe = recipe
         self.damaged: list[str] = []
-        self.entries: dict[tuple[str, str], Entry] = {}
+        self.entries: dict[tuple[str, str], ShardEntry] = {}
         self.batches = batches or BatchLimits()
         self._on_written = on_written
         self._batch = Batch(folder, self.batches)
@@ -189,7 +189,7 @@ class Shards:
         for label in sorted(self._labels, key=lambda label: label.sequence):
             self._enter(label)
 
-    def known(self, corpus: str, path: str) -> Entry | None:
+    def known(self, corpus: str, path: str) -> ShardEntry | None:
         """The entry of a file if it was measured for good, whatever its content then."""
         entry = self.entries.get((corpus, printable(path)))
         return entry if entry is not None and entry.final else None
@@ -270,7 +270,7 @@ class Shards:
         if label.recipe != self.recipe.key or label.sequence < self._floor:
             return
         for corpus, path, content, final in label.files:
-            self.entries[corpus, path] = Entry(content, final, label.name, label.sequence)
+            self.entries[corpus, path] = ShardEntry(content, final, label.name, label.sequence)
 
     def _fresh_from(self, fresh: bool) -> int:
         """First sequence number that counts; kept in a file until a build is published."""

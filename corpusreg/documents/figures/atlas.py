@@ -12,8 +12,8 @@ from types import ModuleType
 from typing import TYPE_CHECKING
 
 from corpusreg.documents.figures.style import (
-    Sheet,
     Wall,
+    WallSheet,
     amount,
     as_picture,
     counts,
@@ -45,7 +45,7 @@ _ROW = 66.0
 _STEPS = (0.5, 10, 25, 45)  # percent, from which the next darker tone is taken
 
 
-def draw_octaves(seaborn: ModuleType, sheet: Sheet, found: Octaves) -> None:
+def draw_octaves(seaborn: ModuleType, sheet: WallSheet, found: Octaves) -> None:
     """Draw the grid: rows are ensembles, columns octaves from low to high."""
     from matplotlib.colors import BoundaryNorm, ListedColormap
 
@@ -81,7 +81,7 @@ def draw_octaves(seaborn: ModuleType, sheet: Sheet, found: Octaves) -> None:
     say(sheet.figure, "octaves in use", _LEFT + _ACROSS + 24, top - 10, Wall.TEXT, "quiet")
 
 
-def _in_use(sheet: Sheet, found: Octaves, row: int, y: float) -> None:
+def _in_use(sheet: WallSheet, found: Octaves, row: int, y: float) -> None:
     cell, right = found.cells[row].in_use, _LEFT + _ACROSS + 24
     say(sheet.figure, amount(cell.middle), right, y + 1, Wall.LEAD)
     said = "too few composers"
@@ -97,7 +97,7 @@ _BRACKET = 0.34  # rows below the middle line at which the interval is drawn
 _DOTS = -0.3
 
 
-def draw_groups(seaborn: ModuleType, sheet: Sheet, found: Groups) -> None:
+def draw_groups(seaborn: ModuleType, sheet: WallSheet, found: Groups) -> None:
     """Draw the rows of a measure on a sheet. Shares are shown in percent."""
     cells = found.cells
     factor = 100.0 if found.measure.unit.startswith("share") else 1.0
@@ -156,7 +156,7 @@ def _dots(seaborn: ModuleType, ax: Axes, cells: Sequence[MeasureCell], factor: f
     )  # fmt: skip
 
 
-def _names(sheet: Sheet, cell: MeasureCell, y: float, factor: float) -> None:
+def _names(sheet: WallSheet, cell: MeasureCell, y: float, factor: float) -> None:
     """Name and counts at the left of a row, its middle at the right."""
     below = counts(cell.works, cell.units)
     if cell.mostly:
@@ -171,7 +171,7 @@ def _names(sheet: Sheet, cell: MeasureCell, y: float, factor: float) -> None:
     sheet.small(said, right, y + 17)
 
 
-def _heads(sheet: Sheet, found: Groups, factor: float) -> None:
+def _heads(sheet: WallSheet, found: Groups, factor: float) -> None:
     unit = "% of bars" if factor != 1 else found.measure.unit
     y = sheet.top + 16
     say(sheet.figure, f"{found.measure.title} [{unit}]", _CELLS_LEFT, y, Wall.TEXT, "quiet")
@@ -186,7 +186,7 @@ _AT = 0.24  # rows below the middle of a row at which they lie
 _MARGIN = 2
 
 
-def draw_heights(seaborn: ModuleType, sheet: Sheet, found: Heights) -> None:
+def draw_heights(seaborn: ModuleType, sheet: WallSheet, found: Heights) -> None:
     """Draw a row an instrument: hill of written notes above, range and comfort below."""
     rows = found.rows
     row = min(_ROW, (sheet.bottom - sheet.top - 28) / max(len(rows), 1))
@@ -250,7 +250,7 @@ def _range(ax: Axes, each: InstrumentHeights, y: int) -> None:
             hatch="/////", linewidth=STROKES["thin"], zorder=4)  # fmt: skip
 
 
-def _instruments_names(sheet: Sheet, each: InstrumentHeights, y: float) -> None:
+def _instruments_names(sheet: WallSheet, each: InstrumentHeights, y: float) -> None:
     below = f"{each.notes:,} notes, {each.works:,} works by {each.units}"
     sheet.row_name(each.instrument.name, below, y, _INSTRUMENTS_LEFT - 16)
     right = _INSTRUMENTS_LEFT + _INSTRUMENTS_ACROSS + 20

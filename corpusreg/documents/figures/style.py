@@ -32,8 +32,18 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 __all__ = [
-    "Sheet", "Wall", "amount", "as_picture", "colour_rules", "counts", "new_axes",
-    "new_figure", "new_sheet", "rules", "say", "styled",
+    "Wall",
+    "WallSheet",
+    "amount",
+    "as_picture",
+    "colour_rules",
+    "counts",
+    "new_axes",
+    "new_figure",
+    "new_sheet",
+    "rules",
+    "say",
+    "styled",
 ]  # fmt: skip
 
 # The nearest to the book face that matplotlib brings along; it measures, the face is set.
@@ -241,7 +251,7 @@ class Wall:
 
 
 @dataclass
-class Sheet:
+class WallSheet:
     """A figure with its title and notes written. top, bottom: the room between, in pixels."""
 
     figure: Figure
@@ -267,7 +277,7 @@ class Sheet:
         fill(self.figure, text, x, y, Wall.WIDTH - Wall.MARGIN - x, Wall.SMALL, "quiet")
 
 
-def new_sheet(title: str, meaning: str, notes: Sequence[str], made: str) -> Sheet:
+def new_sheet(title: str, meaning: str, notes: Sequence[str], made: str) -> WallSheet:
     """A sheet with its texts. notes: paragraphs at the foot; made: the last line."""
     figure = new_figure(Wall.WIDTH, Wall.HEIGHT)
     room = Wall.WIDTH - 2 * Wall.MARGIN
@@ -282,7 +292,7 @@ def new_sheet(title: str, meaning: str, notes: Sequence[str], made: str) -> Shee
         say(figure, row, Wall.MARGIN, y, Wall.SMALL)
         y += step
     say(figure, made, Wall.MARGIN, foot + 6, Wall.SMALL - 1, "quiet")
-    return Sheet(figure, top - 4, bottom)
+    return WallSheet(figure, top - 4, bottom)
 
 
 def amount(value: float) -> str:

@@ -7,7 +7,7 @@ from importlib import resources
 
 from corpusreg.documents.handout.pages import overview_page, piece_page, teacher_page
 from corpusreg.documents.handout.sheets import Overview, PieceSheet, TeacherSheet
-from corpusreg.documents.paper import Sheet, typeset
+from corpusreg.documents.paper import PaperSheet, typeset
 
 __all__ = ["SetSheet", "Shown", "set_sheet"]
 
@@ -23,7 +23,7 @@ class SetSheet:
     title: str = ""
 
 
-def set_sheet(job: SetSheet) -> tuple[str, Sheet]:
+def set_sheet(job: SetSheet) -> tuple[str, PaperSheet]:
     """The page, '' for the sheets of several pieces, and the PDF."""
     shown, paper = job.shown, job.paper
     if isinstance(shown, Overview):
@@ -36,7 +36,7 @@ def set_sheet(job: SetSheet) -> tuple[str, Sheet]:
     return "", _pdf(job.title, "pieces", shown, paper)
 
 
-def _pdf(title: str, name: str, shown: Shown, paper: str) -> Sheet:
+def _pdf(title: str, name: str, shown: Shown, paper: str) -> PaperSheet:
     """The sheet under the name by which the template knows its kind."""
     template = resources.files("corpusreg.documents.handout") / "assets" / "sheets.typ"
     data = [asdict(each) for each in shown] if isinstance(shown, tuple) else asdict(shown)

@@ -53,7 +53,7 @@ from corpusreg.score.readers.musicxml.records import (
     PartRecord,
     Position,
     RawDynamic,
-    Tally,
+    ReadTally,
     hand_pairs,
 )
 from corpusreg.score.readers.musicxml.wording import PARSING, UnusualError, cut
@@ -92,7 +92,7 @@ class Layout:
         return min(last, bar + 1) if end_counts_next and after else bar
 
 
-def lay_out(records: Sequence[PartRecord], tally: Tally) -> Layout:
+def lay_out(records: Sequence[PartRecord], tally: ReadTally) -> Layout:
     """Common ticks and the bars of the whole score."""
     n = max((len(record.bars) for record in records), default=0)
     choices = _metres(records, n, tally)
@@ -116,7 +116,7 @@ def lay_out(records: Sequence[PartRecord], tally: Tally) -> Layout:
     return Layout(ticks, labels, start, length, full, beat, tuple(metres))
 
 
-def _say_what_differs(records: Sequence[PartRecord], longer: int, tally: Tally) -> None:
+def _say_what_differs(records: Sequence[PartRecord], longer: int, tally: ReadTally) -> None:
     if longer:
         tally.assumed[f"bars longer than their metre ({longer}): kept as long as they are"] = (
             None
@@ -140,7 +140,7 @@ def _common_ticks(records: Sequence[PartRecord], choices: Sequence[tuple[Metre, 
     return ticks
 
 
-def _metres(records: Sequence[PartRecord], n: int, tally: Tally) -> list[tuple[Metre, ...]]:
+def _metres(records: Sequence[PartRecord], n: int, tally: ReadTally) -> list[tuple[Metre, ...]]:
     """The metres in force in each bar, in the order of parts, each once."""
     changes = [dict(record.metres) for record in records if record.metres] or [{}]
     if n and all(0 not in change for change in changes):
@@ -186,7 +186,7 @@ def _rescaled(units: int, unit: int, ticks: int) -> int:
     return whole if not rest else round(Fraction(units * ticks, unit))
 
 
-def _labels(records: Sequence[PartRecord], n: int, tally: Tally) -> tuple[str, ...]:
+def _labels(records: Sequence[PartRecord], n: int, tally: ReadTally) -> tuple[str, ...]:
     """Printed numbers; a bar without one counts on from the bar before."""
     labels: list[str] = []
     counted = 0
@@ -202,7 +202,7 @@ def _labels(records: Sequence[PartRecord], n: int, tally: Tally) -> tuple[str, .
     return tuple(labels)
 
 
-def note_rows(record: PartRecord, layout: Layout, tally: Tally) -> NDArray[np.void]:
+def note_rows(record: PartRecord, layout: Layout, tally: ReadTally) -> NDArray[np.void]:
     """A part's notes with onsets and durations in ticks, shape (n,), NOTE_DTYPE."""
     read = np.frombuffer(record.rows, np.int64).reshape(-1, ROW)
     rows: NDArray[Any] = np.empty(len(read), NOTE_DTYPE)
@@ -217,7 +217,7 @@ def note_rows(record: PartRecord, layout: Layout, tally: Tally) -> NDArray[np.vo
 
 
 def _scaled(
-    values: NDArray[np.int64], units: NDArray[np.int64], ticks: int, tally: Tally
+    values: NDArray[np.int64], units: NDArray[np.int64], ticks: int, tally: ReadTally
 ) -> NDArray[np.int64]:
     if not (ticks % units).any():
         return values * (ticks // units)
@@ -230,7 +230,7 @@ def _scaled(
 
 
 def read_form(
-    layout: Layout, marks: Marks, records: Sequence[PartRecord], tally: Tally
+    layout: Layout, marks: Marks, records: Sequence[PartRecord], tally: ReadTally
 ) -> Bars:
     """The score's bars with everything that says in which order they are played."""
     n = len(layout.labels)
@@ -271,7 +271,7 @@ def _ending_end(first: int, marks: Marks, n: int) -> int:
 
 
 def _repeat_ends(
-    layout: Layout, marks: Marks, endings: tuple[tuple[int, ...], ...], tally: Tally
+    layout: Layout, marks: Marks, endings: tuple[tuple[int, ...], ...], tally: ReadTally
 ) -> NDArray[np.int64]:
     """How many times the passage before each repeat sign is played."""
     n = len(layout.labels)
@@ -357,7 +357,7 @@ def _jumps(layout: Layout, marks: Marks) -> tuple[frozenset[str], ...]:
 
 
 def assemble(
-    header: Header, records: Sequence[PartRecord], marks: Marks, tally: Tally
+    header: Header, records: Sequence[PartRecord], marks: Marks, tally: ReadTally
 ) -> Score:
     """The score; `records` are the parts that have music, by index in the header."""
     layout = lay_out(records, tally)
@@ -397,7 +397,7 @@ def _signs(records: Sequence[PartRecord], marks: Marks) -> tuple[Sign, ...]:
 
 
 def _players(
-    header: Header, records: Sequence[PartRecord], tally: Tally
+    header: Header, records: Sequence[PartRecord], tally: ReadTally
 ) -> tuple[tuple[Part, ...], list[tuple[int, int, int]]]:
     """Parts as players, and for each file part its player and staff and voice shifts."""
     staves, voices = [1] * len(header.heads), [0] * len(header.heads)
@@ -521,7 +521,7 @@ class _FileReader:
     def __init__(self, name: str, runs: Sequence[Sequence[bytes]] = ()) -> None:
         self.name = name
         self.runs = runs
-        self.header, self.marks, self.tally = Header(), Marks(), Tally()
+        self.header, self.marks, self.tally = Header(), Marks(), ReadTally()
         self.parts: dict[tuple[str, int], PartReader] = {}
         self.seen: Counter[str] = Counter()  # parts ended so far, by id
 

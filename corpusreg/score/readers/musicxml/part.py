@@ -34,7 +34,7 @@ from corpusreg.score.readers.musicxml.records import (
     PartRecord,
     Position,
     RawDynamic,
-    Tally,
+    ReadTally,
     integer,
     number,
     plain_text,
@@ -382,7 +382,7 @@ class PartReader:
         head: PartHead,
         record: PartRecord,
         marks: Marks,
-        tally: Tally,
+        tally: ReadTally,
         runs: Sequence[Sequence[bytes]] = (),
     ) -> None:
         self.head, self.record, self.marks, self.tally = head, record, marks, tally

@@ -30,7 +30,7 @@ from corpusreg.score.notes import NOTE_DTYPE, Part, Sign
 
 __all__ = [
     "MAX_QUARTERS", "MAX_UNIT", "ROW", "Cursor", "Header", "Marks", "Metre", "PartHead",
-    "PartRecord", "Position", "RawDynamic", "Tally", "hand_pairs", "integer", "number",
+    "PartRecord", "Position", "RawDynamic", "ReadTally", "hand_pairs", "integer", "number",
     "plain_text", "whole", "written_pitch",
 ]  # fmt: skip
 
@@ -91,7 +91,7 @@ class RawDynamic:
 
 
 @dataclass
-class Tally:
+class ReadTally:
     """What was lost, left out or taken for granted so far."""
 
     lost: Counter[str] = field(default_factory=Counter)
@@ -182,7 +182,7 @@ MAX_QUARTERS = 4096  # no single duration or bar is longer than this
 class Cursor:
     """The moment reached in one part, and what is collected there."""
 
-    def __init__(self, record: PartRecord, marks: Marks, tally: Tally) -> None:
+    def __init__(self, record: PartRecord, marks: Marks, tally: ReadTally) -> None:
         self.record, self.marks, self.tally = record, marks, tally
         self.bar = -1  # index of the bar being read
         self.unit = 1
