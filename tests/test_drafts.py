@@ -294,6 +294,7 @@ def test_the_page_begins_with_both_maps(
     trouble: list[str] = []
     for width in (1280, 360):
         page = browser.new_page(viewport={"width": width, "height": 800})
+        page.set_default_timeout(60_000)
         page.on("console", lambda message: trouble.append(message.text))
         page.on("pageerror", lambda error: trouble.append(str(error)))
         page.goto(made.as_uri())
