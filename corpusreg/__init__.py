@@ -23,7 +23,8 @@ _METHODS = (
     "add_corpus", "ask", "atlas", "check", "compare", "contrast", "corpora", "corpus_template",
     "coverage", "demo", "draw_map", "duplicates", "example_kinds", "examples",
     "export_reference", "extract", "import_reference", "reference_sheet",
-    "get_corpus", "heights", "make_handout", "open_class", "periods", "profiles", "queries",
+    "get_corpus", "heights", "library", "make_handout", "open_class",
+    "periods", "profiles", "queries",
     "query", "ranges", "remove_corpus", "revise", "show_corpus", "table",
 )  # fmt: skip
 

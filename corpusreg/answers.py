@@ -488,10 +488,16 @@ class ReviseAnswer(Answer):
 
 
 class ExamplesAnswer(Answer):
-    """Passages of one kind: see `corpusreg.comparison.examples.Examples`."""
+    """Passages: see `corpusreg.comparison.examples.Examples`.
 
-    def __init__(self, found: Examples, reference: Reference) -> None:
+    failures: one line for each row of a table of passages that is doubtful.
+    """
+
+    def __init__(
+        self, found: Examples, reference: Reference, failures: Sequence[str] = ()
+    ) -> None:
         self.found = found
+        self.failures = tuple(failures)
         self.reference_id = found.reference_id
         self._reference = reference
 

@@ -690,6 +690,13 @@ def _profiles(form: str | Path) -> int:
 
 @_command("examples", "passages to learn from, of one kind")
 @click.argument("kind", required=False, metavar="[KIND]")
+@_option(
+    "--library",
+    type=_FILE,
+    metavar="FILE.csv",
+    help="show the passages of a table that 'examples all --to FILE.csv' wrote and you edited: "
+    "take rows out, write in the column note, add rows of your own (kind and title at least)",
+)
 @_option("--ensemble", metavar="NAME", help="only works for this ensemble")
 @_option("--period", metavar="NAME", help="only works of this period")
 @_option(
@@ -698,7 +705,12 @@ def _profiles(form: str | Path) -> int:
     help="easy, middle or hard: by range and notes a bar among works for the same ensemble",
 )
 @_option("--licence", metavar="TIER", help="only encodings of this tier, such as open")
-@_option("--count", type=int, default=5, metavar="N", help="how many (5 unless said otherwise)")
+@_option(
+    "--count",
+    type=int,
+    metavar="N",
+    help="how many (5 unless said otherwise, of KIND 'all' 200)",
+)
 @_option(
     "--report",
     type=_FILE,
@@ -708,11 +720,12 @@ def _profiles(form: str | Path) -> int:
 @_tabled
 def _examples(
     kind: Any,
+    library: Path | None,
     ensemble: str | None,
     period: str | None,
     difficulty: Any,
     licence: Any,
-    count: int,
+    count: int | None,
     report: Path | None,
     form: str | Path,
 ) -> int:
@@ -721,16 +734,24 @@ def _examples(
 
     if form and report:
         raise UsageError("--report and the form of a table are two answers; choose one")
+    chosen = (kind, ensemble, period, difficulty, licence, count)
+    if library and any(each is not None for each in chosen):
+        raise UsageError("--library shows a table as it is; leave KIND and the filters out")
     with _session() as session:
-        if kind is None:
-            print_answer(session.example_kinds(), form)
-            return 0
         if report:
             check_ending(report)
-        found = session.examples(
-            kind, ensemble=ensemble, period=period, difficulty=difficulty, licence=licence,
-            count=count,
-        )  # fmt: skip
+        if library:
+            found = session.library(library)
+            for failure in found.failures:
+                say(failure)
+        elif kind is None:
+            print_answer(session.example_kinds(), form)
+            return 0
+        else:
+            found = session.examples(
+                kind, ensemble=ensemble, period=period, difficulty=difficulty,
+                licence=licence, count=count,
+            )  # fmt: skip
         passages = found.found.found
         if report and passages:
             for remark in found.report(report):

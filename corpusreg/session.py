@@ -60,7 +60,7 @@ Level = Literal["student", "professional"]
 Tier = Literal["open", "permitted", "noncommercial", "reserved"]
 PassageKind = Literal[
     "shift", "withheld-bass", "withheld-top", "return", "cleared", "climb", "descent",
-    "wedge", "isolated", "pedal-point", "gap", "dwell", "edge",
+    "wedge", "isolated", "pedal-point", "gap", "dwell", "edge", "all",
 ]  # fmt: skip
 
 
@@ -391,24 +391,45 @@ class Session:
         period: str | None = None,
         difficulty: Literal["easy", "middle", "hard"] | None = None,
         licence: Tier | None = None,
-        count: int = 5,
+        count: int | None = None,
     ) -> ExamplesAnswer:
         """Passages of the reference that show one thing clearly, strongest first.
 
-        Raises UsageError for what does not exist; `example_kinds` has the kinds.
+        kind: 'all' for a library of all kinds. count: how many at most; left out, 5 of one
+        kind, 200 of all. Raises UsageError for what does not exist; `example_kinds` has the
+        kinds.
         """
         from corpusreg.answers import ExamplesAnswer
-        from corpusreg.comparison.examples import Filters, examples
+        from corpusreg.comparison.examples import ALL, COUNT, Filters, examples
+        from corpusreg.comparison.library import COUNT as OF_ALL
+        from corpusreg.comparison.library import library
 
         wanted = Filters(ensemble, period, difficulty, licence)
-        return ExamplesAnswer(examples(self.reference, kind, wanted, count), self.reference)
+        if kind == ALL:
+            found = library(self.reference, wanted, OF_ALL if count is None else count)
+        else:
+            found = examples(self.reference, kind, wanted, COUNT if count is None else count)
+        return ExamplesAnswer(found, self.reference)
+
+    def library(self, path: str | os.PathLike[str]) -> ExamplesAnswer:
+        """The passages of a table that `examples` wrote and anyone has edited since.
+
+        What stands in the reference in force is told anew from it; what is doubtful in the
+        table is told in `failures`. Raises DataError for a file that is no such table.
+        """
+        from corpusreg.answers import ExamplesAnswer
+        from corpusreg.comparison.library import read_library
+
+        found, problems = read_library(self.reference, Path(path))
+        return ExamplesAnswer(found, self.reference, problems)
 
     def example_kinds(self) -> Rows:
         """The kinds of passages that `examples` finds."""
         from corpusreg.answers import Rows
-        from corpusreg.comparison.examples import KINDS
+        from corpusreg.comparison.examples import ALL, KINDS
 
         rows = [(kind.name, kind.title, kind.shows) for kind in KINDS.values()]
+        rows += [(ALL, "A library of model passages", "some two hundred passages of all kinds")]
         return Rows(["kind", "title", "what can be studied there"], rows)
 
     def table(self, measure: MeasureName, by: Grouping = "ensemble") -> Rows:

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import csv
 import json
+import re
 import subprocess
 import sys
 from collections import Counter
@@ -30,8 +32,10 @@ from corpusreg.comparison.examples import (
     spread,
     study,
 )
+from corpusreg.comparison.library import LONE, MOST_OF_ONE, read_library
 from corpusreg.comparison.placing import place_file
 from corpusreg.corpus.files import bundled_root
+from corpusreg.documents.pictures.register_map import edges_map
 from corpusreg.instruments import load
 from corpusreg.measures.analysis import Analysis, analyse
 from corpusreg.score.notes import Part
@@ -241,7 +245,8 @@ def test_composers_are_taken_in_turn_and_the_strongest_is_first(
 def test_works_of_ones_own_are_marked() -> None:
     row = {
         "work": "mine:a.krn", "unit": "tunes:mine", "corpus": "mine", "path": "a.krn",
-        "file_number": "", "title": "A", "movement": None, "composer": "C", "period": None,
+        "file_number": "", "level": "easy", "title": "A", "movement": None, "composer": "C",
+        "period": None,
         "ensemble": "piano", "tier": "open",
         "part": None, "part_name": None, "position": 4, "first": 3, "last": 5, "low": 36,
         "high": 47, "bars": 8.0, "first_time": True, "again_bar": None, "size": None,
@@ -254,6 +259,55 @@ def test_works_of_ones_own_are_marked() -> None:
     assert passage_words(example("withheld-bass", row)) == (
         "The bass is withheld: nothing below D3 for 8 bars, then C2–B2 in bar 5"
     )
+
+
+def test_a_library_is_a_table_that_a_teacher_edits(
+    in_home: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    table = tmp_path / "models.csv"
+    assert cli.main(["examples", "all", "--count", "24", "--to", str(table)]) == 0
+    with table.open(encoding="utf-8", newline="") as stream:
+        rows = list(csv.DictReader(stream))
+    assert len(rows) == len({row["work"] for row in rows}) == 24
+    assert max(Counter(row["composer"] for row in rows).values()) <= MOST_OF_ONE
+    assert not {row["ensemble"] for row in rows} & {*LONE, "unnamed parts"}
+    kinds = [row["kind"] for row in rows]
+    assert kinds == sorted(kinds, key=list(KINDS).index)
+    assert len(set(kinds)) > 8
+
+    rows[0]["note"] = "Sing the top line first."
+    rows[2]["bar"] = "9999"
+    own = {"kind": "climb", "title": "Study", "bars": "bars 3 to 8", "note": "Up."}
+    rows = [*rows[:3], own, {"kind": "clmb", "title": "Study"}]
+    with table.open("w", encoding="utf-8", newline="") as stream:
+        writer = csv.DictWriter(stream, list(rows[0]), restval="")
+        writer.writeheader()
+        writer.writerows(rows)
+    with open_reference() as reference:
+        again, problems = read_library(reference, table)
+    assert [(each.work, each.bar) for each in again.found] == [
+        (row.get("work", ""), row.get("bar", "")) for row in rows[:4]
+    ]
+    assert [bool(each.facts) for each in again.found] == [True, True, False, False]
+    assert again.found[0].note == rows[0]["note"]
+    assert [passage_words(each) for each in again.found[:2]] == [r["words"] for r in rows[:2]]
+    assert passage_words(again.found[3]) == "Up"
+    assert [problem.split(": ")[0] for problem in problems] == [
+        f"{table} line 4", f"{table} line 6"
+    ]  # fmt: skip
+    page = tmp_path / "models.html"
+    assert cli.main(["examples", "--library", str(table), "--report", str(page)]) == 0
+    assert "Sing the top line first." in page.read_text(encoding="utf-8")
+    assert cli.main(["examples", "gap", "--library", str(table)]) == 2
+    capsys.readouterr()
+
+
+def test_a_map_of_edges_is_drawn_where_no_score_is_here() -> None:
+    low, high = [60, 60, -1, 36], [72, 72, -1, 72]
+    drawn = edges_map(low, high, (1, 4), (3, "4"), prefix="e", width=400, title="A").svg
+    boxes = next(tag for tag in re.findall("<path[^>]*>", drawn) if "weight2" in tag)
+    assert boxes.count("z") == 2  # two bars sound
+    assert ">4<" in drawn
 
 
 def test_study_shares_the_habit_or_does_otherwise(in_home: Path) -> None:
@@ -353,7 +407,7 @@ def test_the_page_quotes_what_is_open_and_says_why_not_otherwise(
         str(tmp_path / "b.html"),
     ]
     assert cli.main(none) == 1
-    assert "No work of the reference" in capsys.readouterr().out
+    assert "The reference has no such passage" in capsys.readouterr().out
     assert not (tmp_path / "b.html").exists()
 
 

@@ -2,7 +2,8 @@
 
 Strength orders the passages of a kind: that of events is theirs, a shift has 100 x the share
 of its way made at once x size / (size + 12 semitones), a stay 100 x the square root of
-bars / (bars + 12) x what its fullest octave leaves empty. Each work gives its strongest.
+bars / (bars + 12) x what its fullest octave leaves empty (taken as half where that is not
+kept). Each work gives its strongest.
 Passages are chosen one after the other: the strongest of the composer, then of the period,
 that were chosen least so far, among those of half the greatest strength or more; no event
 or shift is taken that is fainter than FLOOR.
@@ -20,14 +21,16 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from itertools import islice
 from typing import TYPE_CHECKING, Any
 
 from corpusreg.comparison.comparison import Comparison
 from corpusreg.comparison.findings import Finding, reading
 from corpusreg.corpus.registry import own_and_others
 from corpusreg.norms.cohorts import Source
+from corpusreg.norms.written import as_read
 from corpusreg.store import sql
 from corpusreg.system.errors import UsageError
 from corpusreg.system.phrases import did_you_mean
@@ -118,6 +121,7 @@ KINDS: Mapping[str, Kind] = {
 LONGEST = 4  # bars of a passage, about a line of music
 LEAST_STAY = 8  # bars
 UPBEAT = 2  # written bars at the beginning in which nothing changes yet
+MISREAD = 9  # semitones from the usual mean of a part, from which its clef is doubted
 FLOOR = 20.0  # strength from which an event or a shift is clear enough to show
 FAINTEST = 0.5  # of the strongest
 # Ranks of range and density among works for the same ensemble.
@@ -144,9 +148,11 @@ class Filters:
 
 @dataclass(frozen=True)
 class Example:
-    """A passage. first, last: written bars. bars: the same for people. part: its name, None
-    for the whole texture. number: position in a file of many, else ''. private: from a
-    corpus of the user's own, which is shown on this computer only."""
+    """A passage. first, last: written bars. bar, bars: its printed bar and bars. part: its
+    name, None for the whole texture. number: position in a file of many, else ''.
+    difficulty: of DIFFICULTIES. private: from a corpus of the user's own, which is shown on
+    this computer only. note: what someone wrote beside it; facts are empty where that is all
+    that is known of it."""
 
     kind: str
     work: str
@@ -161,16 +167,19 @@ class Example:
     first: int
     last: int
     position: int
+    bar: str
     bars: str
     part: str | None
+    difficulty: str
     strength: float
     private: bool
+    note: str = ""
     facts: Mapping[str, Any] = field(default_factory=dict, repr=False)
 
     @property
     def name(self) -> str:
         """What names the passage, as `at` finds it again: its kind, work and first bar."""
-        return f"{self.kind} as in {self.work} bar {plain(str(self.facts['start_bar']))}"
+        return f"{self.kind} as in {self.work} bar {self.bar}"
 
 
 def find(
@@ -185,16 +194,20 @@ def find(
     public: names of corpora that are not the user's own, beside the bundled one. Raises
     UsageError for a kind, ensemble, period, difficulty or licence that does not exist.
     """
-    filters = filters or Filters()
     if kind not in KINDS:
         raise UsageError(f"no kind of example '{kind}'{_nearest(kind, KINDS)}")
+    rows = rows_of(source, kind, count, **asked_of(source, filters or Filters()))
+    return [example(kind, row, public) for row in spread(rows, count)]
+
+
+def asked_of(source: Source, filters: Filters) -> dict[str, object]:
+    """Filters as `rows_of` takes them. Raises UsageError for what does not exist."""
     _check(source, filters)
     low, high = DIFFICULTIES.get(filters.difficulty or "", (None, None))
-    rows = rows_of(
-        source, kind, ensemble=filters.ensemble, period=filters.period, tier=filters.licence,
-        from_demand=low, to_demand=high, each=count,
-    )  # fmt: skip
-    return [example(kind, row, public) for row in spread(rows, count)]
+    return {
+        "ensemble": filters.ensemble, "period": filters.period, "tier": filters.licence,
+        "from_demand": low, "to_demand": high,
+    }  # fmt: skip
 
 
 def at(source: Source, work: str, bar: str, kinds: Sequence[str]) -> Example:
@@ -203,7 +216,8 @@ def at(source: Source, work: str, bar: str, kinds: Sequence[str]) -> Example:
     Raises UsageError where there is none that is clear enough to be an example, and where
     there are several.
     """
-    rows = [(kind, rows_of(source, kind, 1, work=work, bar=bar)) for kind in kinds]
+    place = [place_of(work, bar)]
+    rows = [(kind, rows_of(source, kind, 1, places=place)) for kind in kinds]
     found = [example(kind, several[0]) for kind, several in rows if several]
     if not found:
         raise UsageError(
@@ -218,44 +232,61 @@ def at(source: Source, work: str, bar: str, kinds: Sequence[str]) -> Example:
     return found[0]
 
 
+def place_of(work: str, bar: str) -> str:
+    """A printed bar of a work, as `rows_of` takes it."""
+    return f"{work} bar {bar}"
+
+
 def rows_of(source: Source, kind: str, each: int, **given: object) -> list[dict[str, Any]]:
     """Rows of `queries/store/examples.sql`, strongest first; what is not given is no filter.
 
-    each: how many of a composer at most. The demand is there where it is a filter.
+    each: how many of a composer at most. places: of `place_of`; where they are given, each
+    may have its passage, however faint beside the others. A row's `level` is of DIFFICULTIES.
     """
     names = (
         "ensemble", "family", "texture", "period", "tier", "from_demand", "to_demand",
-        "measure", "least", "most", "work", "bar", "most_bars",
+        "measure", "least", "most", "places", "most_bars",
     )  # fmt: skip
     asked = {name: given.get(name) for name in names}
     asked |= {"kind": kind, "longest": LONGEST, "least_stay": LEAST_STAY, "upbeat": UPBEAT}
-    asked |= {"each": each, "faintest": FAINTEST, "floor": FLOOR}
-    by_demand = asked["from_demand"] is not None or asked["to_demand"] is not None
-    demand = sql.load("examples_demand") if by_demand else "NULL::DOUBLE"
-    text = sql.load("examples").format(demand=demand)
-    columns = source.fetch_columns(text, asked)
+    faintest = FAINTEST if asked["places"] is None else 0.0
+    asked |= {"each": each, "faintest": faintest, "floor": FLOOR}
+    asked |= {"misread": MISREAD, **as_read()}
+    columns = source.fetch_columns(sql.load("examples"), asked)
     rows = zip(*(values.tolist() for values in columns.values()), strict=True)
-    return [
+    found = [
         {name: _known(value) for name, value in zip(columns, row, strict=True)} for row in rows
     ]
+    return [row | {"level": _difficulty(row["demand"])} for row in found]
 
 
 def spread(rows: Sequence[Mapping[str, Any]], count: int) -> list[Mapping[str, Any]]:
     """Some of the rows (strongest first), composers and periods in turn, strongest first."""
+    chosen = list(islice(in_turn(rows, ("unit", "period")), count))
+    return sorted(chosen, key=lambda row: (-row["strength"], row["work"]))
+
+
+def in_turn(
+    rows: Sequence[Mapping[str, Any]],
+    columns: Sequence[str],
+    fits: Callable[[Mapping[str, Any]], bool] = lambda row: True,
+) -> Iterator[Mapping[str, Any]]:
+    """The rows (strongest first) that are not much fainter than the first of them, one after
+    the other: the strongest of the value that came least so far in the first column, among
+    these in the second, and so on.
+
+    fits: asked of every row that is left before each.
+    """
     if not rows:
-        return []
+        return
     floor = FAINTEST * rows[0]["strength"]  # again, since some rows may have been left out
     left = [row for row in rows if row["strength"] >= floor]
-    chosen: list[Mapping[str, Any]] = []
-    units: Counter[str] = Counter()
-    periods: Counter[str | None] = Counter()
-    while left and len(chosen) < count:
-        best = min(left, key=lambda r: (units[r["unit"]], periods[r["period"]]))
+    came: Counter[tuple[str, object]] = Counter()
+    while left := list(filter(fits, left)):
+        best = min(left, key=lambda row: [came[name, row[name]] for name in columns])
         left.remove(best)
-        chosen.append(best)
-        units[best["unit"]] += 1
-        periods[best["period"]] += 1
-    return sorted(chosen, key=lambda row: (-row["strength"], row["work"]))
+        yield best
+        came.update((name, best[name]) for name in columns)
 
 
 def example(kind: str, row: Mapping[str, Any], public: Sequence[str] = ()) -> Example:
@@ -275,8 +306,10 @@ def example(kind: str, row: Mapping[str, Any], public: Sequence[str] = ()) -> Ex
         first=int(row["first"]),
         last=int(row["last"]),
         position=int(row["position"]),
+        bar=plain(str(row["start_bar"])),
         bars=_bars(row),
         part=plain(part) if part else None,
+        difficulty=row["level"],
         strength=round(float(row["strength"]), 1),
         private=row["corpus"] != _BUNDLED and row["corpus"] not in public,
         facts=row,
@@ -286,7 +319,19 @@ def example(kind: str, row: Mapping[str, Any], public: Sequence[str] = ()) -> Ex
 def _title(row: Mapping[str, Any]) -> str:
     title = str(row["title"] or row["path"]).rstrip(" ,.")
     movement = row["movement"] or ""
-    return f"{title}: {movement}" if movement and movement not in title else title
+    return title if _letters(movement) in _letters(title) else f"{title}: {movement}"
+
+
+def _letters(text: str) -> str:
+    """What of a title does not depend on how signs and capitals are set."""
+    return "".join(filter(str.isalnum, text.casefold()))
+
+
+def _difficulty(demand: float) -> str:
+    """The level of DIFFICULTIES that a demand of 0 to 1 is in."""
+    return next(
+        name for name, (_, high) in DIFFICULTIES.items() if high is None or demand <= high
+    )
 
 
 def _bars(row: Mapping[str, Any]) -> str:
@@ -324,12 +369,14 @@ def _nearest(word: str, known: Iterator[str] | Sequence[str] | Mapping[str, Any]
     return did_you_mean(word, names) or f"; there are {', '.join(names)}"
 
 
-MOST = 50
+COUNT, MOST = 5, 50
+ALL = "all"
 
 
 @dataclass(frozen=True)
 class Examples:
-    """Passages of one kind, strongest first, and the reference they come from."""
+    """Passages of one kind, strongest first, and the reference they come from. kind: of KINDS,
+    ALL for the passages of a library, kind by kind."""
 
     kind: str
     found: tuple[Example, ...]
@@ -349,7 +396,7 @@ def examples(
     return Examples(kind, tuple(found), reference.reference_id)
 
 
-COUNT = 3
+STUDIED = 3
 # A stay to be aimed at takes no more of the piece than this share.
 _STAY = 0.5
 # By measure: the kind that goes with much of it, and the one that goes with little.
@@ -410,7 +457,7 @@ def study(
 ) -> tuple[list[Example], list[Example]]:
     """Passages that share the piece's most unusual habit, and passages that do otherwise.
 
-    At most COUNT each, from the cohort that the piece was placed in, the piece itself left
+    At most STUDIED each, from the cohort that the piece was placed in, the piece itself left
     out; both empty where nothing stands out. Stays are no longer than the piece, and where
     it does otherwise than half of it, so that it can come near. public: as in `find`.
     """
@@ -424,13 +471,13 @@ def study(
     half = max(int(_STAY * bars), LEAST_STAY)
     same = given | {side: found.bound, "most_bars": bars}
     otherwise = given | {other: found.middle, "most_bars": half}
-    alike = rows_of(source, found.kind, COUNT + 1, **same)
-    contrary = rows_of(source, found.contrary, COUNT + 1, **otherwise)
+    alike = rows_of(source, found.kind, STUDIED + 1, **same)
+    contrary = rows_of(source, found.contrary, STUDIED + 1, **otherwise)
     taken: set[str] = set()
     answers = []
     for kind, rows in ((found.kind, alike), (found.contrary, contrary)):
         others = [row for row in rows if row["work"] not in taken and not _itself(row, c)]
-        chosen = [example(kind, row, public) for row in spread(others, COUNT)]
+        chosen = [example(kind, row, public) for row in spread(others, STUDIED)]
         taken.update(each.work for each in chosen)
         answers.append(chosen)
     return answers[0], answers[1]

@@ -125,6 +125,10 @@ def _file() -> Path:
 
 
 def own_and_others() -> tuple[dict[str, Path], list[str]]:
-    """Folders of all corpora that were added, by name, and which of them are not one's own."""
+    """Folders of all corpora that were added, by name, and which corpora are nobody's own:
+    those of the catalogue, whether they are here or not."""
     known = added()
-    return {each.name: each.path for each in known}, [a.name for a in known if a.entry]
+    own = {each.name for each in known if each.plain}
+    return {each.name: each.path for each in known}, [
+        each.name for each in entries() if each.name not in own
+    ]

@@ -87,9 +87,15 @@ def _about_date(row: Mapping[str, str]) -> Iterator[str]:
         yield f"the date '{row['date']}' lies before the birth in {row['born']}; it is not used"
 
 
-def read_rows(path: Path, problems: list[str]) -> list[tuple[int, dict[str, str]]]:
+def read_rows(
+    path: Path,
+    problems: list[str],
+    columns: Sequence[str] = COLUMNS,
+    needed: Sequence[str] = ("file",),
+) -> list[tuple[int, dict[str, str]]]:
     """Rows of a CSV or TSV file by column, with their line numbers; blank rows left out.
 
+    columns: those that are known, whatever their capitals; needed: those that must be there.
     Raises DataError as `read_table` does.
     """
     try:
@@ -102,8 +108,8 @@ def read_rows(path: Path, problems: list[str]) -> list[tuple[int, dict[str, str]
     try:
         lines = csv.reader(io.StringIO(text, newline=""), delimiter=sign, strict=not tabs)
         header = [cell.strip() for cell in next(lines, [])]
-        names = [cell.casefold() if cell.casefold() in COLUMNS else cell for cell in header]
-        _check(path, names)
+        names = [cell.casefold() if cell.casefold() in columns else cell for cell in header]
+        _check(path, names, columns, needed)
         rows = []
         for cells in lines:
             if any(cell.strip() for cell in cells):
@@ -154,11 +160,13 @@ def _known(row: dict[str, str]) -> dict[str, str]:
     return known
 
 
-def _check(path: Path, names: list[str]) -> None:
-    if "file" not in names:
-        raise DataError(
-            f"{path}: no column 'file'; its columns are {', '.join(COLUMNS)} and any others"
-        )
+def _check(path: Path, names: list[str], columns: Sequence[str], needed: Sequence[str]) -> None:
+    for name in needed:
+        if name not in names:
+            raise DataError(
+                f"{path}: no column '{name}'; its columns are {', '.join(columns)} and any "
+                "others"
+            )
     named = [name for name in names if name]
     twice = sorted({name for name in named if named.count(name) > 1})
     if twice:

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import shlex
-import unicodedata
 from collections.abc import Mapping, Sequence
 from dataclasses import fields
+from itertools import groupby
 from typing import Any
 
 from corpusreg.comparison.comparison import Comparison
-from corpusreg.comparison.examples import KINDS, Example, Examples, habit
+from corpusreg.comparison.examples import ALL, KINDS, Example, Examples, Kind, habit
 from corpusreg.instruments import load
 from corpusreg.measures.definitions import VERSION
 from corpusreg.revision.intentions import LIKE
@@ -20,14 +20,16 @@ from corpusreg.text.tabular import wrap
 from corpusreg.text.wording import interval, note, register
 
 __all__ = [
-    "examples_document", "examples_text", "passage_document", "passage_lines",
-    "passage_words", "study_document", "study_text", "toward",
+    "by_kind", "examples_document", "examples_text", "order_words", "passage_document",
+    "passage_lines", "passage_words", "study_document", "study_text", "toward",
 ]  # fmt: skip
 
 
 def passage_words(each: Example) -> str:
     """A passage in one sentence without its full stop."""
     kind, row = each.kind, each.facts
+    if not row:
+        return each.note.rstrip(".")
     bar = plain(str(row["start_bar"]))
     if kind == "shift":
         return _shift(row, bar)
@@ -36,7 +38,7 @@ def passage_words(each: Example) -> str:
         low, high = note(int(row["low"])), note(int(row["high"]))
         return (
             f"Bars {bar}–{last} stay between {low} and {high} for "
-            f"{plural(round(row['bars']), 'bar')}, a thin texture"
+            f"{plural(round(row['bars']), 'bar')}{', a thin texture' if row['size'] else ''}"
         )
     if kind == "edge":
         return _edge(row, bar)
@@ -103,17 +105,35 @@ def _length(bars: float) -> str:
 
 def examples_text(found: Examples) -> str:
     """Passages with their works, most strongly so first, and how they were put in order."""
-    kind = KINDS[found.kind]
     if not found.found:
-        return "No work of the reference has such a passage; ask for less in particular."
-    lines = [*wrap(f"{kind.title}: {kind.shows}."), ""]
-    for number, each in enumerate(found.found, start=1):
-        lines += [*example_lines(each, f"{number:>2}. "), ""]
-    said = (
-        f"The clearest first ({kind.strength}), from different composers and periods where "
-        "there are such. Clear is not better: the order helps to find them."
+        return "The reference has no such passage; ask for less in particular."
+    lines: list[str] = []
+    for kind, several in by_kind(found):
+        lines += [*wrap(f"{kind.title}: {kind.shows}."), ""]
+        for number, each in several:
+            lines += [*example_lines(each, f"{number:>2}. "), ""]
+    return "\n".join([*lines, *wrap(order_words(found)), f"(reference {found.reference_id})"])
+
+
+def by_kind(found: Examples) -> list[tuple[Kind, list[tuple[int, Example]]]]:
+    """The passages with their numbers from 1, those of one kind that follow each other
+    together.
+    """
+    grouped = groupby(enumerate(found.found, start=1), key=lambda pair: pair[1].kind)
+    return [(KINDS[kind], list(several)) for kind, several in grouped]
+
+
+def order_words(found: Examples) -> str:
+    """How the passages were put in order."""
+    if found.kind == ALL:
+        return (
+            "Each kind has media, difficulties and periods in turn, and a composer twice at "
+            "most. Clear is not better: what stands here helps to find passages."
+        )
+    return (
+        f"The clearest first ({KINDS[found.kind].strength}), from different composers and "
+        "periods where there are such. Clear is not better: the order helps to find them."
     )
-    return "\n".join([*lines, *wrap(said), f"(reference {found.reference_id})"])
 
 
 def study_text(c: Comparison, alike: Sequence[Example], otherwise: Sequence[Example]) -> str:
@@ -132,7 +152,7 @@ def study_text(c: Comparison, alike: Sequence[Example], otherwise: Sequence[Exam
 
 def toward(each: Example) -> str | None:
     """The intention of `revise` that a passage is a model for, None where it is for none."""
-    return each.name if each.kind in LIKE else None
+    return each.name if each.kind in LIKE and each.facts else None
 
 
 def example_lines(each: Example, mark: str = "  - ") -> list[str]:
@@ -148,19 +168,17 @@ def passage_lines(each: Example, mark: str = "  - ") -> list[str]:
     by = f"{each.composer}: " if each.composer else ""
     own = "; your own score, shown on this computer only" if each.private else ""
     part = f", {each.part}" if each.part else ""
-    title = f"{by}{each.title}, {each.bars}{part} ({facts}{own})"
+    where = ", ".join(filter(None, (each.title, each.bars)))
+    about = f"{facts}{own}".lstrip("; ")
+    title = f"{by}{where}{part}{f' ({about})' if about else ''}"
     blank = " " * len(mark)
-    title = _plain_letters(title)
+    words = passage_words(each)
+    said = [f"{words}."] if words else []
+    noted = [each.note] if each.facts and each.note else []
     return [
         *wrap(title, blank, mark),
-        *wrap(f"{passage_words(each)}.", blank),
+        *(line for text in (*said, *noted) for line in wrap(text, blank)),
     ]
-
-
-def _plain_letters(text: str) -> str:
-    """Titles in letters that every terminal shows."""
-    bare = unicodedata.normalize("NFKD", text.replace("\u00df", "ss"))
-    return bare.encode("ascii", "ignore").decode()
 
 
 def examples_document(found: Examples) -> dict[str, Any]:
@@ -168,21 +186,14 @@ def examples_document(found: Examples) -> dict[str, Any]:
 
     toward: as `revise` takes it.
     """
-    names = [each.name for each in fields(Example) if each.name not in ("facts", "kind")]
+    strength = "within a kind" if found.kind == ALL else KINDS[found.kind].strength
     return {
         "reference": found.reference_id,
         "definitions": VERSION,
         "kind": found.kind,
-        "strength": f"0 to 100: {KINDS[found.kind].strength}",
-        "examples": [
-            {name: getattr(each, name) for name in names}
-            | {"words": passage_words(each), "toward": toward(each)}
-            for each in found.found
-        ],
+        "strength": f"0 to 100: {strength}",
+        "examples": [_document(each, ("facts",)) for each in found.found],
     }
-
-
-_LEFT_OUT = ("facts", "position")
 
 
 def study_document(
@@ -203,8 +214,12 @@ def study_document(
 
 
 def passage_document(each: Example) -> dict[str, Any]:
-    """One passage. toward: as `revise` takes it."""
-    names = [field.name for field in fields(Example) if field.name not in _LEFT_OUT]
+    """One passage to study. toward: as `revise` takes it."""
+    return _document(each, ("facts", "position", "bar", "difficulty", "note"))
+
+
+def _document(each: Example, left_out: Sequence[str]) -> dict[str, Any]:
+    names = [field.name for field in fields(Example) if field.name not in left_out]
     return {name: getattr(each, name) for name in names} | {
         "words": passage_words(each),
         "toward": toward(each),

@@ -61,6 +61,7 @@ from corpusreg.documents.pictures.view import (
     MapView,
     axes_of,
     cells,
+    edge_rows,
     heaviest,
     systems,
 )
@@ -73,7 +74,7 @@ from corpusreg.system.phrases import plural
 from corpusreg.system.plaintext import plain
 from corpusreg.text.bars import bar_range
 
-__all__ = ["pages", "register_map", "stills"]
+__all__ = ["edges_map", "pages", "register_map", "stills"]
 
 LANE = 15.0  # height of a row of signs
 _STAVES = (43, 47, 50, 53, 57, 64, 67, 71, 74, 77)  # lines of bass and treble staff
@@ -416,6 +417,42 @@ def register_map(
         prefix=prefix,
         title=title,
         description=" ".join(_description(version) for version in versions),
+    )
+
+
+def edges_map(
+    low: Sequence[int],
+    high: Sequence[int],
+    bars: tuple[int, int],
+    named: tuple[int, str],
+    *,
+    prefix: str,
+    width: float,
+    title: str,
+) -> Picture:
+    """Where a work sounds in some bars, of which only the edges are known.
+
+    low, high: MIDI numbers by played bar, -1 in silence. bars: played bars, half-open. named:
+    the bar whose printed number stands below, and that number.
+    """
+    first, last = bars
+    sounding = [bar for bar in range(first, last) if low[bar] >= 0]
+    span = edge_rows(min(low[b] for b in sounding), max(high[b] for b in sounding))
+    step = min(max(_MAP / (span[1] - span[0] + 1), _STEP[0]), _STEP[1])
+    wide = min((width - _LEFT - _RIGHT) / (last - first), _WIDEST_BAR)
+    axes = Axes(first, last, _LEFT, GAP, wide, *span, step)
+    at, name = named
+    drawn = [
+        ground(axes),
+        boxes((axes.box(bar, bar + 1, low[bar], high[bar]) for bar in sounding), "weight2"),
+        label(name, axes.x(at) + 2, axes.foot + SIZES["small"] + 2, SIZES["small"]),
+    ]
+    return document(
+        drawn,
+        size=(width, axes.foot + SIZES["small"] + GAP),
+        prefix=prefix,
+        title=f"{title}, around bar {name}",
+        description=f"Lowest and highest notes bar by bar, {last - first} bars.",
     )
 
 

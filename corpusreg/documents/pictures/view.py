@@ -17,7 +17,10 @@ from corpusreg.comparison.comparison import Comparison
 from corpusreg.measures.analysis import Analysis
 from corpusreg.measures.texture import beat_edges
 
-__all__ = ["NARROW", "Axes", "MapView", "axes_of", "cells", "heaviest", "systems", "view_of"]
+__all__ = [
+    "NARROW", "Axes", "MapView", "axes_of", "cells", "edge_rows", "heaviest", "systems",
+    "view_of",
+]  # fmt: skip
 
 _MARGIN = 2  # semitones beyond the outermost notes
 _LEAST_SPAN = 24  # semitones on the axis, so that a narrow piece looks narrow
@@ -109,8 +112,14 @@ def systems(first: int, last: int, most: int) -> list[tuple[int, int]]:
 
 def axes_of(analyses: Sequence[Analysis]) -> tuple[int, int]:
     """Lowest and highest row of an axis that holds all of some analyses."""
-    low = min(each.lowest for each in analyses) - _MARGIN
-    high = max(each.highest for each in analyses) + _MARGIN
+    return edge_rows(
+        min(each.lowest for each in analyses), max(each.highest for each in analyses)
+    )
+
+
+def edge_rows(lowest: int, highest: int) -> tuple[int, int]:
+    """Lowest and highest row of an axis for notes from one pitch to another."""
+    low, high = lowest - _MARGIN, highest + _MARGIN
     lacking = max(_LEAST_SPAN - (high - low + 1), 0)
     return low - lacking // 2, high + math.ceil(lacking / 2)
 
