@@ -14,6 +14,7 @@ from event_pieces import parts_reversed, split_by_ties
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from corpusreg.comparison.choirs import Cue, choirs
 from corpusreg.comparison.placing import part_names
 from corpusreg.comparison.players import Lying, Players, players
 from corpusreg.instruments import Instruments, load
@@ -286,3 +287,33 @@ def test_an_instrument_that_is_not_known_is_told_plainly() -> None:
     comparison: Any = SimpleNamespace(players=found_in(score(Kazoo_of_mine=[[60]])), odder=None)
     (said,) = player_remarks(comparison)
     assert said.startswith("No instrument is known for Kazoo of mine: notes are shown")
+
+
+def test_families_of_a_large_ensemble_by_hand() -> None:
+    """Ten parts in four bars: all, strings and flute, the flute alone, all."""
+    winds = {"Flute": 86, "Oboe": 76, "Clarinet_in_C": 72, "Bassoon": 50}
+    brass = {"Horn_in_C": 55, "Trumpet_in_C": 67, "Tuba": 36}
+    strings = {"Violin": 88, "Viola": 64, "Cello": 43}
+    bars: dict[str, list[list[int]]] = {
+        name: [[pitch], [pitch] if name in strings else [], [], [pitch]] * 2
+        for name, pitch in (winds | brass | strings).items()
+    }
+    bars["Flute"] = [[86], [91], [86], [86], [86], [91], [86], [86]]
+    written = score(**bars)
+    everyone = found_in(written)
+    assert choirs(replace(everyone, parts=everyone.parts[:9]), perform(written)) is None
+    found = choirs(everyone, perform(written))
+    assert found is not None
+    told = {
+        each.family: (each.playing, each.top, each.bottom, each.leads, each.founds)
+        for each in found.choirs
+    }
+    # The flute has the top of bars 2 and 3, and alone in bar 3 the bottom too.
+    assert told == {
+        "woodwind": (1.0, 0.5, 0.25, "Flute", "Flute"),
+        "brass": (0.5, 0.0, 0.5, "", "Tuba"),
+        "strings": (0.75, 0.5, 0.25, "Violin", "Cello"),
+    }
+    assert found.tutti == ((3, 5),)
+    assert found.alone == ()  # a bar of it is no solo
+    assert set(found.cues) <= {Cue(0, ("woodwind", "brass", "strings"), "Violin", "Tuba")}

@@ -152,7 +152,24 @@ def test_a_register_is_cleared_and_the_bass_held_back() -> None:
     for option in held:
         (entry,) = (e for e in option.heard.events if e.bar == 8 and e.place == "bass")
         assert entry.kind == "withheld_bass"
-        assert lowest_classes(option.heard.played) == lowest_classes(before.played)
+        if option.move.change.octaves.any():
+            assert lowest_classes(option.heard.played) == lowest_classes(before.played)
+    assert {"the left hand rests"} < {option.move.key for option in held}
+
+
+def test_low_chords_are_respaced_within_the_hand() -> None:
+    """By hand: C2 and E2 struck together in every bar; C2 and E3 are within a tenth."""
+    rows = keyboard([TUNE, [[36, 0, 36, 0]]]).notes.tolist()
+    thirds = [(*row[:6], 40, *row[7:]) for row in rows if row[1] == 2]
+    score = keyboard([TUNE])
+    score = Score(1, (PIANO,), score.bars, note_table(rows + thirds))
+    _, _, spaced = found(score, "respace in 5-8")
+    option = next(each for each in spaced if each.move.key == "low chords respaced")
+    moved = option.move.change.octaves != 0
+    assert set(score.notes["pitch"][moved]) == {40}
+    assert set(score.notes["bar"][moved]) == {4, 5, 6, 7}
+    assert (option.before, option.gain) == (-4.0, 0.0)
+    assert not found(keyboard([TUNE, OPEN]), "respace")[2]
 
 
 def test_a_drone_is_lifted() -> None:
@@ -274,6 +291,9 @@ def test_every_octave_option_keeps_bass_range_and_all_else(data: st.DataObject) 
     before, _, options_ = found(score, text)
     for option in options_:
         change = option.move.change
+        if change.silent.any():
+            assert set(option.heard.played.notes.bar) == set(before.played.notes.bar)
+            continue
         now = changed(score, change).notes
         assert ((now["pitch"] - score.notes["pitch"]) % 12 == 0).all()
         assert 21 <= now["pitch"].min() <= now["pitch"].max() <= 108

@@ -17,7 +17,7 @@ from corpusreg.instruments import Instrument
 from corpusreg.instruments.limits import NINTH, TENTH, low_interval_limit
 from corpusreg.score.played import Notes, Played
 
-__all__ = ["Misread", "crowded", "misread", "thick_bars", "wide_chords"]
+__all__ = ["CLEARLY", "Misread", "crowded", "misread", "thick_bars", "wide_chords"]
 
 LEAST_BEATS = 1.0  # a low interval that sounds for less is passing
 CLEARLY = 2  # semitones below the charts' limits, which differ by about as much

@@ -33,6 +33,7 @@ from corpusreg.system.plaintext import plain
 from corpusreg.system.writing import write_files
 from corpusreg.text import drafts as draft_words
 from corpusreg.text.alike import alike_lines
+from corpusreg.text.choirs import choir_lines
 from corpusreg.text.examples import passage_words
 from corpusreg.text.findings import section_lines, sentence
 from corpusreg.text.measures import compared, rank_cell, title, value_words
@@ -366,6 +367,9 @@ def _sections(
             ),
         ),
         ("levels",) if "levels" in pictures else (),
+    )
+    yield ReportSection(
+        "families", "Families of instruments", tuple(Item(text) for text in choir_lines(c))
     )
     yield ReportSection(
         "works",

@@ -7,6 +7,7 @@
     lighter             stay where the music is, with less sound (lighter in 9-16)
     move more           shift more (move more at 24, move more in 9-16)
     narrower            keep still in less space (narrower in 9-16)
+    respace             low chords with more room in them (respace in 9-16)
     shift as in WORK bar 24
                         something like a passage of the reference, of one of LIKE;
                         with 'at 9' behind it in bar 9, otherwise where it can be
@@ -25,7 +26,8 @@ __all__ = ["EXAMPLES", "LIKE", "Intention", "intention"]
 
 EXAMPLES = (
     "clear before 24", "clear low before 24", "hold bass until 24", "lift drone at 24",
-    "lighter", "move more", "move more at 24", "narrower in 9-16", "shift as in WORK bar 24",
+    "lighter", "move more", "move more at 24", "narrower in 9-16", "respace",
+    "shift as in WORK bar 24",
 )  # fmt: skip
 
 # Kinds of examples that can be aimed at.
@@ -45,6 +47,7 @@ _FORMS = (
     ("move at", rf"move(?: more)? at {_BAR}"),
     ("move", rf"move more{_BARS}"),
     ("narrower", rf"narrower{_BARS}"),
+    ("respace", rf"respace(?: low chords)?{_BARS}"),
 )
 # A work's name holds spaces and signs as its file does; a bar may be a '24 (2nd time)'.
 _AS_IN = re.compile(
@@ -55,7 +58,8 @@ _AS_IN = re.compile(
 
 @dataclass(frozen=True)
 class Intention:
-    """kind: 'clear', 'hold', 'lift', 'lighter', 'move at', 'move', 'narrower' or 'as in'.
+    """kind: 'clear', 'hold', 'lift', 'lighter', 'move at', 'move', 'narrower', 'respace' or
+    'as in'.
 
     bar: printed number, '' where the kind needs none. bars: as in '9-16', '' for the
     whole piece. side: 'low', 'high', or '' for either. text: as it was written. like, work,

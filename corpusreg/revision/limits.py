@@ -8,6 +8,7 @@
   source), or what it already spans at that moment.
 - No more bars than before have their two lowest pitches closer than is clear so low
   (`corpusreg.comparison.practice.thick_bars`).
+- Where notes are left out no bar falls silent that was not.
 - No two notes of one player newly meet on one pitch, but for MEET of those that move
   (none in MIDI, which could not tell them apart).
 """
@@ -113,6 +114,12 @@ class Limits:
             if ((old < 0) != (new < 0)).any() or ((old - new) % 12)[old >= 0].any():
                 return None
         return played if thick_bars(played.notes) <= self._thick else None
+
+    def rested(self, change: Change) -> Played | None:
+        """The work as heard with notes silenced, None where a bar falls silent altogether."""
+        played = perform(changed(self.music.score, change))
+        silent = np.setdiff1d(self.played.notes.bar, played.notes.bar)
+        return None if len(silent) else played
 
     def _hands_reach(self, moved: Flags, pitch: Ints) -> bool:
         notes = self.music.score.notes

@@ -15,9 +15,11 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
+from corpusreg.comparison.practice import CLEARLY
+from corpusreg.instruments.limits import low_interval_limit
 from corpusreg.revision.contrast import contrast, phrase_bars
 from corpusreg.revision.heard import Heard
-from corpusreg.revision.limits import Limits
+from corpusreg.revision.limits import SPAN, Limits
 from corpusreg.revision.units import Group, Music, groups
 from corpusreg.score.rewrite import Change
 
@@ -30,7 +32,9 @@ __all__ = [
     "like",
     "narrower",
     "phrases",
+    "respaced",
     "restless",
+    "rests",
 ]
 
 _FEW = 3  # hands up to which two octaves are tried, too
@@ -68,6 +72,20 @@ def before(music: Music, bar: int, starts: Sequence[int]) -> Iterator[Move]:
     begins = {*earlier, *(max(bar - n, 0) for n in _LENGTHS), 0}
     for begin in sorted(begins - {bar}, reverse=True):
         yield from _each(music, begin, bar)
+
+
+def rests(music: Music, bar: int, starts: Sequence[int]) -> Iterator[Move]:
+    """Groups of hands that rest up to a bar, for some bars or from where a phrase begins.
+
+    Never all of them.
+    """
+    earlier = [b for b in starts if b <= bar - _LENGTHS[0]][-1:]
+    begins = {*earlier, *(max(bar - n, 0) for n in _LENGTHS)} - {bar}
+    for begin in sorted(begins, reverse=True):
+        for group, rows in _sounding(music, [(begin, bar)]):
+            if len(group.hands) < len(music.hands):
+                what = f"{group.name} {'rests' if len(group.hands) == 1 else 'rest'}"
+                yield from _silenced(what, _whole(music, rows), begin, bar, what)
 
 
 def around(music: Music, bar: int, starts: Sequence[int]) -> Iterator[Move]:
@@ -136,6 +154,33 @@ def _section(music: Music, bar: int) -> int:
     """The bar in which the next section begins, or the end."""
     later = np.flatnonzero(music.score.bars.section[bar + 1 :])
     return bar + 1 + int(later[0]) if len(later) else len(music.score.bars)
+
+
+def respaced(music: Music, first: int, last: int) -> Iterator[Move]:
+    """The second lowest note of close low chords an octave higher, where the hand reaches it;
+    or a whole upper part.
+    """
+    notes = music.score.notes
+    raised = np.zeros(len(notes), bool)
+    for rows, pitch, _ in _chords(music):
+        bottom, second = int(pitch[0]), int(pitch[1])
+        limit = low_interval_limit(second - bottom)
+        reach = max(SPAN, int(pitch[-1]) - bottom)
+        if (
+            first <= notes["bar"][rows[0]] < last
+            and limit is not None
+            and bottom <= limit - CLEARLY
+            and second + 12 - bottom <= reach
+            and second + 12 not in pitch
+        ):
+            raised |= music.chain == music.chain[rows[1]]
+    if raised.any():
+        change = Change.of(len(raised), np.where(raised, 1, 0))
+        what = "the second lowest note of close low chords an octave higher"
+        yield Move("low chords respaced", change, first, last, what)
+    for hand in range(1, len(music.hands)):
+        group = Group((hand,), music.hands[hand].name)
+        yield _octaves(music, music.passage(group, first, last), 1, group, first, last)
 
 
 def narrower(

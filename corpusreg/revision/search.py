@@ -13,6 +13,7 @@ clear     strength of the entry at the bar (0 to 100), also hold (a low one)
 lift      strength of the lifting at the bar
 move      registral activity, in semitones, where there are no fewer shifts
 narrower  main range of the bars, in semitones, where there are no more shifts
+respace   bars whose lowest notes, struck together, lie too close, the fewer the better
 as in     how much what happens at the bar is like the model (`corpusreg.revision.likeness`);
           where no bar is named, at one of several; where the model is a shift, one that
           comes elsewhere costs a tenth
@@ -25,12 +26,14 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import partial
+from itertools import chain
 
 import numpy as np
 from numpy.typing import NDArray
 
 from corpusreg.comparison.examples import Example
 from corpusreg.comparison.heights import find_bars
+from corpusreg.comparison.practice import crowded
 from corpusreg.measures.events import Event
 from corpusreg.measures.shifts import EDGE_MOVES, MASS_MOVES, MASS_MOVES_LINE, Shift
 from corpusreg.measures.texture import EDGE, texture
@@ -43,7 +46,6 @@ from corpusreg.revision.limits import Limits
 from corpusreg.revision.moves import Move
 from corpusreg.revision.units import Music
 from corpusreg.score.played import Played, perform
-from corpusreg.score.rewrite import changed
 from corpusreg.system.errors import UsageError
 
 Gain = Callable[[Heard], float | None]
@@ -155,10 +157,14 @@ def _moves(music: Music, limits: Limits, page: Heard, wanted: Goal) -> Iterable[
         return moves.narrower(music, limits, page, first, last)
     if kind == "move":
         return moves.restless(music, limits, page, first, last)
+    if kind == "respace":
+        return moves.respaced(music, first, last)
     if kind == "hold":
-        return moves.before(music, first, starts)
+        return chain(moves.before(music, first, starts), moves.rests(music, first, starts))
     if kind == "lift":
         return moves.after(music, first, starts)
+    if kind == "clear":
+        return chain(moves.around(music, first, starts), moves.rests(music, first, starts))
     return moves.around(music, first, starts)
 
 
@@ -176,7 +182,7 @@ def _tried(
             return None
         played = limits.heard(change)
     else:
-        played = perform(changed(music.score, change))
+        played = limits.rested(change)
     if played is None:
         return None
     heard = Heard(played)
@@ -310,4 +316,9 @@ def _over_bars(wanted: Intention, first: int, last: int, before: Heard) -> Gain:
         below, above = edges(heard)
         return float(below - above) if len(heard.shifts) <= shifts else None
 
-    return {"lighter": lighter, "move": moving, "narrower": narrow}[wanted.kind]
+    def clear(heard: Heard) -> float | None:
+        return -float(sum(bool(inside[each.bar]) for each in crowded(heard.played)))
+
+    return {"lighter": lighter, "move": moving, "narrower": narrow, "respace": clear}[
+        wanted.kind
+    ]

@@ -37,6 +37,7 @@ WANTS: Mapping[str, _Want] = {
     "move": _Want("More movement between registers", "bars", "move more{bars}"),
     "narrower": _Want("Less space from the lowest to the highest note", "bars",
                       "narrower{bars}"),
+    "respace": _Want("Low chords with more room in them", "bars", "respace{bars}"),
     "lighter": _Want("The same register with less sound", "bars", "lighter{bars}"),
     "model": _Want("Something like a passage from another work", "model", "{model}"),
 }  # fmt: skip

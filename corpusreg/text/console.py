@@ -14,6 +14,7 @@ from corpusreg.measures.definitions import VERSION
 from corpusreg.system.phrases import capital, plural
 from corpusreg.system.plaintext import plain
 from corpusreg.text.alike import alike_lines
+from corpusreg.text.choirs import choir_lines
 from corpusreg.text.measures import title
 from corpusreg.text.players import player_lines, player_remarks
 from corpusreg.text.reading import (
@@ -62,6 +63,10 @@ def comparison_text(c: Comparison, reference_id: str, *, full: bool = False) -> 
     if players:
         lines += ["", "Each player", *(f"  {line}" for line in players)]
         lines += items(player_remarks(c))
+    families = choir_lines(c)
+    if families:
+        lines += ["", "Families of instruments"]
+        lines += items(families)
     near = alike_lines(c.alike)
     if near:
         lines += ["", "Music whose register has the same shape over time"]

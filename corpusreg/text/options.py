@@ -12,7 +12,7 @@ from corpusreg.revision.likeness import alike
 from corpusreg.revision.moved import strained
 from corpusreg.revision.search import Option, events_at, first_played
 from corpusreg.revision.units import Music
-from corpusreg.system.phrases import capital, joined
+from corpusreg.system.phrases import capital, joined, plural
 from corpusreg.text.bars import (
     bar_range,
 )
@@ -42,7 +42,9 @@ def option_words(music: Music, option: Option, before: Heard) -> str:
     move = option.move
     where = bars_words(music.score.bars.labels, move.first, move.last)
     does = f"{capital(where)}: {move.what}"
-    words = f"{does}. {_effect(option, before)}."
+    words = f"{does}. {_effect(option, before)}. {_why(option)}"
+    if move.change.silent[music.hands[0].rows].any() and option.goal.intention.bar:
+        words += " The notes above then carry the harmony: hear whether they can."
     hands = strained(music, move.change)
     if hands:
         words += (
@@ -52,6 +54,34 @@ def option_words(music: Music, option: Option, before: Heard) -> str:
     if music.torn(move.change):
         words += " A slur is divided by it: see how it should go."
     return words
+
+
+# Why one would try it: common practice, no source. Silence first by the kind of the change,
+# then by what is wanted; octaves by what is wanted.
+_SILENCE = {
+    "without octave doublings": "A doubling adds weight and no new note.",
+    "without the inner notes of chords": "The outer notes carry the line and the bass.",
+    "figure thinned": "With fewer attacks the same harmony rings longer.",
+    "an inner part rests": "A part that rests is heard when it comes back.",
+}
+_OCTAVES = {
+    "clear": "A register that was empty is heard when it is filled.",
+    "hold": "A bass that was kept back is heard when it arrives.",
+    "lift": "A sound that stops leaves its place to others.",
+    "move at": "A change of register is heard as a new beginning.",
+    "move": "Each change of register is heard as a new beginning.",
+    "narrower": "Lines that lie close together are heard as one body.",
+    "respace": "Low down, wide intervals stay clear where close ones blur.",
+    "as in": "It does here what the other passage does there.",
+}
+
+
+def _why(option: Option) -> str:
+    """Why one would try it, in one sentence."""
+    kind = option.goal.intention.kind
+    if option.move.change.silent.any():
+        return _SILENCE.get(option.move.key, "What has rested is heard when it enters.")
+    return _OCTAVES[kind]
 
 
 def _effect(option: Option, before: Heard) -> str:
@@ -67,6 +97,12 @@ def _effect(option: Option, before: Heard) -> str:
     if kind == "narrower":
         was = "" if option.before is None else f" instead of {-option.before:.0f}"
         return f"Nine tenths of the sound there fill {-option.gain:.0f} semitones{was}"
+    if kind == "respace":
+        was = round(-(option.before or 0.0))
+        return (
+            f"Low notes lie closer than is clear in {plural(round(-option.gain), 'bar')} "
+            f"instead of {was}"
+        )
     at = first_played(now, wanted.first)
     if wanted.model:
         return _like(alike(wanted.model, now, at)[0][1], now)

@@ -49,8 +49,11 @@ found AS (
                 THEN position - played + least(played_last, played_first + $longest)
             ELSE position + 1
         END AS last,
-        played, played_first, bar AS start_bar, bar AS end_bar, low, high, bars, first_time,
-        again_bar, kind AS event_kind, silence, edge, distance,
+        CASE kind WHEN 'pedal_point' THEN played_first ELSE played END AS played, played_first,
+        -- A pedal point is told where it ends.
+        CASE kind WHEN 'pedal_point' THEN start_bar ELSE bar END AS start_bar,
+        CASE kind WHEN 'pedal_point' THEN end_bar ELSE bar END AS end_bar,
+        low, high, bars, first_time, again_bar, kind AS event_kind, silence, edge, distance,
         NULL::DOUBLE AS size, direction, NULL AS moved, strength
     FROM events
     WHERE position >= $upbeat AND strength >= $floor AND position - played + played_first >= 0
