@@ -16,7 +16,7 @@ from corpusreg.instruments import load
 from corpusreg.instruments.limits import compass_of_year, low_interval_limit, passaggio
 from corpusreg.score.notes import Part
 from corpusreg.score.pitch import parse_note
-from corpusreg.score.played import Notes, Played
+from corpusreg.score.played import MARKS, Notes, Played
 
 
 def played(notes: Notes, count: int) -> Played:
@@ -130,7 +130,9 @@ def test_the_peak_of_a_solo_voice_is_where_its_highest_note_is_longest() -> None
     notes = notes_of(
         [(60, 0, BAR), (77, BAR, BEAT), (70, BAR + BEAT, BEAT), (77, 2 * BAR, BAR)]
     )
-    sung, piano = played(notes, 3), played(notes_of([(40, 0, 3 * BAR)]), 3)
+    loud = MARKS["f"] / 127
+    strikes = [(40, 0, 3 * BAR, loud, 1), (77, BAR, BEAT, loud, 1)]
+    sung, piano = played(notes, 3), played(notes_of(strikes), 3)
     voice = SimpleNamespace(misread=None, lying=SimpleNamespace(instrument=load()["soprano"]))
     hands = SimpleNamespace(misread=None, lying=SimpleNamespace(instrument=load()["piano"]))
     found: Any = SimpleNamespace(
@@ -153,3 +155,4 @@ def test_the_peak_of_a_solo_voice_is_where_its_highest_note_is_longest() -> None
     )
     assert (peak.count, peak.of, [bar.number for bar in peak.bars]) == (4.0, 2, ["2", "3"])
     assert (peak.low, peak.high) == passaggio("soprano")
+    assert (peak.dynamic, peak.doubled) == ("f", 25)  # C2 lasts, and one note of four is struck

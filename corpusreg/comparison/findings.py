@@ -36,7 +36,7 @@ from corpusreg.measures.events import Event, final_bar
 from corpusreg.measures.rebar import Bars
 from corpusreg.measures.sections import sections
 from corpusreg.norms.reliability import unreliable
-from corpusreg.score.played import PlayedBars, segments
+from corpusreg.score.played import MARKS, Notes, PlayedBars, segments
 
 __all__ = [
     "HEADLINE", "Company", "Finding", "OutOfRange", "PieceFacts", "Place", "Practical",
@@ -271,7 +271,9 @@ class Practical:
     struck by one hand, within its reach or not; 'crowded' for the two lowest notes of the
     whole, `count` beats long, closer than is usual so low; 'vocal_peak' for `peak`, the
     highest note of a solo voice, `count` beats long where it is longest, and sung `of` times;
-    low and high are then the ends of its zone of change, where that is known. part: None for
+    low and high are then the ends of its zone of change, where that is known, `dynamic` what
+    the others play there, '' where no dynamics are written, and `doubled` how many of 100 sung
+    notes another part strikes at the same pitch. part: None for
     the whole. bar: the widest or the longest; bars: all of them. hand: 'right' or 'left',
     else ''.
     """
@@ -289,6 +291,8 @@ class Practical:
     peak: int | None = field(default=None, metadata=PITCH)
     hand: str = ""
     within_reach: bool = False
+    dynamic: str = ""
+    doubled: int = 0
 
 
 @dataclass(frozen=True)
@@ -873,8 +877,33 @@ def _vocal_peak(c: Comparison, name: str, row: Instrument) -> Practical:
         "vocal_peak", name, row.name, printed_bar(c.bars, bar),
         _printed(c, notes.bar[top].tolist()), 0,
         round(float(notes.duration[at] / played.bars.beat[bar]), 2), len(top), low, high,
-        peak=int(notes.pitch[at]),
+        peak=int(notes.pitch[at]), dynamic=_dynamic_beside(c, notes, at),
+        doubled=_doubled(c, notes),
     )  # fmt: skip
+
+
+def _others(c: Comparison, own: Notes) -> Notes:
+    """Notes of all other parts."""
+    every = c.whole.played.notes
+    return every.take(every.part != own.part[0])
+
+
+def _dynamic_beside(c: Comparison, own: Notes, at: int) -> str:
+    """The dynamic at which the loudest of the others sound with a note; '' for none."""
+    others = _others(c, own)
+    start, end = own.onset[at], own.onset[at] + own.duration[at]
+    with_it = (others.onset < end) & (others.onset + others.duration > start)
+    if not (c.whole.played.dynamics_known and with_it.any()):
+        return ""
+    level = 127 * float(others.loudness[with_it].max())
+    return min(MARKS, key=lambda name: abs(MARKS[name] - level))
+
+
+def _doubled(c: Comparison, own: Notes) -> int:
+    """How many of 100 notes another part strikes at the same pitch and time."""
+    others = _others(c, own)
+    struck = np.isin(own.onset * 128 + own.pitch, others.onset * 128 + others.pitch)
+    return round(100 * float(struck.mean()))
 
 
 def _printed(c: Comparison, bars: Sequence[int]) -> tuple[PrintedBar, ...]:

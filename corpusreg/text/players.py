@@ -38,6 +38,7 @@ TIRING = (
     "The table is a guide."
 )
 _SOME = 0.05  # and that is worth a mention
+_DOUBLED = 50  # of 100 notes of a voice, from which its doubling is told
 _STRIP = 17
 _SHADES = " .:+#"
 _NAME = 18
@@ -196,10 +197,16 @@ def _peak_words(found: Practical, piece: PieceFacts) -> str:
         f"{capital(player(piece, found.part or ''))}: the vocal peak is {note(found.peak)} in "
         f"{bar_words(found.bar)}, {long}, sung {times}"
     )
+    text += f", with {found.dynamic} beside it." if found.dynamic else "."
+    if found.doubled >= _DOUBLED:
+        text += (
+            f" Another part strikes {found.doubled} of 100 of its notes at the same pitch, "
+            "which supports the voice and can cover it."
+        )
     if found.low is None or found.high is None:
-        return f"{text}."
+        return text
     return (
-        f"{text}. Many voices of this type change between {note(found.low)} and "
+        f"{text} Many voices of this type change between {note(found.low)} and "
         f"{note(found.high)} (from memory; schools differ): ask the singer."
     )
 
