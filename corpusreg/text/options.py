@@ -98,10 +98,9 @@ def _effect(option: Option, before: Heard) -> str:
         was = "" if option.before is None else f" instead of {-option.before:.0f}"
         return f"Nine tenths of the sound there fill {-option.gain:.0f} semitones{was}"
     if kind == "respace":
-        was = round(-(option.before or 0.0))
         return (
             f"Low notes lie closer than is clear in {plural(round(-option.gain), 'bar')} "
-            f"instead of {was}"
+            f"instead of {round(-(option.before or 0.0))}"
         )
     at = first_played(now, wanted.first)
     if wanted.model:
