@@ -215,10 +215,6 @@ def studied(
 ) -> tuple[tuple[list[Example], list[Example]], ...]:
     """What to study beside each, as `compare_paths` finds it where all is asked."""
     from corpusreg.comparison.examples import study
-
-    found = tuple(study(reference, each) for each in comparisons)
-    if not any(each.private for several in found for examples in several for each in examples):
-        return found
     from corpusreg.corpus.registry import own_and_others
 
     public = own_and_others()[1]
