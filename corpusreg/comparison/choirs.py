@@ -60,7 +60,8 @@ class Cue:
 
 @dataclass(frozen=True)
 class Choirs:
-    """tutti: runs of bars. alone: a part and a run of bars. Both longest first."""
+    """tutti: runs of bars. alone: a part and a run of bars. Both longest first, and as heard
+    for the first time."""
 
     choirs: tuple[Choir, ...]
     tutti: tuple[tuple[int, int], ...]
@@ -85,17 +86,17 @@ def choirs(everyone: Players, played: Played) -> Choirs | None:
     sounding = plays.any(axis=0)
     top = plays & (high == high.max(axis=0))
     bottom = plays & (low == low.min(axis=0))
-    count = plays.sum(axis=0)
+    once, count = bars.time == 1, plays.sum(axis=0)
     solo = [
         (names[row], *run)
         for row in range(len(names))
-        for run in _runs(plays[row] & (count == 1))
+        for run in _runs(plays[row] & (count == 1) & once)
     ]
     return Choirs(
         choirs=tuple(
             _choirs(names, families, plays, {"top": top, "bottom": bottom}, high, low)
         ),
-        tutti=tuple(sorted(_runs(count >= TUTTI * len(names)), key=_longest)),
+        tutti=tuple(sorted(_runs((count >= TUTTI * len(names)) & once), key=_longest)),
         alone=tuple(sorted(solo, key=lambda each: _longest(each[1:]))),
         cues=tuple(
             Cue(
@@ -104,7 +105,7 @@ def choirs(everyone: Players, played: Played) -> Choirs | None:
                 names[int(top[:, bar].argmax())],
                 names[int(bottom[:, bar].argmax())],
             )
-            for bar in np.flatnonzero(bars.section & sounding & (bars.time == 1)).tolist()
+            for bar in np.flatnonzero(bars.section & sounding & once).tolist()
         ),
     )
 

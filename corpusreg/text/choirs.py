@@ -59,12 +59,10 @@ def _name(family: str) -> str:
 
 
 def _choir(each: Choir) -> str:
-    count = plural(len(each.parts), "part")
-    text = (
-        f"{capital(_name(each.family))} ({count}, {register(each.lowest, each.highest)}) "
-        f"{'play' if len(each.parts) > 1 else 'plays'} in {_percent(each.playing)} of the bars"
-    )
-    return ", ".join([text, *_edges(each)]) + "."
+    notes, several = register(each.lowest, each.highest), len(each.parts) > 1
+    name = f"{capital(_name(each.family))} ({plural(len(each.parts), 'part')}, {notes})"
+    who = f"{name} play" if several else f"{capital(plain(each.parts[0]))} ({notes}) plays"
+    return f"{joined([f'{who} in {_percent(each.playing)} of the bars', *_edges(each)])}."
 
 
 def _edges(each: Choir) -> Iterator[str]:
