@@ -16,7 +16,7 @@ from test_docs import commands_of
 import corpusreg
 from corpusreg import session as session_module
 from corpusreg import store
-from corpusreg.comparison.examples import KINDS
+from corpusreg.comparison.examples import ALL, KINDS
 from corpusreg.corpus.catalogue import TIERS
 from corpusreg.measures.definitions import MEASURES
 from corpusreg.norms.asking import GROUPS
@@ -145,7 +145,7 @@ def test_what_cannot_be_read_stops_nothing_and_nothing_at_all_is_an_error(
 
 def test_the_words_of_types_are_those_of_the_code() -> None:
     assert set(get_args(session_module.MeasureName)) == {each.name for each in MEASURES}
-    assert set(get_args(session_module.PassageKind)) == set(KINDS)
+    assert set(get_args(session_module.PassageKind)) == {*KINDS, ALL}
     assert set(get_args(session_module.Grouping)) == set(GROUPS)
     assert set(get_args(session_module.Tier)) == set(TIERS)
 
