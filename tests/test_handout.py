@@ -654,7 +654,7 @@ class TestAssignments:
         assert assignment_words(asked) == "Withhold the bass, then bring it in at bar 4."
         assert assignment_answer(piece(0, 50), asked) == ("At bar 4.",)
         none = assignment_answer(piece(0, 50, happenings=()), asked)
-        assert none == ("In this piece: no bar was found before which the bass waits.",)
+        assert none == ("In this piece no withheld bass was found.",)
 
     def test_shifts_are_counted_however_they_move(self) -> None:
         several = (happening("shift", 5), happening("opening", 2), happening("climb", 1))

@@ -10,19 +10,24 @@ import pytest
 from conftest import ROOT
 from event_pieces import BAR, Row, score
 from test_comparison import BROAD, NARROW, PIECE, cohort
+from test_players import found_in
+from test_players import score as named
 from write_schema import PATH, renewed
 
 from corpusreg.comparison import findings
 from corpusreg.comparison.comparison import Comparison, compare
 from corpusreg.comparison.findings import Reading, place, printed_bar, reading
+from corpusreg.comparison.placing import part_names
 from corpusreg.comparison.players import NOBODY
 from corpusreg.measures.analysis import analyse
 from corpusreg.norms.reference import Placement
 from corpusreg.score.played import Played, perform
+from corpusreg.system.phrases import shared_start
 from corpusreg.text.console import comparison_text, register_map
 from corpusreg.text.document import document
 from corpusreg.text.reading import certainty
 from corpusreg.text.tabular import Screen, shown_on
+from corpusreg.text.wording import bar_words, place_words
 
 BARS = 24
 
@@ -128,6 +133,39 @@ def repeated(labels: tuple[str, ...], order: list[int]) -> Played:
         labels=tuple(labels[bar] for bar in order),
     )
     return replace(played, bars=bars)
+
+
+def test_a_part_at_its_edge_amid_the_texture_is_told_where_nothing_else_is() -> None:
+    lines = {"Flute": [79, 81, 77], "Bassoon": [69, 72, 71], "Cello": [60, 64, 62]}
+    written = named(**{name: [bar] * 8 for name, bar in lines.items()})
+    played = perform(written)
+    parts = {
+        name: analyse(played.only(played.notes.part == number))
+        for number, name in part_names(played).items()
+    }
+    r = reading(
+        compare(PIECE, analyse(played), parts, [cohort(NARROW, 40)], 8, found_in(written))
+    )
+    assert r.first is not None and r.suggestion is not None
+    assert (r.first.kind, r.first.direction, r.first.players) == (
+        "player",
+        "high",
+        ("Bassoon",),
+    )
+    assert (r.first.low, r.suggestion.part) == (69, "Bassoon")
+
+
+def test_movements_are_named_without_their_work() -> None:
+    assert shared_start(["Op. 1: I. Air", "Op. 1: II. Jig"]) == "Op. 1: "
+    assert shared_start(["Air: a", "Air and jig: b"]) == shared_start(["Air: a"]) == ""
+
+
+def test_a_place_from_the_upbeat_on_is_named_by_its_bars() -> None:
+    bars = repeated(("0", "1", "2"), [0, 1, 2, 0, 1, 2]).bars
+    c = replace(placed(line(60, 0, 6)), bars=bars)
+    assert place_words(place(c, 0, 3)) == "the upbeat and bars 1–2"
+    assert place_words(place(c, 0, 2)) == "the upbeat and bar 1"
+    assert bar_words(printed_bar(bars, 3)) == "the upbeat (2nd time)"
 
 
 def test_printed_bars_know_repeats_upbeats_and_bars_without_a_number() -> None:

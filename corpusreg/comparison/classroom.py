@@ -23,10 +23,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from corpusreg.comparison.class_piece import DEVICES, ClassPiece, Happening, Place
 from corpusreg.measures.definitions import BY_NAME, Measure
+from corpusreg.system.phrases import shared_start
 
 __all__ = [
     "LEAST", "MEASURES", "Class", "Dot", "Line", "Member", "Shared", "Since", "Unread",
@@ -168,6 +169,8 @@ def _members(
     pieces: Sequence[ClassPiece], known: Mapping[str, tuple[str, str]]
 ) -> tuple[Member, ...]:
     """In alphabetical order by title; pieces with one title are told apart."""
+    start = len(shared_start([piece.title for piece in pieces]))
+    pieces = [replace(piece, title=piece.title[start:]) for piece in pieces]
     titles = [piece.title.casefold() for piece in pieces]
     keys = unlike([_key(piece, pieces, known[piece.file][0]) for piece in pieces])
     labels = [

@@ -80,7 +80,7 @@ _SHOWN_BY_THEIR_END = frozenset(("climb", "descent", "wedge"))
 # Few moves show best in the longest stay.
 _SEEN_IN_STAYS = frozenset(("movement_bar", "movement_phrase", "shift_rate"))
 
-Kind = Literal["event", "measure", "stay", "section"]
+Kind = Literal["event", "measure", "stay", "section", "player"]
 Side = Literal["less", "more", "middle", "tied"]
 
 
@@ -146,13 +146,14 @@ class Rank:
 class Finding:
     """One thing found.
 
-    kind, name: 'event' and its kind, 'measure' and its name, 'stay', or 'section' and its
-    letter (`order` counts its returns, `notes` is the middle of its sound). place: where it
-    is, None for a measure; bar, beat: where it happens. notes: those that prove it, lowest
-    first; low, high: the register it is about. size, unit: silence in bars, distance in
-    semitones, length in bars, or the value of a measure. rank: None where it has no place
-    among works, with the reason. strength: of an event, in (0, 1]; order: from 1, within its
-    list. main: one of the few stays that are told.
+    kind, name: 'event' and its kind, 'measure' and its name, 'stay', 'section' and its
+    letter (`order` counts its returns, `notes` is the middle of its sound), or 'player' and
+    'edge' for a part high or low for its instrument (`direction`) amid the texture.
+    place: where it is, None for a measure; bar, beat: where it happens. notes: those that
+    prove it, lowest first; low, high: the register it is about. size, unit: silence in
+    bars, distance in semitones, length in bars, or the value of a measure. rank: None where
+    it has no place among works, with the reason. strength: of an event, in (0, 1]; order:
+    from 1, within its list. main: one of the few stays that are told.
     shown_in: bars to listen to for a measure. players: parts that do it. since, again,
     also: printed bars of the event's own fields. rest: whole bars for which its one player
     had been silent, from_start: since the piece began. clean: of what is withheld, nothing at
@@ -227,8 +228,9 @@ class Shown:
 class Company:
     """The works that the piece is compared with.
 
-    title: words for them ('piano works'). family: they are of its wider family and not of
-    its own medium. placed: whether any measure has a rank; reason: why none has, '' where
+    title: words for them ('piano works'). medium: False where some parts name no instrument,
+    so that nothing is placed. family: they are of its wider family and not of its own
+    medium. placed: whether any measure has a rank; reason: why none has, '' where
     one has. others: titles of other groups that place a measure on another side, with the
     measure and its percentile there.
     """
@@ -243,6 +245,7 @@ class Company:
     placed: bool
     reason: str
     others: tuple[tuple[str, str, float], ...] = ()
+    medium: bool = True
 
 
 @dataclass(frozen=True)
@@ -323,7 +326,8 @@ class PieceFacts:
 class Reading:
     """All that is found in one work, and what is said of it first.
 
-    first: the strongest event, None where the piece has none. unusual: the one or two
+    first: the strongest event, else a part at the edge of its instrument amid the texture,
+    None where the piece has neither. unusual: the one or two
     measures that are unusual among works of its medium, furthest first; alike: names of
     other measures that say the same. unusual_known: False where it cannot be known.
     stay, shift: the clearest, None where there is none. shown: passages worth seeing in
@@ -385,6 +389,7 @@ def reading(c: Comparison) -> Reading:
     stays = tuple(_stays(c, names))
     whole = [each for each in events if each.part is None]
     first = next((each for each in whole if _may_be_first(each, len(bars))), None)
+    first = first or _edge(c, names)
     shift = next((each for each in whole if each.name == "shift"), None)
     vague = unreliable(c.cohort.rung.where.get("ensemble", ""))
     unusual, alike = _unusual(c, [each for each in measures if each.name not in vague])
@@ -499,6 +504,7 @@ def _company(c: Comparison) -> Company:
         placed=placed,
         reason="" if placed or not reasons else reasons[0],
         others=tuple(_elsewhere(c)),
+        medium=cohort.rung.medium,
     )
 
 
@@ -922,12 +928,38 @@ def _may_be_first(each: Finding, bars: int) -> bool:
     )
 
 
+def _edge(c: Comparison, names: _Names) -> Finding | None:
+    """The part that lies highest or lowest for its instrument, for most of its time, while
+    it sounds in the middle of the texture."""
+    parts = [each for each in c.players.parts if each.torn]
+    if not parts:
+        return None
+    most = max(parts, key=lambda each: each.lying.middle_but_edge if each.lying else 0.0)
+    reach = most.lying.reach if most.lying else None
+    assert reach is not None
+    at = place(c, reach.first, reach.last)
+    return Finding(
+        kind="player",
+        name="edge",
+        instrument=names.instruments.get(most.name),
+        place=at,
+        bar=at.start,
+        low=reach.low,
+        high=reach.high,
+        size=float(at.bars),
+        unit="bars",
+        direction=reach.side,
+        players=(most.name,),
+    )
+
+
 def _suggestion(c: Comparison, found: Finding | None, names: _Names) -> Suggestion | None:
     """One thing to try that makes more of what was found; None where nothing was."""
     if found is None or found.place is None:
         return None
     if found.event is None:
-        return Suggestion("listen_for", found, found.place)
+        alone = found.players[0] if found.players else None
+        return Suggestion("listen_for", found, found.place, alone, found.instrument)
     event, bars = found.event, len(c.bars)
     part = found.players[0] if len(found.players) == 1 else None
     who: dict[str, Any] = {

@@ -228,7 +228,7 @@ def _placed(
     notes = [
         *_left_out(copies),
         *_unlike(chosen, work.ensemble),
-        *(_thin(cohorts, size) or _one_collection(cohorts[0])),
+        *(_thin(cohorts[0], size) or _one_collection(cohorts[0])),
         *_lost(work.score),
     ]
     ids = [row.id for row in table.match_all(work.played.parts) if row]
@@ -284,7 +284,8 @@ def _title(score: Score, path: Path, *, many: bool) -> str:
     movement = meta.get("movement", "")
     if movement and movement != title:
         title = f"{title}: {movement}" if meta.get("title") else movement
-    return f"{title} (no. {score.number})" if many and score.number else title
+    numbered = many and score.number and not movement
+    return f"{title} (no. {score.number})" if numbered else title
 
 
 def part_names(played: Played) -> dict[int, str]:
@@ -347,25 +348,13 @@ def _unlike(chosen: Rung | None, ensemble: Ensemble) -> list[str]:
     ]
 
 
-def _thin(cohorts: Sequence[Cohort], size: Size) -> list[str]:
+def _thin(first: Cohort, size: Size) -> list[str]:
     """Why the piece is not placed among works of its own ensemble."""
-    first = cohorts[0]
-    if first.near(size, BASIC) is not None:
+    if first.near(size, BASIC) is not None or not first.rung.medium:
         return []
-    if not first.rung.medium:
-        return [
-            "Parts of this score name no instrument, so that its medium is not known and it "
-            "is placed among no others; give the parts their names to have it placed."
-        ]
-    held = plural(first.works, "work")
-    if first.works:
-        held += f" by {plural(first.units, 'composer')}"
-    wider = any(each.near(size, BASIC) is not None for each in cohorts)
-    then = "" if wider else ", and nothing is said to stand out"
     return [
-        f"The reference holds {held} under {first.rung.title}: too few of about this length "
-        f"to place a piece among them (wanted: {MINIMUM_WORKS} works by {MINIMUM_UNITS} "
-        f"composers){then}. More scores of this kind would help, open ones or your own."
+        f"To place a piece among {first.rung.title}, {MINIMUM_WORKS} of about its length by "
+        f"{MINIMUM_UNITS} composers are wanted: more scores would help, open ones or your own."
     ]
 
 

@@ -134,6 +134,13 @@ class Player:
     lying: Lying | None
     misread: Misread | None = None
 
+    @property
+    def torn(self) -> bool:
+        """Whether it sounds in the middle of the texture and yet at its instrument's edge for
+        a quarter of its weight or more: the first thing to say of it."""
+        lies = self.lying
+        return lies is not None and lies.reach is not None and lies.middle_but_edge >= MUCH
+
 
 @dataclass(frozen=True)
 class Still:

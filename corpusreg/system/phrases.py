@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
-__all__ = ["capital", "did_you_mean", "joined", "plural"]
+__all__ = ["capital", "did_you_mean", "joined", "plural", "shared_start"]
 
 
 def capital(text: str) -> str:
@@ -35,6 +35,18 @@ def joined(texts: Sequence[str]) -> str:
     ('flute', 'a, b and c')
     """
     return " and ".join(filter(None, (", ".join(texts[:-1]), *texts[-1:])))
+
+
+def shared_start(titles: Sequence[str]) -> str:
+    """What all titles begin with, up to a colon, as the movements of one work do; else ''.
+
+    >>> shared_start(["Suite: Air", "Suite: Jig"]), shared_start(["Suite: Air"])
+    ('Suite: ', '')
+    """
+    start = titles[0].rpartition(": ")[0] if len(titles) > 1 else ""
+    while start and not all(title.startswith(f"{start}: ") for title in titles):
+        start = start.rpartition(": ")[0]
+    return start and f"{start}: "
 
 
 def plural(number: int, noun: str) -> str:

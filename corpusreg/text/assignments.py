@@ -37,7 +37,7 @@ def assignment_answer(piece: ClassPiece, asked: Assignment) -> tuple[str, ...]:
     """What happens there in a piece, with bars, and nothing about how well."""
     found = happened(piece, asked)
     if not found:
-        return (f"In this piece: {_NONE.get(asked.device, _NONE_ELSE)}",)
+        return (f"In this piece {_NONE.get(asked.device, _NONE_ELSE)}",)
     if asked.device == "shift":
         bars = [each.where for each in found]
         first = f"{capital(_shifts(len(found)))}: {bars_joined(bars)}."
@@ -70,8 +70,8 @@ _ASKED: Mapping[str, str] = {
 }
 _NONE_ELSE = "nothing of this kind was found."
 _NONE: Mapping[str, str] = {
-    "withheld_bass": "no bar was found before which the bass waits.",
-    "withheld_top": "no bar was found before which the top waits.",
+    "withheld_bass": "no withheld bass was found.",
+    "withheld_top": "no withheld top was found.",
     "shift": "no clear shift of register was found.",
     "stay": "no stay of this length was found.",
 }

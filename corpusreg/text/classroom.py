@@ -45,6 +45,7 @@ from corpusreg.text.measures import (
 from corpusreg.text.players import beyond_words, practical_words, reach_words, reaching
 from corpusreg.text.reading import company_sentence, length_words
 from corpusreg.text.wording import bar_words, bars_joined, note, place_words, register
+from corpusreg.text.wording import player as named_player
 
 __all__ = [
     "RULE", "chance_words", "class_piece", "class_text", "corrected", "device_words",
@@ -59,8 +60,8 @@ RULE = (
     "too few are like it; it counts on neither side. Neither end is better."
 )
 NOTHING_SHARED = (
-    f"On none of these lines does half of the class, {LEAST} pieces at least, lie in the same "
-    "outer quarter."
+    f"No habit is shared: in no measure do half of the pieces, {LEAST} at least, lie in the "
+    "same outer quarter of the works that they are compared with."
 )
 TOO_FEW = f"A habit is looked for where {LEAST} pieces or more have a place; here are fewer."
 _MISFITS = {
@@ -167,7 +168,9 @@ def _unusual(found: Finding, r: Reading) -> Unusual:
         lead=measure_short(found),
         said=compared(found, r.company),
         sentence=measure_sentence(found, r.company),
-        where=bars_joined([place_words(place) for place in found.shown_in]),
+        where=bars_joined(
+            [place_words(each) for each in sorted(found.shown_in, key=lambda p: p.first)]
+        ),
         shown=shown[:2] if shown else None,
     )
 
@@ -196,7 +199,8 @@ def _players(c: Comparison, r: Reading) -> Iterable[Told]:
         if player.name not in told and reach:
             shown = reach.first, min(reach.last, reach.first + SHOWN_BARS)
             part = player.name if len(c.players.parts) > 1 else ""
-            said = f"{capital(plain(player.name))} {reach_words(player, c.bars)}."
+            who = capital(named_player(r.piece, player.name))
+            said = f"{who} {reach_words(player, c.bars)}."
             yield Told("player", said, "the piece", shown, part)
     for found in r.practical:
         yield Told("player", practical_words(found, r.piece), bar_words(found.bar))

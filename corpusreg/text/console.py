@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from corpusreg.comparison.comparison import Comparison
 from corpusreg.comparison.findings import Reading, reading
 from corpusreg.measures.definitions import VERSION
-from corpusreg.system.phrases import capital, plural
+from corpusreg.system.phrases import capital, plural, shared_start
 from corpusreg.system.plaintext import plain
 from corpusreg.text.alike import alike_lines
 from corpusreg.text.choirs import choir_lines
@@ -82,14 +82,17 @@ def _unread(r: Reading) -> str:
 def class_text(comparisons: Sequence[Comparison]) -> str:
     """Several works in one table, and how to see one of them."""
     readings = [reading(c) for c in comparisons]
-    table = text_table(CLASS_COLUMNS, [class_row(r) for r in readings])
+    rows = [class_row(r) for r in readings]
+    work = shared_start([row[0] for row in rows])
+    table = text_table(CLASS_COLUMNS, [(row[0][len(work) :], *row[1:]) for row in rows])
     path = readings[0].piece.path
     several = sum(r.piece.path == path for r in readings) > 1
     number = comparisons[0].piece.number if several else ""
     chosen = f" --number {shlex.quote(number)}" if number else ""
     unread = [f"{plain(r.piece.path)}: {_unread(r)}." for r in readings if r.piece.unread]
     one = f"One of them: corpusreg compare {shlex.quote(path)}{chosen}"
-    return "\n".join([table, "", *unread, one])
+    above = [work.removesuffix(": "), ""] if work else []
+    return "\n".join([*above, table, "", *unread, one])
 
 
 def _measures(r: Reading) -> list[str]:

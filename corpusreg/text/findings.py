@@ -61,6 +61,8 @@ def sentence(found: Finding, piece: PieceFacts) -> str:
         return f"{stay(found)}."
     if found.kind == "section":
         return f"{section(found)}."
+    if found.kind == "player":
+        return f"{capital(edge(found, piece))}, though in the middle of the texture."
     words = EVENTS[found.name](found, _event(found), piece)
     whose = f"{capital(player(piece, found.part))}: " if found.part else ""
     return f"{whose}{words if whose and words[:4] in _KEEP else capital(words)}."
@@ -77,6 +79,8 @@ def short(found: Finding, piece: PieceFacts) -> str:
         return stay(found)
     if found.kind == "section":
         return section(found)
+    if found.kind == "player":
+        return edge(found, piece)
     assert found.bar is not None
     return f"{_what(found, piece)}, {bar_words(found.bar)}"
 
@@ -85,6 +89,16 @@ def stay(found: Finding) -> str:
     """Where it stays, and between which notes."""
     assert found.place is not None and found.low is not None and found.high is not None
     return f"{capital(place_words(found.place))} stay{_s(found)} in {_reg(found)}"
+
+
+def edge(found: Finding, piece: PieceFacts) -> str:
+    """Where a part lies high or low for its instrument."""
+    (part,) = found.players
+    assert found.place is not None
+    whole = found.place.bars == piece.played_bars
+    where = "throughout" if whole else f"in {_place(found)}"
+    who = player(piece, part)
+    return f"{who} lies {found.direction} for its instrument {where}, {_reg(found)}"
 
 
 def section(found: Finding) -> str:

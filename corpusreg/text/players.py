@@ -50,19 +50,10 @@ def tires(lies: Lying) -> bool:
     return lies.tiring >= MUCH and _telling(lies)
 
 
-def torn(player: Player) -> bool:
-    """Whether a part sounds in the middle of the whole and yet at its instrument's edge.
-
-    So much of it, a quarter of its weight or more, that it is the first thing to say.
-    """
-    lies = player.lying
-    return lies is not None and lies.reach is not None and lies.middle_but_edge >= MUCH
-
-
 def reaching(c: Comparison) -> list[Player]:
-    """Parts that lie high or low for their players: those that `torn` is true of first."""
+    """Parts that lie high or low for their players: those that are `torn` first."""
     found = [p for p in c.players.parts if p.lying and p.lying.reach]
-    return sorted(found, key=lambda p: (not torn(p), -_reach(p).share))
+    return sorted(found, key=lambda p: (not p.torn, -_reach(p).share))
 
 
 def reach_words(player: Player, bars: PlayedBars) -> str:
@@ -71,17 +62,17 @@ def reach_words(player: Player, bars: PlayedBars) -> str:
     lies = _known(player)
     whole = (reach.first, reach.last) == (0, len(bars))
     where = "throughout" if whole else f"in {bar_range(bars, reach.first, reach.last)}"
-    text = f"lies {reach.side} {where}, {register(reach.low, reach.high)}: "
-    text += _far(reach, lies)
-    if torn(player):
+    text = f"lies {reach.side} {where}, {register(reach.low, reach.high)}"
+    if player.torn:
         text += ", though in the middle of the texture"
+    text += f": {_far(reach, lies)}"
     if reach.under:
         text += f"; {joined([plain(name) for name in reach.under])} "
         text += f"{'plays' if len(reach.under) == 1 else 'play'} there too and may cover it"
     elif reach.zone:
         text += f"; {_ZONES[reach.zone]}"
     if reach.examples:
-        text += f" (as {reach.side}: {'; '.join(map(plain, reach.examples))})"
+        text += f". As {reach.side}: {'; '.join(map(plain, reach.examples))}"
     return text
 
 
@@ -169,7 +160,7 @@ def practical_words(found: Practical, piece: PieceFacts) -> str:
     assert found.low is not None and found.high is not None
     where, pair = bar_words(found.bar), f"{note(found.low)} to {note(found.high)}"
     others = len(found.bars) - 1
-    more = f" ({plural(others, 'other bar')} likewise)" if others else ""
+    more = f", as in {plural(others, 'other bar')}" if others else ""
     if found.kind == "wide_chord":
         hand = f"the {found.hand} hand's chord" if found.hand else "the chord"
         reach = (
@@ -181,8 +172,8 @@ def practical_words(found: Practical, piece: PieceFacts) -> str:
         )
     return (
         f"{capital(where)}: {pair}, {interval(found.interval)}, sounds for "
-        f"{plural(round(found.count), 'beat')} lower than handbooks like it, and thickens"
-        f"{more}. Spread it, or keep it where the weight is meant."
+        f"{plural(round(found.count), 'beat')}, close for so low, and may sound thick"
+        f"{more}. Spread it, or keep it where that weight is meant."
     )
 
 
@@ -212,8 +203,8 @@ def _peak_words(found: Practical, piece: PieceFacts) -> str:
 
 
 _STILL = {
-    "whole": "the whole keeps its register while players change their place in the instrument",
-    "instrument": "the players keep their place in the instrument while the whole moves",
+    "whole": "the texture keeps its register while players move within their own ranges",
+    "instrument": "the texture moves while each player stays in one part of the range",
 }
 
 

@@ -158,8 +158,8 @@ def suggestion_sentence(s: Suggestion, r: Reading) -> str:
         )
     if s.kind == "hold_arrival" and s.note is not None:
         return (
-            f"Try: when the line arrives on {note(s.note)} in {where}, hold it for a bar "
-            "before anything else moves."
+            f"Try: let the line rest on {note(s.note)} for a bar when it arrives in {where}; "
+            "what does the arrival gain?"
         )
     if s.kind == "hold_longer" and s.note is not None:
         return (
@@ -178,6 +178,11 @@ def suggestion_sentence(s: Suggestion, r: Reading) -> str:
         )
     if s.serves.place:
         where = place_words(s.serves.place)
+    if s.serves.kind == "player":
+        return (
+            f"Listen to {who} in {where}: is the colour of its {s.serves.direction} register "
+            "what you want there?"
+        )
     return f"Listen to {where}: {_LISTEN.get(s.serves.name, _ELSE)}"
 
 
@@ -209,6 +214,8 @@ def company_sentence(company: Company) -> str:
 
 
 def _reason(company: Company) -> str:
+    if not company.medium:
+        return "the score does not say what plays its parts; name them to have it placed"
     if not company.works:
         return f"the reference has no {company.title}"
     held = f"{company.works:,} {company.title} by {plural(company.composers, 'composer')}"
@@ -344,13 +351,13 @@ def _by_barline(ranks: list[Finding]) -> Iterator[str]:
 
 
 def unranked(r: Reading) -> list[str]:
-    """Why measures have no rank, a line for each reason, the measures named where some have."""
+    """Why some measures have no rank, a line for each reason; nothing where none has one."""
+    if not r.company.placed:
+        return []
     said: dict[str, list[str]] = {}
     for each in r.measures:
         if each.rank is None:
             said.setdefault(each.reason, []).append(title(each.name))
-    if len(said) == 1 and not r.company.placed:
-        return [f"No rank: {reason}." for reason in said]
     return [f"No rank for {joined(names)}: {reason}." for reason, names in said.items()]
 
 

@@ -57,7 +57,7 @@ def _candidates(piece: ClassPiece, chosen: frozenset[str]) -> Iterator[Told]:
     yield from piece.players[:1]
     unusual = [each for each in piece.unusual if chosen & {each.name, *each.alike}]
     for each in unusual:
-        listen = f" Listen in {each.where}." if each.where else ""
+        listen = f" Listen to {each.where}." if each.where else ""
         where = each.where or "the piece"
         yield Told(each.name, f"{each.sentence}{listen}", where, each.shown)
     yield from events[1:2]
@@ -79,8 +79,8 @@ def _meet(one: Told, other: Told) -> bool:
 
 _OF_OWN = "What did you want a listener to notice in {where}?"
 _QUESTIONS: Mapping[str, str] = {
-    "withheld_bass": "What would you like felt while the bass waits, and when it comes?",
-    "withheld_top": "What would you like felt while the top waits, and when it comes?",
+    "withheld_bass": "What do you want a listener to feel as the bass waits, and as it enters?",
+    "withheld_top": "What do you want a listener to feel as the top waits, and as it enters?",
     "cleared": "What does the empty register make room for, and what does its return say?",
     "entry": "What makes room for the entry in {where}?",
     "climb": "What is waiting at the top of the line in {where}?",

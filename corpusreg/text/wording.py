@@ -116,7 +116,8 @@ def about_bars(bars: float) -> str:
 
 def bar_words(bar: PrintedBar) -> str:
     """A bar as printed: 'bar 12', 'bar 12 (2nd time)', 'the upbeat'."""
-    return "the upbeat" if bar.upbeat and bar.time == 1 else f"bar {_numbered(bar)}"
+    again = "" if bar.time == 1 else f" ({_times(bar.time)})"
+    return f"the upbeat{again}" if bar.upbeat else f"bar {bar.number}{again}"
 
 
 def place_words(place: Place) -> str:
@@ -125,7 +126,9 @@ def place_words(place: Place) -> str:
     if place.bars == 1:
         return bar_words(start)
     if start.upbeat and start.time == 1 and end.time == 1:
-        return f"the upbeat to bar {end.number}"
+        return f"the upbeat and {'bar' if end.number == '1' else 'bars 1–'}" + (
+            " 1" if end.number == "1" else end.number
+        )
     if end.index <= start.index or end.time > start.time:
         return f"from {bar_words(start)} through the repeat to {bar_words(end)}"
     if start.number == end.number:
@@ -163,6 +166,7 @@ def player(piece: PieceFacts, part: str, given: bool = True) -> str:
     """A part as people call it: 'the cello', 'Violin I'; given: with an article."""
     instrument = dict(zip(piece.parts, piece.instruments, strict=False)).get(part)
     if instrument and piece.instruments.count(instrument) == 1:
+        instrument = instrument.partition(" (")[0]  # as in 'voice (type not named)'
         return f"the {instrument}" if given else instrument
     if (
         part in piece.parts and re.search(r"\d", part) and not _WORD.search(part)
@@ -181,5 +185,6 @@ def players(piece: PieceFacts, parts: Sequence[str]) -> str:
 
 
 def company_title(company: Company) -> str:
-    """The works compared with, short enough for a sentence."""
-    return company.title if len(company.title) <= LONGEST_TITLE else "of these works"
+    """The works compared with, short enough for a sentence: 'songs', 'piano works'."""
+    title = company.title
+    return title if len(title) <= LONGEST_TITLE else title.partition(" for ")[0]

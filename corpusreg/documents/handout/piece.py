@@ -216,7 +216,7 @@ def _passage(
     each: Told, said: set[str], c: Comparison, engraved: Sequence[Engraved | str]
 ) -> ShownPassage:
     run = each.shown or (0, 1)
-    alone = f", {plain(each.part)} alone" if each.part else ""
+    alone = f", {plain(each.part)} only" if each.part else ""
     pictures = [standalone(one) for one in engraved if isinstance(one, Engraved)]
     remarks = [
         remark

@@ -203,7 +203,7 @@ def _progress(piece: ClassPiece) -> list[tuple[str, ...]]:
         if name in piece.places
     ]
     rows.append(
-        ("Told first", *(capital(each.first) or "–" for each in drafts), capital(first))
+        ("What it does first", *(capital(each.first) or "–" for each in drafts), capital(first))
     )
     return [head, *rows]
 
