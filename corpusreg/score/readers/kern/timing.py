@@ -108,7 +108,7 @@ def parse_metre(record: str) -> KernMetre | None:
     """The metre of a record such as *M3/4; None for any other record.
 
     >>> parse_metre("*M6/8")
-    Metre(count=6, unit=8)
+    KernMetre(count=6, unit=8)
     """
     match = re.fullmatch(r"\*M(\d{1,3}(?:\+\d{1,2})*)/(\d{1,3})", record)
     if match is None:
