@@ -11,11 +11,11 @@ from by_hand import BAR as HAND_BAR
 from by_hand import bars_of, notes_of
 from event_pieces import BAR, TICKS, Row, line, parts_reversed, score, split_by_ties, textures
 
-from corpusreg.measures.analysis import Analysis, analyse
+from corpusreg.measures.analysis import Analysis, analyse, new_level
 from corpusreg.measures.events import KINDS, Event, final_bar, ranked
 from corpusreg.measures.gaps import gaps
 from corpusreg.measures.ground import ground, lasting
-from corpusreg.score.notes import Score
+from corpusreg.score.notes import Dynamic, Part, Score
 from corpusreg.score.played import Played, perform
 from corpusreg.score.readers import read_file
 
@@ -157,8 +157,44 @@ def test_events_come_by_kind_then_strength_and_the_final_cadence_last() -> None:
     late = event("withheld_bass", 31, 1.0)
     weak, strong = event("climb", 3, 0.2), event("climb", 9, 0.6)
     first = event("cleared", 20, 0.1)
-    assert ranked([late, weak, strong, first], 32) == (first, strong, weak, late)
+    level = np.zeros(32, bool)
+    assert ranked([late, weak, strong, first], level) == (first, strong, weak, late)
     assert KINDS[0] == "withheld_bass"
+    # Of two climbs nearly as strong, the one that comes with a new dynamic is told first.
+    louder = event("climb", 15, 0.5)
+    level[15] = True
+    assert ranked([strong, louder], level) == (louder, strong)
+
+
+def test_a_mark_begins_a_new_level_and_a_hairpin_does_not() -> None:
+    rows = line(0, (72, 74, 76, 77))
+    marks = [Dynamic(0, 0, "mark", "p"), Dynamic(0, 8 * BAR, "mark", "f")]
+    played = perform(score(rows, marks))
+    assert np.flatnonzero(new_level(played.notes, played.bars)).tolist() == [8]
+    swell = Dynamic(0, 0, "cresc", end=8 * BAR)
+    played = perform(score(rows, [marks[0], swell, marks[1]]))
+    assert not new_level(played.notes, played.bars).any()
+
+
+# Shifts
+
+
+@pytest.mark.parametrize(("name", "told"), [("Singstimme", False), ("Violine", True)])
+def test_a_singer_who_begins_over_what_stays_is_no_shift(name: str, told: bool) -> None:
+    """Bars 1 to 8 of an accompaniment within an octave and a half, then a part above it."""
+    low = [row for note in (48, 60, 64) for row in line(1, (note, note))]
+    upper = bars(line(0, (76, 77, 79, 77)), 8, 24)
+    given = score((*upper, *low))
+    played = perform(replace(given, parts=(Part(name), Part("Klavier"))))
+    assert bool(of_kind(analyse(played).events, "shift")) == told
+
+
+def test_several_voices_within_an_octave_have_no_clear_shift() -> None:
+    rows = [(part, bar * BAR, BAR, pitch) for bar in range(12)
+            for part, pitch in enumerate((60, 62) if bar < 6 else (70, 72))]  # fmt: skip
+    measured = analyse(perform(score(rows)))
+    assert not measured.shifts
+    assert len(measured.stays) == 1
 
 
 @pytest.mark.parametrize(

@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
+from by_hand import bars_of, notes_of
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -20,6 +21,7 @@ from corpusreg.instruments import (
 from corpusreg.instruments.names import is_generic, plain, read_name
 from corpusreg.score.notes import Part
 from corpusreg.score.pitch import parse_note
+from corpusreg.score.played import Played
 from corpusreg.system.errors import DataError, UsageError
 
 TABLE = load()
@@ -493,3 +495,22 @@ def test_unreadable_tables(tmp_path: Path) -> None:
     (tmp_path / "ranges.csv").write_bytes(b"\xff\xfe\x00id")
     with pytest.raises(DataError, match="not a text table in UTF-8"):
         load(tmp_path / "ranges.csv")
+
+
+def test_a_double_bass_that_is_encoded_as_read_is_taken_as_it_sounds() -> None:
+    """The same line for a double bass, as read and as it sounds, and for a cello."""
+    read, sounds = [52, 50, 55, 57], [40, 38, 43, 45]
+    parts = tuple(Part(name) for name in ("Violoncello", "Contrabass", "Double Bass"))
+    rows = [
+        (pitch, 4 * n, 4, 1.0, part)
+        for part, line in enumerate((read, read, sounds))
+        for n, pitch in enumerate(line)
+    ]
+    played = Played(4, parts, bars_of([16]), notes_of(rows), True, False, False, ())
+    found = load().as_sounding(played)
+    heard = [found.notes.pitch[found.notes.part == part].tolist() for part in range(3)]
+    assert heard == [read, sounds, sounds]
+    assert found.assumed == (
+        "Contrabass: given as it is read, and taken an octave lower, as it sounds",
+    )
+    assert load().as_sounding(found) is found

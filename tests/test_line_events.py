@@ -118,6 +118,14 @@ def test_a_dominant_pedal_resolves(tonic: int) -> None:
     assert event.ending == "resolves"
 
 
+@pytest.mark.parametrize(("after", "count"), [(48, 0), (45, 1)])
+def test_a_dominant_of_three_bars_that_resolves_is_no_pedal_point(
+    after: int, count: int
+) -> None:
+    rows = [*tune(OVER * 2), *held(43, 0, 3), *held(after, 3, 5)]
+    assert sum(event.low == 43 for event in told(rows, 8, "pedal_point")) == count
+
+
 def test_a_pedal_point_stops_where_the_rest_goes_on_far_above() -> None:
     (event,) = over_a_pedal(tune(OVER * 2, 4 * BAR))
     assert (event.ending, event.bar) == ("stops", 4)

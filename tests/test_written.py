@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from pathlib import Path
 
-import duckdb
 import numpy as np
 import pytest
 from conftest import PIECES
@@ -14,7 +13,6 @@ from corpusreg.comparison.heights import among, passage
 from corpusreg.instruments import load
 from corpusreg.norms import written
 from corpusreg.store import open_reference
-from corpusreg.store.reading import columns_of
 
 
 class Table:
@@ -90,32 +88,3 @@ def test_a_passage_lies_among_what_is_written_for_its_instrument(
     assert far.bottom == {"classical": 0.0, "romantic": 1.0}
     assert far.examples == ()
     assert among(Table(rows[:3]), found).far is None
-
-
-class Scores:
-    """The tables that the query asks, of double basses: one note each, by eight composers."""
-
-    def __init__(self, pitches: Sequence[int]) -> None:
-        self.connection = duckdb.connect()
-        for table in (
-            "works (work VARCHAR, ensemble VARCHAR, period VARCHAR, unit VARCHAR,"
-            " same_as VARCHAR)",
-            "parts (work VARCHAR, part INTEGER, instrument VARCHAR, mean_pitch DOUBLE)",
-            "part_pitches (work VARCHAR, part INTEGER, pitch INTEGER, notes INTEGER)",
-        ):
-            self.connection.execute(f"CREATE TABLE {table}")
-        for n, pitch in enumerate(pitches):
-            for row in (
-                f"works VALUES ('{n}', 'orchestra', NULL, 'c{n}', NULL)",
-                f"parts VALUES ('{n}', 0, 'double-bass', {pitch})",
-                f"part_pitches VALUES ('{n}', 0, {pitch}, 500)",
-            ):
-                self.connection.execute(f"INSERT INTO {row}")
-
-    def fetch_columns(self, text: str, params: object = None) -> dict[str, np.ndarray]:
-        return columns_of(self.connection.execute(text, params))
-
-
-def test_a_double_bass_that_is_encoded_as_read_is_taken_as_it_sounds() -> None:
-    found = written.fetch(Scores([40, 52] * 4), ["double-bass"], "orchestra")["double-bass"]
-    assert found.share[40] == pytest.approx(1)

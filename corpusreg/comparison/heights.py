@@ -139,7 +139,7 @@ def passage(
     """
     asked = [find(table, name) for name in on]
     score = one_work(path, number)
-    played = perform(score, as_written=True)
+    played = table.as_sounding(perform(score, as_written=True))
     names = part_names(played)
     index = find_part(names, part, path.name)
     matched = table.match_all(played.parts)

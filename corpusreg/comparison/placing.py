@@ -108,7 +108,7 @@ def _failure(path: Path, number: str, reason: str) -> str:
 
 
 def _work(score: Score, *, as_written: bool = False) -> _Work:
-    played = perform(score, as_written=as_written)
+    played = load().as_sounding(perform(score, as_written=as_written))
     parts = _part_analyses(played)
     marks = fingerprint(score), shingles(score)
     return _Work(score, played, analyse(played), parts, ensemble_of(score, played), marks)
@@ -172,7 +172,7 @@ def measured(
     Arguments and errors are those of `one_work`.
     """
     score = one_work(path, number, or_only=or_only)
-    played = perform(score)
+    played = load().as_sounding(perform(score))
     title = _title(score, path, many=number is not None)
     return title, analyse(played), _part_analyses(played)
 

@@ -170,6 +170,7 @@ def _map(each: Example, folders: Mapping[str, Path], edges: Edges | None, prefix
 
 def _mapped(path: Path, each: Example, prefix: str) -> str:
     """The map of a passage in a file. Raises CorpusregError where its work is not there."""
+    from corpusreg.instruments import load
     from corpusreg.measures.analysis import analyse
     from corpusreg.score.played import perform
     from corpusreg.score.readers import read_file
@@ -177,7 +178,7 @@ def _mapped(path: Path, each: Example, prefix: str) -> str:
     found = [score for score in read_file(path).scores if score.number == each.number]
     if not found:
         raise CorpusregError(f"{path.name}: no work {each.number}")
-    whole = analyse(perform(found[0]))
+    whole = analyse(load().as_sounding(perform(found[0])))
     written = whole.played.bars.written.tolist()
     given = each.facts.get("played_first")
     at = written.index(each.position) if given is None else int(given)

@@ -28,6 +28,8 @@ from functools import lru_cache, partial
 from importlib import resources
 from pathlib import Path
 
+import numpy as np
+
 from corpusreg.instruments.names import is_generic, plain, read_name
 from corpusreg.instruments.table import (
     DECAYS,
@@ -37,6 +39,7 @@ from corpusreg.instruments.table import (
     read_rows,
 )
 from corpusreg.score.notes import Part
+from corpusreg.score.played import Played
 from corpusreg.system.errors import DataError, UsageError
 from corpusreg.system.phrases import did_you_mean
 
@@ -50,6 +53,7 @@ SUNG_SYLLABLES = 10
 
 # Families whose parts can carry words without the name being wrong.
 _TEXTED = frozenset(("voice", "keyboard", "plucked"))
+_OCTAVE = 12
 _UNPITCHED = "unpitched"
 _UNPITCHED_CODES = frozenset(
     ("trngl", "tambn", "gong", "tamtm", "piatt", "crshc", "drump", "drums", "sdrum", "bdrum")
@@ -154,6 +158,35 @@ class Instruments(Mapping[str, Instrument]):
         choices = [self._choices(part) for part in parts]
         certain = {found[0].family for found in choices if len(found) == 1}
         return [_fitting(found, certain) for found in choices]
+
+    def as_sounding(self, played: Played) -> Played:
+        """Played notes, with parts an octave lower that are encoded as they are read.
+
+        A double bass sounds an octave below its page, and four in five encodings give the
+        page. A part of such an instrument is taken as read where its mean pitch lies above
+        the instrument's comfortable range, where no part has its mean that is encoded as it
+        sounds: of 635 double basses, means lie round D2 or round D3. What is moved is said
+        in `assumed`.
+        """
+        notes, moved = played.notes, []
+        for number, row in enumerate(self.match_all(played.parts)):
+            if row is None or row.transposition != -_OCTAVE:
+                continue
+            own = notes.part == number
+            weight = notes.duration[own]
+            if own.any() and notes.pitch[own] @ weight > row.comfortable[1] * weight.sum():
+                moved.append(number)
+        if not moved:
+            return played
+        pitch = notes.pitch - _OCTAVE * np.isin(notes.part, moved)
+        order = np.lexsort((notes.duration, notes.part, pitch, notes.onset))
+        names = ", ".join(dict.fromkeys(played.parts[n].name or f"part {n + 1}" for n in moved))
+        remark = f"{names}: given as it is read, and taken an octave lower, as it sounds"
+        return replace(
+            played,
+            notes=replace(notes, pitch=pitch).take(order),
+            assumed=(*played.assumed, remark),
+        )
 
     def is_section(self, part: Part) -> bool:
         """The printed name is a plural or a group's: 'Violini', 'Corni in F', 'Choir'."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -18,17 +18,19 @@ from corpusreg.measures.ground import ground, lasting
 from corpusreg.measures.line_events import line_events
 from corpusreg.measures.saturation import Saturation, saturation
 from corpusreg.measures.shifts import (
+    DUST,
     Shift,
     clear_shifts,
     clear_sizes,
     counts_in_rate,
     shift_events,
     shifts,
+    sung_entry,
 )
 from corpusreg.measures.silence import silences
 from corpusreg.measures.stays import Stay, expected_dwell, stays
 from corpusreg.measures.texture import Texture, beat_weights, texture
-from corpusreg.score.played import Played, PlayedBars
+from corpusreg.score.played import MARK, Notes, Played, PlayedBars
 
 __all__ = ["EVENT_RATES", "Analysis", "analyse", "is_narrow", "occupied_bands", "part_events"]
 
@@ -101,8 +103,13 @@ def analyse(played: Played) -> Analysis:
     woven = replace(heard, beats=held.beats, bars=held.bars, lines=spaces.lines)
     core = space.core(woven.total)
     sizes = clear_sizes(woven, bars.length >= bars.full)
-    found_shifts = tuple(clear_shifts(woven, sizes))
     found_stays = tuple(stays(woven, (np.flatnonzero(sizes) + 1).tolist()))
+    players = instruments.load().match_all(played.parts)
+    sung = [number for number, own in enumerate(players) if own and own.family == "voice"]
+    for step in np.flatnonzero(sizes).tolist() if sung else ():
+        if sung_entry(steady, bars, int(woven.sounding[step + 1]), sung):
+            sizes[step] = 0.0
+    found_shifts = tuple(clear_shifts(woven, sizes))
     lowest, highest = int(notes.pitch.min()), int(notes.pitch.max())
     found_events = ranked(
         [
@@ -111,7 +118,7 @@ def analyse(played: Played) -> Analysis:
             *spaces.events,
             *line_events(played),
         ],
-        len(bars),
+        new_level(notes, bars),
     )
     moves = tuple(shifts(woven, _lines(played)))
     counted = sum(counts_in_rate(each) for each in moves)
@@ -134,7 +141,7 @@ def analyse(played: Played) -> Analysis:
         hollow=spaces.hollow,
         band_shares=space.band_shares(woven.total),
         events=found_events,
-        saturation=_saturation(played, heard),
+        saturation=_saturation(played, heard, players),
     )
 
 
@@ -148,8 +155,23 @@ def part_events(played: Played) -> dict[int, tuple[Event, ...]]:
         own = played.only(played.notes.part == number)
         here = ground(lasting(own.notes, own.bars), own.bars)
         events = [*silences(here, own.seconds), *line_events(own)]
-        found[number] = ranked((replace(event, part=number) for event in events), len(own.bars))
+        found[number] = ranked(
+            (replace(event, part=number) for event in events), new_level(own.notes, own.bars)
+        )
     return found
+
+
+def new_level(notes: Notes, bars: PlayedBars) -> NDArray[np.bool_]:
+    """Whether each played bar is a mark louder or softer than the one before, shape (bars,).
+
+    By the mean loudness of the notes that begin in it; a bar in which none begins, and one
+    after it, is not.
+    """
+    time = np.bincount(notes.bar, weights=notes.written, minlength=len(bars))
+    loud = np.bincount(notes.bar, weights=notes.written * notes.loudness, minlength=len(bars))
+    mean = np.divide(loud, time, out=np.full(len(bars), np.nan), where=time > 0)
+    change = np.abs(np.diff(mean, prepend=np.nan))
+    return np.asarray(np.nan_to_num(change) >= MARK - DUST)
 
 
 def _lines(played: Played) -> NDArray[np.float64]:
@@ -178,9 +200,10 @@ def _main(found: tuple[Stay, ...], ranking: tuple[int, ...], bars: PlayedBars) -
     return min(long, max(len(bars) // MAIN_EVERY, 1))
 
 
-def _saturation(played: Played, heard: Texture) -> Saturation:
-    found = instruments.load().match_all(played.parts)
-    classes = [each.decay if each else "sustained" for each in found]
+def _saturation(
+    played: Played, heard: Texture, players: Sequence[instruments.Instrument | None]
+) -> Saturation:
+    classes = [each.decay if each else "sustained" for each in players]
     fading = decayed(played.notes, played.bars, classes)
     same = fading is played.notes
     weights = heard.beats if same else beat_weights(fading, played.bars)

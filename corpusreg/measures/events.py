@@ -29,6 +29,9 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Literal, get_args
 
+import numpy as np
+from numpy.typing import NDArray
+
 __all__ = [
     "KINDS", "PRINTED_KINDS", "Approach", "Direction", "Event", "Kind", "Place",
     "final_bar", "ranked",
@@ -65,7 +68,7 @@ Approach = Literal["", "step", "leap", "silence"]
 Place = Literal["", "bass", "inner", "top"]
 Ending = Literal["", "resolves", "moves off", "stops", "with the piece"]
 
-TOGETHER = 1.25  # times as strong, with a theme or a section
+TOGETHER = 1.25  # times as strong, with a theme, a section or a new dynamic
 FINAL = 4  # bars
 _FINAL_SHARE = 8  # of a short work: an eighth of its bars
 _KIND_ORDER = {kind: place for place, kind in enumerate(KINDS)}
@@ -135,19 +138,26 @@ def final_bar(bars: int) -> int:
     return bars - min(FINAL, max(bars // _FINAL_SHARE, 1))
 
 
-def ranked(events: Iterable[Event], bars: int) -> tuple[Event, ...]:
+def ranked(events: Iterable[Event], new_level: NDArray[np.bool_]) -> tuple[Event, ...]:
     """Events of PRINTED_KINDS with the strongest first.
 
-    What comes with earlier music or where a section begins counts as stronger (TOGETHER).
-    What happens in the final cadence of a work of so many bars comes last.
+    new_level: whether each played bar is louder or softer than the one before by a mark,
+    shape (bars,). What comes with that, with earlier music or where a section begins counts
+    as stronger (TOGETHER). What happens in the final cadence comes last.
     """
+    final = final_bar(len(new_level))
+
+    def strength(event: Event) -> float:
+        together = event.theme or event.section or new_level[event.bar]
+        return event.strength * (TOGETHER if together else 1.0)
+
     return tuple(
         sorted(
             (each for each in events if each.kind in PRINTED_KINDS),
             key=lambda each: (
-                each.bar >= final_bar(bars),
+                each.bar >= final,
                 _KIND_ORDER[each.kind],
-                -each.strength * (TOGETHER if each.theme or each.section else 1.0),
+                -strength(each),
                 each.bar,
                 each.beat,
                 each.low,

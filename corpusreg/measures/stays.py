@@ -32,14 +32,13 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from corpusreg.measures.shifts import DUST, are_shifts
+from corpusreg.measures.shifts import DUST, ONE_REGISTER, are_shifts
 from corpusreg.measures.texture import EDGE, Texture, distances, quantiles
 
 __all__ = ["PENALTY", "Stay", "cuts", "expected_dwell", "segment", "stays"]
 
 PENALTY = 60.0  # semitones squared, times bars
 WIDENS = 9  # semitones
-ONE_REGISTER = 12  # semitones: several voices within an octave
 _SHARES = (0.1, 0.3, 0.5, 0.7, 0.9)
 _BLOCK = 32  # bars whose costs are computed together
 

@@ -18,7 +18,6 @@ from corpusreg.measures.definitions import BY_NAME, MEASURES, VERSION, Measure
 from corpusreg.norms import effects
 from corpusreg.norms.effects import LEAST_UNITS
 from corpusreg.norms.reference import student_t, unit_weights, weighted_quantile
-from corpusreg.norms.written import as_read
 from corpusreg.store import sql
 from corpusreg.system.errors import DataError
 
@@ -347,7 +346,7 @@ def _mean_shares(shares: Floats, unit: NDArray[np.int64]) -> tuple[Floats, Float
 
 def _heights(source: Source) -> Heights:
     name, title = _HEIGHTS
-    found = source.fetch_columns(sql.load("atlas_heights"), as_read())
+    found = source.fetch_columns(sql.load("atlas_heights"))
     table, rows, left_out = load(), [], []
     present = set(found["instrument"].tolist())
     for instrument in table.values():

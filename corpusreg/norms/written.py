@@ -4,8 +4,7 @@ Aim: say how high a passage lies for its player as the repertoire has it: 'highe
 100 notes written for the bassoon in orchestral works'. Handbooks give the ends of a range;
 this gives what is usual inside it, by medium and by period.
 
-Conventions: pitches are sounding MIDI numbers, also where a part that sounds an octave below
-what is read was encoded as read (`as_read`). Every composer (or source of anonymous works)
+Conventions: pitches are sounding MIDI numbers. Every composer (or source of anonymous works)
 counts the same, one with fewer than ENOUGH notes in proportion. A medium or a period is
 told with LEAST composers or more.
 """
@@ -14,23 +13,20 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from corpusreg.instruments import load
 from corpusreg.norms.cohorts import Source
 from corpusreg.store import sql
 
-__all__ = ["Written", "as_read", "examples", "fetch"]
+__all__ = ["Written", "examples", "fetch"]
 
 Floats = NDArray[np.float64]
 LEAST = 8  # composers
 ENOUGH = 200  # notes
 EXAMPLES = 2  # works
 _PITCHES = 128
-_OCTAVE = 12
 
 
 @dataclass(frozen=True)
@@ -77,7 +73,7 @@ def fetch(
     """
     rows = source.fetch_columns(
         sql.load("written"),
-        {"instruments": sorted(set(instruments)), "leave_out": list(leave_out), **as_read()},
+        {"instruments": sorted(set(instruments)), "leave_out": list(leave_out)},
     )
     found = {}
     for instrument in np.unique(rows["instrument"].astype(str)).tolist():
@@ -91,21 +87,6 @@ def fetch(
                 )
                 break
     return found
-
-
-def as_read() -> dict[str, list[Any]]:
-    """Instruments that sound an octave below what is read, and the highest mean of a part of
-    theirs that is taken to sound as it is encoded, as parameters of the queries.
-
-    Many encodings give a double bass as it is read: 514 of the 635 in the reference have a mean
-    around D3, where those that are encoded as they sound have it around D2. Above the
-    comfortable range of the instrument no part has its mean.
-    """
-    low = [row for row in load().values() if row.transposition == -_OCTAVE]
-    return {
-        "as_read": [row.id for row in low],
-        "above": [float(row.comfortable[1]) for row in low],
-    }
 
 
 def _periods(
@@ -154,7 +135,6 @@ def examples(
             "up": up,
             "count": EXAMPLES,
             "leave_out": list(leave_out),
-            **as_read(),
         },
     )
     return tuple(map(", ".join, zip(rows["composer"], rows["title"], strict=True)))

@@ -39,7 +39,8 @@ from corpusreg.score.order import played_order
 from corpusreg.system.errors import ReadError
 
 __all__ = [
-    "MARKS", "UNMARKED", "Notes", "Played", "PlayedBars", "levels", "perform", "segments",
+    "MARK", "MARKS", "UNMARKED", "Notes", "Played", "PlayedBars", "levels", "perform",
+    "segments",
 ]  # fmt: skip
 
 MARKS = {
@@ -48,6 +49,7 @@ MARKS = {
 }  # fmt: skip
 _STEP = 16
 UNMARKED = MARKS["mf"] / 127
+MARK = _STEP / 127  # of loudness, from one mark to the next
 
 
 def levels(

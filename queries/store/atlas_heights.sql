@@ -1,14 +1,7 @@
 -- Notes on each pitch for each instrument or voice, by composer or source; works: all of
--- the instrument. Parts that are encoded as read are taken as they sound.
+-- the instrument.
 WITH written AS (
-    SELECT
-        p.instrument, m.unit_number, m.work, n.notes,
-        n.pitch - CASE
-            WHEN p.mean_pitch > list_extract(
-                $above::DOUBLE[], list_position($as_read::VARCHAR[], p.instrument)
-            ) THEN 12
-            ELSE 0
-        END AS pitch
+    SELECT p.instrument, m.unit_number, m.work, n.notes, n.pitch
     FROM part_pitches AS n
     JOIN parts AS p ON p.work = n.work AND p.part = n.part
     JOIN matrix AS m ON m.work = n.work

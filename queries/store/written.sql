@@ -1,14 +1,6 @@
--- Notes on each pitch of some instruments, by medium, period and composer (or source). Parts
--- that are encoded as read are taken as they sound (`corpusreg.norms.written.as_read`).
+-- Notes on each pitch of some instruments, by medium, period and composer (or source).
 SELECT
-    p.instrument, w.ensemble, w.period, w.unit,
-    n.pitch - CASE
-        WHEN p.mean_pitch > list_extract(
-            $above::DOUBLE[], list_position($as_read::VARCHAR[], p.instrument)
-        ) THEN 12
-        ELSE 0
-    END AS pitch,
-    sum(n.notes)::DOUBLE AS notes
+    p.instrument, w.ensemble, w.period, w.unit, n.pitch, sum(n.notes)::DOUBLE AS notes
 FROM parts AS p
 JOIN works AS w USING (work)
 JOIN part_pitches AS n USING (work, part)

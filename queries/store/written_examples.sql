@@ -11,13 +11,6 @@ WITH there AS (
     JOIN part_pitches AS n USING (work, part)
     WHERE p.instrument = $instrument
         AND w.same_as IS NULL
-        -- Parts that are encoded as read are no examples.
-        AND coalesce(
-            p.mean_pitch <= list_extract(
-                $above::DOUBLE[], list_position($as_read::VARCHAR[], p.instrument)
-            ),
-            true
-        )
         AND w.composer_name IS NOT NULL
         AND NOT list_contains($leave_out::VARCHAR[], w.work)
     GROUP BY ALL

@@ -94,7 +94,7 @@ def edges(played: Played, table: Instruments) -> list[Edge]:
 
 # Raised when readers, tables of facts or this module give other rows for the same file and
 # definitions.
-EXTRACTION_VERSION = "16"
+EXTRACTION_VERSION = "17"
 EDGE = -1  # number of the event that tells of a part at the edge of its range
 HEARD = 0.01  # mean saturation from which an octave gets a row
 
@@ -112,7 +112,7 @@ def extract_file(file: SourceFile) -> Rows:
         _add(rows, "failures", [_failure(file, content, number, "read", reason)])
     for score in result.scores:
         try:
-            played = perform(score)
+            played = load().as_sounding(perform(score))
             analysis = analyse(played)
             facts = describe(file, score, stated)
         except CorpusregError as error:
