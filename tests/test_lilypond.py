@@ -531,7 +531,9 @@ def test_files_that_variables_name_and_scheme_belong_to_the_piece(tmp_path: Path
         ("{ \\override Stem.length = #(gone 1) c'1 }", True),
         ("{ \\tweak Stem.length #(gone 1) c'1 }", True),
         ("look = #(gone 1)", True),
-        ("{ #(override-auto-beam-setting '(end) 1 8) c'1 }", True),
+        ("{ c'1 } \\paper { #(if (gone) (define system-count 12)) }", True),
+        ("\\score { { c'1 } \\layout { \\context { \\Staff } #(gone 1) } }", True),
+        ("\\paper { indent = 0 } { #(gone 1) c'1 }", False),
         ("{ c'1 #(gone 1) d'1 }", False),  # might have been notes
         ("{ c'1 \\transpose c #(gone 1) { d'1 } }", False),
         ('{ "}" #(gone 1) d\'1 }', False),
@@ -572,6 +574,21 @@ def test_an_error_of_the_pages_look_costs_no_piece_and_is_told(tmp_path: Path) -
     with pytest.raises(ReadError, match="finds an error") as told:
         read_file(write(tmp_path, lost, "lost.ly"))
     assert "/" not in told.value.reason and "lost.ly" not in told.value.reason
+
+
+@needs_lilypond
+def test_procedures_that_only_arranged_the_page_cost_no_piece(tmp_path: Path) -> None:
+    text = r"""\encoding "latin1" \version "2.4.0" up = #(set-octavation 1)
+    { #(override-auto-beam-setting '(end * * * *) 1 4) \up c'''1 #(set-octavation 0) d'1 }"""
+    (score,) = read_file(write(tmp_path, text)).scores
+    assert pitches(score) == [84, 62]
+
+
+@needs_lilypond
+def test_ties_with_one_end_are_no_notes_of_their_own(tmp_path: Path) -> None:
+    text = "\\version \"2.24.0\" { c'2 ~ c'2 | d'1 \\repeatTie | e'1 \\laissezVibrer }"
+    (score,) = read_file(write(tmp_path, text)).scores
+    assert len(pitches(score)) == 4
 
 
 @needs_lilypond

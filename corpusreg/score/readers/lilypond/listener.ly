@@ -146,7 +146,9 @@
         (let ((event (event-cause grob)))
           (if (and event (memq 'note-event (ly:event-property event 'class)))
               (note engraver grob (from source) event))))
-       ((tie-interface engraver grob source) (set! ties (cons grob ties)))
+       ((tie-interface engraver grob source)
+        ; A tie into a repeat or out of the piece has one end only.
+        (if (ly:spanner? grob) (set! ties (cons grob ties))))
        ((bar-line-interface engraver grob source)
         (let ((sign (ly:grob-property grob 'glyph)))
           (if (and (eq? 'BarLine (grob::name grob)) (string? sign) (not (string-null? sign)))

@@ -20,16 +20,23 @@ from corpusreg.score.readers.lilypond.sources import INCLUDE, beside, plain
 
 __all__ = ["PRELUDE", "agrees", "beside_the_music", "mended", "whole"]
 
-# Procedures of older versions, in front of every source.
+# Procedures of older versions, in front of every source. The last four only arranged the
+# page: notes under a line of octaves are written as they sound.
 PRELUDE = r"""
 #(define crg-unfold unfold-repeats)
 #(define (unfold-repeats . given)
    (if (null? (cdr given)) (crg-unfold '() (car given)) (apply crg-unfold given)))
+#(define (set-octavation . given) *unspecified*)
+#(define (set-accidental-style . given) *unspecified*)
+#(define (override-auto-beam-setting . given) *unspecified*)
+#(define (revert-auto-beam-setting . given) *unspecified*)
 """
 # Words joined by '+', as versions before 2.23 had it.
 _WORD = r'(?:"(?:\\.|[^"\\\n])*"|\\[A-Za-z]+)'
 _JOINED = re.compile(rf"{_WORD}(?:[ \t]*\+[ \t]*{_WORD})+")
 _ONE = re.compile(_WORD)
+# The encoding of a file, as versions before 2.6 had it.
+_ENCODING = re.compile(r'\\encoding\s+"[^"\n]*"')
 # An error as LilyPond tells it, with file, line and column.
 _ERROR = re.compile(
     r"^(?:/work/score/)?([^\n:]+):(\d+):(\d+): (?:fatal )?error: ([^\n]+)", re.MULTILINE
@@ -38,8 +45,8 @@ _SCHEME = "Guile signaled an error for the expression beginning here"
 # What stands before a Scheme expression that is a value of the page's look, or of a name:
 # where the music then uses that name, that is an error of another kind.
 _VALUE = re.compile(r"""(?:[\w.\-"'#)]|\\tweak\s+\S+)\s*=\s*\Z|\\tweak\s+[^\s{}]+\s*\Z""")
-# Procedures of older versions that only arranged the page.
-_LOOK = re.compile(r"#\s*\((?:override|revert)-auto-beam-setting|#\s*\(set-accidental-style")
+# Blocks in which no note is written, and any other.
+_BLOCK = re.compile(r"(\\(?:paper|layout|midi|header)\s*)?\{|\}")
 # Scheme that says what later notes mean.
 _OF_NOTES = re.compile(r"pitch|note|language|transpos|relative|music")
 _DEEPEST = 20  # includes in includes
@@ -53,7 +60,9 @@ def mended(texts: Mapping[str, str]) -> dict[str, str]:
     """
 
     return {
-        file: _JOINED.sub(_appended, INCLUDE.sub(partial(_named, file, texts), text))
+        file: _JOINED.sub(
+            _appended, _ENCODING.sub("", INCLUDE.sub(partial(_named, file, texts), text))
+        )
         for file, text in texts.items()
     }
 
@@ -85,8 +94,8 @@ def whole(texts: Mapping[str, str], name: str, depth: int = 0) -> str:
 def beside_the_music(said: str, texts: Mapping[str, str]) -> bool:
     """Whether every error that LilyPond tells is of Scheme that can have made no note.
 
-    Such Scheme is the value of an override, a setting or a name, stands outside all
-    music, or arranges the page. texts: the files as LilyPond had them.
+    Such Scheme is the value of an override, a setting or a name, or stands outside all
+    music or in a block without notes. texts: the files as LilyPond had them.
     """
     found = _ERROR.findall(said)
     return bool(found) and all(
@@ -112,7 +121,18 @@ def _outside(text: str, at: tuple[int, int]) -> bool:
     # Strings may hold braces, Scheme characters too.
     bare = re.sub(r'"(?:\\.|[^"\\])*"|#\\.', '""', before)
     closed = bare.count("{") == bare.count("}") and bare.count("<<") == bare.count(">>")
-    return bool(closed or _VALUE.search(before) or _LOOK.match(row[start:]))
+    return bool(closed or _VALUE.search(before) or _in_block(bare))
+
+
+def _in_block(before: str) -> bool:
+    """Whether what comes before ends inside a block in which no note is written."""
+    open_: list[bool] = []
+    for found in _BLOCK.finditer(before):
+        if found.group() != "}":
+            open_.append(bool(found.group(1)))
+        elif open_:
+            open_.pop()
+    return any(open_)
 
 
 def agrees(heard: list[Heard], text: str) -> bool:
