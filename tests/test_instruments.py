@@ -514,3 +514,22 @@ def test_a_double_bass_that_is_encoded_as_read_is_taken_as_it_sounds() -> None:
         "Contrabass: given as it is read, and taken an octave lower, as it sounds",
     )
     assert load().as_sounding(found) is found
+
+
+@pytest.mark.parametrize(
+    ("names", "expected"),
+    [
+        (("Voce", "Pianoforte", ""), ["voice", "piano", "piano"]),  # its left hand
+        (("", "Organ"), ["organ", "organ"]),
+        (("Organ", "Organ", ""), ["organ", "organ", None]),  # it has both hands already
+        (("Violini", "", "Viola"), ["violin", "violin", "viola"]),
+        (("Violin", "", "Viola"), ["violin", None, "viola"]),
+        (("Oboe 1mo", "2do", "in F"), ["oboe", "oboe", "oboe"]),
+        (("Soprani", "", "2do"), ["soprano", None, None]),  # who sings is never guessed
+    ],
+)
+def test_a_name_stands_for_the_staves_that_go_with_it(
+    names: tuple[str, ...], expected: list[str | None]
+) -> None:
+    found = load().match_all([Part(name) for name in names])
+    assert [row.id if row else None for row in found] == expected

@@ -30,7 +30,7 @@ from pathlib import Path
 
 import numpy as np
 
-from corpusreg.instruments.names import is_generic, plain, read_name
+from corpusreg.instruments.names import is_generic, plain, read_name, says_which
 from corpusreg.instruments.table import (
     DECAYS,
     FAMILIES,
@@ -151,13 +151,52 @@ class Instruments(Mapping[str, Instrument]):
 
         'Basso', 'Alto' or 'Bass' is a voice by itself; it is the string instrument
         where some part is certainly a string and none certainly a voice. Names that
-        only count ('S1', 'S2', 'S3') are no names.
+        only count ('S1', 'S2', 'S3') are no names. A staff that is named '2do', and one
+        without a name beside a keyboard's only staff or under 'Violini', is the same
+        instrument's: one name stands for two staves.
         """
         if _numbered([part.name for part in parts]):
             parts = [replace(part, name="", abbreviation="") for part in parts]
         choices = [self._choices(part) for part in parts]
         certain = {found[0].family for found in choices if len(found) == 1}
-        return [_fitting(found, certain) for found in choices]
+        return self._continued(parts, [_fitting(found, certain) for found in choices])
+
+    def _continued(
+        self, parts: Sequence[Part], found: list[Instrument | None]
+    ) -> list[Instrument | None]:
+        named = list(found)
+        for n, part in enumerate(parts):
+            if named[n] or part.lyrics >= SUNG_SYLLABLES or self.is_unpitched(part):
+                continue
+            over = found[n - 1] if n else None
+            if over and over.family != "voice" and says_which(part.name):
+                found[n] = over
+            elif not part.name.strip() and part.staves == 1:
+                found[n] = next(
+                    (
+                        named[k]
+                        for k in (n - 1, n + 1)
+                        if 0 <= k < len(parts)
+                        and (self._half(parts, named, k) or (k < n and self._pair(parts, k)))
+                    ),
+                    None,
+                )
+        return found
+
+    def _half(self, parts: Sequence[Part], named: Sequence[Instrument | None], at: int) -> bool:
+        """A keyboard that has one staff here, and elsewhere none."""
+        own = named[at]
+        return (
+            own is not None
+            and own.family == "keyboard"
+            and parts[at].staves == 1
+            and sum(each is own for each in named) == 1
+        )
+
+    def _pair(self, parts: Sequence[Part], at: int) -> bool:
+        """A staff that is named for several players of one instrument."""
+        rows = self.named(parts[at].name)
+        return bool(rows) and rows[0].family != "voice" and self.is_section(parts[at])
 
     def as_sounding(self, played: Played) -> Played:
         """Played notes, with parts an octave lower that are encoded as they are read.

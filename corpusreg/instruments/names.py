@@ -19,7 +19,7 @@ from collections.abc import Container
 from functools import lru_cache
 from typing import NamedTuple
 
-__all__ = ["is_generic", "plain", "read_name"]
+__all__ = ["is_generic", "plain", "read_name", "says_which"]
 
 _PLAIN_LETTERS = str.maketrans({"ł": "l", "ø": "o", "œ": "oe", "æ": "ae", "♭": "b", "♯": "#"})
 
@@ -34,7 +34,8 @@ obligatto obligat oblig obl in ex e ed et und and vel or oder ou o with con mit 
 for practice only verse strophe cutaway part parte pars staff section sordino sord sordini
 muted ad lib libitum pro de del della per la l il left right hand rh lh upper lower
 secondi due duo obligata obligate oblige oblg obgl obg obligatt placitum unisono chorale
-imi jmo ida iida toni mus im principalo libe expressivo espressivo
+imi jmo ida iida toni mus im principalo libe expressivo espressivo prymo sekundo princypalo
+prinpalo prinzipale up down
 """
 _GROUP_WORDS = "coro cori chori choro choir chorus chor chorum"
 _NOISE = frozenset(_NOISE_WORDS.split())
@@ -88,6 +89,16 @@ def is_generic(name: str) -> bool:
     (True, True, False)
     """
     return plain(name) in _GENERIC
+
+
+def says_which(name: str) -> bool:
+    """The name tells one of several of the same instrument apart, and does not say which.
+
+    >>> says_which("2do."), says_which("in Es"), says_which(""), says_which("Oboe 2do")
+    (True, True, False, False)
+    """
+    words = _WORD.findall(_ORDINAL.sub(" ", _key(_folded(name))[1]))
+    return bool(name.strip(" []")) and _NOISE.issuperset(words)
 
 
 def read_name(name: str, known: Container[str]) -> Reading:

@@ -156,6 +156,7 @@ _ROUNDED_TICKS = 60480  # 2^6 x 3^3 x 5 x 7, where nothing exact is small enough
 _GROUPS = ("PianoStaff", "GrandStaff")
 _NO_STAFF = (*_GROUPS, "ChoirStaff")
 _MARK = re.compile(r"\b(?:[msr]*[pf]+[pfz]*|s?fz|n)\b")
+_CAPITAL = re.compile(r"(?<=[a-z])(?=[A-Z])")  # between words, in 'rightHand'
 _HANDS = re.compile(
     r"(?i)^\W*(right|left|rh|lh|r\.? ?h\.?|l\.? ?h\.?|up(per)?|low(er)?|down)\b"
 )
@@ -317,7 +318,7 @@ def _players(
     for staves in members:
         for k, staff in enumerate(staves, 1):
             places[staff] = _Place(len(parts), k)
-        parts.append(_part(heard, staves, said if len(members) == 1 else ""))
+        parts.append(_part(heard, staves, said, alone=len(members) == 1))
     return places, parts, assumed
 
 
@@ -330,16 +331,21 @@ def _one_player(heard: Heard, head: int, staves: list[int]) -> bool:
     return len(own) < 2
 
 
-def _part(heard: Heard, staves: list[int], said: str) -> Part:
+def _part(heard: Heard, staves: list[int], said: str, *, alone: bool) -> Part:
+    """said: instruments in the header, which name a part that is alone, or has two staves."""
     contexts = [heard.contexts[c] for staff in staves for c in heard.above(staff)]
     names = [c.name for c in contexts if c.name and not _HANDS.match(c.name)]
-    given = [heard.contexts[staff].given for staff in staves]
+    if alone:
+        names.append(said)
+    elif len(staves) == 2:
+        names += _KEYBOARDS.findall(said)
+    given = [_CAPITAL.sub(" ", heard.contexts[staff].given) for staff in staves]
     # A name that the source gives a staff for its own use, where it is a word.
     words = [g for g in given if re.match(r"[A-Za-z]{4}", g) and not g.startswith("unique")]
     words = [g for g in words if not _HANDS.match(g)]
     programs = [c.program for c in contexts if c.program is not None]
     return Part(
-        name=(names or [said or (words[0] if words else "")])[0],
+        name=next((name for name in (*names, *words) if name), ""),
         abbreviation=next((c.short for c in contexts if c.short), ""),
         staves=len(staves),
         program=programs[0] if programs else None,
