@@ -13,7 +13,7 @@ from variants import LIMITS, Case, Told, families, tried, variant, wrong
 from corpusreg.system.isolate import Pool
 
 # How many variants of each format one command is given.
-EACH = {"compare": 10, "json": 4, "contrast": 1, "revise": 1}
+EACH = {"compare": 40, "json": 4, "contrast": 1, "revise": 1}
 FIRST = 2_000_000
 
 
@@ -64,5 +64,5 @@ def test_odd_scores_are_answered_or_told_in_one_line(in_home: Path, tmp_path: Pa
     assert not [fault for fault in faults if "needs more than 1500 MB" not in fault]
     assert len(faults) <= 2, faults
     codes = Counter(a.result[1] for a in answers)
-    assert codes[0] >= 5, codes
+    assert codes[0] >= 4, codes
     assert not list(tmp_path.iterdir())

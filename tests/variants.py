@@ -609,7 +609,8 @@ def wrong(found: Told) -> list[str]:
     return [fault[:300] for fault in faults]
 
 
-SLOW = 20.0  # seconds of computing that no command over small scores may take
+# Seconds of computing that no command may take, and for each of its small scores.
+SLOW, SLOW_EACH = 20.0, 1.0
 LIMITS = Limits(cpu_seconds=300, wall_seconds=900, memory=1_500_000_000)
 # Command, format, number of the first variant, how many, folder.
 Case = tuple[str, str, int, int, str]
@@ -635,7 +636,7 @@ def tried(case: Case) -> tuple[int, int | None, list[str]]:
         found = told(command(kind, paths, to, first))
         spent = _computing() - began
         faults = wrong(found)
-        if spent > SLOW:
+        if spent > SLOW + SLOW_EACH * len(paths):
             faults.append(f"{spent:.0f} s of computing")
         left = [path.name for path in (*to.rglob(".*"), *pieces.iterdir()) if path not in paths]
         faults += [f"left behind: {name}" for name in left]
