@@ -15,7 +15,7 @@ measures    one row a work, one column a measure and one for its reason
 band_weights from pitch_weights, by octaves
 WITHOUT     columns that are not kept; they are NULL
 KEPT        which rows of the large tables are kept; of events those that are told, the
-            strongest of each kind in a work
+            strongest of each kind in a work, and of all of a kind the stronger half
 LEFT_AT_HOME tables that are not kept at all
 """
 
@@ -91,18 +91,19 @@ KEPT: Mapping[str, str] = {
     "pitch_weights": "round(t.share, 3) > 0",
     "events": "t.kind NOT IN ({untold}) AND (t.part IS NULL OR t.kind = 'edge') "
     "QUALIFY row_number() OVER "
-    "(PARTITION BY t.work, t.kind ORDER BY t.strength DESC, t.position) <= 1",
+    "(PARTITION BY t.work, t.kind ORDER BY t.strength DESC, t.position) <= 1 AND "
+    "percent_rank() OVER (PARTITION BY t.kind ORDER BY t.strength) >= 0.5",
     "shifts": "t.clear",
     # The last stay too: it tells how many bars are on the page.
-    "stays": "true QUALIFY (t.bars >= 3 AND t.rank <= 20) OR (t.part IS NULL AND "
+    "stays": "true QUALIFY (t.bars >= 3 AND t.rank <= 10) OR (t.part IS NULL AND "
     't."last" = max(t."last") OVER (PARTITION BY t.work, t.part))',
     "steps": "t.times >= 6",
 }
 # What that leaves of tables which people count in.
 THINNED: Mapping[str, str] = {
-    "events": "of each kind of event only the strongest in a work",
+    "events": "of each kind of event only the strongest in a work, where it is no weak one",
     "shifts": "only clear shifts",
-    "stays": "only the twenty main stays of three bars or more",
+    "stays": "only the ten main stays of three bars or more",
     "steps": "only steps that a part takes six times or more",
 }
 # Tables that would take too much room: they are there, and empty.
