@@ -30,7 +30,6 @@ from corpusreg.comparison.comparison import Comparison
 from corpusreg.comparison.findings import Finding, reading
 from corpusreg.corpus.registry import own_and_others
 from corpusreg.norms.cohorts import Source
-from corpusreg.norms.written import as_read
 from corpusreg.store import sql
 from corpusreg.system.errors import UsageError
 from corpusreg.system.phrases import did_you_mean
@@ -251,7 +250,7 @@ def rows_of(source: Source, kind: str, each: int, **given: object) -> list[dict[
     asked |= {"kind": kind, "longest": LONGEST, "least_stay": LEAST_STAY, "upbeat": UPBEAT}
     faintest = FAINTEST if asked["places"] is None else 0.0
     asked |= {"each": each, "faintest": faintest, "floor": FLOOR}
-    asked |= {"misread": MISREAD, **as_read()}
+    asked |= {"misread": MISREAD}
     columns = source.fetch_columns(sql.load("examples"), asked)
     rows = zip(*(values.tolist() for values in columns.values()), strict=True)
     found = [

@@ -15,7 +15,7 @@ measures    one row a work, one column a measure and one for its reason
 band_weights from pitch_weights, by octaves
 WITHOUT     columns that are not kept; they are NULL
 KEPT        which rows of the large tables are kept; of events those that are told, the
-            strongest of each kind in a work, and of all of a kind the stronger half
+            strongest of each kind in a work; of high and low points the strongest tenth
 LEFT_AT_HOME tables that are not kept at all
 """
 
@@ -91,20 +91,22 @@ KEPT: Mapping[str, str] = {
     "pitch_weights": "round(t.share, 3) > 0",
     "events": "t.kind NOT IN ({untold}) AND (t.part IS NULL OR t.kind = 'edge') "
     "QUALIFY row_number() OVER "
-    "(PARTITION BY t.work, t.kind ORDER BY t.strength DESC, t.position) <= 1 AND "
-    "percent_rank() OVER (PARTITION BY t.kind ORDER BY t.strength) >= 0.5",
+    "(PARTITION BY t.work, t.kind ORDER BY t.strength DESC, t.position) <= 1 "
+    # Every work has a highest and a lowest note, and `works` has them.
+    "AND (t.kind NOT IN ('high_point', 'low_point') OR "
+    "percent_rank() OVER (PARTITION BY t.kind ORDER BY t.strength) >= 0.9)",
     "shifts": "t.clear",
     # The last stay too: it tells how many bars are on the page.
     "stays": "true QUALIFY (t.bars >= 3 AND t.rank <= 10) OR (t.part IS NULL AND "
     't."last" = max(t."last") OVER (PARTITION BY t.work, t.part))',
-    "steps": "t.times >= 6",
+    "steps": "t.times >= 8",
 }
 # What that leaves of tables which people count in.
 THINNED: Mapping[str, str] = {
-    "events": "of each kind of event only the strongest in a work, where it is no weak one",
+    "events": "of each kind of event only the strongest in a work, and few high and low points",
     "shifts": "only clear shifts",
     "stays": "only the ten main stays of three bars or more",
-    "steps": "only steps that a part takes six times or more",
+    "steps": "only steps that a part takes eight times or more",
 }
 # Tables that would take too much room: they are there, and empty.
 LEFT_AT_HOME = frozenset(("bass_gaps",))
@@ -404,6 +406,11 @@ def _column(table: str, name: str, kind: str) -> _Column:
     if name == "fingerprint":
         marked = ((name, f"CAST('0x' || {here} AS UBIGINT)"),)
         return _Column(name, marked, f"lower(printf('%016x', {there}))")
+    if table == "bar_edges":
+        # A character for each bar, since single bytes compress better.
+        text = f"array_to_string(list_transform({here}, lambda x: chr(x + 2)), '')"
+        shown = f"list_transform(string_split({there}, ''), lambda x: ascii(x) - 2)"
+        return _Column(name, ((name, text),), f"CAST({shown} AS {kind})")
     if name == "bands":
         mask = f"list_sum(list_transform({here}, lambda x: CAST(1 AS INTEGER) << (x + 1)))"
         shown = f"list_filter(range(-1, 10), lambda x: ({there} >> (x + 1)) & 1 = 1)"

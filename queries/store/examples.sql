@@ -99,15 +99,7 @@ strongest AS (
     WHERE ($ensemble IS NULL OR w.ensemble = $ensemble)
         -- The low notes of a tune are no bass.
         AND (NOT starts_with($kind, 'withheld') OR w.texture = 'several voices')
-        AND ($kind <> 'edge' OR (
-            abs(p.mean_pitch - u.middle) < $misread
-            AND coalesce(
-                p.mean_pitch <= list_extract(
-                    $above::DOUBLE[], list_position($as_read::VARCHAR[], p.instrument)
-                ),
-                true
-            )
-        ))
+        AND ($kind <> 'edge' OR abs(p.mean_pitch - u.middle) < $misread)
         AND ($family IS NULL OR w.family = $family)
         AND ($texture IS NULL OR w.texture = $texture)
         AND ($period IS NULL OR w.period = $period)
