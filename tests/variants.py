@@ -523,7 +523,7 @@ _INTENTIONS = (
 )  # fmt: skip
 COMMANDS = ("compare", "full", "json", "report", "contrast", "revise", "handout")
 # How many variants one command is given in the benchmark.
-TOGETHER = {"compare": 12, "full": 4, "json": 6, "handout": 10}
+TOGETHER = {"compare": 40, "full": 4, "json": 8, "handout": 10}
 
 
 def command(kind: str, paths: Sequence[Path], to: Path, number: int) -> list[str]:
