@@ -351,14 +351,14 @@ def _by_barline(ranks: list[Finding]) -> Iterator[str]:
 
 
 def unranked(r: Reading) -> list[str]:
-    """Why some measures have no rank, a line for each reason; nothing where none has one."""
-    if not r.company.placed:
-        return []
+    """Why some measures have no rank, or no value where none has a rank: a line a reason."""
+    placed = r.company.placed
     said: dict[str, list[str]] = {}
     for each in r.measures:
-        if each.rank is None:
+        if each.rank is None and (placed or each.size is None):
             said.setdefault(each.reason, []).append(title(each.name))
-    return [f"No rank for {joined(names)}: {reason}." for reason, names in said.items()]
+    lacking = "rank" if placed else "value"
+    return [f"No {lacking} for {joined(names)}: {reason}." for reason, names in said.items()]
 
 
 def _others(r: Reading) -> list[str]:
