@@ -270,15 +270,21 @@ while read -r _ place _ options _; do
 done < /proc/self/mounts
 test -n "$bounded" || echo 'the disk has no bound'
 for process in 1 self; do
-    filtered=
-    while read -r name value; do
-        case "$name $value" in
-            'Seccomp: 2') filtered=yes ;;
-            'CapEff: 0000000000000000') ;;
-            CapEff:*) echo 'it may do what an administrator may' ;;
-        esac
-    done < "/proc/$process/status"
+    tries=0 shut_in=
+    # The first process shuts itself in while this one begins: it is given a moment.
+    while test -z "$shut_in" && test $tries -lt 300; do
+        tries=$((tries + 1)) filtered= powers=
+        while read -r name value; do
+            case "$name $value" in
+                'Seccomp: 2') filtered=yes ;;
+                'CapEff: 0000000000000000') ;;
+                CapEff:*) powers=yes ;;
+            esac
+        done < "/proc/$process/status"
+        test -n "$filtered" && test -z "$powers" && shut_in=yes
+    done
     test -n "$filtered" || echo 'system calls are not filtered'
+    test -z "$powers" || echo 'it may do what an administrator may'
 done
 echo held
 (:)
