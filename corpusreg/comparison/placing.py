@@ -231,7 +231,9 @@ def _placed(
         *(_thin(cohorts[0], size) or _one_collection(cohorts[0])),
         *_lost(work.score),
     ]
-    ids = [row.id for row in table.match_all(work.played.parts) if row]
+    rows = [row for row in table.match_all(work.played.parts) if row]
+    # A keyboard is nowhere at its edge, which is all that the first screen tells of heights.
+    ids = [row.id for row in rows if not (brief and row.family == "keyboard")]
     known = written.fetch(reference, ids, kind.kind if kind.placed else "", copies.counted)
     everyone = players(work.whole, parts, table, known)
     heard = [_with_examples(reference, each, copies.counted) for each in everyone.parts]

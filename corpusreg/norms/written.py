@@ -71,6 +71,8 @@ def fetch(
     leave_out: ids of works, such as the piece's own copies. An instrument that too few
     composers wrote for is not there.
     """
+    if not instruments:
+        return {}
     rows = source.fetch_columns(
         sql.load("written"),
         {"instruments": sorted(set(instruments)), "leave_out": list(leave_out)},
