@@ -391,7 +391,7 @@ def _between(here: Ground, begin: int, row: int) -> bool:
     lasts = here.lasts[waiting]
     below = (here.any[waiting] & (here.lowest[waiting] < pitch - NEAR)) @ lasts
     above = (here.highest[waiting] > pitch + NEAR) @ lasts
-    return bool(min(below, above) >= BETWEEN * lasts.sum())
+    return bool(lasts.sum() and min(below, above) >= BETWEEN * lasts.sum())
 
 
 def _nearest(here: Ground, waiting: slice, pitch: int) -> int:
