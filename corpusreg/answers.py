@@ -522,8 +522,9 @@ class ExamplesAnswer(Answer):
         return self._marked(pd.json_normalize(self.document["examples"]), {})
 
     def report(self, path: str | Path) -> tuple[str, ...]:
-        """Write a page or a PDF with maps and, where it may be shown, notation; as
-        `Placed.report`.
+        """Write a page or a PDF with maps, and with notation that may be shown.
+
+        The file and the errors are those of `Placed.report`.
         """
         from corpusreg.documents.examples import write_examples
 

@@ -1,7 +1,8 @@
 """A large ensemble by families: who has the top and the bottom, when all play, who is alone.
 
 A family of instruments (or the voices) is a choir. It has the top of a bar where one of its
-parts has the bar's highest note, and the bottom likewise; where two share the note both do.
+parts has the bar's highest note, and the bottom where one has the lowest; two that share the
+note both have it.
 A bar is tutti where TUTTI of the parts begin a note in it or more; a part is alone where
 no other begins one. A cue says who plays in the bar in which a section begins (rehearsal mark,
 double bar), as the score marks them.

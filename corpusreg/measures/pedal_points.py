@@ -22,8 +22,8 @@ the bass counts OUTER times its bars for that.
 It ends where it is no longer held: it *resolves* where the bass goes from it up a fourth or
 down a fifth, *moves off* where a pitch nearer than an octave follows at the same end of the
 texture (or in its hand, inside), and *stops* otherwise. A pedal point that is still held in
-the last bar ends with the piece. One of SHORTEST bars that resolves is a long dominant, and
-not told: of four in the annotated scores three lie where nothing was heard to happen.
+the last bar ends with the piece. One of SHORTEST bars that resolves is a long dominant and is
+not told: three of the four in the annotated scores lie where nothing was marked as happening.
 """
 
 from __future__ import annotations

@@ -326,10 +326,10 @@ def _point(found: Finding, event: Event, piece: PieceFacts, name: str) -> str:
     words = f"{name} {tone} in {_bar(found)}"
     if len(found.players) == 1 and len(piece.parts) > 1:
         words += f" ({player(piece, found.players[0], given=False)})"
-    if event.approach in ("step", "leap"):
-        words += f", by {event.approach}"
     if event.approach == "leap" and event.distance >= 12:
-        words = words.removesuffix("by leap") + f"by a leap of {interval(event.distance)}"
+        words += f", by a leap of {interval(event.distance)}"
+    elif event.approach in ("step", "leap"):
+        words += f", by {event.approach}"
     if name == "high point" and event.times:
         bars = "bar comes" if event.times == 1 else "bars come"
         words += f"; {number(event.times)} earlier {bars} within a tone of it"
