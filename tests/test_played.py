@@ -272,6 +272,17 @@ def test_a_hairpin_rises_again_in_the_repeat() -> None:
     assert velocities(found) == pytest.approx([48, 52, 56, 60] * 2)
 
 
+def test_hairpins_without_a_mark_between_never_drift() -> None:
+    """Nine '>' on nine notes (Schubert, Der Doppelgänger) are accents at one level."""
+    rows = [note(60, 16 * bar, 4) for bar in range(9)]
+    falling = [Dynamic(0, 16 * bar, "dim", end=16 * bar + 4) for bar in range(9)]
+    found = perform(score(9, *rows, dynamics=(Dynamic(0, 0, "mark", "pp"), *falling)))
+    assert velocities(found) == pytest.approx([32] + [16] * 8)
+    rising = [replace(each, kind="cresc") for each in falling]
+    found = perform(score(9, *rows, dynamics=(Dynamic(0, 0, "mark", "pp"), *rising)))
+    assert velocities(found) == pytest.approx([32] + [48] * 8)
+
+
 def test_played_velocities_count_before_marks() -> None:
     rows = [note(60, 0, 4, velocity=127), note(62, 4, 4, velocity=1), note(64, 8, 4)]
     found = perform(score(1, *rows, dynamics=(Dynamic(0, 0, "mark", "ff"),)))

@@ -11,7 +11,9 @@ loudness  in (0, 1], velocity / 127. Marks rise strictly from ppp to fff in
           common practice, no source). MusicXML 4.0 puts forte at 90; the steps
           here are even so that a hairpin of one mark is the same everywhere.
 hairpin   a straight line from the level at its beginning to the next mark, or,
-          where no mark follows within a bar, to one step louder or softer.
+          where no mark follows within a bar, to one step louder or softer, never
+          further than a step from the last mark (nine lone '>' in a row are nine
+          accents that speak within one level, not a fall to silence).
 unmarked  mezzo-forte, and the caller is told that dynamics are not known.
 
 pedal     a note whose end falls while the pedal of its part is down sounds on to the
@@ -96,7 +98,7 @@ def _lines(own: Sequence[Dynamic], bar_ticks: int) -> list[tuple[int, float, flo
         (d.tick, v) for d in ordered if d.kind == "mark" and (v := _velocity(d)) is not None
     ]
     lines: list[tuple[int, float, float, int]] = []
-    level = float(MARKS["mf"])
+    marked = level = float(MARKS["mf"])
     for dynamic in ordered:
         start = dynamic.tick
         if lines:
@@ -105,6 +107,7 @@ def _lines(own: Sequence[Dynamic], bar_ticks: int) -> list[tuple[int, float, flo
         if dynamic.kind == "mark":
             given = _velocity(dynamic)
             if given is not None:
+                marked = given
                 lines.append((start, given, 0.0, start))
             continue
         end = dynamic.end if dynamic.end is not None else start
@@ -113,7 +116,8 @@ def _lines(own: Sequence[Dynamic], bar_ticks: int) -> list[tuple[int, float, flo
         reach = (m for m in marks if start < m[0] <= max(end, start) + bar_ticks)
         at, goal = next(reach, (end, level))
         if (goal - level) * sign <= 0:
-            at, goal = end, min(max(level + sign * _STEP, 1.0), 127.0)
+            at = end
+            goal = min(max(level + sign * _STEP, marked - _STEP, 1.0), marked + _STEP, 127.0)
         end = min(end, at)
         if end > start:
             lines.append((start, level, (goal - level) / (end - start), end))
