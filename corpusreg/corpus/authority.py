@@ -28,6 +28,8 @@ __all__ = [
     "resolve",
 ]
 
+_APOSTROPHE = re.compile("['’ʻ]")
+_NO_LETTERS = re.compile(r"[\W_]+")
 # Letters that have no accent to strip but are written plainly in many catalogues.
 _LETTERS = str.maketrans(
     {"ł": "l", "Ł": "L", "ø": "o", "Ø": "O", "ß": "ss", "đ": "d", "æ": "ae"}
@@ -114,9 +116,10 @@ def composer_key(name: str) -> str:
     if plain.count(",") == 1:
         last, first = plain.split(",")
         plain = f"{first} {last}"
-    plain = unicodedata.normalize("NFKD", plain.translate(_LETTERS))
-    plain = "".join(c for c in plain if not unicodedata.combining(c))
-    return " ".join(re.sub(r"[\W_]+", " ", re.sub("['’ʻ]", "", plain)).casefold().split())
+    if not plain.isascii():
+        plain = unicodedata.normalize("NFKD", plain.translate(_LETTERS))
+        plain = "".join(c for c in plain if not unicodedata.combining(c))
+    return " ".join(_NO_LETTERS.sub(" ", _APOSTROPHE.sub("", plain)).casefold().split())
 
 
 def music_by(text: str) -> str:

@@ -11,6 +11,7 @@ import hashlib
 import os
 from collections import Counter
 from collections.abc import Callable, Iterable, Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import AbstractContextManager, nullcontext
 from dataclasses import dataclass
 from pathlib import Path
@@ -180,14 +181,16 @@ def build(
     versions = {"definitions": VERSION, "extraction": EXTRACTION_VERSION}
     with build_lock(settings.lock_file()), _far(cluster) as measuring:
         kept = _shards(versions, fresh, shards)
-        tally = batch.run(
-            sources.files,
-            extract_file,
-            kept,
-            workers=workers or _processors(),
-            on_progress=on_progress,
-            measuring=measuring,
-        )
+        with ThreadPoolExecutor(1) as meanwhile:  # while workers start and measure
+            rows = meanwhile.submit(_corpora_rows, sources.files)
+            tally = batch.run(
+                sources.files,
+                extract_file,
+                kept,
+                workers=workers or _processors(),
+                on_progress=on_progress,
+                measuring=measuring,
+            )
         made_of: dict[str, Any] = {
             "tiers": sorted(tiers),
             "corpora": sources.states(tally.files),
@@ -195,7 +198,7 @@ def build(
         }
         if below is not None:
             made_of["on_top_of"] = below["reference"]
-        tables = {"corpora": _corpora_rows(sources.files)}
+        tables = {"corpora": rows.result()}
         made_of["inputs"] = inputs(kept, tally.files, {**made_of, **tables})
         before = _built_before()
         packed = settings.packed_folder()
