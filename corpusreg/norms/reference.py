@@ -28,8 +28,10 @@ apart       the same percentile within each collection of the cohort that has wo
 elsewhere   where a collection that is not there would place the value: 90 % prediction
             interval of a random effect of collections, on the logit scale (Higgins,
             Thompson and Spiegelhalter 2009, Journal of the Royal Statistical Society A
-            172:137-159, with the variance of DerSimonian and Laird 1986), from
-            FEWEST_COLLECTIONS collections.
+            172:137-159), from FEWEST_COLLECTIONS collections. Each weighs the same: with
+            weights by precision (DerSimonian and Laird 1986) one large library speaks for
+            all, and of left-out collections of choral works 79 to 93 % lay inside, by
+            measure, where 92 to 98 % do now (reports/trust.py).
 quantile    the inverse of the mid-rank percentile, linear between values; with
             equal weights type 5 of Hyndman and Fan 1996 (American Statistician
             50:361-365).
@@ -378,13 +380,9 @@ def _elsewhere(places: Sequence[tuple[float, Logit]]) -> tuple[float, float] | N
         return None
     at = np.array([logit.middle for _, logit in places])
     within = np.array([logit.variance for _, logit in places])
-    exact = 1 / within
-    spread = float(exact @ (at - exact @ at / exact.sum()) ** 2) - (len(at) - 1)
-    between = max(spread / float(exact.sum() - (exact**2).sum() / exact.sum()), 0.0)
-    weight = 1 / (within + between)
-    middle = float(weight @ at / weight.sum())
-    # Another collection's place is as unsure in itself as those of these on average.
-    variance = between + float(1 / weight.sum()) + float(within.mean())
+    middle = float(at.mean())
+    # What another collection's place scatters by, its own unsureness among it.
+    variance = max(float(at.var(ddof=1)), float(within.mean())) * (1 + 1 / len(at))
     reach = _ONE_SIDED[len(at) - 2] * variance**0.5
     low, high = (100 / (1 + np.exp(-(middle + side * reach))) for side in (-1, 1))
     return float(low), float(high)
