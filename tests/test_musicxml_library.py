@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from agreed import held
 from benchmarks.readers_musicxml import bundled_files, music21_notes, our_notes
 
 from corpusreg.score.notes import Score
@@ -218,4 +219,8 @@ def fixed_sample(size: int) -> list[Path]:
 def test_same_notes_as_music21(path: Path) -> None:
     ours: Any = our_notes(path)
     assert ours.total() > 0
-    assert ours == music21_notes(path)
+
+    def against_music21() -> None:
+        assert ours == music21_notes(path)
+
+    held(f"{path.parent.name}/{path.name}", sorted(ours.items()), against_music21)
