@@ -732,9 +732,7 @@ def test_an_interrupt_while_a_build_is_finished_is_an_interrupt(tmp_path: Path) 
 
     def finish(draft: store.Draft) -> None:
         threading.Timer(0.1, os.kill, (os.getpid(), signal.SIGINT)).start()
-        draft.execute(
-            "DELETE FROM works WHERE bars > (SELECT count(*) FROM range(6000000000))"
-        )
+        draft.execute("DELETE FROM works WHERE bars > (SELECT count(*) FROM range(6000000000))")
 
     before = signal.signal(signal.SIGINT, signal.default_int_handler)
     try:
