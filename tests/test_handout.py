@@ -22,7 +22,14 @@ from test_pdf import embedded, squeezed, text_of
 from corpusreg.comparison import class_file, findings
 from corpusreg.comparison.assignments import assignment
 from corpusreg.comparison.class_file import ENDING, SavedClass, Settings
-from corpusreg.comparison.class_piece import ClassPiece, Correction, Group, Happening, Place
+from corpusreg.comparison.class_piece import (
+    ClassPiece,
+    Correction,
+    Group,
+    Happening,
+    Place,
+    Told,
+)
 from corpusreg.comparison.classroom import MEASURES, Class, classroom, side, since
 from corpusreg.corpus.files import bundled_root
 from corpusreg.documents.handout import folders, reading
@@ -615,6 +622,17 @@ class TestVeto:
         # Of another piece it says nothing.
         other = Correction("01.mid", "", first.key, struck=True)
         assert self.told(other).happenings == (first, second)
+
+    def test_what_is_said_first_when_no_clear_event_is_left(self) -> None:
+        """The same in the table and on the sheet."""
+        first, second = piece(0, 50).happenings
+        rest = Told("stay", "It stays.", "bars 1–8", (0, 4), bars=8, short="stays")
+        weak = replace(second, clear=False)
+        found = piece(0, 50, happenings=(first, weak), stays=(rest,), otherwise=rest)
+        assert found.first == first
+        own = corrected(found, [Correction("00.mid", "", first.key, struck=True)])
+        assert own.first == rest
+        assert [each.said for each in sheet_words.told(own, ["span"])] == [rest.said, weak.said]
 
     def test_renamed_moved_and_added(self) -> None:
         first, second = piece(0, 50).happenings

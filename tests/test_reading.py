@@ -25,7 +25,7 @@ from corpusreg.score.played import Played, perform
 from corpusreg.system.phrases import shared_start
 from corpusreg.text.console import comparison_text, register_map
 from corpusreg.text.document import document
-from corpusreg.text.reading import certainty
+from corpusreg.text.reading import certainty, first_screen
 from corpusreg.text.tabular import Screen, shown_on
 from corpusreg.text.wording import bar_words, place_words
 
@@ -71,10 +71,11 @@ def test_a_withheld_bass_is_what_the_piece_does_first() -> None:
     assert r.suggestion.serves is r.first
 
 
-def test_a_piece_without_events_says_its_high_point_and_no_event() -> None:
+def test_a_piece_without_events_is_said_to_stay_then_its_high_point() -> None:
     r = reading(placed(line(60, 0, BARS)))
-    assert r.first is None
+    assert r.first is not None and (r.first.kind, r.first.size) == ("stay", BARS)
     assert r.high_point is not None and r.high_point.high == 62
+    assert [line.split()[0] for line in first_screen(r)[:3]] == ["It", "High", "Listen"]
 
 
 @pytest.mark.parametrize(("percentile", "side"), [(97.0, "more"), (3.0, "less")])

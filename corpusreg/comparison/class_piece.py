@@ -74,8 +74,8 @@ class Happening:
     """An event of a whole piece. device: what it is counted under, its kind, or for a shift
     that changes the width 'opening' or 'closing_in'. run: its played bars, half-open;
     shown: those that show it best, at most some four; bar: the played bar in which it happens.
-    where: its bars in words; short: it in a few words with its bar; said: a sentence. own: the
-    teacher's, who added it or changed it."""
+    where: its bars in words; short: it in a few words with its bar; said: a sentence. clear:
+    it may be told first. own: the teacher's, who added it or changed it."""
 
     device: str
     run: Run
@@ -84,6 +84,7 @@ class Happening:
     where: str
     short: str
     said: str
+    clear: bool = True
     own: bool = False
 
     @property
@@ -109,9 +110,10 @@ class Unusual:
 
 @dataclass(frozen=True)
 class Told:
-    """A sentence about a piece. about: a device, a measure, 'stay', 'player' or 'nothing'.
+    """A sentence about a piece. about: a device, a measure, 'stay' or 'player'.
     where: its bars in words, 'the piece' for all; shown: played bars that show it, None for
-    all. part: the only one to look at, '' for all. bars: of a stay, how many it lasts."""
+    all. part: the only one to look at, '' for all. bars: of a stay, how many it lasts.
+    short: it in a few words, '' where it is in no table."""
 
     about: str
     said: str
@@ -119,6 +121,7 @@ class Told:
     shown: Run | None = None
     part: str = ""
     bars: int = 0
+    short: str = ""
 
 
 @dataclass(frozen=True)
@@ -139,7 +142,8 @@ class ClassPiece:
     bar of `heard`. happenings: first what is told first. stays: the longest first. players:
     what concerns them. compared: with whom, in a sentence. notes: what must be known of the
     file. places: by measure. changed: since the draft before, in a sentence or two, '' without
-    one. drafts: all earlier ones, the oldest first."""
+    one. drafts: all earlier ones, the oldest first. otherwise: what is said first of a piece
+    without a clear event, None in a class saved before that was kept."""
 
     file: str
     number: str
@@ -163,6 +167,12 @@ class ClassPiece:
     places: Mapping[str, Place]
     changed: str = ""
     drafts: tuple[Draft, ...] = ()
+    otherwise: Told | None = None
+
+    @property
+    def first(self) -> Happening | Told | None:
+        """What the piece is said to do first."""
+        return next((each for each in self.happenings if each.clear), self.otherwise)
 
     def clearest(self) -> tuple[Happening, ...]:
         """The first event under each device."""

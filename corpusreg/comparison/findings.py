@@ -326,8 +326,9 @@ class PieceFacts:
 class Reading:
     """All that is found in one work, and what is said of it first.
 
-    first: the strongest event, else a part at the edge of its instrument amid the texture,
-    None where the piece has neither. unusual: the one or two
+    first: the strongest event that is clear, else `otherwise`: a part at the edge of its
+    instrument amid the texture, else a stay of half of the piece or more, else the high
+    point. unusual: the one or two
     measures that are unusual among works of its medium, furthest first; alike: names of
     other measures that say the same. unusual_known: False where it cannot be known.
     stay, shift: the clearest, None where there is none. shown: passages worth seeing in
@@ -341,6 +342,7 @@ class Reading:
     piece: PieceFacts
     company: Company
     first: Finding | None
+    otherwise: Finding | None
     unusual: tuple[Finding, ...]
     alike: Mapping[str, tuple[str, ...]]
     unusual_known: bool
@@ -388,16 +390,18 @@ def reading(c: Comparison) -> Reading:
     measures = tuple(_measure(each, c) for each in c.measures)
     stays = tuple(_stays(c, names))
     whole = [each for each in events if each.part is None]
-    first = next((each for each in whole if _may_be_first(each, len(bars))), None)
-    first = first or _edge(c, names)
+    first = next((each for each in whole if may_be_first(each, len(bars))), None)
+    high = next((each for each in whole if each.name == "high_point"), None)
+    otherwise = _edge(c, names) or _settled(c, stays) or high
+    first = first or otherwise
     shift = next((each for each in whole if each.name == "shift"), None)
     vague = unreliable(c.cohort.rung.where.get("ensemble", ""))
     unusual, alike = _unusual(c, [each for each in measures if each.name not in vague])
-    high = next((each for each in whole if each.name == "high_point"), None)
     return Reading(
         piece=_piece(c, names),
         company=_company(c),
         first=first,
+        otherwise=otherwise,
         unusual=unusual,
         alike=alike,
         unusual_known=c.odder is not None,
@@ -405,7 +409,7 @@ def reading(c: Comparison) -> Reading:
         stay=_clearest_stay(stays),
         shift=shift,
         high_point=high,
-        suggestion=_suggestion(c, first or _settled(c, stays) or high, names),
+        suggestion=_suggestion(c, first, names),
         shown=_shown(c, [first, shift, high, *whole, *unusual, *stays]),
         beyond=tuple(_beyond(c)),
         practical=tuple(_practical(c, names)),
@@ -918,7 +922,8 @@ def _printed(c: Comparison, bars: Sequence[int]) -> tuple[PrintedBar, ...]:
     return tuple(found.values())
 
 
-def _may_be_first(each: Finding, bars: int) -> bool:
+def may_be_first(each: Finding, bars: int) -> bool:
+    """Whether an event is clear enough to be told first. bars: how many are played."""
     event = each.event
     return (
         event is not None

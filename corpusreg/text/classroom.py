@@ -26,6 +26,7 @@ from corpusreg.comparison.findings import (
     TIED,
     Finding,
     Reading,
+    may_be_first,
     reading,
     shown_run,
 )
@@ -43,8 +44,8 @@ from corpusreg.text.measures import (
     value_words,
 )
 from corpusreg.text.players import beyond_words, practical_words, reach_words, reaching
-from corpusreg.text.reading import company_sentence, length_words
-from corpusreg.text.wording import bar_words, bars_joined, note, place_words, register
+from corpusreg.text.reading import company_sentence, event_sentence, length_words
+from corpusreg.text.wording import bar_words, bars_joined, place_words, register
 from corpusreg.text.wording import player as named_player
 
 __all__ = [
@@ -112,6 +113,7 @@ def class_piece(
         places={each.name: _place(each) for each in r.measures},
         changed=changed,
         drafts=tuple(drafts),
+        otherwise=_otherwise(c, r),
     )
 
 
@@ -151,7 +153,23 @@ def _happenings(r: Reading) -> Iterable[Happening]:
             where=place_words(each.place),
             short=short(each, r.piece),
             said=sentence(each, r.piece),
+            clear=may_be_first(each, r.piece.played_bars),
         )
+
+
+def _otherwise(c: Comparison, r: Reading) -> Told | None:
+    found = r.otherwise
+    if found is None:
+        return None
+    if found.kind == "stay":
+        return _stay(found, r)
+    part = found.players[0] if found.kind == "player" else ""
+    of_part = (each for each in _players(c, r) if part and each.part == part)
+    shown = shown_run(found, r.piece.played_bars)
+    about = "player" if part else found.name
+    where = place_words(found.place) if found.place else "the piece"
+    own = Told(about, sentence(found, r.piece), where, shown[:2] if shown else None, part)
+    return replace(next(of_part, own), short=short(found, r.piece))
 
 
 def _device(found: Finding) -> str:
@@ -178,14 +196,10 @@ def _unusual(found: Finding, r: Reading) -> Unusual:
 def _stay(found: Finding, r: Reading) -> Told:
     assert found.place is not None
     shown = shown_run(found, r.piece.played_bars)
-    assert found.low is not None and found.high is not None
-    where, bars = place_words(found.place), found.place.bars
-    mostly = f"mostly between {note(found.low)} and {note(found.high)}"
-    if bars == r.piece.played_bars:
-        said = f"It stays in one register throughout, {mostly}."
-    else:
-        said = f"{capital(where)} stay{'s' if bars == 1 else ''} {mostly}."
-    return Told("stay", said, where, shown[:2] if shown else None, bars=bars)
+    return Told(
+        "stay", event_sentence(found, r), place_words(found.place),
+        shown[:2] if shown else None, bars=found.place.bars, short=short(found, r.piece),
+    )  # fmt: skip
 
 
 def _players(c: Comparison, r: Reading) -> Iterable[Told]:

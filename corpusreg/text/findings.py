@@ -27,7 +27,7 @@ from corpusreg.text.wording import (
     register,
 )
 
-__all__ = ["EVENTS", "NAMES", "event_words", "section_lines", "sentence", "short"]
+__all__ = ["EVENTS", "NAMES", "event_words", "section_lines", "sentence", "short", "throughout"]
 
 # What each kind is called, in headings, tables and the glossary.
 NAMES: Mapping[str, str] = {
@@ -58,7 +58,7 @@ def sentence(found: Finding, piece: PieceFacts) -> str:
     if found.kind == "measure":
         return measure_sentence(found)
     if found.kind == "stay":
-        return f"{stay(found)}."
+        return f"{stay(found, piece)}."
     if found.kind == "section":
         return f"{section(found)}."
     if found.kind == "player":
@@ -76,7 +76,7 @@ def short(found: Finding, piece: PieceFacts) -> str:
     if found.kind == "measure":
         return measure_short(found)
     if found.kind == "stay":
-        return stay(found)
+        return _short_stay(found, piece)
     if found.kind == "section":
         return section(found)
     if found.kind == "player":
@@ -85,10 +85,25 @@ def short(found: Finding, piece: PieceFacts) -> str:
     return f"{_what(found, piece)}, {bar_words(found.bar)}"
 
 
-def stay(found: Finding) -> str:
+def throughout(found: Finding, piece: PieceFacts) -> bool:
+    """Whether a stay is the whole piece."""
+    return found.place is not None and found.place.bars == piece.played_bars
+
+
+def stay(found: Finding, piece: PieceFacts) -> str:
     """Where it stays, and between which notes."""
-    assert found.place is not None and found.low is not None and found.high is not None
-    return f"{capital(place_words(found.place))} stay{_s(found)} in {_reg(found)}"
+    assert found.low is not None and found.high is not None
+    mostly = f"mostly between {note(found.low)} and {note(found.high)}"
+    if throughout(found, piece):
+        return f"It stays in one register throughout, {mostly}"
+    one = found.place is not None and found.place.bars == 1
+    return f"{capital(_place(found))} stay{'s' if one else ''} {mostly}"
+
+
+def _short_stay(found: Finding, piece: PieceFacts) -> str:
+    if throughout(found, piece):
+        return f"stays in one register throughout, {_reg(found)}"
+    return f"stays in {_reg(found)}, {_place(found)}"
 
 
 def edge(found: Finding, piece: PieceFacts) -> str:
@@ -123,10 +138,6 @@ def section_lines(found: Sequence[Finding]) -> list[str]:
             far = ", where it lay before"
         lines.append(f"{section(each)}{far}.")
     return lines
-
-
-def _s(found: Finding) -> str:
-    return "s" if found.place is not None and found.place.bars == 1 else ""
 
 
 def _reg(found: Finding) -> str:

@@ -20,7 +20,7 @@ from corpusreg.comparison.findings import (
 )
 from corpusreg.system.phrases import capital, joined, plural
 from corpusreg.system.plaintext import plain
-from corpusreg.text.findings import section_lines, sentence, short
+from corpusreg.text.findings import section_lines, sentence, short, throughout
 from corpusreg.text.measures import (
     compared,
     measure_sentence,
@@ -42,7 +42,7 @@ from corpusreg.text.wording import (
 
 __all__ = [
     "CLASS_COLUMNS", "MEASURE_COLUMNS", "by_period", "certainty", "class_row",
-    "company_sentence", "details", "first_screen", "heading", "length_words",
+    "company_sentence", "details", "event_sentence", "first_screen", "heading", "length_words",
     "measure_rows", "suggestion_sentence", "unranked",
 ]  # fmt: skip
 
@@ -74,67 +74,37 @@ def first_screen(r: Reading) -> list[str]:
 
 
 def _first(r: Reading) -> str:
-    if r.first is not None:
-        return sentence(r.first, r.piece)
-    return "No single event in register stands out."
+    return event_sentence(r.first, r) if r.first else ""
 
 
 def _second(r: Reading) -> str:
     """What is unusual, or the high point."""
     if r.unusual:
-        return " ".join(_unusual(each, r) for each in r.unusual)
+        return " ".join(
+            measure_sentence(each, r.company) for each in r.unusual if not _is_stay(each, r)
+        )
     return (
         sentence(r.high_point, r.piece) if r.high_point and r.high_point is not r.first else ""
     )
 
 
-_OF_STAYS = ("longest_dwell", "expected_dwell")
-
-
-def _throughout(r: Reading) -> str:
-    """That the whole piece keeps one register, without a full stop; '' where it does not."""
-    if r.stay is None or r.stay.place is None or r.stay.place.bars != r.piece.played_bars:
-        return ""
-    return f"It stays in one register throughout, {register(_low(r.stay), _high(r.stay))}"
-
-
-def _unusual(found: Finding, r: Reading) -> str:
-    """A measure that is unusual; how long a register lasts is the piece's length where one
-    lasts throughout.
-    """
-    throughout = _throughout(r)
-    if throughout and found.name in _OF_STAYS:
-        return f"{throughout}: {compared(found, r.company)}."
-    return measure_sentence(found, r.company)
-
-
 def _third(r: Reading) -> str:
     """Where it stays, and where it shifts most clearly."""
-    stays = ""
-    if r.stay and r.stay.place:
-        if throughout := _throughout(r):
-            told = any(each.name in _OF_STAYS for each in r.unusual)
-            stays = "" if told else f"{throughout}."
-        else:
-            where = capital(place_words(r.stay.place))
-            verb = "stays" if r.stay.place.bars == 1 else "stay"
-            stays = (
-                f"{where} {verb} mostly between {note(_low(r.stay))} and {note(_high(r.stay))}."
-            )
-    shift = ""
-    if r.shift is not None and r.shift is not r.first:
-        shift = sentence(r.shift, r.piece)
-    return " ".join(filter(None, (stays, shift)))
+    shown = [each for each in (r.stay, r.shift) if each is not None and each is not r.first]
+    return " ".join(event_sentence(each, r) for each in shown)
 
 
-def _low(found: Finding) -> int:
-    assert found.low is not None
-    return found.low
+def event_sentence(found: Finding, r: Reading) -> str:
+    """An event or a stay; how unusual a stay throughout is comes with it."""
+    said = sentence(found, r.piece)
+    kept = [each for each in r.unusual if found is r.stay and _is_stay(each, r)]
+    return f"{said[:-1]}: {compared(kept[0], r.company)}." if kept else said
 
 
-def _high(found: Finding) -> int:
-    assert found.high is not None
-    return found.high
+def _is_stay(found: Finding, r: Reading) -> bool:
+    """Whether a measure says no more than that the piece keeps one register throughout."""
+    dwells = ("longest_dwell", "expected_dwell")
+    return found.name in dwells and r.stay is not None and throughout(r.stay, r.piece)
 
 
 def _try(r: Reading) -> str:
@@ -234,7 +204,6 @@ CLASS_COLUMNS = ("piece", "medium", "what it does first", "bars", "what is unusu
 
 def class_row(r: Reading) -> tuple[str, ...]:
     """One piece of several in the columns of CLASS_COLUMNS."""
-    first = r.first or r.high_point
     if r.unusual:
         unusual = joined([measure_short(each) for each in r.unusual])
     else:
@@ -242,7 +211,7 @@ def class_row(r: Reading) -> tuple[str, ...]:
     return (
         plain(r.piece.title),
         r.piece.ensemble,
-        short(first, r.piece) if first else "no event",
+        short(r.first, r.piece) if r.first else "",
         str(r.piece.written_bars - (1 if r.piece.upbeat else 0)),
         unusual,
     )

@@ -16,7 +16,6 @@ __all__ = ["passages", "question", "told"]
 MOST = 3
 PASSAGES = 2
 _DWELLS = ("longest_dwell", "expected_dwell")
-_NOTHING = Told("nothing", "No event of register stands apart in this piece.", "the piece")
 
 
 def told(piece: ClassPiece, chosen: Collection[str]) -> tuple[Told, ...]:
@@ -25,7 +24,7 @@ def told(piece: ClassPiece, chosen: Collection[str]) -> tuple[Told, ...]:
     for each in _candidates(piece, frozenset(chosen)):
         if len(found) < MOST:
             found.setdefault(each.said, each)
-    return tuple(found.values()) or (_NOTHING,)
+    return tuple(found.values())
 
 
 def passages(sentences: Sequence[Told], piece: ClassPiece) -> tuple[Told, ...]:
@@ -42,7 +41,9 @@ def passages(sentences: Sequence[Told], piece: ClassPiece) -> tuple[Told, ...]:
 
 
 def question(sentences: Sequence[Told], piece: ClassPiece) -> str:
-    """One open question about the first sentence."""
+    """One open question about the first sentence, '' where there is none."""
+    if not sentences:
+        return ""
     first = sentences[0]
     place = piece.places.get(first.about)
     if place is not None:
@@ -52,19 +53,32 @@ def question(sentences: Sequence[Told], piece: ClassPiece) -> str:
 
 
 def _candidates(piece: ClassPiece, chosen: frozenset[str]) -> Iterator[Told]:
-    events = [_event(each) for each in piece.clearest()]
-    yield from events[:1]
+    first = _told(piece.first)
+    yield from first
     yield from piece.players[:1]
-    unusual = [each for each in piece.unusual if chosen & {each.name, *each.alike}]
+    events = [each for each in map(_event, piece.clearest()) if each not in first]
+    # A stay throughout is said with how unusual it is.
+    said = _DWELLS if [each.bars for each in first] == [piece.heard] else ()
+    unusual = [
+        each
+        for each in piece.unusual
+        if chosen & {each.name, *each.alike} and each.name not in said
+    ]
     for each in unusual:
         listen = f" Listen to {each.where}." if each.where else ""
         where = each.where or "the piece"
         yield Told(each.name, f"{each.sentence}{listen}", where, each.shown)
-    yield from events[1:2]
+    yield from events[:1]
     # That it stays unusually long in one register says as much as the stay itself.
     if not any(each.name in _DWELLS for each in unusual):
         yield from piece.stays[:1]
-    yield from events[2:3]
+    yield from events[1:2]
+
+
+def _told(found: Happening | Told | None) -> list[Told]:
+    if found is None:
+        return []
+    return [found if isinstance(found, Told) else _event(found)]
 
 
 def _event(each: Happening) -> Told:
@@ -97,7 +111,7 @@ _QUESTIONS: Mapping[str, str] = {
     "crossing": "Which of the two is heard as the upper voice in {where}?",
     "stay": "What changes in {where} while the register stays?",
     "player": "Where would the player like to rest, and what could sound meanwhile?",
-    "nothing": "Which moment do you hear as the high point, and what leads up to it?",
+    "high_point": "What leads up to the high point in {where}, and what follows it?",
 }
 # Where a measure is high, where it is low.
 _OF_MEASURES: Mapping[str, tuple[str, str]] = {

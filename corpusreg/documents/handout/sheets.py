@@ -191,7 +191,7 @@ def _progress(piece: ClassPiece) -> list[tuple[str, ...]]:
         return []
     start = len(piece.drafts) - len(drafts) + 1
     head = ("", *(f"Draft {n}" for n in range(start, start + len(drafts))), "Now")
-    first = piece.happenings[0].short if piece.happenings else ""
+    first = piece.first.short if piece.first else ""
     rows = [("Length", *(each.length for each in drafts), piece.length)]
     rows += [
         (
@@ -295,16 +295,17 @@ def _row(
         if piece.unusual_known
         else "It is not placed among other works."
     )
-    events = [each.said for each in piece.clearest()[:3]]
+    first = [piece.first.said] if piece.first else []
+    events = dict.fromkeys([*first, *(each.said for each in piece.clearest())])
     return TeacherRow(
         title=_title(member),
         who=member.who,
         file=member.key.rpartition("/")[2],
         facts=_facts(piece),
         stands_out=(
-            *events,
+            *list(events)[:3],
             *(unusual or [nothing]),
-            *(each.said for each in piece.players),
+            *(each.said for each in piece.players if each.said not in first),
         ),
         figures=tuple(_figure(piece, name) for name in measures),
         edited=bool(own),
