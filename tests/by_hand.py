@@ -50,7 +50,7 @@ def bars_of(lengths: Sequence[int], beat: int = BEAT) -> PlayedBars:
         full=length,
         beat=np.full(n, beat, np.int64),
         section=np.zeros(n, bool),
-        labels=tuple(str(bar + 1) for bar in range(n)),
+        printed=tuple(str(bar + 1) for bar in range(n)),
     )
 
 

@@ -168,7 +168,7 @@ def test_the_command_tells_what_moves(run: Command, tmp_path: Path) -> None:
     answer = json.loads(
         run("contrast", STAIRS, "--how", "narrow", "--bars", "9-16", "--json").stdout
     )
-    assert answer["bars"] == "bars 9 to 16"
+    assert answer["bars"] == "bars 9–16"
     assert answer["moved"]
     assert all(9 <= int(n) <= 16 for move in answer["moved"] for n in move["bars"])
     assert sum(move["notes"] for move in answer["moved"]) == answer["notes_moved"]

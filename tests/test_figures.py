@@ -147,7 +147,7 @@ def test_title_wishes_signs_and_caution(found: Passage) -> None:
     ax = heights_figure(found)
     said = words(ax)
     assert "How high a passage lies" in said
-    assert "Bassoon, bars 9 to 16: F4 to C5, written for bassoon" in said
+    assert "Bassoon, bars 9–16: F4 to C5, written for bassoon" in said
     assert "To lie as high as for bassoon (professional):" in said
     assert "two octaves higher" in said
     assert any("fatigue and strain: ask the player or the singer" in text for text in said)
@@ -220,7 +220,7 @@ def test_the_command_writes_each_format(tmp_path: Path, name: str) -> None:
     home = {"CORPUSREG_HOME": str(tmp_path / "home")}
     done = command([*ASKED, "--picture", path], home)
     assert (done.returncode, done.stderr) == (0, "")
-    assert done.stdout.startswith("Bassoon, bars 9 to 16")
+    assert done.stdout.startswith("Bassoon, bars 9–16")
     assert path.read_bytes().startswith(SIGNATURES[path.suffix.lower()])
     assert [each.name for each in tmp_path.iterdir()] == [name], "and nothing else"
 

@@ -181,7 +181,7 @@ def test_heights_as_text(home_less: Command) -> None:
     done = home_less("heights", THREE, "--bars", "9-16", "--part", "bassoon", "--on", "flute")
     assert (done.returncode, done.stderr) == (0, "")
     text = done.stdout
-    assert text.startswith("Bassoon, bars 9 to 16: F4 to C5, written for bassoon\n")
+    assert text.startswith("Bassoon, bars 9–16: F4 to C5, written for bassoon\n")
     assert "flute: two octaves higher" in text
     assert text.isascii()
     assert max(map(len, text.splitlines())) <= 88

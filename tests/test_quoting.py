@@ -34,7 +34,7 @@ def shelf(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 def ask(home: Path, folder: Path | None, *names: str) -> list[Quotation]:
-    places = [QuotedPlace(f"shelf:{name}", 4, 8, "bars 5 to 8") for name in names]
+    places = [QuotedPlace(f"shelf:{name}", 4, 8, "bars 5–8") for name in names]
     folders = {} if folder is None else {"shelf": folder}
     with open_reference(home / "reference") as reference:
         return quotations(reference, places, folders)
@@ -44,9 +44,9 @@ def test_an_open_work_is_engraved_with_its_attribution(shelf: Path) -> None:
     [found] = ask(shelf, PIECES, OPEN)
     assert isinstance(found.picture, Engraved)
     assert found.picture.labels == ("5", "6", "7", "8")
-    assert found.named.endswith("Kitchen Window, bars 5 to 8")
+    assert found.named.endswith("Kitchen Window, bars 5–8")
     name, _, rest = found.credit.partition(". Encoding: ")
-    assert found.named == f"{name}, bars 5 to 8"
+    assert found.named == f"{name}, bars 5–8"
     assert rest == 'kitchen-window.musicxml (shelf); its licence as stated: "CC0 1.0"'
     assert found.why == ""
 
@@ -55,7 +55,7 @@ def test_other_works_are_named_by_bar(shelf: Path) -> None:
     shut, shown = ask(shelf, PIECES, CLOSED, OPEN)
     assert shut.picture is None and shut.credit == ""
     assert shut.why == "the encoding is not under an open licence (reserved)"
-    assert shut.named.endswith("stairs, bars 5 to 8")
+    assert shut.named.endswith("stairs, bars 5–8")
     assert shown.picture is not None
 
 
@@ -83,10 +83,10 @@ def test_bundled_works(in_home: Path) -> None:
             "UNION ALL (SELECT work FROM works WHERE tier = 'permitted' ORDER BY work LIMIT 1)"
         ).rows
         shown, named = (
-            quotations(reference, [QuotedPlace(w, 0, 2, "bars 1 to 2")])[0] for (w,) in rows
+            quotations(reference, [QuotedPlace(w, 0, 2, "bars 1–2")])[0] for (w,) in rows
         )
     assert shown.picture is not None
-    assert shown.named == "Anton Webern, Dormi Jesu (Op. 16/II), bars 1 to 2"
+    assert shown.named == "Anton Webern, Dormi Jesu (Op. 16/II), bars 1–2"
     assert "(music21 corpus)" in shown.credit and "CC-BY-SA" in shown.credit
     assert named.picture is None and "open licence (permitted)" in named.why
 

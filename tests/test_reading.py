@@ -131,7 +131,7 @@ def repeated(labels: tuple[str, ...], order: list[int]) -> Played:
         played.bars,
         written=np.array(order),
         time=np.array(times),
-        labels=tuple(labels[bar] for bar in order),
+        printed=tuple(labels[bar] for bar in order),
     )
     return replace(played, bars=bars)
 

@@ -27,7 +27,7 @@ def bars_of(lengths: list[int], full: int, sections: tuple[int, ...] = (0,)) -> 
         full=np.full(count, full),
         beat=np.full(count, BEAT),
         section=np.isin(np.arange(count), sections),
-        labels=tuple(str(bar + 1) for bar in range(count)),
+        printed=tuple(str(bar + 1) for bar in range(count)),
     )
 
 

@@ -406,7 +406,7 @@ def in_collections(shift: float) -> Cohort:
 
 
 def test_another_collection_is_predicted_from_how_far_collections_differ() -> None:
-    """Each collection weighs the same, t with 2 degrees; alike ones still have their own error."""
+    """Each collection weighs the same, t with 2 degrees; alike ones still err."""
     alike = place(in_collections(0.0), "span", 10.5, PIECE).elsewhere
     apart = place(in_collections(4.0), "span", 16.5, PIECE)
     assert alike is not None and apart.elsewhere is not None and apart.range is not None

@@ -527,7 +527,7 @@ class TestOneScore:
         own = direct.contrast(PIECES / "stairs.musicxml", "narrow", bars="9-16", to=files)
         page = get(client, stairs).text
         (shown,) = re.findall(r'<iframe[^>]* src="([^"]+)"', page)
-        assert "Stairs, bars 9 to 16: drawn together" in page
+        assert "Stairs, bars 9–16: drawn together" in page
         answer = get(client, shown)
         assert answer.text == contrast_document(own).page()
         assert answer.headers["Content-Security-Policy"].startswith("sandbox allow-scripts")

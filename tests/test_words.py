@@ -24,16 +24,13 @@ SPAN, SHIFTS = BY_NAME["span"], BY_NAME["shift_rate"]
 
 def played_bars(written: list[int]) -> PlayedBars:
     """Played bars of a page whose bars are numbered from 1."""
-    seen: dict[int, int] = {}
-    labels = []
-    for bar in written:
-        seen[bar] = seen.get(bar, 0) + 1
-        labels.append(f"{bar + 1}" + (" (2nd time)" if seen[bar] == 2 else ""))
+    time = [written[: at + 1].count(bar) for at, bar in enumerate(written)]
     n = len(written)
     whole = np.full(n, 4)
     return PlayedBars(
-        written=np.array(written), time=np.ones(n, int), start=4 * np.arange(n), length=whole,
-        full=whole, beat=np.ones(n, int), section=np.zeros(n, bool), labels=tuple(labels),
+        written=np.array(written), time=np.array(time), start=4 * np.arange(n), length=whole,
+        full=whole, beat=np.ones(n, int), section=np.zeros(n, bool),
+        printed=tuple(str(bar + 1) for bar in written),
     )  # fmt: skip
 
 
@@ -99,10 +96,10 @@ def test_every_interval_has_words_that_fit_the_table(low: int, width: int) -> No
 
 def test_bars_as_people_write_them() -> None:
     assert bars.bar_range(REPEATED, 0, 1) == "bar 1"
-    assert bars.bar_range(REPEATED, 0, 3) == "bars 1 to 3"
-    assert bars.bar_range(REPEATED, 3, 6) == "bars 1 to 3 (2nd time)"
-    assert bars.bar_range(REPEATED, 1, 5) == "bars 2 over the repeat to 2 (2nd time)"
-    assert bars.bar_range(REPEATED, 2, 4) == "bars 3 over the repeat to 1 (2nd time)"
+    assert bars.bar_range(REPEATED, 0, 3) == "bars 1–3"
+    assert bars.bar_range(REPEATED, 3, 6) == "bars 1–3 (2nd time)"
+    assert bars.bar_range(REPEATED, 1, 5) == "from bar 2 through the repeat to bar 2 (2nd time)"
+    assert bars.bar_range(REPEATED, 2, 4) == "from bar 3 through the repeat to bar 1 (2nd time)"
 
 
 def test_segments_of_a_repeat_are_named_once() -> None:

@@ -428,19 +428,18 @@ def printed_bar(bars: PlayedBars, bar: int) -> PrintedBar:
     bar before them.
     """
     index = int(bars.written[bar])
-    number = _number(bars.labels[bar])
+    number = _number(bars.printed[bar])
     before = bar
     while not number and before > 0:
         before -= 1
-        number = _number(bars.labels[before])
+        number = _number(bars.printed[before])
     return PrintedBar(
         number=number or "1", index=index, time=int(bars.time[bar]), upbeat=number == "0"
     )
 
 
 def _number(label: str) -> str:
-    number = label.partition(" (")[0]
-    return "" if number[:1] in ("X", "x", "") else number
+    return "" if label[:1] in ("X", "x", "") else label
 
 
 def place(c: Comparison, first: int, last: int) -> Place:
@@ -483,7 +482,7 @@ def _piece(c: Comparison, names: _Names) -> PieceFacts:
         instruments=tuple(names.instruments.get(part) for part in piece.parts),
         written_bars=c.written_bars,
         played_bars=len(c.bars),
-        upbeat=c.written_bars > 1 and c.bars.labels[0] == "0",
+        upbeat=c.written_bars > 1 and c.bars.printed[0] == "0",
         lowest=c.whole.lowest,
         highest=c.whole.highest,
         dynamics_known=c.whole.played.dynamics_known,

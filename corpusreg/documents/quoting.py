@@ -28,7 +28,7 @@ class QuotedPlace:
     """Bars of a work of the reference.
 
     work: its id, as works.work. first, last: written bars, positions from 0, half-open.
-    bars: the same for people, such as 'bars 9 to 12'. parts: as `Passage.parts`.
+    bars: the same for people, such as 'bars 9–12'. parts: as `Passage.parts`.
     """
 
     work: str

@@ -96,7 +96,7 @@ def halved(bars: PlayedBars) -> PlayedBars:
         full=length,
         beat=np.maximum(length, 1),
         section=np.repeat(bars.section, 2),
-        labels=tuple(label for label in bars.labels for _ in (0, 1)),
+        printed=tuple(number for number in bars.printed for _ in (0, 1)),
     )
 
 

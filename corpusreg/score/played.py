@@ -25,13 +25,14 @@ played bar   one entry a bar as heard; `PlayedBars.written` is its index in the
              twice as many to a quarter note as in the score where half of a
              staccato note would be no whole number of them.
 label        the printed bar number; where the bar is heard again, with
-             '(2nd time)' after it.
+             '(2nd time)' after it: what tables and files call a played bar.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -42,7 +43,7 @@ from corpusreg.system.errors import ReadError
 
 __all__ = [
     "MARK", "MARKS", "UNMARKED", "Notes", "Played", "PlayedBars", "levels", "perform",
-    "segments",
+    "segments", "time_words",
 ]  # fmt: skip
 
 MARKS = {
@@ -251,10 +252,16 @@ class PlayedBars:
     full: NDArray[np.int64]
     beat: NDArray[np.int64]
     section: NDArray[np.bool_]
-    labels: tuple[str, ...]
+    printed: tuple[str, ...]  # the number on the page
 
     def __len__(self) -> int:
-        return len(self.labels)
+        return len(self.printed)
+
+    @cached_property
+    def labels(self) -> tuple[str, ...]:
+        """The printed number of each bar, with '(2nd time)' where it is heard again."""
+        times = self.time.tolist()
+        return tuple(_label(*bar) for bar in zip(self.printed, times, strict=True))
 
 
 @dataclass(frozen=True)
@@ -384,10 +391,6 @@ def _played_bars(bars: Bars, order: NDArray[np.int64]) -> PlayedBars:
     seen: dict[int, int] = {}
     for index, written in enumerate(order.tolist()):
         time[index] = seen[written] = seen.get(written, 0) + 1
-    labels = tuple(
-        _label(bars.labels[written], int(count))
-        for written, count in zip(order.tolist(), time, strict=True)
-    )
     return PlayedBars(
         written=order,
         time=time,
@@ -396,7 +399,7 @@ def _played_bars(bars: Bars, order: NDArray[np.int64]) -> PlayedBars:
         full=bars.full[order],
         beat=bars.beat[order],
         section=bars.section[order],
-        labels=labels,
+        printed=tuple(bars.labels[written] for written in order.tolist()),
     )
 
 
@@ -409,10 +412,12 @@ def segments(bars: PlayedBars, first: int, last: int) -> list[tuple[int, int]]:
 
 
 def _label(label: str, time: int) -> str:
-    if time == 1:
-        return label
-    ordinal = {2: "2nd", 3: "3rd"}.get(time, f"{time}th")
-    return f"{label} ({ordinal} time)"
+    return label if time == 1 else f"{label} ({time_words(time)})"
+
+
+def time_words(time: int) -> str:
+    """'2nd time', from the second on."""
+    return {2: "2nd", 3: "3rd"}.get(time, f"{time}th") + " time"
 
 
 def _unfold(

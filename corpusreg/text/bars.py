@@ -2,33 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-
+from corpusreg.comparison.findings import Place, printed_bar
 from corpusreg.score.played import PlayedBars
+from corpusreg.text.wording import place_words
 
 __all__ = ["bar_range", "labels", "rounded"]
 
 
 def bar_range(bars: PlayedBars, first: int, last: int) -> str:
     """Printed bars of the played bars `first` to `last` (half-open), as people write them."""
-    runs = _runs(bars, [(first, last)])
-    return f"{'bar' if last - first == 1 else 'bars'} {runs[0]}"
-
-
-def _runs(bars: PlayedBars, passages: Iterable[tuple[int, int]]) -> list[str]:
-    found = []
-    for first, last in passages:
-        start, _, time = bars.labels[first].partition(" (")
-        end, _, last_time = bars.labels[last - 1].partition(" (")
-        if last - first == 1:
-            found.append(bars.labels[first])
-        elif bars.written[first] >= bars.written[last - 1]:
-            found.append(f"{bars.labels[first]} over the repeat to {bars.labels[last - 1]}")
-        elif time == last_time:
-            found.append(f"{start} to {end}" + (f" ({time}" if time else ""))
-        else:
-            found.append(f"{bars.labels[first]} to {bars.labels[last - 1]}")
-    return found
+    start, end = printed_bar(bars, first), printed_bar(bars, last - 1)
+    return place_words(Place(first, last, start, end))
 
 
 def rounded(value: float | None, digits: int = 1) -> float | None:

@@ -128,9 +128,9 @@ def _labels(c: Comparison) -> dict[str, int]:
     """Printed numbers of the bars, each once as written on the page, and when it is first
     heard."""
     first: dict[int, tuple[str, int]] = {}
-    pairs = zip(c.bars.labels, c.bars.written, strict=True)
+    pairs = zip(c.bars.printed, c.bars.written, strict=True)
     for played, (label, written) in enumerate(pairs):
-        first.setdefault(int(written), (label.partition(" (")[0], played))
+        first.setdefault(int(written), (label, played))
     found: dict[str, int] = {}
     for written in sorted(first):
         label, played = first[written]

@@ -13,11 +13,9 @@ from corpusreg.revision.moved import strained
 from corpusreg.revision.search import Option, events_at, first_played
 from corpusreg.revision.units import Music
 from corpusreg.system.phrases import capital, joined, plural
-from corpusreg.text.bars import (
-    bar_range,
-)
+from corpusreg.text.bars import bar_range
 from corpusreg.text.findings import event_words
-from corpusreg.text.sentences import range_words, shift_words
+from corpusreg.text.sentences import moved_how, range_words, shift_words
 
 __all__ = ["bars_words", "option_words", "way_words"]
 
@@ -31,10 +29,10 @@ def way_words(octaves: int) -> str:
 
 
 def bars_words(labels: Sequence[str], first: int, last: int) -> str:
-    """Written bars by their printed numbers: 'bar 5', 'bars 5 to 9'."""
+    """Written bars by their printed numbers: 'bar 5', 'bars 5–9'."""
     if last - first == 1:
         return f"bar {labels[first]}"
-    return f"bars {labels[first]} to {labels[last - 1]}"
+    return f"bars {labels[first]}–{labels[last - 1]}"
 
 
 def option_words(music: Music, option: Option, before: Heard) -> str:
@@ -118,14 +116,11 @@ def _effect(option: Option, before: Heard) -> str:
 
 def _shift_there(now: Heard, before: Heard, at: int) -> str:
     """The shift in a played bar, and the one that is there already."""
-    words, *known = (
-        shift_words(shift, heard.played.bars)
-        for heard in (now, before)
-        for shift in heard.shifts
-        if shift.bar == at
+    shift, *known = (
+        shift for heard in (now, before) for shift in heard.shifts if shift.bar == at
     )
-    was = f"; now {known[0].partition(': ')[2]}" if known else ""
-    return f"A shift in {words}{was}"
+    was = f"; now {moved_how(known[0])}" if known else ""
+    return f"A shift in {shift_words(shift, now.played.bars)}{was}"
 
 
 def _like(found: Shift | Event | Stay, now: Heard) -> str:

@@ -21,6 +21,7 @@ __all__ = [
     "interval_words",
     "length_words",
     "measure_words",
+    "moved_how",
     "place_words",
     "range_words",
     "shift_words",
@@ -93,7 +94,7 @@ def range_words(low: int, high: int) -> str:
 def length_words(comparison: Comparison) -> str:
     """How many bars there are, and how many are heard where that differs."""
     written, heard = comparison.written_bars, len(comparison.bars)
-    upbeat = written > 1 and comparison.bars.labels[0] == "0"
+    upbeat = written > 1 and comparison.bars.printed[0] == "0"
     text = plural(written - 1, "bar") + " and an upbeat" if upbeat else plural(written, "bar")
     return text + (f", {heard} as played" if heard != written else "")
 
@@ -186,8 +187,12 @@ def _rank(percentile: float) -> str:
 
 def shift_words(shift: Shift, bars: PlayedBars) -> str:
     """One shift: where it arrives, which way, what moves and how far."""
-    far = f"by about {interval_words(shift.size)}"
-    return f"bar {bars.labels[shift.bar]}: {_way(shift)} {far}"
+    return f"bar {bars.labels[shift.bar]}: {moved_how(shift)}"
+
+
+def moved_how(shift: Shift) -> str:
+    """Which way a shift goes, what moves and how far."""
+    return f"{_way(shift)} by about {interval_words(shift.size)}"
 
 
 def _way(shift: Shift) -> str:

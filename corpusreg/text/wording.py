@@ -11,6 +11,7 @@ from collections.abc import Sequence
 
 from corpusreg.comparison.findings import Company, PieceFacts, Place, PrintedBar
 from corpusreg.score.pitch import note_name
+from corpusreg.score.played import time_words
 from corpusreg.system.phrases import joined
 from corpusreg.system.plaintext import plain
 
@@ -116,7 +117,7 @@ def about_bars(bars: float) -> str:
 
 def bar_words(bar: PrintedBar) -> str:
     """A bar as printed: 'bar 12', 'bar 12 (2nd time)', 'the upbeat'."""
-    again = "" if bar.time == 1 else f" ({_times(bar.time)})"
+    again = "" if bar.time == 1 else f" ({time_words(bar.time)})"
     return f"the upbeat{again}" if bar.upbeat else f"bar {bar.number}{again}"
 
 
@@ -137,7 +138,7 @@ def place_words(place: Place) -> str:
         again = "their numbers begin again in between"
         return f"bars {_numbered(start)} to {_numbered(end)} ({again})"
     if start.time == end.time:
-        again = "" if start.time == 1 else f" ({_times(start.time)})"
+        again = "" if start.time == 1 else f" ({time_words(start.time)})"
         return f"bars {start.number}–{end.number}{again}"
     return f"bars {_numbered(start)} to {_numbered(end)}"
 
@@ -155,11 +156,7 @@ def bars_joined(places: Sequence[str]) -> str:
 
 
 def _numbered(bar: PrintedBar) -> str:
-    return bar.number if bar.time == 1 else f"{bar.number} ({_times(bar.time)})"
-
-
-def _times(time: int) -> str:
-    return {2: "2nd", 3: "3rd"}.get(time, f"{time}th") + " time"
+    return bar.number if bar.time == 1 else f"{bar.number} ({time_words(bar.time)})"
 
 
 def player(piece: PieceFacts, part: str, given: bool = True) -> str:

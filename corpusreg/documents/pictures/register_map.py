@@ -70,6 +70,7 @@ from corpusreg.measures.events import Event
 from corpusreg.measures.shifts import Shift
 from corpusreg.measures.stays import Stay
 from corpusreg.score.pitch import note_name
+from corpusreg.score.played import time_words
 from corpusreg.system.phrases import plural
 from corpusreg.system.plaintext import plain
 from corpusreg.text.bars import bar_range
@@ -128,7 +129,7 @@ def ruler(found: Analysis, axes: Axes) -> tuple[Markup, float]:
     y, free = axes.foot + size + 2, 0.0
     drawn: list[Markup] = []
     for bar in range(axes.first, axes.last):
-        printed = bars.labels[bar].partition(" (")[0]
+        printed = bars.printed[bar]
         jump = bar == axes.first or int(bars.written[bar]) != int(bars.written[bar - 1]) + 1
         fifth = printed.isdigit() and int(printed) % 5 == 0
         x = axes.x(bar) + 2
@@ -146,7 +147,7 @@ def _again(found: Analysis, axes: Axes, y: float) -> Iterator[Markup]:
     times = bars.time[axes.first : axes.last]
     for a, b in pairwise([0, *(np.flatnonzero(np.diff(times)) + 1).tolist(), len(times)]):
         if times[a] > 1:
-            words = bars.labels[axes.first + a].partition(" (")[2].rstrip(")")
+            words = time_words(int(times[a]))
             x, end = axes.x(axes.first + a) + 2, axes.x(axes.first + b) - 2
             bracket = f"M{number(x)} {number(y + 10)}V{number(y)}H{number(end)}"
             yield element("path", d=bracket, **paint("rule", width="thin"))
