@@ -57,6 +57,13 @@ def test_a_bass_that_rests_is_withheld_since_it_was_last_heard() -> None:
     assert (event.bar, event.since, event.silence) == (14, 5, 8)
 
 
+def test_a_bass_that_begins_with_a_short_note_enters_with_it() -> None:
+    """As in Saint-Georges, op. 1 no. 3: a crotchet on the downbeat, then the bar."""
+    first = (2, 9 * BAR, BAR // 4, 43)
+    (event,) = of_kind(found((*UPPER, first, *bars(BASS, 10, 24))), *OUTER)
+    assert (event.bar, event.beat, event.silence, event.high) == (9, 1.0, 9, 43)
+
+
 @pytest.mark.parametrize("rest", [1, 2, 3])
 def test_a_bass_that_rests_for_a_few_bars_is_no_event(rest: int) -> None:
     rows = (*UPPER, *bars(BASS, 0, 10), *bars(BASS, 10 + rest, 24))

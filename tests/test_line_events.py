@@ -90,6 +90,18 @@ def test_a_rest_on_the_way_is_no_fall() -> None:
     assert told([*tune((60, 62, 64, 0, 65, 67, 0, 69, 71, 72)), *bass], 4, "climb")
 
 
+@pytest.mark.parametrize(
+    "rows",
+    [
+        [*tune((48, 53, 55, 60)), *tune((62, 64, 65, 67, 69), BAR, BEAT, 1)],  # taken over
+        tune((60, 62, 64, 65, 0, 0, 67, 69, 71, 72)),  # a phrase ends, another begins
+        tune((60, 65, 59, 64, 60, 67, 62, 69, 64, 71, 65, 72)),  # leaps that get higher
+    ],
+)
+def test_what_no_one_line_does_is_no_climb(rows: list[Row]) -> None:
+    assert not told([*rows, *tune((60,) * 8, 4 * BAR)], 6, "climb")
+
+
 # --- pedal points -------------------------------------------------------------------------
 
 OVER = (72, 77, 74, 71, 69, 72, 74, 77)  # F, D minor, B: not one chord over C
@@ -139,6 +151,13 @@ def test_a_pedal_point_to_the_end_ends_with_the_piece() -> None:
 def test_one_chord_for_four_bars_is_no_pedal_point() -> None:
     rows = [*tune((72, 76, 79, 76) * 4), *held(48, 0, 4)]
     assert not told(rows, 4, "pedal_point")
+
+
+def test_a_bass_that_comes_back_to_a_note_does_not_hold_it() -> None:
+    """As in Tallis, If ye love me: a point of imitation in the bass."""
+    bass = tune((48, 48, 53, 52, 48, 50, 48, 55) * 2, 0, 2 * BEAT, 1)
+    rows = [*tune(OVER * 4), *bass, *held(46, 8, 2)]
+    assert not [e for e in told(rows, 10, "pedal_point") if e.lasts < 5]
 
 
 def test_octaves_of_a_pedal_are_one() -> None:
@@ -196,6 +215,14 @@ def test_a_tune_doubled_over_chords_is_in_octaves() -> None:
     rows += [(pitch, bar * BAR, BAR, 1.0, 2) for bar in range(2) for pitch in (41, 45, 48)]
     (event,) = told(rows, 2, "in_octaves")
     assert (event.low, event.high, event.place, event.by) == (62, 81, "top", "")
+
+
+def test_octaves_now_here_and_now_there_are_no_line_in_octaves() -> None:
+    top = (72, 74, 76, 77, 79, 77, 76, 74)
+    below = [pitch - (12 if step % 2 else 24) for step, pitch in enumerate(top)]
+    for under, count in ((below, 0), ([pitch - 12 for pitch in top], 1)):
+        rows = [*tune(top), *tune(under, part=1), *tune((64, 65) * 4, part=2)]
+        assert len(told(rows, 2, "in_octaves")) == count
 
 
 def test_chords_with_the_octave_on_top_now_and_then_are_not() -> None:

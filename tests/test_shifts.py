@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from by_hand import BAR, chords, line, weave
 
-from corpusreg.measures.shifts import Shift, are_shifts, edges, shifts
+from corpusreg.measures.shifts import Shift, are_shifts, clear_sizes, edges, shifts
 from corpusreg.measures.texture import Texture
 
 
@@ -240,6 +240,15 @@ def test_which_of_several_moves_names_the_shift() -> None:
     assert (one.by, one.size) == ("mass", pytest.approx(12))
     one = only(chords((48, 60, 64, 67, 72, 76), (24, 60, 64, 67, 72, 76)))
     assert (one.by, one.size, one.mass) == ("bottom", 24.0, pytest.approx(4))
+
+
+def test_an_upbeat_inside_the_piece_is_no_clear_shift() -> None:
+    """One beat before a repeated half, three octaves up, and the half begins below again."""
+    found = chords(*[(48, 55, 60)] * 6, (84, 91, 96), *[(48, 55, 60)] * 6)
+    whole = np.ones(13, bool)
+    assert clear_sizes(found, whole)[5] > 0
+    whole[6] = False
+    assert clear_sizes(found, whole)[5] == 0
 
 
 def test_a_short_passing_note_is_no_edge() -> None:

@@ -9,6 +9,10 @@ An outer line climbs (descends) when within BARS bars it moves SIZE semitones or
 - from beat to beat its outermost note rises by a fifth at most (STEP),
 - the pitches that the line touches on the way fill the space between its ends: no hole
   wider than a third (FILLED). An arpeggio or a cadence by fifths is no climb.
+- from beat to beat it goes at most PATH times as far as from its beginning to its end: a
+  bass that leaps from root to root gets lower, and does not descend.
+- the hand that sounds its first note sounds its last, and does not rest for more than a beat
+  between: what another player takes over, or a new phrase begins, is not one line.
 - it ends within a tone (NEAR) of the highest place of that line in the work so far.
 
 In a wedge both outer lines move at once, apart or together, for SIDE semitones or more each
@@ -26,7 +30,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from corpusreg.measures.events import Event, Kind
-from corpusreg.measures.outer_lines import SILENT, Moments
+from corpusreg.measures.outer_lines import SILENT, Moments, hands
 
 __all__ = ["climbs", "wedges"]
 
@@ -35,6 +39,7 @@ SIZE = 12  # semitones
 STEP = 7
 BACK = 7
 FILLED = 4
+PATH = 2.7
 NEAR = 2
 SIDE = 5
 WEDGE = 14
@@ -89,7 +94,11 @@ def _ways(
     furthest = height[arrive] >= np.maximum.accumulate(height)[arrive] - NEAR
     begin, arrive = begin[furthest], arrive[furthest]
     size, took = height[arrive] - height[begin], bar[arrive] - bar[begin]
+    gone = np.concatenate(([0], np.cumsum(np.abs(np.diff(height)))))
+    straight = gone[arrive] - gone[begin] <= PATH * size
+    begin, arrive, size, took = (each[straight] for each in (begin, arrive, size, took))
     starts, pitches = [*beats.tolist(), len(line)], (sign * line).tolist()
+    hand = hands(here.notes)
     found: list[tuple[int, int, list[int]]] = []
     taken: list[tuple[int, int]] = []
     order = np.lexsort((begin, took, -size))
@@ -97,10 +106,32 @@ def _ways(
         if any(a <= last and first <= b for first, last in taken):
             continue
         touched = _touched(pitches[starts[a] : starts[b + 1]], int(height[a]), int(height[b]))
-        if touched:
+        ends = [
+            _struck(here, hand, starts[at], starts[at + 1], sign * int(height[at]))
+            for at in (a, b)
+        ]
+        if touched and any(
+            _keeps_on(here, hand == each, starts[a], starts[b]) for each in ends[0] & ends[1]
+        ):
             taken.append((a, b))
             found.append((starts[a], starts[b], sorted(sign * p for p in touched)))
     return found
+
+
+def _struck(here: Moments, hand: Ints, first: int, last: int, pitch: int) -> set[int]:
+    """The hands that sound a pitch in moments first to last (half-open)."""
+    notes = here.notes
+    there = (notes.onset < here.times[last]) & (here.ends > here.times[first])
+    return set(hand[there & (notes.pitch == pitch)].tolist())
+
+
+def _keeps_on(here: Moments, own: Bools, begin: int, arrive: int) -> bool:
+    """Whether notes leave no rest of more than a felt beat between two moments."""
+    notes = here.notes
+    end = notes.onset + notes.written
+    rows = own & (end > here.times[begin]) & (notes.onset <= here.times[arrive])
+    rest = notes.onset[rows][1:] - np.maximum.accumulate(end[rows])[:-1]
+    return bool((rest <= here.bars.beat[here.bar[begin]]).all())
 
 
 def _touched(pitches: list[int], low: int, high: int) -> list[int]:

@@ -4,7 +4,8 @@ Definition
 ----------
 The note that an outer line strikes is doubled when the same pitch class is struck with it in
 another octave. A passage in octaves is a run of such notes of one outer line, a bar or more and
-A_BAR notes in a bar, of which
+A_BAR notes in a bar, ONE_LINE of which one hand doubles at one distance (chords may happen to
+hold the octave of a tune now here and now there), and of which
 
 - in the upper line, TUNE notes or more strike PITCHES_USED pitch classes or more. A chord
   here and there with its octave on top is not a tune in octaves;
@@ -16,13 +17,14 @@ A_BAR notes in a bar, of which
 
 from __future__ import annotations
 
+from collections import Counter
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from corpusreg.measures.events import Event
-from corpusreg.measures.outer_lines import Moments
+from corpusreg.measures.outer_lines import Moments, hands
 
 __all__ = ["in_octaves"]
 
@@ -32,6 +34,7 @@ FEW = 4  # notes
 A_BAR = 2.0  # notes in a bar
 PITCHES_USED = 3
 BARE = 0.9  # of the notes of a passage
+ONE_LINE = 0.8  # of them
 
 Bools = NDArray[np.bool_]
 Ints = NDArray[np.int64]
@@ -121,6 +124,8 @@ def _passage(here: Moments, struck: _Strikes, by: str, lead: Ints, run: Ints) ->
     )
     if lasts < SHORTEST - 0.02 or len(run) < A_BAR * lasts:
         return None
+    if _most_alike(here, struck, lead, run) < ONE_LINE * len(run):
+        return None
     own, width = _line(here, struck, lead, run)
     pitches = np.unique(notes.pitch[own])
     return Event(
@@ -141,6 +146,19 @@ def _passage(here: Moments, struck: _Strikes, by: str, lead: Ints, run: Ints) ->
         by="alone" if bare >= BARE else "",
         interval=width,
     )
+
+
+def _most_alike(here: Moments, struck: _Strikes, lead: Ints, run: Ints) -> int:
+    """How many notes the hand doubles, at its distance, that doubles most."""
+    pitch, hand = here.notes.pitch, hands(here.notes)
+    doubled: Counter[tuple[int, int]] = Counter()
+    for row, first, last in zip(lead, struck.first[run], struck.last[run], strict=True):
+        apart = pitch[first:last] - pitch[row]
+        own = (apart % 12 == 0) & (apart != 0)
+        doubled.update(
+            set(zip(hand[first:last][own].tolist(), apart[own].tolist(), strict=True))
+        )
+    return max(doubled.values())
 
 
 def _line(here: Moments, struck: _Strikes, lead: Ints, run: Ints) -> tuple[Ints, int]:

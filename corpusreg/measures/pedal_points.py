@@ -6,7 +6,8 @@ A note stays when it is held in bar after bar, SHORTEST bars or more.
 
 - In the bass it is written in every bar and held for IN_BAR of it, nothing but its own lower
   octaves is held below it for more than BRIEF of any bar, and it is held for HELD of the whole
-  time (SHORT_HELD where it stays for SHORTEST bars only);
+  time (SHORT_HELD where it stays for less than LONG bars: a bass that sings or leaps from a
+  note and comes back to it does not hold it);
 - at the top the same, with what is above it, for TOP bars or more, held for TOP_HELD;
 - inside it is held for INNER_HELD, for INNER bars or more.
 
@@ -125,7 +126,7 @@ def _stays(here: Moments, there: Bools, place: Place) -> list[_Stay]:
         last = first + stop - start
         held = float(here.share[first:last, pitch].mean())
         if place == "bass":
-            enough = held >= (HELD if last - first > SHORTEST else SHORT_HELD)
+            enough = held >= (HELD if last - first >= LONG else SHORT_HELD)
         else:
             enough = held >= (TOP_HELD if place == "top" else INNER_HELD)
         if enough:

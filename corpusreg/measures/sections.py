@@ -2,9 +2,11 @@
 
 A section begins at a double bar, a repeat or a mark on the page, and where music returns:
 RETURN bars or more that have the notes of earlier bars, in whatever octave, at a distance of
-RETURN bars or more. What was heard before the passage that returns, that passage, what follows
-it and its return are then four sections. Bars heard a second time only because of a repeat sign
-count once. A section shorter than SHORTEST bars belongs to the one before it.
+RETURN bars or more. The passage that returns and its return each begin a section, and so does
+what follows them, unless the page has double bars or repeats of its own: then a passage that
+ends between them is a theme that goes on in another way. Of returns within a passage that
+returns as a whole nothing is said. Bars heard a second time only because of a repeat sign count
+once. A section shorter than SHORTEST bars belongs to the one before it.
 
 Sections with half of their bars in common, in the same order, have the same letter.
 """
@@ -93,7 +95,9 @@ def _starts(marked: NDArray[np.bool_], content: Ints) -> list[int]:
     """First bars of sections: those on the page, and those of music that returns."""
     wanted = set(np.flatnonzero(marked).tolist()) | {0}
     for first, again, length in _returns(content):
-        wanted |= {first, first + length, again, again + length}
+        wanted |= {first, again}
+        if not marked[SHORTEST:].any():
+            wanted |= {first + length, again + length}
     starts = [0]
     # What is marked on the page stands, and other places give way to it.
     on_page = [place for place in sorted(wanted) if place < len(marked) and marked[place]]
@@ -118,9 +122,9 @@ def _returns(content: Ints) -> list[tuple[int, int, int]]:
     taken = np.zeros(size, bool)
     for length, start, away in sorted(runs, key=lambda run: (-run[0], run[1], run[2])):
         length = min(length, away)
-        again = slice(start + away, start + away + length)
+        first, again = (slice(at, at + length) for at in (start, start + away))
         if not taken[again].any():
-            taken[again] = True
+            taken[first] = taken[again] = True
             found.append((start, start + away, length))
     return found
 

@@ -176,9 +176,39 @@ def _withheld(here: Ground, side: _Outer, long: Floats) -> list[Event]:
             one = (int(row[k]), int(place[k]), float(wait[k]))
             event = _outer_event(here, side, *one, enters=bool(enters[k]))
             if event is not None:
-                found.append(event)
+                found.append(_from_its_first_note(here, side, int(row[k]), event))
                 last = now[k]
     return _with_returns(here, side, found) if found else found
+
+
+def _from_its_first_note(here: Ground, side: _Outer, row: int, event: Event) -> Event:
+    """The event from the bar in which its hand enters, where a short note leads into it.
+
+    Such a note is forgiven as a graze of the silence, and is part of what ends it.
+    """
+    if event.edge is None:
+        return event
+    begin = float(here.clock[here.first[row]])
+    struck = (here.on >= begin - 1 + 1e-6) & (here.on < begin - 1e-6)
+    struck &= (here.hand == here.hand[row]) & (side.height < abs(side.turn - event.edge))
+    led = np.flatnonzero(struck)
+    if not len(led):
+        return event
+    note = int(led[here.on[led].argmin()])
+    bar = int(here.notes.bar[note])
+    pitches = sorted({*event.pitches, *here.notes.pitch[led].tolist()})
+    return replace(
+        event,
+        first=bar,
+        bar=bar,
+        beat=here.beat(int(here.notes.onset[note]), bar),
+        pitches=tuple(pitches),
+        low=pitches[0],
+        high=pitches[-1],
+        silence=max(event.silence - begin + float(here.on[note]), 0.0),
+        section=bool(here.bars.section[bar]),
+        grazes=0,
+    )
 
 
 def _with_returns(here: Ground, side: _Outer, found: list[Event]) -> list[Event]:

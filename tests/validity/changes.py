@@ -286,13 +286,13 @@ def twice(played: Played) -> Played:
     names = ("written", "time", "length", "full", "beat", "section")
     doubled = {name: np.tile(getattr(bars, name), 2) for name in names}
     start = np.concatenate((bars.start, bars.start + end))
-    labels = bars.labels * 2
+    printed = bars.printed * 2
     seconds = getattr(played, "seconds", None)  # of each bar, where a tempo is written
     timed = {} if seconds is None else {"seconds": np.tile(seconds, 2)}
     return replace(
         played,
         notes=_ordered(Notes(*columns)),
-        bars=replace(bars, start=start, labels=labels, **doubled),
+        bars=replace(bars, start=start, printed=printed, **doubled),
         **timed,
     )
 
