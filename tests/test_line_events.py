@@ -90,6 +90,13 @@ def test_a_rest_on_the_way_is_no_fall() -> None:
     assert told([*tune((60, 62, 64, 0, 65, 67, 0, 69, 71, 72)), *bass], 4, "climb")
 
 
+def test_a_climb_begins_on_its_lowest_note() -> None:
+    """As in Bach, BWV 1013: the line turns inside its first beat."""
+    first = [(65, 0, BEAT // 2), (64, BEAT // 2, BEAT // 2)]
+    (event,) = told([*first, *tune((66, 68, 69, 71, 74, 77, 77), BEAT)], 2, "climb")
+    assert (event.low, event.high, event.distance) == (64, 77, 13.0)
+
+
 @pytest.mark.parametrize(
     "rows",
     [

@@ -6,13 +6,15 @@ An outer line climbs (descends) when within BARS bars it moves SIZE semitones or
 
 - it begins on the lowest and ends on the highest place of the way, and never turns back by
   more than BACK semitones,
-- from beat to beat its outermost note rises by a fifth at most (STEP),
+- from beat to beat its outermost note rises by a fifth at most (STEP), and so does the line
+  from note to note,
 - the pitches that the line touches on the way fill the space between its ends: no hole
   wider than a third (FILLED). An arpeggio or a cadence by fifths is no climb.
 - from beat to beat it goes at most PATH times as far as from its beginning to its end: a
   bass that leaps from root to root gets lower, and does not descend.
 - the hand that sounds its first note sounds its last, and does not rest for more than a beat
-  between: what another player takes over, or a new phrase begins, is not one line.
+  between: what another player takes over, or a new phrase begins, is not one line. Nor is
+  what goes on after a repeat sign.
 - it ends within a tone (NEAR) of the highest place of that line in the work so far.
 
 In a wedge both outer lines move at once, apart or together, for SIDE semitones or more each
@@ -106,16 +108,33 @@ def _ways(
         if any(a <= last and first <= b for first, last in taken):
             continue
         touched = _touched(pitches[starts[a] : starts[b + 1]], int(height[a]), int(height[b]))
-        ends = [
-            _struck(here, hand, starts[at], starts[at + 1], sign * int(height[at]))
-            for at in (a, b)
-        ]
-        if touched and any(
-            _keeps_on(here, hand == each, starts[a], starts[b]) for each in ends[0] & ends[1]
-        ):
-            taken.append((a, b))
-            found.append((starts[a], starts[b], sorted(sign * p for p in touched)))
+        if touched and _one_line(here, pitches, starts[a], starts[b]):
+            ends = [
+                _struck(here, hand, starts[at], starts[at + 1], sign * int(height[at]))
+                for at in (a, b)
+            ]
+            own = [hand == each for each in ends[0] & ends[1]]
+            if any(_keeps_on(here, rows, starts[a], starts[b]) for rows in own):
+                taken.append((a, b))
+                first = _turn(pitches[starts[a] : starts[a + 1]], int(height[a]))
+                touched = [pitches[starts[a] + first], *touched]
+                found.append(
+                    (starts[a] + first, starts[b], sorted({sign * p for p in touched}))
+                )
     return found
+
+
+def _one_line(here: Moments, pitches: list[int], begin: int, arrive: int) -> bool:
+    """Whether a line goes on through the page, and without a leap in its own direction."""
+    own = [pitch for pitch in pitches[begin : arrive + 1] if abs(pitch) != -SILENT]
+    written = here.bars.written[here.bar[begin] : here.bar[arrive] + 1]
+    return bool((np.diff(written) == 1).all() and max(np.diff(own), default=0) <= STEP)
+
+
+def _turn(pitches: list[int], height: int) -> int:
+    """The moment of the first beat from which the line goes its way: its last low point."""
+    low = min((pitch for pitch in pitches if 0 <= height - pitch <= STEP), default=height)
+    return max((at for at, pitch in enumerate(pitches) if pitch == low), default=0)
 
 
 def _struck(here: Moments, hand: Ints, first: int, last: int, pitch: int) -> set[int]:
