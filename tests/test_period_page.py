@@ -157,7 +157,7 @@ def test_the_page_has_the_numbers_of_the_answer(found: Study, page: Path) -> Non
     for own in found.measures:
         (pair,) = own.pairs
         assert f"In {50 * (pair.value + 1):.0f} of 100 pairs of composers" in text
-    assert "Made with reference invented, definitions 4." in text
+    assert "Made with reference invented, definitions 5." in text
     assert f"{found.works} works with a period by {found.units} composers" in text
 
 
