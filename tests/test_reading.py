@@ -25,6 +25,7 @@ from corpusreg.score.played import Played, perform
 from corpusreg.system.phrases import shared_start
 from corpusreg.text.console import comparison_text, register_map
 from corpusreg.text.document import document
+from corpusreg.text.findings import MOST, event_lines
 from corpusreg.text.reading import certainty, first_screen
 from corpusreg.text.tabular import Screen, shown_on
 from corpusreg.text.wording import bar_words, place_words
@@ -69,6 +70,43 @@ def test_a_withheld_bass_is_what_the_piece_does_first() -> None:
     assert r.suggestion.kind == "keep_above"
     assert r.suggestion.note > r.first.low + 12
     assert r.suggestion.serves is r.first
+
+
+def test_an_introduction_withholds_nothing_and_nothing_is_tried_with_it() -> None:
+    short = [*line(72, 3, BARS), *line(40, 0, BARS, 1)]
+    r = reading(placed(short))
+    tops = [each for each in r.of_whole("withheld_top") if (each.size or 0) < 4]
+    assert tops and r.first not in tops
+    assert r.suggestion is None or r.suggestion.kind not in ("keep_above", "keep_below")
+
+
+def test_two_notes_held_throughout_are_one_pedal_point_and_come_first() -> None:
+    held = [(1, bar * BAR, BAR, pitch) for bar in range(BARS) for pitch in (36, 43)]
+    r = reading(placed([*line(72, 3, BARS), *held]))
+    assert r.first is not None and (r.first.name, r.first.notes) == ("pedal_point", (36, 43))
+    assert r.first.order == 1
+    assert len(r.of_whole("pedal_point")) == 1
+    assert "throughout" in first_screen(r)[0]
+
+
+def test_a_short_note_at_the_end_of_a_wait_is_the_entry() -> None:
+    bass = [(1, 11 * BAR, BAR // 8, 38), *line(36, 12, BARS, 1)]
+    r = reading(placed([*line(72, 0, BARS), *line(67, 0, BARS), *bass]))
+    (found,) = r.of_whole("withheld_bass")
+    assert found.bar is not None and found.event is not None
+    assert (found.bar.number, found.low, found.size, found.clean) == ("12", 38, 11.0, True)
+
+
+def test_one_fact_in_several_places_is_one_line_and_the_clearest_of_a_kind_are_listed() -> None:
+    r = reading(placed(WITHHELD))
+    (bass,) = r.of_whole("withheld_bass")
+    assert bass.event is not None
+    entry = replace(bass, name="voice_entry", players=("Lower",), size=2.0)
+    entries = [replace(entry, bar=printed_bar(placed(WITHHELD).bars, n)) for n in (4, 8)]
+    lines = event_lines([*entries, *[bass] * (MOST + 2)], r.piece)
+    assert len(lines) == 1 + MOST + 1
+    assert "bars 5 and 9" in lines[0]
+    assert "two withheld basses" in lines[-1]
 
 
 def test_a_piece_without_events_is_said_to_stay_then_its_high_point() -> None:

@@ -60,6 +60,9 @@ ALWAYS = frozenset(("high_point", "low_point", "closing"))
 FIRST_STRENGTH = {
     "withheld_bass": 0.4, "withheld_top": 0.4, "entry": 0.25, "crossing": 0.5, "gap": 0.25,
 }  # fmt: skip
+WITHHELD = ("withheld_bass", "withheld_top")
+LEAST_WAIT = 4.0  # bars from the beginning: an introduction shorter than that withholds nothing
+DRONE = 0.75  # of the music, under which a pedal point is what the piece does
 # Measures of one family say the same; only the furthest out is named.
 FAMILIES = {
     "span": "space", "core_span": "space", "octaves_in_use": "space",
@@ -370,8 +373,14 @@ class Reading:
         return [each for each in self.measures if each.name in kept]
 
     def long_stays(self) -> list[Finding]:
-        """Stays of the whole by rank, those of one bar left out where there are others."""
-        whole = [each for each in self.stays if each.part is None]
+        """Stays of the whole by rank, those of one bar left out where there are others; what a
+        repeat sign brings again is one stay."""
+        printed: dict[object, Finding] = {}
+        for each in self.stays:
+            if each.part is None and each.place is not None:
+                ends = each.place.start.index, each.place.end.index
+                printed.setdefault((*ends, each.low, each.high), each)
+        whole = list(printed.values())
         return [each for each in whole if (each.size or 0) > 1] or whole
 
 
@@ -671,42 +680,121 @@ _SIZES: Mapping[str, tuple[str, str]] = {
 
 
 def _events(c: Comparison, part: str | None, names: _Names) -> Iterable[Finding]:
+    """Events of the whole or of a part, the strongest first; a pedal point under nearly all of
+    the music comes before all others."""
     own = [each.event for each in c.events if each.part == part]
     again = _heard_before(own, c.bars)
-    for order, event in enumerate(own, start=1):
-        if order - 1 in again:
-            continue
-        rest = _rest(c, event)
-        found = replace(
-            bare_event(event, c.bars),
-            part=part,
-            instrument=names.instruments.get(part) if part else None,
-            place=place(c, event.first, event.last),
-            order=order,
-            players=tuple(names.parts[n] for n in event.players if n in names.parts),
-            rest=rest,
-            from_start=rest is not None and rest == event.bar,
-        )
-        if event.kind in ("withheld_bass", "withheld_top") and event.edge is not None:
-            low, high, clean, waited = _withheld(c, event, part)
-            size = waited if clean else found.size
-            found = replace(found, low=low, high=high, clean=clean, size=size)
-        yield found
+    found = [_event(c, event, part, names) for at, event in enumerate(own) if at not in again]
+    told = _as_one(each for each in found if each is not None)
+    told.sort(key=lambda each: not drone(each, len(c.bars)))
+    for order, each in enumerate(told, start=1):
+        yield replace(each, order=order)
+
+
+def _event(c: Comparison, event: Event, part: str | None, names: _Names) -> Finding | None:
+    """An event with what the notes say of it; None where a layer of an accompaniment would be
+    told as a voice."""
+    event = _from_its_first_note(c, event, part)
+    rest = _rest(c, event)
+    found = replace(
+        bare_event(event, c.bars),
+        part=part,
+        instrument=names.instruments.get(part) if part else None,
+        place=place(c, event.first, event.last),
+        players=tuple(names.parts[n] for n in event.players if n in names.parts),
+        rest=rest,
+        from_start=rest is not None and rest == event.bar,
+    )
+    if event.kind in WITHHELD and event.edge is not None:
+        low, high, clean, waited = _withheld(c, event, part)
+        size = waited if clean else found.size
+        return replace(found, low=low, high=high, clean=clean, size=size)
+    if event.kind == "cleared":
+        notes = c.whole.played.notes
+        here = set(notes.pitch[notes.bar == event.bar].tolist())
+        return replace(found, notes=tuple(n for n in found.notes if n in here) or found.notes)
+    if event.kind == "voice_entry" and rest is not None and rest + 1 < event.silence:
+        # The player sounds on: a layer of the page begins, and nobody comes in after a rest.
+        family = {
+            each.name: each.lying.instrument.family for each in c.players.parts if each.lying
+        }
+        if len(c.parts) > 1 and family.get(found.players[0]) == "keyboard":
+            return None
+        return replace(found, players=(), size=None, unit="", rest=None)
+    return found
+
+
+def _from_its_first_note(c: Comparison, event: Event, part: str | None) -> Event:
+    """A withheld bass or top as from the bar before, where the first note of its kind that is
+    heard in the whole wait is struck there (it counts as passing, if it is short)."""
+    if event.kind not in WITHHELD or event.edge is None or not event.grazes or event.bar < 2:
+        return event
+    played = (c.parts[part] if part else c.whole).played
+    notes = played.notes
+    turn = 1 if event.kind == "withheld_bass" else -1
+    first = 0 if event.since is None else event.since + 1
+    beyond = turn * notes.pitch < turn * event.edge
+    early = beyond & (notes.bar >= first) & (notes.bar < event.bar)
+    if not early.any() or int(notes.bar[early].min()) != event.bar - 1:
+        return event
+    came = tuple(sorted({int(pitch) for pitch in notes.pitch[early]}))
+    first = event.first - (event.first == event.bar)
+    return replace(
+        event, first=first, bar=event.bar - 1, beat=1.0, pitches=came, low=came[0],
+        high=came[-1], silence=event.silence - 1, grazes=0,
+    )  # fmt: skip
+
+
+def _as_one(found: Iterable[Finding]) -> list[Finding]:
+    """Events in their order; pedal points that sound for the same bars are one."""
+    together: dict[object, Finding] = {}
+    for at, each in enumerate(found):
+        assert each.place is not None and each.event is not None
+        key: object = at
+        if each.name == "pedal_point":
+            key = each.place.first, each.place.last, each.event.ending
+        before = together.setdefault(key, each)
+        if before is not each:
+            notes = tuple(sorted({*before.notes, *each.notes}))
+            players = tuple(dict.fromkeys((*before.players, *each.players)))
+            together[key] = replace(
+                before, notes=notes, low=notes[0], high=notes[-1], players=players
+            )
+    return list(together.values())
+
+
+def drone(found: Finding, bars: int) -> bool:
+    """Whether a pedal point sounds under nearly all of the music."""
+    event = found.event
+    return found.name == "pedal_point" and event is not None and event.lasts >= DRONE * bars
 
 
 def _heard_before(events: Sequence[Event], bars: PlayedBars) -> set[int]:
-    """Indices of events that a repeat sign brings again: the same notes in the same bar."""
-    keys = [
-        (event.kind, int(bars.written[event.bar]), event.low, event.high) for event in events
-    ]
-    times = [int(bars.time[event.bar]) for event in events]
+    """Indices of events that a repeat sign brings again: the same notes in the same bar; of a
+    line that climbs or descends, the same way or the same arrival. Nor is such a line told that
+    goes on from the end of what is repeated to its beginning."""
+    keys: list[list[tuple[object, ...]]] = []
+    times: list[int] = []
+    dropped = set()
+    for index, event in enumerate(events):
+        bar, time = int(bars.written[event.bar]), int(bars.time[event.bar])
+        keys.append([(event.kind, bar, event.low, event.high)])
+        if event.kind in ("climb", "descent"):
+            start = int(bars.written[event.first])
+            end = event.high if event.kind == "climb" else event.low
+            keys[-1] = [(event.kind, bar, end), (event.kind, -1 - start, event.low, event.high)]
+            time = max(time, int(bars.time[event.first]))
+            if bar < start:
+                dropped.add(index)
+        times.append(time)
     first: dict[tuple[object, ...], int] = {}
-    for key, time in zip(keys, times, strict=True):
-        first[key] = min(time, first.get(key, time))
-    return {
+    for index, (own, time) in enumerate(zip(keys, times, strict=True)):
+        for key in own if index not in dropped else ():
+            first[key] = min(time, first.get(key, time))
+    return dropped | {
         index
-        for index, (key, time) in enumerate(zip(keys, times, strict=True))
-        if time > first[key]
+        for index, (own, time) in enumerate(zip(keys, times, strict=True))
+        if any(time > first.get(key, time) for key in own)
     }
 
 
@@ -924,12 +1012,11 @@ def _printed(c: Comparison, bars: Sequence[int]) -> tuple[PrintedBar, ...]:
 def may_be_first(each: Finding, bars: int) -> bool:
     """Whether an event is clear enough to be told first. bars: how many are played."""
     event = each.event
-    return (
-        event is not None
-        and each.name not in ALWAYS
-        and event.bar < final_bar(bars)
-        and event.strength >= FIRST_STRENGTH.get(each.name, 0.0)
-    )
+    if event is None or each.name in ALWAYS:
+        return False
+    opens = event.since is None and each.name in WITHHELD and (each.size or 0) < LEAST_WAIT
+    clear = event.strength >= FIRST_STRENGTH.get(each.name, 0.0) and not opens
+    return drone(each, bars) or (clear and event.bar < final_bar(bars))
 
 
 def _edge(c: Comparison, names: _Names) -> Finding | None:
@@ -971,7 +1058,7 @@ def _suggestion(c: Comparison, found: Finding | None, names: _Names) -> Suggesti
         "instrument": names.instruments.get(part) if part else None,
     }
     before = place(c, max(event.bar - 4, 0), max(event.bar, 1))
-    if found.name in ("withheld_bass", "withheld_top") and event.edge is not None:
+    if found.name in WITHHELD and event.edge is not None and _waits_long(c, found):
         low = found.name == "withheld_bass"
         kind: Any = "keep_above" if low else "keep_below"
         # A third further from what is withheld: what then enters stands further apart.
@@ -997,6 +1084,18 @@ def _suggestion(c: Comparison, found: Finding | None, names: _Names) -> Suggesti
             start = place(c, 0, max(event.bar, 1))
             return Suggestion("save_the_top", found, start, note=rivals, **who)
     return Suggestion("listen_for", found, found.place, **who)
+
+
+def _waits_long(c: Comparison, found: Finding) -> bool:
+    """Whether a wait is long enough to be made more of, and nothing but passing notes lies
+    beyond its edge for as long as its player rests."""
+    event, notes = found.event, c.whole.played.notes
+    assert event is not None and event.edge is not None
+    wait = min(max(round(event.silence), found.rest or 0), event.bar)
+    turn = 1 if found.name == "withheld_bass" else -1
+    here = (notes.bar >= event.bar - wait) & (notes.bar < event.bar)
+    beyond = here & (turn * notes.pitch < turn * event.edge)
+    return wait >= LEAST_WAIT and int(beyond.sum()) <= event.grazes
 
 
 def _outermost(c: Comparison, event: Event) -> int | None:

@@ -7,16 +7,19 @@ claims about notes is worked out again from them by `tests/test_claims.py`.
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 
 from corpusreg.comparison.findings import Finding, PieceFacts, bare_event
 from corpusreg.measures.events import Event
 from corpusreg.score.played import PlayedBars
-from corpusreg.system.phrases import capital
+from corpusreg.system.phrases import capital, joined
 from corpusreg.text.measures import measure_sentence, measure_short
 from corpusreg.text.wording import (
     about_bars,
     bar_words,
+    bars_joined,
     interval,
     note,
     notes,
@@ -27,7 +30,10 @@ from corpusreg.text.wording import (
     register,
 )
 
-__all__ = ["EVENTS", "NAMES", "event_words", "section_lines", "sentence", "short", "throughout"]
+__all__ = [
+    "EVENTS", "MOST", "NAMES", "event_lines", "event_words", "section_lines", "sentence",
+    "short", "throughout",
+]  # fmt: skip
 
 # What each kind is called, in headings, tables and the glossary.
 NAMES: Mapping[str, str] = {
@@ -69,6 +75,68 @@ def sentence(found: Finding, piece: PieceFacts) -> str:
 
 
 _KEEP = ("the ", "its ")
+
+
+MOST = 6  # events of one kind that are listed
+_MANY = {
+    "withheld_bass": "withheld basses", "withheld_top": "withheld tops",
+    "cleared": "registers cleared and filled again", "voice_entry": "entries of voices",
+    "octave_return": "returns in another octave", "in_octaves": "passages in octaves",
+    "entry": "entries after silence",
+}  # fmt: skip
+
+
+def event_lines(found: Sequence[Finding], piece: PieceFacts) -> list[str]:
+    """Events as a list to be read: the same fact in several places is one line, and of one kind
+    the clearest are listed, the others counted."""
+    facts: dict[object, list[Finding]] = {}
+    entries = [each for each in found if each.name == "voice_entry"]
+    heard = iter(sorted(entries, key=lambda each: _event(each).bar))
+    in_time = [next(heard) if each.name == "voice_entry" else each for each in found]
+    for at, each in enumerate(in_time):
+        fact: object = at
+        if each.name == "pedal_point":
+            fact = each.name, each.notes, _event(each).place
+        elif each.name == "voice_entry" and each.players and not _event(each).theme:
+            fact = each.name, each.players
+        facts.setdefault(fact, []).append(each)
+    lines, told, left = [], Counter[str](), Counter[str]()
+    for group in facts.values():
+        name = group[0].name
+        told[name] += 1
+        if told[name] > MOST:
+            left[name] += len(group)
+        else:
+            lines.append(sentence(group[0], piece) if len(group) == 1 else _often(group, piece))
+    if left:
+        many = [f"{number(n)} {_many(name, n)}" for name, n in left.items()]
+        lines.append(f"Less clear, and not listed: {joined(many)}.")
+    return lines
+
+
+def _many(name: str, count: int) -> str:
+    return NAMES[name] if count == 1 else _MANY.get(name, NAMES[name] + "s")
+
+
+def _often(group: Sequence[Finding], piece: PieceFacts) -> str:
+    """One fact in several places, in order of time."""
+    group = sorted(group, key=lambda each: _event(each).bar)
+    if group[0].name == "voice_entry":
+        rests = sorted({int((each.size or 0) + 0.1) for each in group})
+        long = about_bars(rests[-1])
+        if len(rests) > 1:
+            long = f"{number(rests[0])} to {long}"
+        who = capital(players(piece, group[0].players))
+        verb = "enter" if len(group[0].players) > 1 else "enters"
+        return f"{who} {verb} after {long} of rest in {bars_joined([_bar(g) for g in group])}."
+    one = (
+        group[0]
+        if len({each.players for each in group}) == 1
+        else replace(group[0], players=())
+    )
+    held = sentence(one, piece).partition(" for ")[0]
+    often = "twice" if len(group) == 2 else f"{number(len(group))} times"
+    return f"{held} {often}, a pedal point: {joined([_place(each) for each in group])}."
 
 
 def short(found: Finding, piece: PieceFacts) -> str:
@@ -160,6 +228,12 @@ def _place(found: Finding) -> str:
     return place_words(found.place)
 
 
+def _in(found: Finding) -> str:
+    """'in bars 5–9', 'from bar 40 through the repeat to bar 37'."""
+    place = _place(found)
+    return place if place.startswith("from ") else f"in {place}"
+
+
 def _what(found: Finding, piece: PieceFacts) -> str:
     name = NAMES[found.name]
     if found.name in ("withheld_bass", "withheld_top"):
@@ -185,7 +259,7 @@ def _withheld(found: Finding, event: Event, piece: PieceFacts, *, bass: bool) ->
     several = len(event.pitches) > 1
     way = ("down to " if bass else "up to ") if several else ""
     again = _again(
-        found, ", under the music of {} again" if bass else ", over the music of {} again"
+        found, ", under the music of {} again" if bass else ", as the music of {} returns"
     )
     alone = len(found.players) == 1 and len(piece.parts) > 1
     first = event.since is None and found.clean
@@ -230,12 +304,12 @@ def cleared(found: Finding, event: Event, piece: PieceFacts) -> str:
     if event.since is None:
         return (
             f"the middle stays empty for {about_bars(event.silence)}; {_bar(found)} fills it "
-            f"with {notes(event.pitches)}"
+            f"with {notes(found.notes)}"
         )
     since = f" after {bar_words(found.since)}" if found.since else ""
     return (
         f"the middle clears{since} for {about_bars(event.silence)}; {_bar(found)} fills it "
-        f"again with {notes(event.pitches)}"
+        f"again with {notes(found.notes)}"
     )
 
 
@@ -252,7 +326,7 @@ def _line(event: Event) -> str:
 def climb(found: Finding, event: Event, piece: PieceFacts) -> str:
     """An outer line climbs."""
     return (
-        f"{_line(event)} climbs {interval(event.distance)} in {_place(found)}, from "
+        f"{_line(event)} climbs {interval(event.distance)} {_in(found)}, from "
         f"{note(event.low)} to {note(event.high)}"
     )
 
@@ -260,7 +334,7 @@ def climb(found: Finding, event: Event, piece: PieceFacts) -> str:
 def descent(found: Finding, event: Event, piece: PieceFacts) -> str:
     """An outer line descends."""
     return (
-        f"{_line(event)} descends {interval(event.distance)} in {_place(found)}, from "
+        f"{_line(event)} descends {interval(event.distance)} {_in(found)}, from "
         f"{note(event.high)} to {note(event.low)}"
     )
 
@@ -268,7 +342,7 @@ def descent(found: Finding, event: Event, piece: PieceFacts) -> str:
 def wedge(found: Finding, event: Event, piece: PieceFacts) -> str:
     """Both outer lines part or meet."""
     way = "open out" if event.direction == "opening" else "close in"
-    return f"the outer lines {way} by {interval(event.distance)} in {_place(found)}"
+    return f"the outer lines {way} by {interval(event.distance)} {_in(found)}"
 
 
 def pedal_point(found: Finding, event: Event, piece: PieceFacts) -> str:
@@ -282,14 +356,23 @@ def pedal_point(found: Finding, event: Event, piece: PieceFacts) -> str:
         if event.place == "inner":
             who = ", inside the texture"
     tone = note(event.low if event.place != "top" else event.high)
-    end = {
-        "resolves": f"; it resolves in {_bar(found)}",
-        "moves off": f"; it moves off in {_bar(found)}",
-        "stops": f"; it stops in {_bar(found)}",
-        "with the piece": "; it lasts to the end",
-    }.get(event.ending, "")
-    long = about_bars(event.lasts)
-    return f"{tone} is held or repeated {where} for {long}{who}, a pedal point{end}"
+    held = f"{tone} is"
+    if len(found.notes) > 1:
+        held, who = f"{notes(found.notes)} are", ""
+        if found.notes[-1] - found.notes[0] > 12 and len(found.players) != 1:
+            where = "together"
+    if event.lasts > piece.played_bars - 0.5:
+        return f"{held} held or repeated {where} throughout, a pedal point"
+    return (
+        f"{held} held or repeated {where} for {about_bars(event.lasts)}{who}, a pedal point"
+        f"{_ending(found, event)}"
+    )
+
+
+def _ending(found: Finding, event: Event) -> str:
+    if event.ending == "with the piece":
+        return "; it lasts to the end"
+    return f"; it {event.ending} in {_bar(found)}" if event.ending else ""
 
 
 def shift(found: Finding, event: Event, piece: PieceFacts) -> str:
@@ -322,7 +405,7 @@ def voice_entry(found: Finding, event: Event, piece: PieceFacts) -> str:
     named = bool(found.players) and len(piece.parts) > 1
     who = players(piece, found.players) if named else "a voice"
     enter = "enter" if named and len(found.players) > 1 else "enters"
-    after = f" after {about_bars(event.silence)} of rest" if event.silence >= 0.9 else ""
+    after = f" after {about_bars(found.size)} of rest" if found.size and found.size >= 0.9 else ""
     how = ""
     if found.again is not None and event.theme:
         how = f", with the line of {bar_words(found.again)}"
@@ -400,8 +483,8 @@ def crossing(found: Finding, event: Event, piece: PieceFacts) -> str:
         return f"{_place(found)}: the hands are crossed"
     if len(found.players) == 2:
         upper, lower = (player(piece, each) for each in found.players)
-        return f"{lower} sounds above {upper} in {_place(found)}"
-    return f"voices cross in {_place(found)}"
+        return f"{lower} sounds above {upper} {_in(found)}"
+    return f"voices cross {_in(found)}"
 
 
 def closing(found: Finding, event: Event, piece: PieceFacts) -> str:

@@ -20,7 +20,14 @@ from corpusreg.comparison.findings import (
 )
 from corpusreg.system.phrases import capital, joined, plural
 from corpusreg.system.plaintext import plain
-from corpusreg.text.findings import section_lines, sentence, short, throughout
+from corpusreg.text.findings import (
+    MOST,
+    event_lines,
+    section_lines,
+    sentence,
+    short,
+    throughout,
+)
 from corpusreg.text.measures import (
     compared,
     measure_sentence,
@@ -45,8 +52,6 @@ __all__ = [
     "company_sentence", "details", "event_sentence", "first_screen", "heading", "length_words",
     "measure_rows", "suggestion_sentence", "unranked",
 ]  # fmt: skip
-
-MOST = 6  # stays, events of one list behind --full
 
 
 def heading(r: Reading) -> str:
@@ -163,7 +168,7 @@ _LISTEN = {
     "dialogue": "which register has the last word, and why?",
     "octave_return": "what is new in it besides the octave?",
     "gap": "what does the empty space let through?",
-    "pedal_point": "what moves against the held note?",
+    "pedal_point": "what moves against what is held?",
     "isolated": "does anything answer it?",
     "high_point": "what else leads up to the high point?",
     "stay": "what keeps the music alive while the register stays?",
@@ -249,7 +254,7 @@ class Section:
 
 def details(r: Reading) -> list[Section]:
     """What stands behind the first screen, section by section; empty ones are left out."""
-    events = [sentence(each, r.piece) for each in r.of_whole()]
+    events = event_lines(r.of_whole(), r.piece)
     stays = r.long_stays()[:MOST]
     found = [
         Section("What happens", tuple(events)),
