@@ -405,7 +405,9 @@ def voice_entry(found: Finding, event: Event, piece: PieceFacts) -> str:
     named = bool(found.players) and len(piece.parts) > 1
     who = players(piece, found.players) if named else "a voice"
     enter = "enter" if named and len(found.players) > 1 else "enters"
-    after = f" after {about_bars(found.size)} of rest" if found.size and found.size >= 0.9 else ""
+    after = (
+        f" after {about_bars(found.size)} of rest" if found.size and found.size >= 0.9 else ""
+    )
     how = ""
     if found.again is not None and event.theme:
         how = f", with the line of {bar_words(found.again)}"
