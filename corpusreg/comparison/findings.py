@@ -694,7 +694,6 @@ def _events(c: Comparison, part: str | None, names: _Names) -> Iterable[Finding]
 def _event(c: Comparison, event: Event, part: str | None, names: _Names) -> Finding | None:
     """An event with what the notes say of it; None where a layer of an accompaniment would be
     told as a voice."""
-    event = _from_its_first_note(c, event, part)
     rest = _rest(c, event)
     found = replace(
         bare_event(event, c.bars),
@@ -722,27 +721,6 @@ def _event(c: Comparison, event: Event, part: str | None, names: _Names) -> Find
             return None
         return replace(found, players=(), size=None, unit="", rest=None)
     return found
-
-
-def _from_its_first_note(c: Comparison, event: Event, part: str | None) -> Event:
-    """A withheld bass or top as from the bar before, where the first note of its kind that is
-    heard in the whole wait is struck there (it counts as passing, if it is short)."""
-    if event.kind not in WITHHELD or event.edge is None or not event.grazes or event.bar < 2:
-        return event
-    played = (c.parts[part] if part else c.whole).played
-    notes = played.notes
-    turn = 1 if event.kind == "withheld_bass" else -1
-    first = 0 if event.since is None else event.since + 1
-    beyond = turn * notes.pitch < turn * event.edge
-    early = beyond & (notes.bar >= first) & (notes.bar < event.bar)
-    if not early.any() or int(notes.bar[early].min()) != event.bar - 1:
-        return event
-    came = tuple(sorted({int(pitch) for pitch in notes.pitch[early]}))
-    first = event.first - (event.first == event.bar)
-    return replace(
-        event, first=first, bar=event.bar - 1, beat=1.0, pitches=came, low=came[0],
-        high=came[-1], silence=event.silence - 1, grazes=0,
-    )  # fmt: skip
 
 
 def _as_one(found: Iterable[Finding]) -> list[Finding]:

@@ -189,7 +189,7 @@ def _from_its_first_note(here: Ground, side: _Outer, row: int, event: Event) -> 
     if event.edge is None:
         return event
     begin = float(here.clock[here.first[row]])
-    struck = (here.on >= begin - 1 + 1e-6) & (here.on < begin - 1e-6)
+    struck = (here.on >= begin - 1 - 1e-6) & (here.on < begin - 1e-6)
     struck &= (here.hand == here.hand[row]) & (side.height < abs(side.turn - event.edge))
     led = np.flatnonzero(struck)
     if not len(led):

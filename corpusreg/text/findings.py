@@ -134,9 +134,11 @@ def _often(group: Sequence[Finding], piece: PieceFacts) -> str:
         if len({each.players for each in group}) == 1
         else replace(group[0], players=())
     )
-    held = sentence(one, piece).partition(" for ")[0]
+    held, _ = _held(one, _event(one), piece)
     often = "twice" if len(group) == 2 else f"{number(len(group))} times"
-    return f"{held} {often}, a pedal point: {joined([_place(each) for each in group])}."
+    return capital(
+        f"{held} {often}, a pedal point: {joined([_place(each) for each in group])}."
+    )
 
 
 def short(found: Finding, piece: PieceFacts) -> str:
@@ -347,6 +349,14 @@ def wedge(found: Finding, event: Event, piece: PieceFacts) -> str:
 
 def pedal_point(found: Finding, event: Event, piece: PieceFacts) -> str:
     """A note stays while the music moves, and ends."""
+    held, who = _held(found, event, piece)
+    if event.lasts > piece.played_bars - 0.5:
+        return f"{held} throughout, a pedal point"
+    return f"{held} for {about_bars(event.lasts)}{who}, a pedal point{_ending(found, event)}"
+
+
+def _held(found: Finding, event: Event, piece: PieceFacts) -> tuple[str, str]:
+    """'A2 is held or repeated in the bass', and ', inside the texture' where it is there."""
     where = {"bass": "in the bass", "top": "at the top", "inner": "in the middle"}[
         event.place or "inner"
     ]
@@ -361,12 +371,7 @@ def pedal_point(found: Finding, event: Event, piece: PieceFacts) -> str:
         held, who = f"{notes(found.notes)} are", ""
         if found.notes[-1] - found.notes[0] > 12 and len(found.players) != 1:
             where = "together"
-    if event.lasts > piece.played_bars - 0.5:
-        return f"{held} held or repeated {where} throughout, a pedal point"
-    return (
-        f"{held} held or repeated {where} for {about_bars(event.lasts)}{who}, a pedal point"
-        f"{_ending(found, event)}"
-    )
+    return f"{held} held or repeated {where}", who
 
 
 def _ending(found: Finding, event: Event) -> str:
