@@ -43,6 +43,7 @@ from corpusreg.measures.definitions import MEASURES
 from corpusreg.norms.profiles.model import Neighbour, PlacedProfile
 from corpusreg.norms.reference import Cohort, Rung
 from corpusreg.score.notes import Part
+from corpusreg.score.pitch import USUAL
 from corpusreg.score.played import Played
 from corpusreg.system.errors import CorpusregError, UsageError
 from corpusreg.system.writing import write_files
@@ -497,7 +498,7 @@ def test_octaves_of_the_works_are_quartiles() -> None:
 def test_the_grid_says_the_shares_of_all_players_and_of_each() -> None:
     title, whole, parts = measured(PIECES / "three-at-a-table.musicxml")
     found = players(whole, parts, load())
-    picture = level_grid(found, prefix="g")
+    picture = level_grid(found, USUAL, prefix="g")
     assert picture is not None and found.two_level is not None
     stays_inside(picture)
     large = [int(text[:-2]) for text in said(picture) if re.fullmatch(r"\d+ %", text)]
@@ -511,7 +512,7 @@ def test_the_grid_says_the_shares_of_all_players_and_of_each() -> None:
 def test_without_a_known_instrument_there_is_no_grid() -> None:
     whole = analysis([(60, 0, BAR)])
     unknown = replace(whole, played=replace(whole.played, parts=(Part("Xyzzy"),)))
-    assert level_grid(players(unknown, {"Xyzzy": unknown}, load()), prefix="g") is None
+    assert level_grid(players(unknown, {"Xyzzy": unknown}, load()), USUAL, prefix="g") is None
 
 
 def neighbour(name: str, space: float, between: float) -> Neighbour:

@@ -17,6 +17,7 @@ from corpusreg.measures.events import Event
 from corpusreg.measures.shifts import Shift
 from corpusreg.measures.stays import Stay
 from corpusreg.norms.reference import Cohort, Placement, Rung
+from corpusreg.score.pitch import USUAL
 from corpusreg.text import sentences
 from corpusreg.text.findings import event_words
 
@@ -170,4 +171,4 @@ BARS = bars_of([16] * 8)
     ],
 )  # fmt: skip
 def test_every_kind_of_event_as_a_sentence(changes: dict[str, Any], said: str) -> None:
-    assert event_words(event(**changes), BARS) == said
+    assert event_words(event(**changes), BARS, USUAL) == said

@@ -27,7 +27,7 @@ from itertools import islice
 from typing import TYPE_CHECKING, Any
 
 from corpusreg.comparison.comparison import Comparison
-from corpusreg.comparison.findings import Finding, reading
+from corpusreg.comparison.findings import Finding, PieceFacts, reading
 from corpusreg.corpus.registry import own_and_others
 from corpusreg.norms.cohorts import Source
 from corpusreg.store import sql
@@ -414,7 +414,7 @@ _COLUMNS = ("ensemble", "family", "texture", "period")
 @dataclass(frozen=True)
 class Habit:
     """The most unusual measure of a piece. more: whether it has much of it. finding: the
-    measure as it was found.
+    measure as it was found in the piece.
 
     kind, contrary: kinds of example that go with the habit and with its contrary. bound:
     the value from which on works share it; middle: the value that halves the cohort.
@@ -423,6 +423,7 @@ class Habit:
     measure: str
     more: bool
     finding: Finding
+    piece: PieceFacts
     kind: str
     contrary: str
     bound: float
@@ -432,7 +433,8 @@ class Habit:
 def habit(c: Comparison) -> Habit | None:
     """The most unusual habit of a piece, None where nothing stands out."""
     placed = {each.measure.name: each.placement for each in c.measures}
-    for each in reading(c).unusual:
+    r = reading(c)
+    for each in r.unusual:
         quartiles = placed[each.name].quartiles
         if each.rank is None or each.size is None or quartiles is None:
             continue
@@ -443,6 +445,7 @@ def habit(c: Comparison) -> Habit | None:
             measure=each.name,
             more=more,
             finding=each,
+            piece=r.piece,
             kind=much if more else little,
             contrary=little if more else much,
             bound=min(each.size, high) if more else max(each.size, low),

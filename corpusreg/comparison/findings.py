@@ -36,6 +36,7 @@ from corpusreg.measures.events import Event, final_bar
 from corpusreg.measures.rebar import Bars
 from corpusreg.measures.sections import sections
 from corpusreg.norms.reliability import unreliable
+from corpusreg.score.pitch import USUAL, Spelling
 from corpusreg.score.played import MARKS, Notes, PlayedBars, segments
 
 __all__ = [
@@ -306,7 +307,8 @@ class PieceFacts:
     """What the piece is. ensemble: for whom, as people say it. parts: sounding parts in
     score order; instruments: of each, None where it is not known. written_bars,
     played_bars: as printed and as heard. lowest, highest: its outermost notes. unread:
-    places in the file that could not be read; `notes` say why."""
+    places in the file that could not be read; `notes` say why. spelling: what it calls the
+    twelve notes, C first."""
 
     title: str
     path: str
@@ -323,6 +325,7 @@ class PieceFacts:
     assumed: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
     unread: int = 0
+    spelling: Spelling = USUAL
 
 
 @dataclass(frozen=True)
@@ -498,6 +501,7 @@ def _piece(c: Comparison, names: _Names) -> PieceFacts:
         assumed=piece.assumed,
         notes=piece.notes,
         unread=piece.unread,
+        spelling=c.whole.played.spelling,
     )
 
 

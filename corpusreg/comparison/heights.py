@@ -26,6 +26,7 @@ from corpusreg.measures.texture import texture
 from corpusreg.norms import written
 from corpusreg.norms.cohorts import Source
 from corpusreg.norms.written import Written
+from corpusreg.score.pitch import Spelling
 from corpusreg.score.played import Notes, Played, PlayedBars, perform
 from corpusreg.system.errors import UsageError
 from corpusreg.system.phrases import did_you_mean
@@ -65,7 +66,8 @@ class Passage:
     own: the part's instrument, None where it is not known. home: the one that the
     others are compared with, the part's own or else the first that was asked for. time:
     ticks by pitch, shape (128,). ensemble: the medium of the work as in the works table, ''
-    where it is not known. far: None until it is asked of a reference.
+    where it is not known. spelling: what the piece calls its notes. far: None until it is asked
+    of a reference.
     """
 
     path: str
@@ -80,6 +82,7 @@ class Passage:
     rows: tuple[OnInstrument, ...]
     time: height.Floats
     ensemble: str
+    spelling: Spelling
     far: Far | None = None
 
 
@@ -166,7 +169,7 @@ def passage(
     kind = kinds()[ensemble_of(score, played).kind]
     return Passage(
         str(path), names[index], own, home, played.bars, *where, tuple(rows),
-        time_by_pitch(notes), kind.kind if kind.placed else "",
+        time_by_pitch(notes), kind.kind if kind.placed else "", played.spelling,
     )  # fmt: skip
 
 

@@ -27,6 +27,7 @@ from corpusreg.documents.pictures.view import view_of
 from corpusreg.documents.sound import sound
 from corpusreg.measures.definitions import VERSION
 from corpusreg.norms.profiles.model import PlacedProfile
+from corpusreg.score.pitch import USUAL
 from corpusreg.store import Reference
 from corpusreg.system.phrases import capital
 from corpusreg.system.plaintext import plain
@@ -208,7 +209,7 @@ def _work(
         facts=(
             r.piece.ensemble,
             length_words(r),
-            register(r.piece.lowest, r.piece.highest),
+            register(r.piece.lowest, r.piece.highest, r.piece.spelling),
         ),
         lines=tuple(
             Item(text, _lead_in(r.first, c) if k == 0 and r.first else None)
@@ -296,8 +297,9 @@ def _pictures(name: str, c: Comparison, r: Reading) -> Iterator[tuple[str, Drawn
             octaves(prefix=f"{name}-slim-octaves", width=NARROW).svg,
         ),
     )
-    grid = level_grid(c.players, prefix=f"{name}-levels", width=WIDE)
-    slim = level_grid(c.players, prefix=f"{name}-slim-levels", width=NARROW)
+    spelling = c.whole.played.spelling
+    grid = level_grid(c.players, spelling, prefix=f"{name}-levels", width=WIDE)
+    slim = level_grid(c.players, spelling, prefix=f"{name}-slim-levels", width=NARROW)
     if grid and slim:
         yield (
             "levels",
@@ -322,7 +324,7 @@ def _sections(
         "Section by section",
         tuple(
             Item(line, (each.place.first, each.place.last))
-            for line, each in zip(section_lines(r.sections), r.sections, strict=True)
+            for line, each in zip(section_lines(r.sections, r.piece), r.sections, strict=True)
             if each.place
         ),
     )
@@ -359,8 +361,8 @@ def _sections(
             tuple(
                 (
                     plain(each.name) or "the only part",
-                    register(each.lowest, each.highest),
-                    register(*each.lying.instrument.professional) if each.lying else "",
+                    register(each.lowest, each.highest, r.piece.spelling),
+                    register(*each.lying.instrument.professional, USUAL) if each.lying else "",
                     asks_words(each.lying) if each.lying else "",
                 )
                 for each in players

@@ -6,6 +6,10 @@ pitch   MIDI note number, int, middle C (C4) = 60, A4 = 69 = 440 Hz.
 octave  scientific pitch notation (Young 1939): C4 to B4 is octave 4.
 band    an octave C to B, numbered by its octave: -1 (MIDI 0-11) to 9.
 
+spelling  the names of the twelve notes of the octave, C first. A piece carries its own
+          (`Played.spelling`, decided once in `corpusreg.score.spelling`); USUAL names notes
+          that belong to no piece, as in tables of ranges.
+
 Names print with ASCII signs, `Bb3` and `C#5`, so that they survive any locale.
 """
 
@@ -15,20 +19,35 @@ import re
 
 from corpusreg.system.errors import UsageError
 
-__all__ = ["band_name", "band_of", "frequency", "note_name", "parse_note"]
+__all__ = [
+    "USUAL", "Spelling", "band_name", "band_of", "frequency", "note_name", "parse_note",
+    "written_note",
+]  # fmt: skip
 
-_NAMES = ("C", "C#", "D", "Eb", "E", "F", "F#", "G", "Ab", "A", "Bb", "B")
+Spelling = tuple[str, ...]
+USUAL: Spelling = ("C", "C#", "D", "Eb", "E", "F", "F#", "G", "Ab", "A", "Bb", "B")
 _STEPS = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
 _NOTE = re.compile(r"([A-Ga-g])([#♯b♭]*)(-?\d+)")
 
 
-def note_name(pitch: int) -> str:
-    """Name of a pitch in scientific pitch notation, in its commonest spelling.
+def written_note(pitch: int, spelling: Spelling = USUAL) -> tuple[str, int, int]:
+    """Letter, alteration in semitones and octave of a pitch; a C flat is of the octave above.
+
+    >>> written_note(58), written_note(59, ("C",) * 11 + ("Cb",))
+    (('B', -1, 3), ('C', -1, 4))
+    """
+    name = spelling[int(pitch) % 12]
+    alter = name.count("#") - name.count("b")
+    return name[0], alter, (int(pitch) - alter) // 12 - 1
+
+
+def note_name(pitch: int, spelling: Spelling = USUAL) -> str:
+    """Name of a pitch in scientific pitch notation.
 
     >>> note_name(60), note_name(58), note_name(21)
     ('C4', 'Bb3', 'A0')
     """
-    return f"{_NAMES[int(pitch) % 12]}{int(pitch) // 12 - 1}"
+    return f"{spelling[int(pitch) % 12]}{written_note(pitch, spelling)[2]}"
 
 
 def parse_note(text: str) -> int:

@@ -39,6 +39,8 @@ from numpy.typing import NDArray
 
 from corpusreg.score.notes import Bars, Dynamic, Part, Pedal, Score
 from corpusreg.score.order import played_order
+from corpusreg.score.pitch import USUAL, Spelling
+from corpusreg.score.spelling import spelled
 from corpusreg.system.errors import ReadError
 
 __all__ = [
@@ -269,7 +271,7 @@ class Played:
     """One work as heard.
 
     seconds: how long each played bar lasts at the written tempo, shape (bars,), or
-    None where no tempo is written.
+    None where no tempo is written. spelling: what the piece calls its twelve notes.
     """
 
     ticks: int
@@ -281,6 +283,7 @@ class Played:
     tempo_known: bool
     assumed: tuple[str, ...]
     seconds: NDArray[np.float64] | None = None
+    spelling: Spelling = USUAL
 
     def only(self, rows: NDArray[np.bool_]) -> Played:
         """The same bars with some of the notes."""
@@ -330,6 +333,7 @@ def perform(score: Score, *, as_written: bool = False) -> Played:
         tempo_known=bool(score.tempos),
         assumed=tuple(dict.fromkeys(assumed)),
         seconds=_bar_seconds(score)[bars.written] if score.tempos else None,
+        spelling=spelled(score.notes, score.key),
     )
 
 

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 
 from corpusreg.comparison.choirs import OTHER, Choir, Cue, choirs
 from corpusreg.comparison.comparison import Comparison
+from corpusreg.score.pitch import Spelling
 from corpusreg.score.played import PlayedBars
 from corpusreg.system.phrases import capital, joined, plural
 from corpusreg.system.plaintext import plain
@@ -29,7 +30,7 @@ def choir_lines(c: Comparison) -> list[str]:
     found = choirs(c.players, c.whole.played)
     if found is None:
         return []
-    lines = [_choir(each) for each in found.choirs]
+    lines = [_choir(each, c.whole.played.spelling) for each in found.choirs]
     if found.tutti:
         bars = sum(last - first for first, last in found.tutti)
         runs = [bar_range(c.bars, *run) for run in sorted(found.tutti[:_MOST])]
@@ -58,8 +59,8 @@ def _name(family: str) -> str:
     return _NAMES.get(family, family)
 
 
-def _choir(each: Choir) -> str:
-    notes, several = register(each.lowest, each.highest), len(each.parts) > 1
+def _choir(each: Choir, spelling: Spelling) -> str:
+    notes, several = register(each.lowest, each.highest, spelling), len(each.parts) > 1
     name = f"{capital(_name(each.family))} ({plural(len(each.parts), 'part')}, {notes})"
     who = f"{name} play" if several else f"{capital(plain(each.parts[0]))} ({notes}) plays"
     return f"{joined([f'{who} in {_percent(each.playing)} of the bars', *_edges(each)])}."

@@ -91,7 +91,7 @@ def class_piece(
         kind=r.piece.ensemble,
         single_line=single,
         length=length_words(r),
-        reach=register(r.piece.lowest, r.piece.highest),
+        reach=register(r.piece.lowest, r.piece.highest, r.piece.spelling),
         bars=r.piece.written_bars - (1 if r.piece.upbeat else 0),
         labels=tuple(labels),
         starts=tuple(labels.values()),
@@ -185,7 +185,7 @@ def _unusual(found: Finding, r: Reading) -> Unusual:
         alike=r.alike.get(found.name, ()),
         lead=measure_short(found),
         said=compared(found, r.company),
-        sentence=measure_sentence(found, r.company),
+        sentence=measure_sentence(found, r.piece, r.company),
         where=bars_joined(
             [place_words(each) for each in sorted(found.shown_in, key=lambda p: p.first)]
         ),
@@ -214,7 +214,7 @@ def _players(c: Comparison, r: Reading) -> Iterable[Told]:
             shown = reach.first, min(reach.last, reach.first + SHOWN_BARS)
             part = player.name if len(c.players.parts) > 1 else ""
             who = capital(named_player(r.piece, player.name))
-            said = f"{who} {reach_words(player, c.bars)}."
+            said = f"{who} {reach_words(player, c.whole.played)}."
             yield Told("player", said, "the piece", shown, part)
     for found in r.practical:
         yield Told("player", practical_words(found, r.piece), bar_words(found.bar))

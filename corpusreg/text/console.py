@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from corpusreg.comparison.comparison import Comparison
 from corpusreg.comparison.findings import Reading, reading
 from corpusreg.measures.definitions import VERSION
+from corpusreg.score.pitch import Spelling
 from corpusreg.system.phrases import capital, plural, shared_start
 from corpusreg.system.plaintext import plain
 from corpusreg.text.alike import alike_lines
@@ -158,7 +159,7 @@ def register_map(c: Comparison, notes: tuple[int, int] | None = None) -> list[st
         [columns[:, step * k : step * (k + 1)].sum(axis=1) for k in range(high, low - 1, -1)]
     )
     shares = weight / weight.max()
-    lines = _blocks(shares, high, step) if blocks else _signs(shares, high, step)
+    lines = (_blocks if blocks else _signs)(shares, high, step, c.whole.played.spelling)
     marks = ["-"] * len(starts)
     for stay in c.whole.stays[1:]:
         marks[stay.first * within // per] = "+"
@@ -191,15 +192,15 @@ def _columns(c: Comparison, per: int, within: int) -> tuple[Floats, NDArray[np.i
     return beats[np.minimum(at, len(beats) - 1)], starts
 
 
-def _signs(shares: Floats, high: int, step: int) -> list[str]:
+def _signs(shares: Floats, high: int, step: int, spelling: Spelling) -> list[str]:
     """A line a row in plain signs."""
     return [
-        f"  {note((high - k) * step):>4} |{''.join(map(_shade, row.tolist()))}|"
+        f"  {note((high - k) * step, spelling):>4} |{''.join(map(_shade, row.tolist()))}|"
         for k, row in enumerate(shares)
     ]
 
 
-def _blocks(shares: Floats, high: int, step: int) -> list[str]:
+def _blocks(shares: Floats, high: int, step: int, spelling: Spelling) -> list[str]:
     """Two rows a line, each cell in the colour of its weight on the colour of paper."""
     if len(shares) % 2:
         shares = np.vstack((shares, np.zeros(shares.shape[1])))
@@ -214,7 +215,7 @@ def _blocks(shares: Floats, high: int, step: int) -> list[str]:
             last = upper, lower
         bottom = (high - k - 1) * step
         octave = -(-bottom // 12) * 12
-        name = note(octave) if octave < bottom + 2 * step else ""
+        name = note(octave, spelling) if octave < bottom + 2 * step else ""
         lines.append(f"  {name:>4} |{''.join(cells)}\x1b[0m|")
     return lines
 

@@ -22,7 +22,7 @@ from corpusreg.measures.definitions import VERSION
 from corpusreg.measures.events import Event
 from corpusreg.norms.profiles.model import PlacedProfile
 from corpusreg.score.pitch import band_name, note_name
-from corpusreg.score.played import PlayedBars
+from corpusreg.score.played import Played
 from corpusreg.text.alike import alike_words
 from corpusreg.text.bars import labels, rounded
 from corpusreg.text.drafts import drafts_document
@@ -81,10 +81,10 @@ def reading_document(r: Reading) -> dict[str, Any]:
 
 def _dumped(value: Any, piece: PieceFacts) -> Any:
     if isinstance(value, Event):
-        return _details(value)
+        return _details(value, piece)
     if is_dataclass(value):
         found = {
-            each.name: _named(getattr(value, each.name))
+            each.name: _named(getattr(value, each.name), piece)
             if each.metadata.get("pitch")
             else _dumped(getattr(value, each.name), piece)
             for each in fields(value)
@@ -105,14 +105,16 @@ def _empty(value: Any) -> bool:
     return value is None or value is False or value in ("", [])
 
 
-def _named(value: Any) -> Any:
+def _named(value: Any, piece: PieceFacts) -> Any:
     """Notes by name."""
     if value is None:
         return None
-    return [note_name(each) for each in value] if isinstance(value, tuple) else note_name(value)
+    if isinstance(value, tuple):
+        return [note_name(each, piece.spelling) for each in value]
+    return note_name(value, piece.spelling)
 
 
-def _details(event: Event) -> dict[str, Any]:
+def _details(event: Event, piece: PieceFacts) -> dict[str, Any]:
     """What an event has beyond its finding."""
     found: dict[str, Any] = {}
     for each in fields(event):
@@ -120,7 +122,7 @@ def _details(event: Event) -> dict[str, Any]:
         if each.name in _IN_FINDING or _empty(value) or value == 0:
             continue
         if each.name == _EDGE:
-            found[each.name] = note_name(value)
+            found[each.name] = note_name(value, piece.spelling)
         else:
             found[each.name] = rounded(value, _DIGITS) if isinstance(value, float) else value
     return found
@@ -129,7 +131,7 @@ def _details(event: Event) -> dict[str, Any]:
 def _work(c: Comparison) -> dict[str, Any]:
     return {
         **reading_document(reading(c)),
-        "background": [_background(each, c.bars) for each in c.background],
+        "background": [_background(each, c.whole.played) for each in c.background],
         "saturation": _saturation(c),
         "parts": parts_document(c),
         "two_level": two_level_document(c),
@@ -148,10 +150,10 @@ def _work(c: Comparison) -> dict[str, Any]:
     }
 
 
-def _background(each: Background, bars: PlayedBars) -> dict[str, Any]:
-    start, end = labels(bars, each.first, each.last)
+def _background(each: Background, played: Played) -> dict[str, Any]:
+    start, end = labels(played.bars, each.first, each.last)
     return {
-        "note": note_name(each.pitch),
+        "note": note_name(each.pitch, played.spelling),
         "start_bar": start,
         "end_bar": end,
         "played": [each.first, each.last],

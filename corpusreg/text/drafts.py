@@ -12,7 +12,7 @@ from corpusreg.comparison.drafts import Change, Drafts, MeasureChange, Run, plac
 from corpusreg.measures.definitions import VERSION
 from corpusreg.measures.events import Event
 from corpusreg.measures.shifts import Shift
-from corpusreg.score.played import PlayedBars
+from corpusreg.score.played import Played, PlayedBars
 from corpusreg.system.phrases import capital, joined, plural
 from corpusreg.system.plaintext import plain
 from corpusreg.text.bars import bar_range, labels, rounded
@@ -111,7 +111,7 @@ def _said(each: MeasureChange) -> str:
 
 def change_words(each: Change, d: Drafts) -> str:
     """One stay, shift or event that is not as before, as a sentence."""
-    before, now = d.earlier.bars, d.later.bars
+    before, now = d.earlier.whole.played, d.later.whole.played
     if each.status == "new" and each.now is not None:
         return f"{_NEW[each.kind]}: {_item(each.now, now)}."
     if each.status == "gone" and each.before is not None:
@@ -127,16 +127,17 @@ _GONE = {"stay": "A stay is gone", "shift": "A shift is gone", "event": "Gone"}
 _CHANGED = {"stay": "A stay: now", "shift": "A shift: now", "event": "Now"}
 
 
-def _item(item: PlacedStay | Shift | Event, bars: PlayedBars) -> str:
+def _item(item: PlacedStay | Shift | Event, played: Played) -> str:
     if isinstance(item, Shift):
-        return shift_words(item, bars)
+        return shift_words(item, played.bars)
     if isinstance(item, Event):
-        text = event_words(item, bars)
+        text = event_words(item, played.bars, played.spelling)
         return f"{text[:1].lower()}{text[1:]}"
     long = item.stay.bars
     count = f" ({plural(long, 'bar')})" if long > 1 else ""
-    where = bar_range(bars, item.stay.first, item.stay.last)
-    return f"{where}{count}, {range_words(item.stay.low, item.stay.high)}"
+    where = bar_range(played.bars, item.stay.first, item.stay.last)
+    notes = range_words(item.stay.low, item.stay.high, played.spelling)
+    return f"{where}{count}, {notes}"
 
 
 def told_changes(d: Drafts) -> tuple[list[Change], str]:

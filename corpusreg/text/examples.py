@@ -13,6 +13,7 @@ from corpusreg.comparison.examples import ALL, KINDS, Example, Examples, Kind, h
 from corpusreg.instruments import load
 from corpusreg.measures.definitions import VERSION
 from corpusreg.revision.intentions import LIKE
+from corpusreg.score.pitch import USUAL
 from corpusreg.system.phrases import plural
 from corpusreg.system.plaintext import plain
 from corpusreg.text.measures import measure_sentence
@@ -35,7 +36,7 @@ def passage_words(each: Example) -> str:
         return _shift(row, bar)
     if kind == "dwell":
         last = plain(str(row["end_bar"]))
-        low, high = note(int(row["low"])), note(int(row["high"]))
+        low, high = note(int(row["low"]), USUAL), note(int(row["high"]), USUAL)
         return (
             f"Bars {bar}–{last} stay between {low} and {high} for "
             f"{plural(round(row['bars']), 'bar')}{', a thin texture' if row['size'] else ''}"
@@ -50,7 +51,7 @@ def _edge(row: Mapping[str, Any], bar: str) -> str:
     own = load()[row["instrument"]]
     end = "low" if low + high < sum(own.professional) else "high"
     return (
-        f"The {own.name} is at the {end} edge of its range ({register(low, high)}) for "
+        f"The {own.name} is at the {end} edge of its range ({register(low, high, USUAL)}) for "
         f"{plural(round(row['bars']), 'bar')} from bar {bar} on, in the middle of the texture"
     )
 
@@ -69,13 +70,13 @@ def _shift(row: Mapping[str, Any], bar: str) -> str:
 
 def _event(kind: str, row: Mapping[str, Any], bar: str) -> str:
     low, high = int(row["low"]), int(row["high"])
-    notes = register(low, high)
+    notes = register(low, high, USUAL)
     if kind in ("withheld-bass", "withheld-top", "return"):
         bass = row["event_kind"] == "withheld_bass"
         what, beyond = ("bass", "below") if bass else ("top", "above")
         again = f", with the music of bar {plain(row['again_bar'])}" if row["again_bar"] else ""
         return (
-            f"The {what} is withheld: nothing {beyond} {note(int(row['edge']))} for "
+            f"The {what} is withheld: nothing {beyond} {note(int(row['edge']), USUAL)} for "
             f"{_length(row['silence'])}, then {notes} in bar {bar}{again}"
         )
     if kind == "cleared":
@@ -94,8 +95,8 @@ def _event(kind: str, row: Mapping[str, Any], bar: str) -> str:
     if kind == "pedal-point":
         return f"A pedal point on {notes} lasts for {_length(row['bars'])}"
     return (
-        f"From bar {plain(str(row['start_bar']))} on nothing sounds between {note(low)} "
-        f"and {note(high)} for {_length(row['bars'])}"
+        f"From bar {plain(str(row['start_bar']))} on nothing sounds between "
+        f"{note(low, USUAL)} and {note(high, USUAL)} for {_length(row['bars'])}"
     )
 
 
@@ -141,7 +142,7 @@ def study_text(c: Comparison, alike: Sequence[Example], otherwise: Sequence[Exam
     found = habit(c)
     if found is None or not (alike or otherwise):
         return ""
-    said = f"Passages to study. {measure_sentence(found.finding)}"
+    said = f"Passages to study. {measure_sentence(found.finding, found.piece)}"
     lines = ["", "", *wrap(said)]
     for title, several in (("that share it", alike), ("that do otherwise", otherwise)):
         if several:
@@ -207,7 +208,7 @@ def study_document(
     found = habit(c)
     return {
         "habit": found.measure if found else None,
-        "words": measure_sentence(found.finding) if found else None,
+        "words": measure_sentence(found.finding, found.piece) if found else None,
         "sharing": [passage_document(each) for each in sharing],
         "otherwise": [passage_document(each) for each in otherwise],
     }

@@ -13,6 +13,7 @@ from dataclasses import replace
 
 from corpusreg.comparison.findings import Finding, PieceFacts, bare_event
 from corpusreg.measures.events import Event
+from corpusreg.score.pitch import Spelling
 from corpusreg.score.played import PlayedBars
 from corpusreg.system.phrases import capital, joined
 from corpusreg.text.measures import measure_sentence, measure_short
@@ -62,11 +63,11 @@ NAMES: Mapping[str, str] = {
 def sentence(found: Finding, piece: PieceFacts) -> str:
     """A finding as one sentence, with its full stop."""
     if found.kind == "measure":
-        return measure_sentence(found)
+        return measure_sentence(found, piece)
     if found.kind == "stay":
         return f"{stay(found, piece)}."
     if found.kind == "section":
-        return f"{section(found)}."
+        return f"{section(found, piece)}."
     if found.kind == "player":
         return f"{capital(edge(found, piece))}, though in the middle of the texture."
     words = EVENTS[found.name](found, _event(found), piece)
@@ -148,7 +149,7 @@ def short(found: Finding, piece: PieceFacts) -> str:
     if found.kind == "stay":
         return _short_stay(found, piece)
     if found.kind == "section":
-        return section(found)
+        return section(found, piece)
     if found.kind == "player":
         return edge(found, piece)
     assert found.bar is not None
@@ -163,7 +164,8 @@ def throughout(found: Finding, piece: PieceFacts) -> bool:
 def stay(found: Finding, piece: PieceFacts) -> str:
     """Where it stays, and between which notes."""
     assert found.low is not None and found.high is not None
-    mostly = f"mostly between {note(found.low)} and {note(found.high)}"
+    low, high = (note(pitch, piece.spelling) for pitch in (found.low, found.high))
+    mostly = f"mostly between {low} and {high}"
     if throughout(found, piece):
         return f"It stays in one register throughout, {mostly}"
     one = found.place is not None and found.place.bars == 1
@@ -172,8 +174,8 @@ def stay(found: Finding, piece: PieceFacts) -> str:
 
 def _short_stay(found: Finding, piece: PieceFacts) -> str:
     if throughout(found, piece):
-        return f"stays in one register throughout, {_reg(found)}"
-    return f"stays in {_reg(found)}, {_place(found)}"
+        return f"stays in one register throughout, {_reg(found, piece)}"
+    return f"stays in {_reg(found, piece)}, {_place(found)}"
 
 
 def edge(found: Finding, piece: PieceFacts) -> str:
@@ -183,17 +185,18 @@ def edge(found: Finding, piece: PieceFacts) -> str:
     whole = found.place.bars == piece.played_bars
     where = "throughout" if whole else f"in {_place(found)}"
     who = player(piece, part)
-    return f"{who} lies {found.direction} for its instrument {where}, {_reg(found)}"
+    return f"{who} lies {found.direction} for its instrument {where}, {_reg(found, piece)}"
 
 
-def section(found: Finding) -> str:
+def section(found: Finding, piece: PieceFacts) -> str:
     """Where the texture lies in a section: its outer notes and its middle."""
     again = " again" if found.order > 1 else ""
     (middle,) = found.notes
-    return f"{found.name}{again}, {_place(found)}: {_reg(found)}, the middle at {note(middle)}"
+    where = f"{found.name}{again}, {_place(found)}: {_reg(found, piece)}"
+    return f"{where}, the middle at {note(middle, piece.spelling)}"
 
 
-def section_lines(found: Sequence[Finding]) -> list[str]:
+def section_lines(found: Sequence[Finding], piece: PieceFacts) -> list[str]:
     """A sentence for each section, with how far it lies from where its music lay before."""
     lines = []
     first: dict[str, int] = {}
@@ -206,13 +209,13 @@ def section_lines(found: Sequence[Finding]) -> list[str]:
             far = f", {interval(abs(middle - before))} {way} than the first time"
         elif each.order > 1:
             far = ", where it lay before"
-        lines.append(f"{section(each)}{far}.")
+        lines.append(f"{section(each, piece)}{far}.")
     return lines
 
 
-def _reg(found: Finding) -> str:
+def _reg(found: Finding, piece: PieceFacts) -> str:
     assert found.low is not None and found.high is not None
-    return register(found.low, found.high)
+    return register(found.low, found.high, piece.spelling)
 
 
 def _event(found: Finding) -> Event:
@@ -241,7 +244,7 @@ def _what(found: Finding, piece: PieceFacts) -> str:
     if found.name in ("withheld_bass", "withheld_top"):
         return f"{name} for {about_bars(found.size or 0)}"
     if found.name in ("high_point", "low_point", "pedal_point") and found.notes:
-        return f"{name} {note(found.notes[0])}"
+        return f"{name} {note(found.notes[0], piece.spelling)}"
     if found.name in ("climb", "descent"):
         return f"{name} of {interval(_event(found).distance)}"
     if found.name == "voice_entry" and len(found.players) == 1 and len(piece.parts) > 1:
@@ -256,7 +259,8 @@ def _withheld(found: Finding, event: Event, piece: PieceFacts, *, bass: bool) ->
     assert found.low is not None and found.high is not None and found.size is not None
     hardly = "nothing" if found.clean else "almost nothing"
     wait = about_bars(found.size)
-    comes = note(found.low if bass else found.high)
+    beyond = f"{side} {note(event.edge, piece.spelling)}"
+    comes = note(found.low if bass else found.high, piece.spelling)
     # Of several notes that come the outermost is named, which need not be the first.
     several = len(event.pitches) > 1
     way = ("down to " if bass else "up to ") if several else ""
@@ -270,19 +274,19 @@ def _withheld(found: Finding, event: Event, piece: PieceFacts, *, bass: bool) ->
         if first and several:
             return (
                 f"{who} is silent for {about_bars(found.rest)}, then brings the first notes "
-                f"{side} {note(event.edge)} in {_bar(found)}, {way}{comes}{again}"
+                f"{beyond} in {_bar(found)}, {way}{comes}{again}"
             )
         if first:
             return (
                 f"{who} is silent for {about_bars(found.rest)}; its {comes} in {_bar(found)} "
-                f"is the first note {side} {note(event.edge)}{again}"
+                f"is the first note {beyond}{again}"
             )
         return (
             f"{who} rests for {about_bars(found.rest)} and brings the {end} back in "
             f"{_bar(found)}, {way or 'with '}{comes}{again}"
         )
     return (
-        f"the {end} is withheld: {hardly} {side} {note(event.edge)} for {wait}, then "
+        f"the {end} is withheld: {hardly} {beyond} for {wait}, then "
         f"{way}{comes} in {_bar(found)}{again}"
     )
 
@@ -306,19 +310,20 @@ def cleared(found: Finding, event: Event, piece: PieceFacts) -> str:
     if event.since is None:
         return (
             f"the middle stays empty for {about_bars(event.silence)}; {_bar(found)} fills it "
-            f"with {notes(found.notes)}"
+            f"with {notes(found.notes, piece.spelling)}"
         )
     since = f" after {bar_words(found.since)}" if found.since else ""
     return (
         f"the middle clears{since} for {about_bars(event.silence)}; {_bar(found)} fills it "
-        f"again with {notes(found.notes)}"
+        f"again with {notes(found.notes, piece.spelling)}"
     )
 
 
 def entry(found: Finding, event: Event, piece: PieceFacts) -> str:
     """A place fills that was long silent."""
     when = "for the first time" if event.since is None else f"after {about_bars(event.silence)}"
-    return f"the space at {register(event.low, event.high)} fills in {_bar(found)} {when}"
+    space = register(event.low, event.high, piece.spelling)
+    return f"the space at {space} fills in {_bar(found)} {when}"
 
 
 def _line(event: Event) -> str:
@@ -329,7 +334,7 @@ def climb(found: Finding, event: Event, piece: PieceFacts) -> str:
     """An outer line climbs."""
     return (
         f"{_line(event)} climbs {interval(event.distance)} {_in(found)}, from "
-        f"{note(event.low)} to {note(event.high)}"
+        f"{note(event.low, piece.spelling)} to {note(event.high, piece.spelling)}"
     )
 
 
@@ -337,7 +342,7 @@ def descent(found: Finding, event: Event, piece: PieceFacts) -> str:
     """An outer line descends."""
     return (
         f"{_line(event)} descends {interval(event.distance)} {_in(found)}, from "
-        f"{note(event.high)} to {note(event.low)}"
+        f"{note(event.high, piece.spelling)} to {note(event.low, piece.spelling)}"
     )
 
 
@@ -365,10 +370,10 @@ def _held(found: Finding, event: Event, piece: PieceFacts) -> tuple[str, str]:
         where = f"in {player(piece, found.players[0])}"
         if event.place == "inner":
             who = ", inside the texture"
-    tone = note(event.low if event.place != "top" else event.high)
+    tone = note(event.low if event.place != "top" else event.high, piece.spelling)
     held = f"{tone} is"
     if len(found.notes) > 1:
-        held, who = f"{notes(found.notes)} are", ""
+        held, who = f"{notes(found.notes, piece.spelling)} are", ""
         if found.notes[-1] - found.notes[0] > 12 and len(found.players) != 1:
             where = "together"
     return f"{held} held or repeated {where}", who
@@ -419,11 +424,11 @@ def voice_entry(found: Finding, event: Event, piece: PieceFacts) -> str:
         if event.interval:
             way = "higher" if event.interval > 0 else "lower"
             how += f" {interval(abs(event.interval))} {way}"
-    return f"{who} {enter} in {_bar(found)} with {note(event.low)}{after}{how}"
+    return f"{who} {enter} in {_bar(found)} with {note(event.low, piece.spelling)}{after}{how}"
 
 
 def _point(found: Finding, event: Event, piece: PieceFacts, name: str) -> str:
-    tone = note(event.high if name == "high point" else event.low)
+    tone = note(event.high if name == "high point" else event.low, piece.spelling)
     words = f"{name} {tone} in {_bar(found)}"
     if len(found.players) == 1 and len(piece.parts) > 1:
         words += f" ({player(piece, found.players[0], given=False)})"
@@ -452,7 +457,7 @@ def isolated(found: Finding, event: Event, piece: PieceFacts) -> str:
     side = "above" if event.direction == "up" else "below"
     stand = "stands" if len(event.pitches) == 1 else "stand"
     return (
-        f"{notes(event.pitches)} in {_bar(found)} {stand} alone, "
+        f"{notes(event.pitches, piece.spelling)} in {_bar(found)} {stand} alone, "
         f"{interval(event.distance)} {side} everything in the bars around"
     )
 
@@ -474,13 +479,13 @@ def dialogue(found: Finding, event: Event, piece: PieceFacts) -> str:
     """Two registers take turns."""
     return (
         f"{_place(found)} alternate between a low and a high register, {number(event.times)} "
-        f"turns within {register(event.low, event.high)}"
+        f"turns within {register(event.low, event.high, piece.spelling)}"
     )
 
 
 def gap(found: Finding, event: Event, piece: PieceFacts) -> str:
     """A wide empty space inside the texture."""
-    space = f"{note(event.low)} and {note(event.high)}"
+    space = f"{note(event.low, piece.spelling)} and {note(event.high, piece.spelling)}"
     return f"{_place(found)} leave a gap: nothing sounds between {space}"
 
 
@@ -515,6 +520,7 @@ EVENTS: Mapping[str, Callable[[Finding, Event, PieceFacts], str]] = {
 _NAMELESS = PieceFacts("", "", "", "", (), (), 0, 0, False, 0, 0)
 
 
-def event_words(event: Event, bars: PlayedBars) -> str:
+def event_words(event: Event, bars: PlayedBars, spelling: Spelling) -> str:
     """One event as a sentence without its full stop."""
-    return sentence(bare_event(event, bars), _NAMELESS).removesuffix(".")
+    piece = replace(_NAMELESS, spelling=spelling)
+    return sentence(bare_event(event, bars), piece).removesuffix(".")

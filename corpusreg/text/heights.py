@@ -44,7 +44,8 @@ def passage_heading(found: Passage) -> str:
         own = f"written for {found.own.name}"
     else:
         own = f"instrument not known, compared with {found.home.name}"
-    return f"{plain(found.part)}, {where}: {range_words(found.lowest, found.highest)}, {own}"
+    notes = range_words(found.lowest, found.highest, found.spelling)
+    return f"{plain(found.part)}, {where}: {notes}, {own}"
 
 
 def passage_words(found: Passage) -> str:
@@ -61,7 +62,8 @@ def passage_words(found: Passage) -> str:
     spread = [int(100 * each) for each in by_period.values()]
     if share >= 1 - OUTER and max(spread, default=0) - min(spread, default=0) >= _MOVED:
         shares = [f"{int(100 * each)} ({name})" for name, each in by_period.items()]
-        text += f". Of 100 notes its {note_name(outer)} is {side}er than {joined(shares)}"
+        name = note_name(outer, found.spelling)
+        text += f". Of 100 notes its {name} is {side}er than {joined(shares)}"
     return f"{text}."
 
 
@@ -100,8 +102,8 @@ def passage_document(found: Passage) -> dict[str, Any]:
         "instrument": found.own.id if found.own else None,
         "compared_with": found.home.id,
         "bars": [labels[found.first], labels[found.last - 1]],
-        "lowest": note_name(found.lowest),
-        "highest": note_name(found.highest),
+        "lowest": note_name(found.lowest, found.spelling),
+        "highest": note_name(found.highest, found.spelling),
         "among": _among(found.far) if found.far else None,
         "rows": [_document(each, found) for each in found.rows],
     }
@@ -150,7 +152,9 @@ def _document(each: OnInstrument, found: Passage) -> dict[str, Any]:
         "registers": {name: round(share, 4) for name, share in each.registers.items()},
         "tiring": round(each.tiring, 4),
         "dull": round(each.dull, 4),
-        "out_of_range": [beyond_document(one, found.bars) for one in each.out_of_range],
+        "out_of_range": [
+            beyond_document(one, found.bars, found.spelling) for one in each.out_of_range
+        ],
         "equally_high": {
             "semitones": each.semitones,
             "exact": round(each.exact, 2) + 0.0,

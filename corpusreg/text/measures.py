@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from corpusreg.comparison.findings import NEARLY_ALL, Company, Finding, Rank
+from corpusreg.comparison.findings import NEARLY_ALL, Company, Finding, PieceFacts, Rank
 from corpusreg.measures.definitions import BY_NAME
 from corpusreg.system.phrases import capital
 from corpusreg.text.wording import (
@@ -132,11 +132,12 @@ def value_words(found: Finding) -> str:
     return f"{value:.{digits}f} {unit}"
 
 
-def _value(found: Finding) -> str:
+def _value(found: Finding, piece: PieceFacts) -> str:
     """The value inside a sentence."""
     value, unit = found.size or 0.0, found.unit
     if found.low is not None and found.high is not None:
-        return f"{note(found.low)} to {note(found.high)}, {interval(value)}"
+        low, high = (note(pitch, piece.spelling) for pitch in (found.low, found.high))
+        return f"{low} to {high}, {interval(value)}"
     if unit.startswith("share"):
         if value == 1:
             return "the whole time"
@@ -195,12 +196,13 @@ def compared(found: Finding, company: Company | None = None) -> str:
     return f"{side} than in about {_hundreds(share)} of 100{works}"
 
 
-def measure_sentence(found: Finding, company: Company | None = None) -> str:
+def measure_sentence(found: Finding, piece: PieceFacts, company: Company | None = None) -> str:
     """A measure as a sentence: the fact, then how it compares."""
     words = _words(found.name)
     if found.size is None:
         return f"{capital(title(found.name))}: {found.reason}."
-    fact = words.none if words.none and found.size == 0 else words.fact.format(v=_value(found))
+    none = words.none if found.size == 0 else ""
+    fact = none or words.fact.format(v=_value(found, piece))
     said = compared(found, company)
     return f"{fact}: {said}." if said else f"{fact}."
 

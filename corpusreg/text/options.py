@@ -111,7 +111,7 @@ def _effect(option: Option, before: Heard) -> str:
         e for e in events_at(before, at, wanted.intention) if place == (e.kind, e.low, e.high)
     )
     known = "; it does so now too, less strongly" if any(same) else ""
-    return f"{event_words(event, now.played.bars)}{known}"
+    return f"{event_words(event, now.played.bars, now.played.spelling)}{known}"
 
 
 def _shift_there(now: Heard, before: Heard, at: int) -> str:
@@ -129,6 +129,6 @@ def _like(found: Shift | Event | Stay, now: Heard) -> str:
         return f"A shift in {shift_words(found, bars)}"
     if isinstance(found, Stay):
         where = bar_range(bars, found.first, found.last)
-        space = range_words(found.low, found.high).replace(" to ", " and ")
-        return f"{capital(where)} then stay between {space}"
-    return event_words(found, bars)
+        space = range_words(found.low, found.high, now.played.spelling)
+        return f"{capital(where)} then stay between {space.replace(' to ', ' and ')}"
+    return event_words(found, bars, now.played.spelling)

@@ -15,8 +15,8 @@ from corpusreg.comparison.players import MUCH, Beyond, Lying, Player, Reach, Sti
 from corpusreg.instruments.ensembles import kinds
 from corpusreg.measures.height import Height
 from corpusreg.norms.written import Written
-from corpusreg.score.pitch import note_name
-from corpusreg.score.played import PlayedBars
+from corpusreg.score.pitch import USUAL, Spelling, note_name
+from corpusreg.score.played import Played, PlayedBars
 from corpusreg.system.phrases import capital, joined, plural
 from corpusreg.system.plaintext import plain
 from corpusreg.text.bars import bar_range
@@ -56,13 +56,13 @@ def reaching(c: Comparison) -> list[Player]:
     return sorted(found, key=lambda p: (not p.torn, -_reach(p).share))
 
 
-def reach_words(player: Player, bars: PlayedBars) -> str:
+def reach_words(player: Player, played: Played) -> str:
     """Where a reaching part lies high or low, as a sentence without its subject and stop."""
     reach = _reach(player)
     lies = _known(player)
-    whole = (reach.first, reach.last) == (0, len(bars))
-    where = "throughout" if whole else f"in {bar_range(bars, reach.first, reach.last)}"
-    text = f"lies {reach.side} {where}, {register(reach.low, reach.high)}"
+    whole = (reach.first, reach.last) == (0, len(played.bars))
+    where = "throughout" if whole else f"in {bar_range(played.bars, reach.first, reach.last)}"
+    text = f"lies {reach.side} {where}, {register(reach.low, reach.high, played.spelling)}"
     if player.torn:
         text += ", though in the middle of the texture"
     text += f": {_far(reach, lies)}"
@@ -83,7 +83,7 @@ def _far(reach: Reach, lies: Lying) -> str:
     """How far out a passage lies for its player."""
     if lies.written is None or reach.beyond is None:
         way = "above" if reach.side == "high" else "below"
-        usual = register(*lies.instrument.comfortable)
+        usual = register(*lies.instrument.comfortable, USUAL)
         return f"mostly {way} what is comfortable for {lies.instrument.name} ({usual})"
     return far_words(reach.beyond, reach.side, lies.written, lies.instrument.name)
 
@@ -101,12 +101,12 @@ def far_words(share: float, side: str, written: Written, name: str) -> str:
 
 def player_lines(c: Comparison) -> list[str]:
     """One line a part: name, notes, place in the range as a strip, what it asks."""
-    return [_line(player) for player in c.players.parts]
+    return [_line(player, c.whole.played.spelling) for player in c.players.parts]
 
 
 def player_remarks(c: Comparison) -> list[str]:
     """What the lines cannot hold: tiring zones, stillness on one level, unknown instruments."""
-    found = [f"{_name(p)} {reach_words(p, c.bars)}." for p in reaching(c)]
+    found = [f"{_name(p)} {reach_words(p, c.whole.played)}." for p in reaching(c)]
     tired = [_name(p) for p in c.players.parts if p.lying and tires(p.lying)]
     if tired:
         found.append(f"{', '.join(tired)}: {TIRING[0].lower()}{TIRING[1:]}")
@@ -139,8 +139,9 @@ def beyond_words(found: OutOfRange, piece: PieceFacts) -> str:
     who = player(piece, found.part)
     return (
         f"{capital(who)} has {plural(found.count, 'note')} {found.side} its usual range "
-        f"({register(found.low, found.high)}), first {note(found.first)} in "
-        f"{bar_words(found.bar)}. Ask the player, the singer or the teacher."
+        f"({register(found.low, found.high, USUAL)}), first "
+        f"{note(found.first, piece.spelling)} in {bar_words(found.bar)}. "
+        "Ask the player, the singer or the teacher."
     )
 
 
@@ -158,7 +159,8 @@ def practical_words(found: Practical, piece: PieceFacts) -> str:
     if found.kind == "vocal_peak":
         return _peak_words(found, piece)
     assert found.low is not None and found.high is not None
-    where, pair = bar_words(found.bar), f"{note(found.low)} to {note(found.high)}"
+    where = bar_words(found.bar)
+    pair = " to ".join(note(pitch, piece.spelling) for pitch in (found.low, found.high))
     others = len(found.bars) - 1
     more = f", as in {plural(others, 'other bar')}" if others else ""
     if found.kind == "wide_chord":
@@ -184,10 +186,8 @@ def _peak_words(found: Practical, piece: PieceFacts) -> str:
     long = (
         "less than a beat" if found.count < 1 else f"{plural(round(found.count), 'beat')} long"
     )
-    text = (
-        f"{capital(player(piece, found.part or ''))}: the vocal peak is {note(found.peak)} in "
-        f"{bar_words(found.bar)}, {long}, sung {times}"
-    )
+    who, peak = capital(player(piece, found.part or "")), note(found.peak, piece.spelling)
+    text = f"{who}: the vocal peak is {peak} in {bar_words(found.bar)}, {long}, sung {times}"
     text += f", with {found.dynamic} beside it." if found.dynamic else "."
     if found.doubled >= _DOUBLED:
         text += (
@@ -197,8 +197,8 @@ def _peak_words(found: Practical, piece: PieceFacts) -> str:
     if found.low is None or found.high is None:
         return text
     return (
-        f"{text} Many voices of this type change between {note(found.low)} and "
-        f"{note(found.high)} (from memory; schools differ): ask the singer."
+        f"{text} Many voices of this type change between {note(found.low, piece.spelling)} and "
+        f"{note(found.high, piece.spelling)} (from memory; schools differ): ask the singer."
     )
 
 
@@ -208,10 +208,10 @@ _STILL = {
 }
 
 
-def _line(player: Player) -> str:
+def _line(player: Player, spelling: Spelling) -> str:
     name = _name(player)
     name = name if len(name) <= _NAME else f"{name[: _NAME - 3]}..."
-    notes = range_words(player.lowest, player.highest)
+    notes = range_words(player.lowest, player.highest, spelling)
     if player.lying is None:
         return f"{name:<{_NAME}} {notes}"
     strip = _strip(player, player.lying)
@@ -276,7 +276,7 @@ _DIGITS = 4
 
 def parts_document(c: Comparison) -> list[dict[str, Any]]:
     """All sounding parts in score order."""
-    return [_part(player, c.bars) for player in c.players.parts]
+    return [_part(player, c.whole.played) for player in c.players.parts]
 
 
 def two_level_document(c: Comparison) -> dict[str, Any] | None:
@@ -284,9 +284,11 @@ def two_level_document(c: Comparison) -> dict[str, Any] | None:
     two = c.players.two_level
     if two is None:
         return None
-    lowest, highest = two.compass
+    ends = dict(zip(("lowest", "highest"), two.compass, strict=True))
     return {
-        "compass": {"lowest": note_name(lowest), "highest": note_name(highest)},
+        "compass": {
+            end: note_name(pitch, c.whole.played.spelling) for end, pitch in ends.items()
+        },
         "grid": _grid(two.grid.tolist()),
         "middle_but_edge": _round(two.middle_but_edge),
         "edge_but_middle": _round(two.edge_but_middle),
@@ -311,33 +313,34 @@ def height_document(found: Height) -> dict[str, Any]:
     return {"mean": _round(found.mean), "low": _round(found.low), "high": _round(found.high)}
 
 
-def beyond_document(each: Beyond, bars: PlayedBars) -> dict[str, Any]:
+def beyond_document(each: Beyond, bars: PlayedBars, spelling: Spelling) -> dict[str, Any]:
     """Notes of one pitch outside the range."""
     return {
-        "note": note_name(each.pitch),
+        "note": note_name(each.pitch, spelling),
         "side": each.side,
         "notes": each.notes,
         "first_bar": bars.labels[each.bar],
     }
 
 
-def _part(player: Player, bars: PlayedBars) -> dict[str, Any]:
+def _part(player: Player, played: Played) -> dict[str, Any]:
     lies = player.lying
     return {
         "name": player.name,
         "instrument": lies.instrument.id if lies else None,
-        "lowest": note_name(player.lowest),
-        "highest": note_name(player.highest),
+        "lowest": note_name(player.lowest, played.spelling),
+        "highest": note_name(player.highest, played.spelling),
         "audible": height_document(player.audible),
-        "height": _lying(lies, bars) if lies else None,
-        "out_of_range": [beyond_document(each, bars) for each in lies.out_of_range]
-        if lies
-        else [],
+        "height": _lying(lies, played) if lies else None,
+        "out_of_range": [
+            beyond_document(each, played.bars, played.spelling)
+            for each in (lies.out_of_range if lies else ())
+        ],
         "staves": [
             {
                 "staff": staff.number,
-                "lowest": note_name(staff.lowest),
-                "highest": note_name(staff.highest),
+                "lowest": note_name(staff.lowest, played.spelling),
+                "highest": note_name(staff.highest, played.spelling),
                 "height": height_document(staff.height) if staff.height else None,
             }
             for staff in player.staves
@@ -345,7 +348,8 @@ def _part(player: Player, bars: PlayedBars) -> dict[str, Any]:
     }
 
 
-def _lying(lies: Lying, bars: PlayedBars) -> dict[str, Any]:
+def _lying(lies: Lying, played: Played) -> dict[str, Any]:
+    bars = played.bars
     runs = {"tiring_bars": lies.tiring_run, "edge_bars": lies.edge_run}
     return {
         **height_document(lies.height),
@@ -356,7 +360,7 @@ def _lying(lies: Lying, bars: PlayedBars) -> dict[str, Any]:
         "outside": _round(lies.outside),
         **{name: _labels(bars, *run) if run else None for name, run in runs.items()},
         "written": written_document(lies.written) if lies.written else None,
-        "reach": reach_document(lies.reach, bars) if lies.reach else None,
+        "reach": reach_document(lies.reach, played) if lies.reach else None,
         "stays": [
             dict(zip(("start_bar", "end_bar"), _labels(bars, first, last), strict=True))
             | {"low": _round(low), "high": _round(high)}
@@ -380,13 +384,13 @@ def written_document(written: Written) -> dict[str, Any]:
     }
 
 
-def reach_document(reach: Reach, bars: PlayedBars) -> dict[str, Any]:
+def reach_document(reach: Reach, played: Played) -> dict[str, Any]:
     """Where a part lies high or low for its instrument."""
     return {
         "side": reach.side,
-        "bars": _labels(bars, reach.first, reach.last),
-        "lowest": note_name(reach.low),
-        "highest": note_name(reach.high),
+        "bars": _labels(played.bars, reach.first, reach.last),
+        "lowest": note_name(reach.low, played.spelling),
+        "highest": note_name(reach.high, played.spelling),
         "share": _round(reach.share),
         "beyond": None if reach.beyond is None else _round(reach.beyond),
         "zone": reach.zone or None,

@@ -59,7 +59,7 @@ def heading(r: Reading) -> str:
     piece = r.piece
     facts = (
         plain(piece.title), piece.ensemble, length_words(r),
-        register(piece.lowest, piece.highest),
+        register(piece.lowest, piece.highest, piece.spelling),
     )  # fmt: skip
     return ", ".join(facts)
 
@@ -86,7 +86,9 @@ def _second(r: Reading) -> str:
     """What is unusual, or the high point."""
     if r.unusual:
         return " ".join(
-            measure_sentence(each, r.company) for each in r.unusual if not _is_stay(each, r)
+            measure_sentence(each, r.piece, r.company)
+            for each in r.unusual
+            if not _is_stay(each, r)
         )
     return (
         sentence(r.high_point, r.piece) if r.high_point and r.high_point is not r.first else ""
@@ -120,25 +122,26 @@ def suggestion_sentence(s: Suggestion, r: Reading) -> str:
     """One thing to try, as a question or an offer."""
     where = bar_words(s.serves.bar) if s.serves.bar else place_words(s.place)
     who = player(r.piece, s.part) if s.part and len(r.piece.parts) > 1 else ""
-    if s.kind in ("keep_above", "keep_below") and s.note is not None:
+    tone = "" if s.note is None else note(s.note, r.piece.spelling)
+    if s.kind in ("keep_above", "keep_below") and tone:
         side = "above" if s.kind == "keep_above" else "below"
         return (
             f"Listen: what changes at {where} if {who or 'everything'} stays {side} "
-            f"{note(s.note)} until then?"
+            f"{tone} until then?"
         )
     if s.kind == "keep_clear":
         return (
             f"Try: leave this register empty for {number(s.bars)} more bars and enter it "
             f"later than {where}; what does the entry gain?"
         )
-    if s.kind == "hold_arrival" and s.note is not None:
+    if s.kind == "hold_arrival" and tone:
         return (
-            f"Try: let the line rest on {note(s.note)} for a bar when it arrives in {where}; "
+            f"Try: let the line rest on {tone} for a bar when it arrives in {where}; "
             "what does the arrival gain?"
         )
-    if s.kind == "hold_longer" and s.note is not None:
+    if s.kind == "hold_longer" and tone:
         return (
-            f"Try: hold the {note(s.note)} for {number(s.bars)} bars beyond {where}, "
+            f"Try: hold the {tone} for {number(s.bars)} bars beyond {where}, "
             "and let go of it later; what does its end gain?"
         )
     if s.kind == "settle_before":
@@ -146,11 +149,8 @@ def suggestion_sentence(s: Suggestion, r: Reading) -> str:
             f"Try: keep the register still for one more bar before {where}; is the shift "
             "clearer?"
         )
-    if s.kind == "save_the_top" and s.note is not None:
-        return (
-            f"Listen: what changes at {where} if nothing before it goes as high as "
-            f"{note(s.note)}?"
-        )
+    if s.kind == "save_the_top" and tone:
+        return f"Listen: what changes at {where} if nothing before it goes as high as {tone}?"
     if s.serves.place:
         where = place_words(s.serves.place)
     if s.serves.kind == "player":
@@ -258,7 +258,7 @@ def details(r: Reading) -> list[Section]:
     stays = r.long_stays()[:MOST]
     found = [
         Section("What happens", tuple(events)),
-        Section("Section by section", tuple(section_lines(r.sections))),
+        Section("Section by section", tuple(section_lines(r.sections, r.piece))),
         Section("Where it stays", tuple(sentence(each, r.piece) for each in stays)),
         Section("In other company", tuple(_others(r))),
         Section(

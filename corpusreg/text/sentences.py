@@ -12,7 +12,7 @@ from corpusreg.comparison.comparison import Comparison
 from corpusreg.measures.definitions import Measure
 from corpusreg.measures.shifts import Shift
 from corpusreg.norms.reference import Cohort, Placement
-from corpusreg.score.pitch import note_name
+from corpusreg.score.pitch import USUAL, Spelling, note_name
 from corpusreg.score.played import PlayedBars
 from corpusreg.system.phrases import plural
 
@@ -82,13 +82,13 @@ def interval_words(semitones: float) -> str:
     )
 
 
-def range_words(low: int, high: int) -> str:
+def range_words(low: int, high: int, spelling: Spelling = USUAL) -> str:
     """Two notes as a range, one note as itself.
 
     >>> range_words(60, 72), range_words(64, 64)
     ('C4 to C5', 'E4')
     """
-    return note_name(low) if low == high else f"{note_name(low)} to {note_name(high)}"
+    return " to ".join(dict.fromkeys(note_name(pitch, spelling) for pitch in (low, high)))
 
 
 def length_words(comparison: Comparison) -> str:

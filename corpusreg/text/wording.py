@@ -10,7 +10,7 @@ import re
 from collections.abc import Sequence
 
 from corpusreg.comparison.findings import Company, PieceFacts, Place, PrintedBar
-from corpusreg.score.pitch import note_name
+from corpusreg.score.pitch import Spelling, note_name
 from corpusreg.score.played import time_words
 from corpusreg.system.phrases import joined
 from corpusreg.system.plaintext import plain
@@ -54,33 +54,37 @@ def number(value: int) -> str:
     return _NUMBERS[value] if 0 <= value < len(_NUMBERS) else f"{value:,}"
 
 
-def note(pitch: int) -> str:
-    """A note with its signs.
+def note(pitch: int, spelling: Spelling) -> str:
+    """A note with its signs, as a piece spells it.
 
-    >>> note(58), note(61)
+    >>> from corpusreg.score.pitch import USUAL
+    >>> note(58, USUAL), note(61, USUAL)
     ('B♭3', 'C♯4')
     """
-    return note_name(pitch).replace("b", "♭").replace("#", "♯")
+    return note_name(pitch, spelling).replace("b", "♭").replace("#", "♯")
 
 
-def notes(pitches: Sequence[int]) -> str:
+def notes(pitches: Sequence[int], spelling: Spelling) -> str:
     """Up to four notes by name, more by the outer ones.
 
-    >>> notes((60, 64)), notes((60, 62, 64, 65, 67))
+    >>> from corpusreg.score.pitch import USUAL
+    >>> notes((60, 64), USUAL), notes((60, 62, 64, 65, 67), USUAL)
     ('C4 and E4', 'notes from C4 to G4')
     """
     if len(pitches) > 4:
-        return f"notes from {note(min(pitches))} to {note(max(pitches))}"
-    return joined([note(each) for each in pitches])
+        low, high = (note(end(pitches), spelling) for end in (min, max))
+        return f"notes from {low} to {high}"
+    return joined([note(each, spelling) for each in pitches])
 
 
-def register(low: int, high: int) -> str:
+def register(low: int, high: int, spelling: Spelling) -> str:
     """Two notes as a range, one note as itself.
 
-    >>> register(60, 72), register(64, 64)
+    >>> from corpusreg.score.pitch import USUAL
+    >>> register(60, 72, USUAL), register(64, 64, USUAL)
     ('C4–C5', 'E4')
     """
-    return note(low) if low == high else f"{note(low)}–{note(high)}"
+    return "–".join(dict.fromkeys(note(pitch, spelling) for pitch in (low, high)))
 
 
 def interval(semitones: float) -> str:

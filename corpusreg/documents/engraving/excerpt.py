@@ -26,9 +26,12 @@ from dataclasses import replace
 from fractions import Fraction
 from typing import Any
 
+import numpy as np
 from lxml import etree
 
 from corpusreg.score.notes import NOTE_DTYPE, Bars, Score, note_table
+from corpusreg.score.pitch import Spelling, written_note
+from corpusreg.score.spelling import signature, spelled
 from corpusreg.system.errors import ReadError
 
 __all__ = ["GUESSED", "cut", "cut_to_values", "parsed", "write_bars"]
@@ -373,7 +376,6 @@ GUESSED = (
 _MOST_VALUES = 3  # tied values that one note or rest in a bar may take
 _MOST_VOICES = 4  # of a staff
 _LOW, _MIDDLE, _HIGH = 53, 60, 67  # F3, C4, G4
-_LETTERS = "FCGDAEB"  # in fifths, F = -1
 
 
 def cut_to_values(score: Score, bars: tuple[int, int]) -> Score:
@@ -430,11 +432,17 @@ def _values(begin: int, end: int, ticks: int) -> list[tuple[int, int]] | None:
     return found
 
 
-def write_bars(score: Score, bars: tuple[int, int], parts: tuple[int, ...]) -> str:
-    """Some bars of a score of `cut_to_values` as MusicXML text. Raises ReadError."""
+def write_bars(
+    score: Score, bars: tuple[int, int], parts: tuple[int, ...], whole: Score
+) -> str:
+    """Some bars of a score of `cut_to_values` as MusicXML text, in the key of the whole.
+
+    Raises ReadError.
+    """
     root = etree.Element("score-partwise", version="4.0")
     heads = etree.SubElement(root, "part-list")
-    fifths = _key(score)
+    fifths = signature(whole.notes["pitch"].astype(np.int64), whole.key)
+    spelling = spelled(whole.notes, whole.key)
     for part in parts:
         head = etree.SubElement(heads, "score-part", id=f"P{part}")
         etree.SubElement(head, "part-name").text = score.parts[part].name[:40]
@@ -450,7 +458,7 @@ def write_bars(score: Score, bars: tuple[int, int], parts: tuple[int, ...]) -> s
             for staff in range(len(clefs)):
                 low = len(clefs) == 2 and staff == 1
                 mine = [n for n in here if len(clefs) == 1 or (n["pitch"] < _MIDDLE) == low]
-                _staff(measure, mine, score, bar, staff, fifths)
+                _staff(measure, mine, score, bar, staff, spelling)
         complete(body)
     return str(etree.tostring(root, encoding="unicode"))
 
@@ -462,28 +470,6 @@ def _clefs(pitches: list[int]) -> tuple[str, ...]:
     if min(pitches) < _LOW and max(pitches) > _HIGH:
         return "G", "F"
     return ("G",) if sum(pitches) >= 57 * len(pitches) else ("F",)
-
-
-def _key(score: Score) -> int:
-    """Fifths of the key in which the fewest of the notes have accidentals."""
-    classes = [int(pitch) % 12 for pitch in score.notes["pitch"]]
-
-    def outside(fifths: int) -> int:
-        scale = {7 * (fifths + step) % 12 for step in range(-1, 6)}
-        return sum(each not in scale for each in classes)
-
-    return min(range(-6, 7), key=lambda fifths: (outside(fifths), abs(fifths)))
-
-
-def _spelled(pitch: int, fifths: int) -> tuple[str, int, int]:
-    """Letter, alteration and octave of a pitch, near the middle of the key in fifths."""
-    middle = fifths + 2
-    place = min(
-        (p for p in range(middle - 6, middle + 7) if 7 * p % 12 == pitch % 12),
-        key=lambda p: abs(p - middle),
-    )
-    alter, index = divmod(place + 1, 7)
-    return _LETTERS[index], alter, (pitch - alter) // 12 - 1
 
 
 def _metre(bars: Bars, bar: int) -> tuple[int, int]:
@@ -512,7 +498,7 @@ def _attributes(
 
 
 def _staff(
-    measure: Any, notes: list[Any], score: Score, bar: int, staff: int, fifths: int
+    measure: Any, notes: list[Any], score: Score, bar: int, staff: int, spelling: Spelling
 ) -> None:
     """Write the voices of a staff in a bar, each from its beginning to its end."""
     start = int(score.bars.start[bar])
@@ -528,7 +514,7 @@ def _staff(
             onset, length = int(chord[0]["onset"]), int(chord[0]["duration"])
             _rest(measure, (at, onset), score.ticks, place, shown=not number)
             heads = [
-                _note(measure, note, score.ticks, place, fifths, chord=index > 0)
+                _note(measure, note, score.ticks, place, spelling, chord=index > 0)
                 for index, note in enumerate(chord)
             ]
             if length < score.ticks:
@@ -594,9 +580,15 @@ def _rest(
 
 
 def _note(
-    measure: Any, note: Any, ticks: int, place: tuple[str, str], fifths: int, *, chord: bool
+    measure: Any,
+    note: Any,
+    ticks: int,
+    place: tuple[str, str],
+    spelling: Spelling,
+    *,
+    chord: bool,
 ) -> Any:
-    step, alter, octave = _spelled(int(note["pitch"]), fifths)
+    step, alter, octave = written_note(note["pitch"], spelling)
     head = etree.SubElement(measure, "note")
     if chord:
         etree.SubElement(head, "chord")

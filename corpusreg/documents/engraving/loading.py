@@ -90,7 +90,8 @@ class Opened:
             return toolkit
         if self.guessed:
             try:
-                text = write_bars(score, bars, parts)
+                whole = next(each for each in self.scores if each.number == score.number)
+                text = write_bars(score, bars, parts, whole)
             except ReadError as error:
                 raise ReadError(f"{self.path.name}: {error}") from error
             return self._loaded(text, "xml")

@@ -25,7 +25,7 @@ the cohort cannot be weighted so, or its octaves were not fetched, the piece sta
 
 Two levels: where the sound lies in the ensemble, and where in the instrument that plays it.
 
-    level_grid(players, *, prefix, width=WIDTH) -> Picture, or None
+    level_grid(players, spelling, *, prefix, width=WIDTH) -> Picture, or None
 
 Rows: low, middle and high third of the compass of the ensemble (of its instruments, not of
 the piece); columns: thirds of the range of the instrument. A cell is the share of the
@@ -76,7 +76,7 @@ from corpusreg.documents.pictures.svg import (
 from corpusreg.measures.definitions import Measure
 from corpusreg.norms.profiles.model import Neighbour, PlacedProfile
 from corpusreg.norms.reference import BASIC, Size, unit_weights, weighted_quantile
-from corpusreg.score.pitch import band_name
+from corpusreg.score.pitch import Spelling, band_name
 from corpusreg.system.phrases import capital, plural
 from corpusreg.system.plaintext import plain
 from corpusreg.text.sentences import cohort_words, range_words, value_words
@@ -492,7 +492,9 @@ _THIRDS = ("low", "middle", "high")
 _TONES = (0.005, 0.1, 0.25, 0.5)
 
 
-def level_grid(players: Players, *, prefix: str, width: float = WIDTH) -> Picture | None:
+def level_grid(
+    players: Players, spelling: Spelling, *, prefix: str, width: float = WIDTH
+) -> Picture | None:
     """The grids of all players and of each; None where no instrument is known."""
     two = players.two_level
     if two is None:
@@ -505,7 +507,7 @@ def level_grid(players: Players, *, prefix: str, width: float = WIDTH) -> Pictur
             "in its instrument", _LEFT + side / 2, GAP + text - 3, text, text_anchor="middle"
         ),
         label("in the ensemble", GAP, top + 10, text),
-        label(range_words(*two.compass), GAP, top + 23, small, "quiet"),
+        label(range_words(*two.compass, spelling), GAP, top + 23, small, "quiet"),
         _levels_grid(two.grid, _LEFT, top, _LARGE, f"{prefix}-grid-0"),
         *_names(_LEFT, top),
     ]

@@ -74,6 +74,7 @@ from corpusreg.score.played import time_words
 from corpusreg.system.phrases import plural
 from corpusreg.system.plaintext import plain
 from corpusreg.text.bars import bar_range
+from corpusreg.text.sentences import range_words
 
 __all__ = ["edges_map", "pages", "register_map", "stills"]
 
@@ -345,7 +346,7 @@ def _bars(found: Analysis, axes: Axes, prefix: str) -> Iterator[Markup]:
             class_="bar",
             data_index=str(bar),
             data_bar=found.played.bars.labels[bar],
-            data_notes=" ".join(note_name(pitch) for pitch in sounding),
+            data_notes=" ".join(note_name(pitch, found.played.spelling) for pitch in sounding),
             data_stay=stay_of.get(bar),
         )
 
@@ -588,7 +589,7 @@ def _description(version: _Version) -> str:
     return (
         "Register map: "
         f"{plural(len(found.played.bars), 'bar')} as played, "
-        f"{note_name(found.lowest)} to {note_name(found.highest)}, "
+        f"{range_words(found.lowest, found.highest, found.played.spelling)}, "
         f"{plural(len(found.stays), 'stay')}, {plural(len(found.shifts), 'shift')}, "
         f"{plural(len(found.events), 'event')}."
     )

@@ -351,6 +351,7 @@ def _movement(score: Score, first: int, last: int, number: int) -> Score:
         assumed=(*score.assumed, "the file holds several movements: each is a work of its own"),
         number=f"{score.number}.{number}" if score.number else str(number),
         first_bar=score.first_bar + first,
+        key=score.key if first == 0 else None,
         signs=tuple(
             replace(s, bar=s.bar - first) for s in score.signs if first <= s.bar < last
         ),

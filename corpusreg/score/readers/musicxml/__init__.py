@@ -55,6 +55,7 @@ from corpusreg.score.readers.musicxml.records import (
     RawDynamic,
     ReadTally,
     hand_pairs,
+    integer,
 )
 from corpusreg.score.readers.musicxml.wording import PARSING, UnusualError, cut
 from corpusreg.system.errors import ReadError
@@ -386,7 +387,14 @@ def assemble(
         left_out=dict(tally.left_out),
         format="musicxml",
         signs=_signs(records, marks),
+        key=_key(records),
     )
+
+
+def _key(records: Sequence[PartRecord]) -> int | None:
+    """The signature that most parts begin with."""
+    first = Counter(record.keys[0][1] for record in records if record.keys)
+    return next((integer(fifths) for fifths, _ in first.most_common(1)), None)
 
 
 def _signs(records: Sequence[PartRecord], marks: Marks) -> tuple[Sign, ...]:
