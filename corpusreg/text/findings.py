@@ -522,5 +522,5 @@ _NAMELESS = PieceFacts("", "", "", "", (), (), 0, 0, False, 0, 0)
 
 def event_words(event: Event, bars: PlayedBars, spelling: Spelling) -> str:
     """One event as a sentence without its full stop."""
-    piece = replace(_NAMELESS, spelling=spelling)
+    piece = replace(_NAMELESS, played_bars=len(bars), spelling=spelling)
     return sentence(bare_event(event, bars), piece).removesuffix(".")
