@@ -111,10 +111,9 @@ def test_a_file_that_crashed_once_is_measured_alone(tmp_path: Path) -> None:
         assert failures(reference) == {}
 
 
-@pytest.mark.parametrize("workers", [1, 2, 3])
-def test_rows_do_not_depend_on_the_number_of_workers(tmp_path: Path, workers: int) -> None:
+def test_rows_do_not_depend_on_the_number_of_workers(tmp_path: Path) -> None:
     files = make_files(tmp_path / "scores", plain(30) | {"bad.txt": "bad"})
-    tally, shards = run(tmp_path / "a", files, workers=workers)
+    tally, shards = run(tmp_path / "a", files, workers=3)
     other, other_shards = run(
         tmp_path / "b", list(reversed(files)), workers=1, batches=store.BatchLimits(rows=50)
     )
@@ -330,9 +329,8 @@ def test_ctrl_c_ends_a_build_in_the_middle(tmp_path: Path) -> None:
     _, err = build.communicate(timeout=120)
     assert "KeyboardInterrupt" in err
     assert store.pointed(tmp_path / "reference") is None
-    out, _ = build_process(tmp_path).communicate(timeout=120)
-    kept, measured = map(int, out.split())
-    assert kept > 0 and measured > 0, "it went on to the end"
+    kept = len(store.Shards(shards, RECIPE).entries)
+    assert 0 < kept < 40, "it went on to the end"
 
 
 def test_call_returns_what_the_function_returns(tmp_path: Path) -> None:
