@@ -231,18 +231,10 @@ def address_in(file: Path) -> str:
     return str(json.loads(file.read_text())["address"])
 
 
-def test_an_open_scheduler_is_called_so(
-    running: LocalCluster, tmp_path: Path, monkeypatch: pytest.MonkeyPatch,
+def test_the_command_makes_the_reference_of_local_workers(
+    tmp_path: Path, running: LocalCluster, monkeypatch: pytest.MonkeyPatch,
     capsys: pytest.CaptureFixture[str],
 ) -> None:  # fmt: skip
-    monkeypatch.setenv("CORPUSREG_HOME", str(tmp_path))
-    assert main(["extract", str(PIECES), "--cluster", running.scheduler_address]) == 0
-    assert "whoever reaches it can run programs on every worker" in capsys.readouterr().err
-
-
-def test_the_command_makes_the_reference_of_local_workers(
-    tmp_path: Path, running: LocalCluster, monkeypatch: pytest.MonkeyPatch
-) -> None:
     found = []
     far = ["--cluster", running.scheduler_address, "--shards", "memory://command/shards"]
     for home, options in (("near", []), ("far", far)):
@@ -251,6 +243,8 @@ def test_the_command_makes_the_reference_of_local_workers(
         with open_reference() as reference:
             found.append((reference.reference_id, direct.row_hashes(reference)))
     assert found[0] == found[1]
+    # An open scheduler is called so.
+    assert "whoever reaches it can run programs on every worker" in capsys.readouterr().err
     # A third machine, without a cluster, finds everything measured.
     monkeypatch.setenv("CORPUSREG_HOME", str(tmp_path / "third"))
     built = direct.extract([str(PIECES)], shards="memory://command/shards")

@@ -86,7 +86,7 @@ def test_only_the_named_bars_change() -> None:
     assert not change.octaves[outside].any()
 
 
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=10, deadline=None)
 @given(data=st.data())
 def test_bass_and_melody_keep_their_notes_at_every_moment(data: st.DataObject) -> None:
     bar = st.lists(st.integers(40, 90) | st.just(0), min_size=4, max_size=4)

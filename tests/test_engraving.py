@@ -150,7 +150,7 @@ def test_bars_of_bundled_scores_are_drawn_with_their_notes(name: str, library: P
         assert heads(picture) == written(score, passage.first, picture.last)
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=12, deadline=None)
 @given(
     path=st.sampled_from(DEMO),
     first=st.integers(0, 23),
@@ -400,7 +400,7 @@ def test_what_was_played_freely_is_not_written(
     assert isinstance(found, str) and found.startswith("free.mid: ") and why in found
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=20, deadline=None)
 @given(
     st.lists(
         st.tuples(st.integers(0, 30), st.integers(1, 16), st.integers(36, 90)),

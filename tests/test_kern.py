@@ -592,7 +592,7 @@ def test_segments(tmp_path: Path) -> None:
 LINE = st.lists(st.sampled_from(["c", "d", "e", "f#", "b-", "cc"]), min_size=1, max_size=8)
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=25, deadline=None)
 @given(upper=LINE, data=st.data())
 def test_a_split_spine_is_the_same_music_as_chords(
     tmp_path_factory: pytest.TempPathFactory, upper: list[str], data: st.DataObject
@@ -606,7 +606,7 @@ def test_a_split_spine_is_the_same_music_as_chords(
     assert rows(read(folder, column(*split))) == rows(read(folder, column(*chords)))
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=25, deadline=None)
 @given(cuts=st.lists(st.sampled_from([2, 4, 8, 16, 12]), min_size=2, max_size=6))
 def test_a_note_cut_by_ties_merges_back(
     tmp_path_factory: pytest.TempPathFactory, cuts: list[int]

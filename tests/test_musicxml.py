@@ -1097,7 +1097,7 @@ ODD_NOTES = (
 )
 
 
-@settings(deadline=None)
+@settings(max_examples=40, deadline=None)
 @given(
     st.lists(
         st.lists(st.sampled_from((note(), note("A", 3, 2), *ODD_NOTES)), max_size=6),

@@ -165,7 +165,7 @@ def test_numbers_are_short_and_finite() -> None:
             number(bad)
 
 
-@settings(deadline=None)
+@settings(max_examples=30, deadline=None)
 @given(st.text(), st.text())
 def test_any_text_is_shown_as_it_is_and_never_read_as_markup(inside: str, held: str) -> None:
     node = ElementTree.fromstring(element("text", inside, data_x=held))
@@ -178,7 +178,7 @@ def test_any_text_is_shown_as_it_is_and_never_read_as_markup(inside: str, held: 
     assert node.get("data-x") == kept.translate(spaces)
 
 
-@settings(deadline=None)
+@settings(max_examples=30, deadline=None)
 @given(titles, st.floats(60, 400))
 def test_wrapped_text_keeps_its_words(text: str, room: float) -> None:
     rows = wrapped(text, room, 12)
@@ -187,7 +187,7 @@ def test_wrapped_text_keeps_its_words(text: str, room: float) -> None:
         assert " ".join(rows).split() == text.split()
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=20, deadline=None)
 @given(titles)
 def test_a_title_with_markup_is_text_on_the_map(title: str) -> None:
     picture = drawn([(60, 0, BAR)], f"<script>alert(1)</script>&{title}")
@@ -223,7 +223,7 @@ def test_a_longer_or_louder_sound_is_never_lighter() -> None:
     assert levels[0] == "weight1" and levels[-1] == "weight4"
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=20, deadline=None)
 @given(notes)
 def test_everything_lies_in_the_frame_and_ids_are_distinct(rows: list[Row]) -> None:
     picture = drawn(rows)
@@ -242,7 +242,7 @@ def test_everything_lies_in_the_frame_and_ids_are_distinct(rows: list[Row]) -> N
         }
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=20, deadline=None)
 @given(notes, st.integers(-12, 12))
 def test_transposing_moves_the_names_and_nothing_else(rows: list[Row], by: int) -> None:
     here = drawn(rows)
@@ -255,7 +255,7 @@ def test_transposing_moves_the_names_and_nothing_else(rows: list[Row], by: int) 
     assert stays[0] == stays[1]
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=20, deadline=None)
 @given(notes)
 def test_bars_tell_what_sounds_in_them(rows: list[Row]) -> None:
     picture, found = drawn(rows), analysis(rows)
@@ -530,7 +530,7 @@ def profile(spaces: list[float]) -> PlacedProfile:
     )  # fmt: skip
 
 
-@settings(deadline=None)
+@settings(max_examples=30, deadline=None)
 @given(st.lists(st.floats(-4, 4), min_size=0, max_size=3))
 def test_near_works_never_cover_one_another(spaces: list[float]) -> None:
     picture = nearest_works(profile(spaces), prefix="n")

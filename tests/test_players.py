@@ -166,7 +166,7 @@ SCORES = st.lists(LINES, min_size=1, max_size=3).map(
 )
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=20, deadline=None)
 @given(SCORES, st.sampled_from((-24, -12, 12, 24)))
 def test_a_part_moved_by_octaves_moves_its_height_and_nothing_in_its_own_stays(
     written: Score, by: int
@@ -188,7 +188,7 @@ def test_a_part_moved_by_octaves_moves_its_height_and_nothing_in_its_own_stays(
     assert np.allclose([far for _, far in after.shifts], [far for _, far in before.shifts])
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=20, deadline=None)
 @given(SCORES, st.sampled_from((parts_reversed, split_by_ties)))
 def test_order_of_parts_and_ties_change_nothing(written: Score, change) -> None:  # type: ignore[no-untyped-def]
     before, after = found_in(written), found_in(change(written))
@@ -205,7 +205,7 @@ def test_order_of_parts_and_ties_change_nothing(written: Score, change) -> None:
         assert (other.tiring_run, other.edge_run) == (lies.tiring_run, lies.edge_run)
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=20, deadline=None)
 @given(SCORES)
 def test_shares_of_the_whole_are_those_of_its_parts(written: Score) -> None:
     found = found_in(written)

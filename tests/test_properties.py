@@ -31,7 +31,7 @@ from corpusreg.score.played import Notes, Played, PlayedBars, perform
 
 TICKS = 24  # a quarter note
 BAR = 4 * TICKS
-EXAMPLES = settings(max_examples=40, deadline=None)
+EXAMPLES = settings(max_examples=20, deadline=None)
 
 
 # Generated scores
@@ -321,7 +321,7 @@ def test_weight_lies_between_none_and_a_pitch_sounding_throughout(score: Score) 
 # Against other libraries
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=50, deadline=None)
 @given(
     st.lists(st.integers(0, 20), min_size=128, max_size=128),
     st.lists(st.integers(0, 20), min_size=128, max_size=128),
@@ -347,7 +347,7 @@ def test_distances_have_their_closed_forms() -> None:
     assert distances(mass(*range(50)), mass(*range(100))) == pytest.approx(25)
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=50, deadline=None)
 @given(st.lists(st.integers(0, 9), min_size=128, max_size=128), st.floats(0.01, 0.99))
 def test_quantiles_are_the_lowest_pitch_that_reaches_the_share(
     counts: list[int], share: float
@@ -364,7 +364,7 @@ SIGNALS = st.lists(
 )
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=20, deadline=None)
 @given(SIGNALS, st.sampled_from((10.0, PENALTY, 400.0)))
 def test_segmentation_costs_what_ruptures_finds_cheapest(
     rows: list[list[int]], penalty: float

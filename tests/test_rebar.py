@@ -51,7 +51,7 @@ def played(pitches: list[int], bars: PlayedBars) -> Played:
 
 
 @given(st.lists(st.integers(0, 8).map(lambda step: 40 + 6 * step), min_size=12, max_size=12))
-@settings(deadline=None)
+@settings(max_examples=25, deadline=None)
 def test_bars_of_another_metre_are_measured_as_if_written(places: list[int]) -> None:
     """Written in 2/4 and doubled, it is what is written in 4/4; and the other way round."""
     pitches = [place + beat % 3 for place in places for beat in range(8)]

@@ -280,7 +280,7 @@ def test_one_change_is_offered_once_and_of_hands_that_sound() -> None:
             assert "left" not in option.move.what
 
 
-@settings(max_examples=12, deadline=None)
+@settings(max_examples=8, deadline=None)
 @given(data=st.data())
 def test_every_octave_option_keeps_bass_range_and_all_else(data: st.DataObject) -> None:
     bar = st.lists(st.integers(60, 84) | st.just(0), min_size=4, max_size=4)

@@ -233,7 +233,7 @@ def real_scores() -> list[Path]:
 
 
 @settings(
-    max_examples=8, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
+    max_examples=5, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
 )
 @given(seed=st.integers(0, 2**32), which=st.integers(0, 3))
 def test_any_change_of_a_real_score_reads_back(seed: int, which: int, tmp_path: Path) -> None:

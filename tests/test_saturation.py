@@ -18,7 +18,7 @@ from corpusreg.measures.saturation import Saturation
 from corpusreg.score.notes import Dynamic, Part, Pedal, Score, Tempo
 from corpusreg.score.played import perform
 
-EXAMPLES = settings(max_examples=40, deadline=None)
+EXAMPLES = settings(max_examples=20, deadline=None)
 BASS = 3  # entry of octave 2, C2 to B2
 
 

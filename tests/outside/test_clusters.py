@@ -35,6 +35,7 @@ def test_silhouettes_of_the_ruspini_data() -> None:
 def test_the_groups_of_the_ruspini_data_are_found() -> None:
     found = cluster(RUSPINI, np.arange(len(RUSPINI)))
     assert (found.count, found.clear) == (4, True)
+    assert found.stability == 1
     assert found.silhouette == pytest.approx(0.7377, abs=5e-5)
     away = ((RUSPINI[:, None, :] - found.centres[None, :, :]) ** 2).sum(axis=2)
     assert adjusted_rand(away.argmin(axis=1), GROUPS) == 1
