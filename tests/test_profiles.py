@@ -11,7 +11,7 @@ import direct
 import numpy as np
 import pytest
 from batch_work import row
-from conftest import PIECES, Command
+from conftest import PIECES, Command, fewer_nulls
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose
@@ -294,9 +294,11 @@ def build(folder: Path, kinds: int) -> store.Reference:
     shards = store.Shards(folder / "shards", store.Recipe(definitions.VERSION, "test"))
     shards.add("c", "book.abc", "h", invented(kinds))
     shards.flush()
-    path = store.publish(
-        shards, [("c", "book.abc", "h")], folder=folder, finish=finishing(["open"])
-    )
+    with pytest.MonkeyPatch.context() as patch:
+        fewer_nulls(patch)
+        path = store.publish(
+            shards, [("c", "book.abc", "h")], folder=folder, finish=finishing(["open"])
+        )
     return store.Reference(path)
 
 

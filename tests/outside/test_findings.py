@@ -16,6 +16,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from conftest import fewer_nulls
 
 import corpusreg
 from corpusreg import store
@@ -49,6 +50,7 @@ def build(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Build]:
         with pytest.MonkeyPatch.context() as patch:
             patch.setenv("CORPUSREG_HOME", str(tmp_path_factory.mktemp("home")))
             patch.setattr(catalogue, "bundled", lambda: files)
+            fewer_nulls(patch)
             built = corpusreg.extract(workers=2, tiers=tiers)
         assert built.failed == 0
         opened.append(store.Reference(built.path))
