@@ -135,7 +135,7 @@ def test_a_voice_that_enters_was_silent() -> None:
         silent = range(each.event.bar - each.rest, each.event.bar)
         assert not set(silent) & set(bars.tolist())
         # A rest is told of a player who rests for as long, and not of a layer of the page.
-        assert each.size is not None and each.size <= each.rest + 1
+        assert each.size is not None and each.size <= each.rest + 2
 
 
 @pytest.mark.parametrize("path", PATHS, ids=lambda path: path.stem)

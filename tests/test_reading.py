@@ -16,7 +16,7 @@ from write_schema import PATH, renewed
 
 from corpusreg.comparison import findings
 from corpusreg.comparison.comparison import Comparison, compare
-from corpusreg.comparison.findings import Reading, place, printed_bar, reading
+from corpusreg.comparison.findings import Place, Reading, place, printed_bar, reading
 from corpusreg.comparison.placing import part_names
 from corpusreg.comparison.players import NOBODY
 from corpusreg.measures.analysis import analyse
@@ -96,6 +96,35 @@ def test_a_short_note_at_the_end_of_a_wait_is_the_entry() -> None:
     (found,) = reading(c).of_whole("withheld_bass")
     assert found.bar is not None
     assert (found.bar.number, found.low, found.size, found.clean) == ("13", 46, 6.0, True)
+
+
+def test_a_theme_that_enters_is_told_before_the_shift_that_it_makes() -> None:
+    theme = [0, 2, 4, 5, 7, 4, 2, 0]
+    step = BAR // 4
+    rows = [
+        (0, at * 2 * BAR + n * step, step, base + tone)
+        for at, base in ((0, 72), (1, 79), (2, 72), (3, 79))
+        for n, tone in enumerate(theme)
+    ]
+    low = [(1, 4 * BAR + n * step, step, 48 + tone) for n, tone in enumerate(theme)]
+    c = placed([*rows, *low, *line(48, 6, BARS, 1), *line(72, 8, BARS)])
+    kinds = ("shift", "voice_entry")
+    r = reading(replace(c, events=tuple(e for e in c.events if e.event.kind in kinds)))
+    shifts = [each.bar for each in r.of_whole("shift")]
+    assert r.first is not None and r.first.bar in shifts
+    assert (r.first.name, r.first.low) == ("voice_entry", 48)
+    assert r.shift is not None and r.first.bar == r.shift.bar
+    assert not any("drops the bass" in said for said in first_screen(r))
+
+
+def test_what_is_heard_again_makes_no_second_stay() -> None:
+    r = reading(placed(WITHHELD))
+    stay = next(each for each in r.stays if each.place and each.place.bars > 4)
+    assert stay.place is not None
+    start, end = stay.place.start, stay.place.end
+    later = Place(stay.place.last, stay.place.last + stay.place.bars, start, end)
+    twice = replace(r, stays=(stay, replace(stay, place=later)))
+    assert twice.long_stays() == [stay]
 
 
 def test_one_fact_in_several_places_is_one_line_and_the_clearest_of_a_kind_are_listed() -> None:

@@ -63,6 +63,7 @@ FIRST_STRENGTH = {
 }  # fmt: skip
 WITHHELD = ("withheld_bass", "withheld_top")
 LEAST_WAIT = 4.0  # bars from the beginning: an introduction shorter than that withholds nothing
+EARLY = 0.5  # bars by which a rest may be shorter than it is told, where the metre changes
 DRONE = 0.75  # of the music, under which a pedal point is what the piece does
 # Measures of one family say the same; only the furthest out is named.
 FAMILIES = {
@@ -378,12 +379,10 @@ class Reading:
     def long_stays(self) -> list[Finding]:
         """Stays of the whole by rank, those of one bar left out where there are others; what a
         repeat sign brings again is one stay."""
-        printed: dict[object, Finding] = {}
+        whole: list[Finding] = []
         for each in self.stays:
-            if each.part is None and each.place is not None:
-                ends = each.place.start.index, each.place.end.index
-                printed.setdefault((*ends, each.low, each.high), each)
-        whole = list(printed.values())
+            if each.part is None and not any(_again(each.place, o.place) for o in whole):
+                whole.append(each)
         return [each for each in whole if (each.size or 0) > 1] or whole
 
 
@@ -403,6 +402,10 @@ def reading(c: Comparison) -> Reading:
     stays = tuple(_stays(c, names))
     whole = [each for each in events if each.part is None]
     first = next((each for each in whole if may_be_first(each, len(bars))), None)
+    if first is not None and first.name == "shift":
+        # A theme that enters there is what a listener hears, and says more than the shift.
+        entries = [f for f in whole if f.name == "voice_entry" and f.event and f.event.theme]
+        first = next((each for each in entries if each.bar == first.bar), first)
     high = next((each for each in whole if each.name == "high_point"), None)
     otherwise = _edge(c, names) or _settled(c, stays) or high
     first = first or otherwise
@@ -431,6 +434,15 @@ def reading(c: Comparison) -> Reading:
         events=tuple(events),
         sections=tuple(_sections(c)),
     )
+
+
+def _again(one: Place | None, other: Place | None) -> bool:
+    """Whether two places are mostly the same bars of the page, heard at different times."""
+    assert one is not None and other is not None
+    ends = [(each.start.index, each.end.index + 1) for each in (one, other)]
+    shared = min(last for _, last in ends) - max(first for first, _ in ends)
+    apart = one.last <= other.first or other.last <= one.first
+    return apart and 4 * shared >= 3 * min(last - first for first, last in ends)
 
 
 def printed_bar(bars: PlayedBars, bar: int) -> PrintedBar:
@@ -716,7 +728,7 @@ def _event(c: Comparison, event: Event, part: str | None, names: _Names) -> Find
         notes = c.whole.played.notes
         here = set(notes.pitch[notes.bar == event.bar].tolist())
         return replace(found, notes=tuple(n for n in found.notes if n in here) or found.notes)
-    if event.kind == "voice_entry" and rest is not None and rest + 1 < event.silence:
+    if event.kind == "voice_entry" and len(event.players) == 1 and _sounds_on(c, event):
         # The player sounds on: a layer of the page begins, and nobody comes in after a rest.
         family = {
             each.name: each.lying.instrument.family for each in c.players.parts if each.lying
@@ -754,7 +766,8 @@ def drone(found: Finding, bars: int) -> bool:
 def _heard_before(events: Sequence[Event], bars: PlayedBars) -> set[int]:
     """Indices of events that a repeat sign brings again: the same notes in the same bar; of a
     line that climbs or descends, the same way or the same arrival. Nor is such a line told that
-    goes on from the end of what is repeated to its beginning."""
+    goes on from the end of what is repeated to its beginning, nor a passage that lies inside
+    what was heard before: it is told there, or is not worth telling."""
     keys: list[list[tuple[object, ...]]] = []
     times: list[int] = []
     dropped = set()
@@ -769,6 +782,8 @@ def _heard_before(events: Sequence[Event], bars: PlayedBars) -> set[int]:
             if bar < start:
                 dropped.add(index)
         times.append(time)
+        if event.kind in _PASSAGES and _heard_whole(event, bars):
+            dropped.add(index)
     first: dict[tuple[object, ...], int] = {}
     for index, (own, time) in enumerate(zip(keys, times, strict=True)):
         for key in own if index not in dropped else ():
@@ -778,6 +793,16 @@ def _heard_before(events: Sequence[Event], bars: PlayedBars) -> set[int]:
         for index, (own, time) in enumerate(zip(keys, times, strict=True))
         if any(time > first.get(key, time) for key in own)
     }
+
+
+# Kinds that are as they are whatever came before them.
+_PASSAGES = frozenset(("climb", "descent", "octave_return", "in_octaves", "gap", "crossing"))
+
+
+def _heard_whole(event: Event, bars: PlayedBars) -> bool:
+    """Whether an event and the bar before it lie in one run of bars that were heard before."""
+    run = slice(max(event.first - 1, 0), event.last)
+    return bool((bars.time[run] > 1).all() and (np.diff(bars.written[run]) == 1).all())
 
 
 def bare_event(event: Event, bars: PlayedBars) -> Finding:
@@ -820,6 +845,19 @@ def _withheld(c: Comparison, event: Event, part: str | None) -> tuple[int, int, 
     heard = beyond & (notes.onset < end) & (notes.onset + notes.duration > start)
     low, high = (event.low, event.high) if not len(here) else (here.min(), here.max())
     return int(low), int(high), not heard.any() and event.bar > first, float(event.bar - first)
+
+
+def _sounds_on(c: Comparison, event: Event) -> bool:
+    """Whether the player of an entry sounds in the silence of the voice that enters."""
+    bars, notes = c.whole.played.bars, c.whole.played.notes
+    own = notes.part == event.players[0]
+    enters = own & (notes.bar == event.bar) & np.isin(notes.pitch, event.pitches)
+    onset = int(notes.onset[enters].min())
+    ends = (notes.onset + notes.written)[own & (notes.onset < onset)]
+    silent = onset - int(ends.max(initial=0))
+    return silent + EARLY * int(bars.full[event.bar]) < event.silence * int(
+        bars.full[event.bar]
+    )
 
 
 def _rest(c: Comparison, event: Event) -> int | None:

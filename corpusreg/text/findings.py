@@ -137,9 +137,13 @@ def _often(group: Sequence[Finding], piece: PieceFacts) -> str:
     )
     held, _ = _held(one, _event(one), piece)
     often = "twice" if len(group) == 2 else f"{number(len(group))} times"
-    return capital(
-        f"{held} {often}, a pedal point: {joined([_place(each) for each in group])}."
-    )
+    if all(each.place and each.place.end.time == 1 for each in group):
+        where = f", a pedal point: {joined([_place(each) for each in group])}"
+    else:
+        where = (
+            f", for up to {about_bars(max(each.size or 0 for each in group))}, a pedal point"
+        )
+    return capital(f"{held} {often}{where}.")
 
 
 def short(found: Finding, piece: PieceFacts) -> str:
@@ -168,8 +172,9 @@ def stay(found: Finding, piece: PieceFacts) -> str:
     mostly = f"mostly between {low} and {high}"
     if throughout(found, piece):
         return f"It stays in one register throughout, {mostly}"
-    one = found.place is not None and found.place.bars == 1
-    return f"{capital(_place(found))} stay{'s' if one else ''} {mostly}"
+    where = capital(_place(found))
+    verb = "stays" if found.place is not None and found.place.bars == 1 else "stay"
+    return f"{where} {'it stays' if where.startswith('From ') else verb} {mostly}"
 
 
 def _short_stay(found: Finding, piece: PieceFacts) -> str:
@@ -282,13 +287,20 @@ def _withheld(found: Finding, event: Event, piece: PieceFacts, *, bass: bool) ->
                 f"is the first note {beyond}{again}"
             )
         return (
-            f"{who} rests for {about_bars(found.rest)} and brings the {end} back in "
-            f"{_bar(found)}, {way or 'with '}{comes}{again}"
+            f"{who} rests for {about_bars(found.rest)}{_counted(found)} and brings the {end} "
+            f"back in {_bar(found)}, {way or 'with '}{comes}{again}"
         )
     return (
         f"the {end} is withheld: {hardly} {beyond} for {wait}, then "
         f"{way}{comes} in {_bar(found)}{again}"
     )
+
+
+def _counted(found: Finding) -> str:
+    """That a rest is longer than on the page."""
+    if found.since is None or found.bar is None or found.rest is None:
+        return ""
+    return ", repeats counted," if found.rest > found.bar.index - found.since.index > 0 else ""
 
 
 def _again(found: Finding, words: str) -> str:

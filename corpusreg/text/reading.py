@@ -97,7 +97,9 @@ def _second(r: Reading) -> str:
 
 def _third(r: Reading) -> str:
     """Where it stays, and where it shifts most clearly."""
-    shown = [each for each in (r.stay, r.shift) if each is not None and each is not r.first]
+    told = r.first.bar if r.first and r.first.kind == "event" else None
+    shift = next((each for each in r.of_whole("shift") if each.bar != told), None)
+    shown = [each for each in (r.stay, shift) if each is not None and each is not r.first]
     return " ".join(event_sentence(each, r) for each in shown)
 
 
