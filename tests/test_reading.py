@@ -143,7 +143,7 @@ def test_a_piece_without_events_is_said_to_stay_then_its_high_point() -> None:
     r = reading(placed(line(60, 0, BARS)))
     assert r.first is not None and (r.first.kind, r.first.size) == ("stay", BARS)
     assert r.high_point is not None and r.high_point.high == 62
-    assert [line.split()[0] for line in first_screen(r)[:3]] == ["It", "High", "Listen"]
+    assert [line.split()[0] for line in first_screen(r)[:3]] == ["It", "High", "Listen:"]
 
 
 @pytest.mark.parametrize(("percentile", "side"), [(97.0, "more"), (3.0, "less")])

@@ -127,6 +127,13 @@ class Class:
     devices: tuple[Device, ...]
 
     @property
+    def placeless(self) -> tuple[Member, ...]:
+        """Members that have a place on no line."""
+        return tuple(
+            each for each in self.members if all(each in line.unplaced for line in self.lines)
+        )
+
+    @property
     def too_few(self) -> bool:
         """Whether no line has as many pieces as can share a habit."""
         return all(len(line.dots) < LEAST for line in self.lines)

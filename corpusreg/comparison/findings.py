@@ -715,7 +715,6 @@ def _event(c: Comparison, event: Event, part: str | None, names: _Names) -> Find
         bare_event(event, c.bars),
         part=part,
         instrument=names.instruments.get(part) if part else None,
-        place=place(c, event.first, event.last),
         players=tuple(names.parts[n] for n in event.players if n in names.parts),
         rest=rest,
         from_start=rest is not None and rest == event.bar,
@@ -761,6 +760,17 @@ def drone(found: Finding, bars: int) -> bool:
     """Whether a pedal point sounds under nearly all of the music."""
     event = found.event
     return found.name == "pedal_point" and event is not None and event.lasts >= DRONE * bars
+
+
+def _filled(event: Event, bars: PlayedBars) -> tuple[int, int]:
+    """Played bars that are named for an event, half-open. Of a passage in octaves those that it
+    fills by more than half: at its ends two voices may meet on an octave by the way."""
+    if event.kind != "in_octaves":
+        return event.first, event.last
+    begins = (event.beat - 1) * int(bars.beat[event.first]) / int(bars.length[event.first])
+    ends = event.first + begins + event.lasts - (event.last - 1)
+    first, last = event.first + (begins >= 0.5), event.last - (ends <= 0.5)
+    return (first, last) if first < last else (event.first, event.last)
 
 
 def _heard_before(events: Sequence[Event], bars: PlayedBars) -> set[int]:
@@ -810,11 +820,12 @@ def bare_event(event: Event, bars: PlayedBars) -> Finding:
     fields say is taken as it is."""
     source, unit = _SIZES.get(event.kind, ("", ""))
     size = getattr(event, source) if source else None
-    ends = printed_bar(bars, event.first), printed_bar(bars, event.last - 1)
+    first, last = _filled(event, bars)
+    ends = printed_bar(bars, first), printed_bar(bars, last - 1)
     return Finding(
         kind="event",
         name=event.kind,
-        place=Place(event.first, event.last, *ends),
+        place=Place(first, last, *ends),
         bar=printed_bar(bars, event.bar),
         beat=event.beat,
         notes=event.pitches,

@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from corpusreg.comparison.comparison import Comparison, Piece, compare
-from corpusreg.comparison.players import OUTER, Player, players
+from corpusreg.comparison.players import Player, players
 from corpusreg.instruments import Instruments, load
 from corpusreg.instruments.ensembles import Ensemble, ensemble_of, kinds
 from corpusreg.measures.analysis import Analysis, analyse
@@ -275,7 +275,7 @@ def _with_examples(reference: Reference, player: Player, leave_out: Sequence[str
     if lies is None or lies.reach is None or lies.written is None:
         return player
     up = lies.reach.side == "high"
-    pitch = lies.written.quantile(1 - OUTER if up else OUTER)
+    pitch = lies.reach.low if up else lies.reach.high
     found = written.examples(reference, lies.written, pitch, up=up, leave_out=leave_out)
     return replace(player, lying=replace(lies, reach=replace(lies.reach, examples=found)))
 

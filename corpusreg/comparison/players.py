@@ -69,8 +69,8 @@ class Reach:
     of the part's time that lies so. beyond: how many of the notes written for the instrument
     lie less far than those of the passage, 0 to 1, None where it is not known. zone: 'tiring'
     or 'dull' where most of it lies in such a zone of the table, else ''. under: brass
-    parts that sound in half of its bars or more, over a low passage. examples: works that
-    hold much like it.
+    parts that sound in half of its bars or more, over a low passage. examples: works with
+    many notes of the instrument there.
     """
 
     side: str

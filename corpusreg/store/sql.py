@@ -138,8 +138,14 @@ def find(name: str) -> Query:
     if re.fullmatch(r"\w+", name) and path.is_file():
         return read_file(path)
     given = Path(name)
-    if given.is_file():
+    try:
+        here = given.is_file()
+    except OSError:  # no file has so long a name
+        here = False
+    if here:
         return read_file(given)
+    if " " in name:
+        raise UsageError("SQL is read from a file that ends in .sql; name the file")
     names = [path.stem for path in sorted(folder().glob("*.sql"))]
     near = difflib.get_close_matches(name, names, n=3)
     hint = f"did you mean {', '.join(near)}?" if near else f"there are: {', '.join(names)}"

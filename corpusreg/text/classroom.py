@@ -34,7 +34,7 @@ from corpusreg.system.errors import UsageError
 from corpusreg.system.phrases import capital, joined, plural
 from corpusreg.system.plaintext import plain
 from corpusreg.text.assignments import assignment_answer, assignment_words
-from corpusreg.text.findings import NAMES, sentence, short
+from corpusreg.text.findings import NAMES, sentence, short, throughout
 from corpusreg.text.measures import (
     compared,
     measure_sentence,
@@ -73,6 +73,7 @@ _MISFITS = {
 }
 _EDGES = {"opening": "texture opens out", "closing_in": "texture closes in"}
 _STAYS = 3
+_WHOLE = 0.75  # of a piece, and no bars need naming
 _NAME = 60  # letters of a teacher's own name for an event
 
 
@@ -180,15 +181,15 @@ def _device(found: Finding) -> str:
 
 def _unusual(found: Finding, r: Reading) -> Unusual:
     shown = shown_run(found, r.piece.played_bars)
+    places = sorted(found.shown_in, key=lambda p: p.first)
+    whole = sum(each.bars for each in places) >= _WHOLE * r.piece.played_bars
     return Unusual(
         name=found.name,
         alike=r.alike.get(found.name, ()),
         lead=measure_short(found),
         said=compared(found, r.company),
         sentence=measure_sentence(found, r.piece, r.company),
-        where=bars_joined(
-            [place_words(each) for each in sorted(found.shown_in, key=lambda p: p.first)]
-        ),
+        where="" if whole else bars_joined(list(map(place_words, places))),
         shown=shown[:2] if shown else None,
     )
 
@@ -196,8 +197,9 @@ def _unusual(found: Finding, r: Reading) -> Unusual:
 def _stay(found: Finding, r: Reading) -> Told:
     assert found.place is not None
     shown = shown_run(found, r.piece.played_bars)
+    where = "the piece" if throughout(found, r.piece) else place_words(found.place)
     return Told(
-        "stay", event_sentence(found, r), place_words(found.place),
+        "stay", event_sentence(found, r), where,
         shown[:2] if shown else None, bars=found.place.bars, short=short(found, r.piece),
     )  # fmt: skip
 

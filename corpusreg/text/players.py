@@ -72,7 +72,7 @@ def reach_words(player: Player, played: Played) -> str:
     elif reach.zone:
         text += f"; {_ZONES[reach.zone]}"
     if reach.examples:
-        text += f". As {reach.side}: {'; '.join(map(plain, reach.examples))}"
+        text += f". Also this {reach.side}: {'; '.join(map(plain, reach.examples))}"
     return text
 
 

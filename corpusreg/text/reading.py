@@ -153,14 +153,17 @@ def suggestion_sentence(s: Suggestion, r: Reading) -> str:
         )
     if s.kind == "save_the_top" and tone:
         return f"Listen: what changes at {where} if nothing before it goes as high as {tone}?"
-    if s.serves.place:
-        where = place_words(s.serves.place)
+    place = s.serves.place
+    whole = place is not None and place.bars == r.piece.played_bars
+    if place:
+        where = place_words(place)
     if s.serves.kind == "player":
+        there = "" if whole else f" in {where}"
         return (
-            f"Listen to {who} in {where}: is the colour of its {s.serves.direction} register "
-            "what you want there?"
+            f"Listen to {who}{there}: is the colour of its {s.serves.direction} register "
+            "what you want?"
         )
-    return f"Listen to {where}: {_LISTEN.get(s.serves.name, _ELSE)}"
+    return f"Listen{'' if whole else f' to {where}'}: {_LISTEN.get(s.serves.name, _ELSE)}"
 
 
 _ELSE = "what else changes there?"

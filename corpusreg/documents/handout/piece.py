@@ -201,10 +201,13 @@ def _shown(
         for each in chosen
     ]
     engraved = iter(engrave_all([passage for runs in bars for passage in runs]))
-    return tuple(
-        _passage(each, said, c, [_reason(next(engraved), path) for _ in runs])
-        for each, runs in zip(chosen, bars, strict=True)
-    )
+    found: list[ShownPassage] = []
+    for each, runs in zip(chosen, bars, strict=True):
+        one = _passage(each, said, c, [_reason(next(engraved), path) for _ in runs])
+        known = {remark for other in found for remark in other.aside}
+        aside = tuple(remark for remark in one.aside if remark not in known)
+        found.append(replace(one, aside=aside))
+    return tuple(found)
 
 
 def _reason(found: Engraved | str, path: Path) -> Engraved | str:

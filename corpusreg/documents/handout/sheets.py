@@ -26,7 +26,6 @@ from corpusreg.text.classroom import (
     chance_words,
     device_words,
     misfit_words,
-    named,
     shared_words,
 )
 from corpusreg.text.measures import title
@@ -230,7 +229,7 @@ def _overview(group: Class, asked: Assignment | None) -> Overview:
         ),
         asked=assignment_words(asked) if asked else "",
         answers=tuple(
-            (named(member), " ".join(assignment_answer(member.piece, asked)))
+            (member.label, " ".join(assignment_answer(member.piece, asked)))
             for member in group.members
             if asked
         ),
@@ -239,7 +238,7 @@ def _overview(group: Class, asked: Assignment | None) -> Overview:
 
 def _who(members: Sequence[tuple[Member, Happening]]) -> str:
     """Who does it and where; of very many the number."""
-    shown = [f"{named(m)}, {each.where}" for m, each in members]
+    shown = [f"{member.label}, {each.where}" for member, each in members]
     if len(shown) <= _SHOWN_BY:
         return "; ".join(shown) + "."
     return "; ".join(shown[:_SHOWN_BY]) + f"; and {len(shown) - _SHOWN_BY} more."

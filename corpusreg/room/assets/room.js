@@ -166,16 +166,34 @@
       table.addEventListener("click", sort);
       table.addEventListener("mouseover", point);
       table.addEventListener("mouseleave", () => mark(null));
-      table.dataset.ready = "yes";
+      document.getElementById("content").addEventListener("click", leave);
     }
     const by = kept.by || "piece";
     order(by, kept.down || false);
-    show();
     dots();
+    show();
+    if (!table.dataset.ready) comeBack();
+    table.dataset.ready = "yes";
 
     function keep(more) {
       const now = JSON.parse(sessionStorage.getItem(key) || "{}");
       sessionStorage.setItem(key, JSON.stringify({ ...now, ...more }));
+    }
+
+    function links() {
+      return [...document.querySelectorAll("#content a[href*='/piece/']")];
+    }
+
+    // Which link led to a piece, so that the way back ends at it.
+    function leave(event) {
+      const link = event.target.closest("a[href*='/piece/']");
+      if (link && !event.defaultPrevented) keep({ left: links().indexOf(link) });
+    }
+
+    function comeBack() {
+      const link = links()[kept.left];
+      if (link) link.focus();
+      keep({ left: undefined });
     }
 
     function sort(event) {
@@ -221,6 +239,12 @@
         const row = table.querySelector(`tr[data-member="${dot.dataset.member}"]`);
         dot.classList.toggle("off", Boolean(row && row.hidden));
       }
+      // By key a line is entered at its first dot that is shown.
+      for (const line of document.querySelectorAll(".among")) {
+        const all = [...line.querySelectorAll("a.dot")];
+        const entry = all.find((dot) => !dot.classList.contains("off"));
+        all.forEach((dot) => { dot.tabIndex = dot === entry ? 0 : -1; });
+      }
       keep(Object.fromEntries(fields.map((each) => [each.id, each.value])));
     }
 
@@ -241,14 +265,15 @@
       const reading = document.getElementById("reading");
       if (!reading) return;
       for (const line of overview.querySelectorAll(".among")) {
-        const all = [...line.querySelectorAll("a.dot")];
-        all.forEach((dot, place) => {
-          dot.tabIndex = place ? -1 : 0;
+        for (const dot of line.querySelectorAll("a.dot")) {
           dot.onkeydown = (event) => {
-            const step = { ArrowRight: 1, ArrowLeft: -1 }[event.key];
-            const next = step && all[place + step];
-            if (!next) return;
+            const all = [...line.querySelectorAll("a.dot:not(.off)")];
+            const here = all.indexOf(dot);
+            const to = { ArrowRight: here + 1, ArrowLeft: here - 1, Home: 0, End: all.length - 1 }[event.key];
+            if (to === undefined) return;
             event.preventDefault();
+            const next = all[to];
+            if (!next) return;
             dot.tabIndex = -1;
             next.tabIndex = 0;
             next.focus();
@@ -259,9 +284,10 @@
             event.preventDefault();
             read(dot);
           };
-        });
+        }
       }
-      const again = overview.querySelector(`a.dot[data-member="${kept.chosen}"]`);
+      const all = [...overview.querySelectorAll(`a.dot[data-member="${kept.chosen}"]`)];
+      const again = all.find((dot) => dot.closest(".among").querySelector("h3").textContent === kept.line) || all[0];
       if (again) read(again);
 
       function chosen() {
@@ -270,7 +296,9 @@
       }
 
       function read(dot) {
-        keep({ chosen: dot.dataset.member });
+        const line = dot.closest(".among");
+        keep({ chosen: dot.dataset.member, line: line.querySelector("h3").textContent });
+        line.after(reading);
         mark(dot.dataset.member);
         const title = document.createElement("p");
         const link = document.createElement("a");
