@@ -11,7 +11,14 @@ import pytest
 from by_hand import BAR, BEAT, bars_of, notes_of
 
 from corpusreg.comparison.findings import _Names, _practical
-from corpusreg.comparison.practice import crowded, misread, thick_bars, wide_chords
+from corpusreg.comparison.practice import (
+    crowded,
+    misread,
+    stretches,
+    tessitura,
+    thick_bars,
+    wide_chords,
+)
 from corpusreg.instruments import load
 from corpusreg.instruments.limits import compass_of_year, low_interval_limit, passaggio
 from corpusreg.score.notes import Part
@@ -156,3 +163,16 @@ def test_the_peak_of_a_solo_voice_is_where_its_highest_note_is_longest() -> None
     assert (peak.count, peak.of, [bar.number for bar in peak.bars]) == (4.0, 2, ["2", "3"])
     assert (peak.low, peak.high) == passaggio("soprano")
     assert (peak.dynamic, peak.doubled) == ("f", 25)  # C2 lasts, and one note of four is struck
+
+
+def test_where_a_voice_lies_as_a_whole_and_over_time() -> None:
+    climbing = notes_of(
+        [(60 + bar // 2, bar * BAR, BAR) for bar in range(18)] + [(84, 18 * BAR, BEAT)]
+    )
+    low, middle, high = tessitura(climbing)
+    assert (low, middle, high) == (60, 64, 68)  # a short high note moves no tessitura
+    runs = stretches(climbing)
+    assert runs == [(0, 7), (7, 13), (13, 19)]
+    lies = [tessitura(climbing.take((climbing.bar >= a) & (climbing.bar < b))) for a, b in runs]
+    assert [each[1] for each in lies] == sorted(each[1] for each in lies)
+    assert stretches(climbing.take(climbing.bar < 9)) == []

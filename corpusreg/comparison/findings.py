@@ -27,7 +27,7 @@ from typing import Any, Literal
 import numpy as np
 
 from corpusreg.comparison.comparison import Comparison, PlacedMeasure
-from corpusreg.comparison.practice import crowded, wide_chords
+from corpusreg.comparison.practice import crowded, stretches, tessitura, wide_chords
 from corpusreg.corpus.tables import rows as data_rows
 from corpusreg.instruments import Instrument
 from corpusreg.instruments.limits import passaggio
@@ -41,8 +41,8 @@ from corpusreg.score.played import MARKS, Notes, PlayedBars, segments
 
 __all__ = [
     "HEADLINE", "Company", "Finding", "OutOfRange", "PieceFacts", "Place", "Practical",
-    "PrintedBar", "Rank", "Reading", "Shown", "Suggestion", "bare_event", "place",
-    "printed_bar", "reading", "shown_run",
+    "PrintedBar", "Rank", "Reading", "Shown", "Singing", "Stretch", "Suggestion",
+    "bare_event", "place", "printed_bar", "reading", "shown_run",
 ]  # fmt: skip
 
 PITCH: Mapping[str, Any] = {"pitch": True}
@@ -304,6 +304,33 @@ class Practical:
 
 
 @dataclass(frozen=True)
+class Stretch:
+    """Where a voice lies in some bars for eight tenths of its time, and the middle of it."""
+
+    place: Place
+    low: int = field(metadata=PITCH)
+    middle: int = field(metadata=PITCH)
+    high: int = field(metadata=PITCH)
+
+
+@dataclass(frozen=True)
+class Singing:
+    """A solo voice over time.
+
+    whole: its tessitura; stretches: that of each third of the bars in which it sings, none
+    where these are few. change: the second note near which voices of its type change, None
+    where it is not known; above: how many of 100 of its time lie higher.
+    """
+
+    part: str
+    instrument: str
+    whole: Stretch
+    stretches: tuple[Stretch, ...]
+    change: int | None = field(default=None, metadata=PITCH)
+    above: int = 0
+
+
+@dataclass(frozen=True)
 class PieceFacts:
     """What the piece is. ensemble: for whom, as people say it. parts: sounding parts in
     score order; instruments: of each, None where it is not known. written_bars,
@@ -343,7 +370,7 @@ class Reading:
     what players would ask about. vague: names of the measures that are not reliable
     among works of its medium. measures, stays, events: all of them in their order; those of
     parts come after those of the whole. sections: in order of time; none where the piece has
-    one alone.
+    one alone. singing: solo voices in score order.
     """
 
     piece: PieceFacts
@@ -366,6 +393,7 @@ class Reading:
     stays: tuple[Finding, ...]
     events: tuple[Finding, ...]
     sections: tuple[Finding, ...] = ()
+    singing: tuple[Singing, ...] = ()
 
     def of_whole(self, *kinds: str) -> list[Finding]:
         """Events of the whole texture, of some kinds or of all, in their order."""
@@ -433,6 +461,7 @@ def reading(c: Comparison) -> Reading:
         stays=stays,
         events=tuple(events),
         sections=tuple(_sections(c)),
+        singing=tuple(_singing(c, name, row) for name, row in _soloists(c)),
     )
 
 
@@ -946,13 +975,8 @@ def _beyond(c: Comparison) -> Iterable[OutOfRange]:
 
 
 def _practical(c: Comparison, names: _Names) -> Iterable[Practical]:
-    """Wrong clefs, then chords wider than a hand, then close intervals low down."""
-    voices = [
-        player.name
-        for player in c.players.parts
-        if player.lying and player.lying.instrument.family == "voice"
-    ]
-    solo = voices if len(voices) <= SOLO and len(voices) < len(c.players.parts) else []
+    """Wrong clefs, vocal peaks, chords wider than a hand, close intervals low down."""
+    solo = {name for name, _ in _soloists(c)}
     for player in c.players.parts:
         wrong, own = player.misread, player.lying
         if wrong is not None and own is not None:
@@ -991,6 +1015,29 @@ def _practical(c: Comparison, names: _Names) -> Iterable[Practical]:
             _printed(c, [each.bar for each in close]),
             first.high - first.low, first.beats, low=first.low, high=first.high,
         )  # fmt: skip
+
+
+def _soloists(c: Comparison) -> list[tuple[str, Instrument]]:
+    """Voices that are few and not alone, each with its type."""
+    known = [(each.name, each.lying.instrument) for each in c.players.parts if each.lying]
+    voices = [each for each in known if each[1].family == "voice"]
+    return voices if len(voices) <= SOLO and len(voices) < len(c.players.parts) else []
+
+
+def _singing(c: Comparison, name: str, row: Instrument) -> Singing:
+    """Where a solo voice lies, as a whole and over time."""
+    notes = c.parts[name].played.notes
+    runs = [(int(notes.bar.min()), int(notes.bar.max()) + 1), *stretches(notes)]
+    whole, *thirds = (
+        Stretch(
+            place(c, *run), *tessitura(notes.take((notes.bar >= run[0]) & (notes.bar < run[1])))
+        )
+        for run in runs
+    )
+    change = (passaggio(row.id) or (None, None))[1]
+    time = notes.duration[notes.pitch > change].sum() if change is not None else 0
+    above = round(100 * float(time / notes.duration.sum()))
+    return Singing(name, row.name, whole, tuple(thirds), change, above)
 
 
 def _vocal_peak(c: Comparison, name: str, row: Instrument) -> Practical:

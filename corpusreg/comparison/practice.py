@@ -17,7 +17,10 @@ from corpusreg.instruments import Instrument
 from corpusreg.instruments.limits import NINTH, TENTH, low_interval_limit
 from corpusreg.score.played import Notes, Played
 
-__all__ = ["CLEARLY", "Misread", "crowded", "misread", "thick_bars", "wide_chords"]
+__all__ = [
+    "CLEARLY", "Misread", "crowded", "misread", "stretches", "tessitura", "thick_bars",
+    "wide_chords",
+]  # fmt: skip
 
 LEAST_BEATS = 1.0  # a low interval that sounds for less is passing
 CLEARLY = 2  # semitones below the charts' limits, which differ by about as much
@@ -25,6 +28,9 @@ LEAST_BEYOND = 8  # notes outside a range that are no slip
 BEYOND_SHARE = 0.1  # of a part's notes outside, from which a clef is asked about
 INSIDE_SHARE = 0.98  # of its notes inside when read at the other pitch
 _OCTAVE = 12
+TESSITURA = 0.1, 0.5, 0.9  # of a singer's time: between the outer two lie eight tenths
+STRETCHES = 3  # into which a part is divided to see where it lies over time
+LEAST_SUNG = 6  # bars of a stretch
 
 
 @dataclass(frozen=True)
@@ -172,3 +178,22 @@ def misread(notes: Notes, part: int, instrument: Instrument) -> Misread | None:
             first = int(notes.bar[rows[np.flatnonzero(beyond)[0]]])
             return Misread(part, interval, first, outside, len(pitch))
     return None
+
+
+def tessitura(notes: Notes) -> tuple[int, int, int]:
+    """Where a voice lies for eight tenths of its time: lowest, middle and highest pitch."""
+    time = np.cumsum(np.bincount(notes.pitch, weights=notes.duration, minlength=128))
+    low, middle, high = (int((time < q * time[-1] - 1e-9).sum()) for q in TESSITURA)
+    return low, middle, high
+
+
+def stretches(notes: Notes) -> list[tuple[int, int]]:
+    """The bars in which a voice sings in three parts of equally many, half-open runs.
+
+    None where they would be shorter than LEAST_SUNG bars.
+    """
+    sung = np.unique(notes.bar)
+    if len(sung) < STRETCHES * LEAST_SUNG:
+        return []
+    parts = np.array_split(sung, STRETCHES)
+    return [(int(part[0]), int(part[-1]) + 1) for part in parts]

@@ -8,6 +8,7 @@ from typing import Any
 from corpusreg.comparison.heights import Far, OnInstrument, Passage
 from corpusreg.comparison.players import OUTER
 from corpusreg.instruments import Instrument
+from corpusreg.instruments.limits import passaggio
 from corpusreg.score.pitch import note_name
 from corpusreg.system.phrases import joined, plural
 from corpusreg.system.plaintext import plain
@@ -67,6 +68,19 @@ def passage_words(found: Passage) -> str:
     return f"{text}."
 
 
+def change_words(found: Passage) -> str:
+    """How much of a passage lies above the second change of a voice; '' for players."""
+    changes = passaggio(found.home.id)
+    if changes is None:
+        return ""
+    first, second = (note_name(pitch, found.spelling) for pitch in changes)
+    above = round(100 * float(found.time[changes[1] + 1 :].sum() / found.time.sum()))
+    return (
+        f"Many voices of this type change near {first} and again near {second} (from memory; "
+        f"schools differ): {above} of 100 of its time lie above the second."
+    )
+
+
 def moved_words(each: OnInstrument) -> str:
     """The transposition that makes the passage equally high, and what it puts out of range."""
     text = transposed(each.semitones)
@@ -81,7 +95,7 @@ def passage_text(found: Passage) -> str:
     rows = [_row(each) for each in found.rows]
     lines = [
         *wrap(passage_heading(found)),
-        *wrap(passage_words(found)),
+        *wrap(" ".join(filter(None, (passage_words(found), change_words(found))))),
         "",
         text_table(names, rows),
         "",

@@ -10,7 +10,7 @@ from __future__ import annotations
 from typing import Any
 
 from corpusreg.comparison.comparison import Comparison
-from corpusreg.comparison.findings import OutOfRange, PieceFacts, Practical
+from corpusreg.comparison.findings import OutOfRange, PieceFacts, Practical, Singing, Stretch
 from corpusreg.comparison.players import MUCH, Beyond, Lying, Player, Reach, Still
 from corpusreg.instruments.ensembles import kinds
 from corpusreg.measures.height import Height
@@ -21,12 +21,21 @@ from corpusreg.system.phrases import capital, joined, plural
 from corpusreg.system.plaintext import plain
 from corpusreg.text.bars import bar_range
 from corpusreg.text.sentences import range_words
-from corpusreg.text.wording import bar_words, interval, note, number, player, register
+from corpusreg.text.wording import (
+    bar_words,
+    interval,
+    note,
+    number,
+    place_words,
+    player,
+    register,
+)
 
 __all__ = [
     "CAUTION", "TIRING", "asks_words", "beyond_document", "beyond_words", "far_words",
     "height_document", "parts_document", "player_lines", "player_remarks",
-    "practical_words", "reach_words", "reaching", "two_level_document", "written_document",
+    "practical_words", "reach_words", "reaching", "singing_words", "two_level_document",
+    "written_document",
 ]  # fmt: skip
 
 CAUTION = (
@@ -43,6 +52,8 @@ _STRIP = 17
 _SHADES = " .:+#"
 _NAME = 18
 _LONG = 4  # bars
+_SECOND = "the second change of such voices (from memory; schools differ)"
+_MOVES = 3  # semitones by which the middle of a voice moves over time for it to be told
 
 
 def tires(lies: Lying) -> bool:
@@ -196,10 +207,36 @@ def _peak_words(found: Practical, piece: PieceFacts) -> str:
         )
     if found.low is None or found.high is None:
         return text
-    return (
-        f"{text} Many voices of this type change between {note(found.low, piece.spelling)} and "
-        f"{note(found.high, piece.spelling)} (from memory; schools differ): ask the singer."
+    changes = " and again near ".join(
+        note(pitch, piece.spelling) for pitch in (found.low, found.high)
     )
+    return (
+        f"{text} Many voices of this type change near {changes} (from memory; schools "
+        "differ): ask the singer."
+    )
+
+
+def singing_words(found: Singing, piece: PieceFacts) -> str:
+    """Where a voice lies for most of its time, how that moves, and how long it lies high."""
+
+    def notes(each: Stretch) -> str:
+        return register(each.low, each.high, piece.spelling)
+
+    who = capital(player(piece, found.part))
+    text = f"{who}: eight tenths of its time lie in {notes(found.whole)}"
+    if found.stretches:
+        low, high = (end(found.stretches, key=lambda each: each.middle) for end in (min, max))
+        if high.middle - low.middle >= _MOVES:
+            text += (
+                f", lowest in {place_words(low.place)} ({notes(low)}) and highest in "
+                f"{place_words(high.place)} ({notes(high)})"
+            )
+        else:
+            text += ", much the same from beginning to end"
+    if found.change is not None and found.above:
+        change = note(found.change, piece.spelling)
+        text += f"; {found.above} of 100 of its time lie above {change}, {_SECOND}"
+    return f"{text}."
 
 
 _STILL = {
