@@ -160,8 +160,8 @@ BARS = bars_of([16] * 8)
          "The lowest line descends an octave in bars 2–4, from C3 to C2"),
         ({"kind": "wedge", "last": 4, "direction": "closing"},
          "The outer lines close in by an octave and a major sixth in bars 2–4"),
-        ({"kind": "pedal_point", "place": "bass", "ending": "resolves", "high": 36, "lasts": 6.0,
-          "pitches": (36,)},
+        ({"kind": "pedal_point", "place": "bass", "ending": "resolves", "high": 36,
+          "lasts": 6.0, "pitches": (36,)},
          "C2 is held or repeated in the bass for six bars, a pedal point; it"
          " resolves in bar 2"),
         ({"kind": "shift", "direction": "up", "by": "bottom"},
