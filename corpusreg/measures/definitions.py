@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 __all__ = ["BY_NAME", "MEASURES", "VERSION", "Measure"]
 
-VERSION = "4"
+VERSION = "5"
 
 
 @dataclass(frozen=True)
