@@ -114,6 +114,7 @@ def test_a_theme_that_enters_is_told_before_the_shift_that_it_makes() -> None:
     assert r.first is not None and r.first.bar in shifts
     assert (r.first.name, r.first.low) == ("voice_entry", 48)
     assert r.shift is not None and r.first.bar == r.shift.bar
+    assert r.suggestion is not None and r.suggestion.kind == "listen_for"
     assert not any("drops the bass" in said for said in first_screen(r))
 
 

@@ -1145,7 +1145,7 @@ def _suggestion(c: Comparison, found: Finding | None, names: _Names) -> Suggesti
         part = names.parts.get(holder) if holder is not None and len(c.parts) > 1 else None
         who = {"part": part, "instrument": names.instruments.get(part) if part else None}
         return Suggestion(kind, found, before, note=note, **who)
-    if found.name in ("cleared", "entry", "voice_entry") and event.bar + 2 < bars:
+    if found.name in ("cleared", "entry") and event.bar + 2 < bars:
         return Suggestion("keep_clear", found, before, bars=2, **who)
     if found.name in ("climb", "descent", "wedge"):
         arrival = place(c, event.bar, event.bar + 1)

@@ -168,6 +168,7 @@ def suggestion_sentence(s: Suggestion, r: Reading) -> str:
 
 _ELSE = "what else changes there?"
 _LISTEN = {
+    "voice_entry": "what lets a listener notice the new voice?",
     "crossing": "which of the two is heard as the top?",
     "in_octaves": "what would one octave alone leave open?",
     "dialogue": "which register has the last word, and why?",
@@ -259,7 +260,8 @@ class Section:
 
 def details(r: Reading) -> list[Section]:
     """What stands behind the first screen, section by section; empty ones are left out."""
-    events = event_lines(r.of_whole(), r.piece)
+    # What the piece is said to do first stands first here too.
+    events = event_lines(sorted(r.of_whole(), key=lambda each: each is not r.first), r.piece)
     stays = r.long_stays()[:MOST]
     found = [
         Section("What happens", tuple(events)),
