@@ -147,6 +147,11 @@ def test_a_piece_without_events_is_said_to_stay_then_its_high_point() -> None:
     assert [line.split()[0] for line in first_screen(r)[:3]] == ["It", "High", "Listen:"]
 
 
+def test_a_high_line_over_a_far_bass_stays_in_no_register() -> None:
+    r = reading(placed([*line(96, 0, BARS), *line(30, 0, BARS, 1)]))
+    assert r.stays and r.stay is None
+
+
 @pytest.mark.parametrize(("percentile", "side"), [(97.0, "more"), (3.0, "less")])
 def test_unusual_measures_are_one_of_a_family_and_two_at_most(
     percentile: float, side: str

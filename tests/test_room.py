@@ -1133,7 +1133,7 @@ def test_what_a_teacher_says_is_on_the_overview_and_on_the_sheets(
     page.get_by_text("Compare with an earlier class").click()
     page.get_by_label("The class as it was saved").set_input_files(kept)
     page.get_by_role("button", name="Set them side by side").click()
-    page.locator("#otherwise").get_by_text("Stairs (Fen Aldis): the same devices.").wait_for()
+    page.locator("#otherwise").get_by_text("Stairs (Fen Aldis): as before.").wait_for()
 
     page.get_by_role("link", name="All that is open").click()
     page.locator("#files").set_input_files(kept)

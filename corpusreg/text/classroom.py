@@ -356,11 +356,12 @@ def since_words(found: Since) -> tuple[str, ...]:
     for (before, now), (new, gone) in zip(found.pairs, found.devices, strict=True):
         said = [
             *([f"now {joined(list(map(device_words, new)))}"] if new else []),
-            *([f"not any more {joined(list(map(device_words, gone)))}"] if gone else []),
+            *([f"no longer {joined(list(map(device_words, gone)))}"] if gone else []),
         ]
         was = "" if before.label == now.label else f" (before: {before.label})"
-        lines.append(f"{named(now)}{was}: {'; '.join(said) if said else 'the same devices'}.")
-    for shared, when in ((found.shared_before, "Before"), (found.shared_now, "Now")):
+        lines.append(f"{named(now)}{was}: {'; '.join(said) if said else 'as before'}.")
+    both = (found.shared_before, "Before"), (found.shared_now, "Now")
+    for shared, when in both if found.shared_before or found.shared_now else ():
         several = [
             f"{title(each.measure.name)}, {each.many} of {each.placed}" for each in shared
         ]
