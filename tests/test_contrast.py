@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from itertools import pairwise
 from pathlib import Path
 
 import direct
@@ -19,6 +20,7 @@ from pypdf import PdfReader
 from test_revise import BASS, TUNE, keyboard, line_at_its_limits, lowest_classes
 
 from corpusreg.answers import ContrastAnswer
+from corpusreg.comparison.practice import thick_bars
 from corpusreg.corpus.catalogue import bundled
 from corpusreg.documents.contrast import contrast_document
 from corpusreg.instruments import load
@@ -86,6 +88,20 @@ def test_only_the_named_bars_change() -> None:
     assert not change.octaves[outside].any()
 
 
+def leaps(score: Score) -> int:
+    """How often a staff of single notes goes on with a leap wider than an octave."""
+    notes = np.sort(score.notes, order="onset")
+    lines = (notes[notes["staff"] == staff] for staff in (1, 2))
+    return sum(
+        int(
+            b["onset"] == a["onset"] + a["duration"]
+            and abs(int(b["pitch"]) - int(a["pitch"])) > 12
+        )
+        for line in lines
+        for a, b in pairwise(line)
+    )
+
+
 @settings(max_examples=10, deadline=None)
 @given(data=st.data())
 def test_bass_and_melody_keep_their_notes_at_every_moment(data: st.DataObject) -> None:
@@ -99,6 +115,9 @@ def test_bass_and_melody_keep_their_notes_at_every_moment(data: st.DataObject) -
     assert highest_classes(before) == highest_classes(after)
     pitch = changed(score, change).notes["pitch"]
     assert 21 <= pitch.min() <= pitch.max() <= 108
+    # No thicker low down, and no more leaps wider than an octave.
+    assert thick_bars(after.notes) <= thick_bars(before.notes)
+    assert leaps(changed(score, change)) <= leaps(score)
     # Never single notes: with each that moves, its hand's phrase moves.
     for staff in (1, 2):
         rows = score.notes["staff"] == staff

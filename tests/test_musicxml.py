@@ -687,6 +687,8 @@ def test_sections(read: Any) -> None:
         ]
     )
     assert list(score.bars.section) == [False, True, True, False, True]
+    marks = [(sign.bar, sign.text) for sign in score.signs if sign.kind == "rehearsal"]
+    assert marks == [(2, "B")]
 
 
 # Parts and metadata

@@ -21,7 +21,7 @@ from corpusreg.instruments import Instruments, load
 from corpusreg.measures import height
 from corpusreg.measures.analysis import analyse
 from corpusreg.norms.written import Written
-from corpusreg.score.notes import Bars, Part, Score, note_table
+from corpusreg.score.notes import Bars, Part, Score, Sign, note_table
 from corpusreg.score.played import perform
 from corpusreg.score.readers import read_file
 from corpusreg.text.players import CAUTION, player_remarks
@@ -317,3 +317,7 @@ def test_families_of_a_large_ensemble_by_hand() -> None:
     assert found.tutti == ((3, 5),)
     assert found.alone == ()  # a bar of it is no solo
     assert set(found.cues) <= {Cue(0, ("woodwind", "brass", "strings"), "Violin", "Tuba")}
+    begins = replace(written.bars, section=np.arange(8) == 3)
+    lettered = replace(written, bars=begins, signs=(Sign(3, "rehearsal", "B"),))
+    (cue,) = choirs(everyone, perform(lettered)).cues  # type: ignore[union-attr]
+    assert (cue.bar, cue.mark, cue.top, cue.bottom) == (3, "B", "Violin", "Tuba")

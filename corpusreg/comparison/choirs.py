@@ -51,12 +51,16 @@ class Choir:
 
 @dataclass(frozen=True)
 class Cue:
-    """Who plays where a section begins: families, and the parts with top and bottom."""
+    """Who plays where a section begins: families, and the parts with top and bottom.
+
+    mark: its rehearsal mark, '' for none.
+    """
 
     bar: int
     families: tuple[str, ...]
     top: str
     bottom: str
+    mark: str = ""
 
 
 @dataclass(frozen=True)
@@ -105,6 +109,7 @@ def choirs(everyone: Players, played: Played) -> Choirs | None:
                 tuple(dict.fromkeys(families[row] for row in np.flatnonzero(plays[:, bar]))),
                 names[int(top[:, bar].argmax())],
                 names[int(bottom[:, bar].argmax())],
+                played.rehearsal.get(int(bars.written[bar]), ""),
             )
             for bar in np.flatnonzero(bars.section & sounding & once).tolist()
         ),

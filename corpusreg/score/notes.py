@@ -113,10 +113,11 @@ class Tempo:
 
 @dataclass(frozen=True)
 class Sign:
-    """Something on the page by which one sees that a movement ends or begins.
+    """Something on the page by which one finds a place, or sees that a movement ends or begins.
 
     `kind` is 'final' (a final barline at the end of `bar`), or of what stands at the
-    bar's beginning: 'page' (a new page), 'metre', 'key', 'heading' (words, in `text`).
+    bar's beginning: 'page' (a new page), 'metre', 'key', 'heading' (words, in `text`),
+    'rehearsal' (its letter or number, in `text`).
     """
 
     bar: int

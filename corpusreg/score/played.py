@@ -30,8 +30,8 @@ label        the printed bar number; where the bar is heard again, with
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 import numpy as np
@@ -272,6 +272,7 @@ class Played:
 
     seconds: how long each played bar lasts at the written tempo, shape (bars,), or
     None where no tempo is written. spelling: what the piece calls its twelve notes.
+    rehearsal: its rehearsal marks by written bar.
     """
 
     ticks: int
@@ -284,6 +285,7 @@ class Played:
     assumed: tuple[str, ...]
     seconds: NDArray[np.float64] | None = None
     spelling: Spelling = USUAL
+    rehearsal: Mapping[int, str] = field(default_factory=dict)
 
     def only(self, rows: NDArray[np.bool_]) -> Played:
         """The same bars with some of the notes."""
@@ -334,6 +336,7 @@ def perform(score: Score, *, as_written: bool = False) -> Played:
         assumed=tuple(dict.fromkeys(assumed)),
         seconds=_bar_seconds(score)[bars.written] if score.tempos else None,
         spelling=spelled(score.notes, score.key),
+        rehearsal={s.bar: s.text for s in score.signs if s.kind == "rehearsal"},
     )
 
 

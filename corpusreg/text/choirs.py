@@ -52,6 +52,7 @@ def _cue(each: Cue, bars: PlayedBars) -> str:
     who = joined([_name(family) for family in each.families])
     lowest = f", {plain(each.bottom)} lowest" if each.bottom != each.top else ""
     where = bar_range(bars, each.bar, each.bar + 1)
+    where = f"{plain(each.mark)} ({where})" if each.mark else where
     return f"From {where}: {who}; {plain(each.top)} on top{lowest}."
 
 

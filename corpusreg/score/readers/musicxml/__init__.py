@@ -323,7 +323,7 @@ def _sections(
     repeated = {i + 1 for i in marks.repeat_end if i + 1 < n}
     first = set(marks.sections) | set(marks.repeat_start) | repeated
     first -= {i for i in repeated if endings[i] and endings[i - 1]}
-    first |= {layout.bar_of(at, end_counts_next=True) for at in marks.rehearsals}
+    first |= {layout.bar_of(at, end_counts_next=True) for at, _ in marks.rehearsals}
     first |= _new_keys(records) & {
         i for i in range(1, n) if layout.metres[i] != layout.metres[i - 1]
     }
@@ -386,7 +386,7 @@ def assemble(
         lost=dict(tally.lost),
         left_out=dict(tally.left_out),
         format="musicxml",
-        signs=_signs(records, marks),
+        signs=_signs(records, marks, layout),
         key=_key(records),
     )
 
@@ -397,11 +397,16 @@ def _key(records: Sequence[PartRecord]) -> int | None:
     return next((integer(fifths) for fifths, _ in first.most_common(1)), None)
 
 
-def _signs(records: Sequence[PartRecord], marks: Marks) -> tuple[Sign, ...]:
-    """What shows where movements end and begin; metres and keys in any part."""
+def _signs(records: Sequence[PartRecord], marks: Marks, layout: Layout) -> tuple[Sign, ...]:
+    """Rehearsal marks, and what shows where movements end and begin, in any part."""
     changes = {Sign(bar, "metre") for record in records for bar, _ in record.metres}
     changes |= {Sign(bar, "key") for record in records for bar, _ in record.keys}
-    return (*marks.signs, *sorted(changes, key=lambda sign: (sign.bar, sign.kind)))
+    changes |= {
+        Sign(layout.bar_of(at, end_counts_next=True), "rehearsal", text)
+        for at, text in marks.rehearsals
+        if text
+    }
+    return (*marks.signs, *sorted(changes, key=lambda sign: (sign.bar, sign.kind, sign.text)))
 
 
 def _players(

@@ -219,7 +219,8 @@ class DirectionReader:
         direction.tempo = direction.tempo or _metronome(item)
 
     def _read_rehearsal(self, item: etree._Element, direction: _Direction) -> None:
-        self.cursor.marks.rehearsals.append(direction.at)
+        text = " ".join((item.text or "").split())[:_LETTERS]
+        self.cursor.marks.rehearsals.append((direction.at, text))
 
     def _read_pedal_sign(self, item: etree._Element, direction: _Direction) -> None:
         self._read_pedal(item.get("type", ""), direction.at)
@@ -368,6 +369,7 @@ def _metronome(element: etree._Element) -> Fraction | None:
     return beat * (2 - Fraction(1, 2 ** min(dots, 4))) * Fraction(digits.group())
 
 
+_LETTERS = 12  # of a rehearsal mark
 _MAX_STAVES = 64
 _MAX_VOICES = 1000
 _FORTE_VELOCITY = 90  # `dynamics` attributes are a percentage of it (MusicXML 4.0)

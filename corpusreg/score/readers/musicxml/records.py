@@ -132,7 +132,7 @@ class Marks:
     tempos: list[tuple[int, Position, float]] = field(default_factory=list)  # with part
     jumps: list[tuple[Position, str]] = field(default_factory=list)
     coda_signs: list[Position] = field(default_factory=list)  # sign without a `sound`
-    rehearsals: list[Position] = field(default_factory=list)
+    rehearsals: list[tuple[Position, str]] = field(default_factory=list)
     sections: set[int] = field(default_factory=set)
     repeat_start: set[int] = field(default_factory=set)
     repeat_end: dict[int, int] = field(default_factory=dict)  # times, 0 where not written
