@@ -88,13 +88,15 @@ _MANY = {
 
 
 def event_lines(found: Sequence[Finding], piece: PieceFacts) -> list[str]:
-    """Events as a list to be read: the same fact in several places is one line, and of one kind
-    the clearest are listed, the others counted."""
+    """Events as a list to be read, the first as it is: the same fact in several places is one
+    line, voices enter in order of time, and of one kind the clearest are listed, the others
+    counted."""
     facts: dict[object, list[Finding]] = {}
-    entries = [each for each in found if each.name == "voice_entry"]
+    later = found[1:]
+    entries = [each for each in later if each.name == "voice_entry"]
     heard = iter(sorted(entries, key=lambda each: _event(each).bar))
-    in_time = [next(heard) if each.name == "voice_entry" else each for each in found]
-    for at, each in enumerate(in_time):
+    in_time = [next(heard) if each.name == "voice_entry" else each for each in later]
+    for at, each in enumerate([*found[:1], *in_time]):
         fact: object = at
         if each.name == "pedal_point":
             fact = each.name, each.notes, _event(each).place
