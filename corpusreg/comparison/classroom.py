@@ -127,11 +127,13 @@ class Class:
     devices: tuple[Device, ...]
 
     @property
-    def placeless(self) -> tuple[Member, ...]:
-        """Members that have a place on no line."""
-        return tuple(
-            each for each in self.members if all(each in line.unplaced for line in self.lines)
+    def unplaced(self) -> tuple[tuple[Member, tuple[Measure, ...]], ...]:
+        """Members that lack a place, each with the measures."""
+        found = (
+            (each, tuple(line.measure for line in self.lines if each in line.unplaced))
+            for each in self.members
         )
+        return tuple(pair for pair in found if pair[1])
 
     @property
     def too_few(self) -> bool:
