@@ -48,6 +48,22 @@ def test_composers_count_the_same_and_short_ones_in_proportion() -> None:
     assert not written.fetch(Table(rows[:7]), ["oboe"], "song")
 
 
+def test_periods_are_of_the_medium_where_two_of_them_have_enough() -> None:
+    def rows(
+        medium: str, period: str, pitch: int
+    ) -> list[tuple[str, str, str, str, int, float]]:
+        return [("horn", medium, period, f"{period}{n}", pitch, 400.0) for n in range(8)]
+
+    song = rows("song", "classical", 50)
+    orchestra = rows("orchestra", "classical", 60)
+    found = written.fetch(Table([*song, *orchestra]), ["horn"], "orchestra")["horn"]
+    assert not found.by_medium and found.periods["classical"][50] == pytest.approx(0.5)
+    late = rows("orchestra", "romantic", 70)
+    found = written.fetch(Table([*song, *orchestra, *late]), ["horn"], "orchestra")["horn"]
+    assert found.by_medium
+    assert [share.argmax() for share in found.periods.values()] == [60, 70]
+
+
 def test_counts_are_those_of_the_reference(in_home: Path) -> None:
     reference = open_reference()
     known = written.fetch(reference, list(load()), "")

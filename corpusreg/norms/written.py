@@ -34,7 +34,8 @@ class Written:
     """What is written for one instrument.
 
     ensemble: the medium as in the works table, '' for works of every kind. share: of the
-    notes on each pitch, shape (128,), sum 1. periods: the same by period, of every medium.
+    notes on each pitch, shape (128,), sum 1. periods: the same by period, in this medium where
+    enough wrote for it there in two periods or more (`by_medium`), else of every medium.
     """
 
     instrument: str
@@ -42,6 +43,7 @@ class Written:
     composers: int
     share: Floats
     periods: Mapping[str, Floats] = field(default_factory=dict)
+    by_medium: bool = False
 
     @property
     def lower(self) -> Floats:
@@ -84,8 +86,11 @@ def fetch(
             here = own & (rows["ensemble"] == medium) if medium else own
             share, composers = _spread(rows, here)
             if composers >= LEAST:
+                there = _periods(rows, here)
+                within = bool(medium) and len(there) > 1
+                periods = dict(there if within else _periods(rows, own))
                 found[instrument] = Written(
-                    instrument, medium, composers, share, dict(_periods(rows, own))
+                    instrument, medium, composers, share, periods, within
                 )
                 break
     return found

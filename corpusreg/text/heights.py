@@ -8,6 +8,7 @@ from typing import Any
 from corpusreg.comparison.heights import Far, OnInstrument, Passage
 from corpusreg.comparison.players import OUTER
 from corpusreg.instruments import Instrument
+from corpusreg.instruments.ensembles import kinds
 from corpusreg.instruments.limits import passaggio
 from corpusreg.score.pitch import note_name
 from corpusreg.system.phrases import joined, plural
@@ -64,7 +65,8 @@ def passage_words(found: Passage) -> str:
     if share >= 1 - OUTER and max(spread, default=0) - min(spread, default=0) >= _MOVED:
         shares = [f"{int(100 * each)} ({name})" for name, each in by_period.items()]
         name = note_name(outer, found.spelling)
-        text += f". Of 100 notes its {name} is {side}er than {joined(shares)}"
+        medium = kinds()[far.written.ensemble].works if far.written.by_medium else "all works"
+        text += f". Of 100 notes in {medium} its {name} is {side}er than {joined(shares)}"
     return f"{text}."
 
 
