@@ -32,7 +32,7 @@ from corpusreg.system.phrases import did_you_mean
 if TYPE_CHECKING:
     from corpusreg.corpus.corpora import Entry
     from corpusreg.session import Session
-    from corpusreg.store.building.corpora import Change
+    from corpusreg.store.building.corpora import CorpusChange
 
 __all__ = ["app", "main"]
 
@@ -1055,7 +1055,7 @@ def _corpora_duplicates(form: str | Path) -> int:
     return 0
 
 
-def _tell(change: Change) -> int:
+def _tell(change: CorpusChange) -> int:
     from corpusreg.terminal import say
 
     built = change.built

@@ -43,7 +43,7 @@ if TYPE_CHECKING:
     from corpusreg.store import Reference
     from corpusreg.store.building.batch import Progress
     from corpusreg.store.building.build import Built
-    from corpusreg.store.building.corpora import Change, Shown
+    from corpusreg.store.building.corpora import CorpusChange, ListedCorpus
 
 __all__ = ["Grouping", "MeasureName", "PassageKind", "Session", "Tier", "Way", "asking_once"]
 
@@ -592,7 +592,7 @@ class Session:
 
         return corpora_list()
 
-    def show_corpus(self, name: str) -> Shown:
+    def show_corpus(self, name: str) -> ListedCorpus:
         """One corpus: licence, source, what was left out and why."""
         from corpusreg.store.building.corpora import show_corpus
 
@@ -605,7 +605,7 @@ class Session:
         workers: int | None = None,
         on_fetch: Callable[[FetchProgress], None] | None = None,
         on_progress: Callable[[Progress], None] | None = None,
-    ) -> Change:
+    ) -> CorpusChange:
         """Fetch a corpus of the catalogue with git, and measure it."""
         from corpusreg.store.building.corpora import get_corpus
 
@@ -619,7 +619,7 @@ class Session:
         *,
         workers: int | None = None,
         on_progress: Callable[[Progress], None] | None = None,
-    ) -> Change:
+    ) -> CorpusChange:
         """Measure a folder of scores, or what is new there.
 
         See `corpusreg.store.building.corpora.add_corpus`.
@@ -635,7 +635,7 @@ class Session:
         *,
         workers: int | None = None,
         on_progress: Callable[[Progress], None] | None = None,
-    ) -> Change:
+    ) -> CorpusChange:
         """Take the works of a corpus out of the reference.
 
         A folder that corpusreg fetched is deleted; one of your own is not touched.

@@ -161,7 +161,7 @@ def measured_here(monkeypatch: pytest.MonkeyPatch) -> None:
 
     @contextlib.contextmanager
     def here(_: str | None) -> Iterator[Measuring]:
-        yield lambda call, files, _: (isolate.Answer(file, call(file)) for file in files)
+        yield lambda call, files, _: (isolate.Outcome(file, call(file)) for file in files)
 
     monkeypatch.setattr(build, "_far", here)
 

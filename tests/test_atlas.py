@@ -27,7 +27,15 @@ from corpusreg.documents.figures.style import Wall, amount
 from corpusreg.documents.pictures.look import COLOURS
 from corpusreg.documents.pictures.svg import text_width
 from corpusreg.measures.definitions import MEASURES
-from corpusreg.norms.atlas import FIGURES, Atlas, Groups, Heights, OctaveCell, Octaves, atlas
+from corpusreg.norms.atlas import (
+    FIGURES,
+    Atlas,
+    GroupedMeasure,
+    Heights,
+    OctaveCell,
+    Octaves,
+    atlas,
+)
 from corpusreg.store import open_reference
 from corpusreg.system.errors import CorpusregError, DataError
 
@@ -97,9 +105,9 @@ def drawn(found: Atlas) -> dict[str, etree._Element]:
     return {name: etree.fromstring(p.svg) for name, p in atlas_pictures(found).items()}
 
 
-def groups(found: Atlas, name: str) -> Groups:
+def groups(found: Atlas, name: str) -> GroupedMeasure:
     (figure,) = [each for each in found.figures if each.name == name]
-    assert isinstance(figure, Groups)
+    assert isinstance(figure, GroupedMeasure)
     return figure
 
 
@@ -271,7 +279,7 @@ def test_counts_middles_and_intervals_are_on_the_figure(
         said = words(drawn[figure.name])
         assert figure.title in said
         assert any("Reference invented" in text for text in said)
-        if isinstance(figure, Groups):
+        if isinstance(figure, GroupedMeasure):
             factor = 100 if figure.measure.unit.startswith("share") else 1
             for cell in figure.cells:
                 assert any(

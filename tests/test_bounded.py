@@ -240,12 +240,12 @@ class _Here:
 
     def __exit__(self, *_: object) -> None: ...
 
-    def in_turn(self, items: Sequence[Any]) -> Iterator[isolate.Answer]:
+    def in_turn(self, items: Sequence[Any]) -> Iterator[isolate.Outcome]:
         for item in items:
             try:
-                yield isolate.Answer(item, self._function(item))
+                yield isolate.Outcome(item, self._function(item))
             except RuntimeError as error:
-                yield isolate.Answer(item, error=isolate.as_stopped(error))
+                yield isolate.Outcome(item, error=isolate.as_stopped(error))
 
 
 def _made_here(

@@ -13,7 +13,7 @@ from corpusreg import cli
 from corpusreg.corpus import catalogue
 from corpusreg.corpus.corpora import Added, Entry, added, entry, remember
 from corpusreg.corpus.entries import Expected, entries
-from corpusreg.norms.coverage import Cell, helpful
+from corpusreg.norms.coverage import CoverageCell, helpful
 from corpusreg.store import open_reference
 from corpusreg.system.errors import ReadError, UsageError
 from corpusreg.text.reference import coverage_text
@@ -244,10 +244,10 @@ def with_works(name: str, *rows: Expected) -> Entry:
 
 def test_help_is_what_fills_thin_groups() -> None:
     cells = {
-        ("piano", "all"): Cell(20, 5, False),
-        ("piano", "romantic"): Cell(20, 5, False),
-        ("song", "all"): Cell(500, 60, True),
-        ("song", "romantic"): Cell(500, 60, True),
+        ("piano", "all"): CoverageCell(20, 5, False),
+        ("piano", "romantic"): CoverageCell(20, 5, False),
+        ("song", "all"): CoverageCell(500, 60, True),
+        ("song", "romantic"): CoverageCell(500, 60, True),
     }
     few = with_works("few", Expected("piano", "romantic", 10, 2))
     many = with_works("many", Expected("piano", "romantic", 10, 3))

@@ -22,7 +22,7 @@ from corpusreg.documents import engraving
 from corpusreg.documents.engraving import (
     TEXT_WIDTH,
     Engraved,
-    Passage,
+    NotatedPassage,
     engrave,
     engrave_all,
     engrave_here,
@@ -46,7 +46,7 @@ def library() -> Path:
 
 
 def drawn(path: Path, first: int, last: int, **more: object) -> Engraved:
-    [found] = engrave_here([Passage(path, first, last, **more)])  # type: ignore[arg-type]
+    [found] = engrave_here([NotatedPassage(path, first, last, **more)])  # type: ignore[arg-type]
     assert isinstance(found, Engraved), found
     return found
 
@@ -117,7 +117,9 @@ DRAWN = {
 def test_every_bar_of_the_demo_pieces_is_drawn_with_its_notes(path: Path) -> None:
     [score] = read_scores(path)
     bars = range(0, len(score.bars), 4)
-    passages = [Passage(path, bar, min(bar + 4, len(score.bars)), score.number) for bar in bars]
+    passages = [
+        NotatedPassage(path, bar, min(bar + 4, len(score.bars)), score.number) for bar in bars
+    ]
     for passage, picture in zip(passages, engrave_here(passages), strict=True):
         assert isinstance(picture, Engraved), picture
         assert (picture.first, picture.last) == (passage.first, passage.last)
@@ -144,7 +146,7 @@ def test_bars_of_bundled_scores_are_drawn_with_their_notes(name: str, library: P
     path = library / name
     score = read_scores(path)[0]
     ends = [(0, 3), (3, 6), (len(score.bars) - 3, len(score.bars))]
-    passages = [Passage(path, first, last, score.number) for first, last in ends]
+    passages = [NotatedPassage(path, first, last, score.number) for first, last in ends]
     for passage, picture in zip(passages, engrave_here(passages), strict=True):
         assert isinstance(picture, Engraved), picture
         assert heads(picture) == written(score, passage.first, picture.last)
@@ -273,7 +275,7 @@ def test_size_fits_the_page(reed: Path) -> None:
 
 
 def test_passages_of_a_page_share_shapes_and_no_id() -> None:
-    passages = [Passage(PIECES / "stairs.musicxml", bar, bar + 4) for bar in (0, 8, 8)]
+    passages = [NotatedPassage(PIECES / "stairs.musicxml", bar, bar + 4) for bar in (0, 8, 8)]
     pictures = [p for p in engrave_here(passages) if isinstance(p, Engraved)]
     assert len(pictures) == 3
     sheet = glyph_sheet(pictures)
@@ -290,7 +292,8 @@ def test_passages_of_a_page_share_shapes_and_no_id() -> None:
 
 def test_six_passages_stay_far_below_the_size_of_a_page() -> None:
     passages = [
-        Passage(PIECES / "waiting-for-the-bus.musicxml", bar, bar + 8) for bar in range(6)
+        NotatedPassage(PIECES / "waiting-for-the-bus.musicxml", bar, bar + 8)
+        for bar in range(6)
     ]
     pictures = [p for p in engrave_here(passages) if isinstance(p, Engraved)]
     page = glyph_sheet(pictures) + "".join(p.svg for p in pictures)
@@ -396,7 +399,7 @@ def test_bars_without_notation_are_written_anew(tmp_path: Path) -> None:
 def test_what_was_played_freely_is_not_written(
     notes: list[tuple[int, int, int]], why: str, tmp_path: Path
 ) -> None:
-    [found] = engrave_here([Passage(midi(tmp_path / "free.mid", *notes), 0, 1)])
+    [found] = engrave_here([NotatedPassage(midi(tmp_path / "free.mid", *notes), 0, 1)])
     assert isinstance(found, str) and found.startswith("free.mid: ") and why in found
 
 
@@ -427,7 +430,7 @@ def test_cutting_into_values_keeps_every_sound(notes: list[tuple[int, int, int]]
 def test_other_notes_than_those_read_are_never_shown(
     reed: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    assert isinstance(engrave_here([Passage(reed, 0, 4)])[0], Engraved)
+    assert isinstance(engrave_here([NotatedPassage(reed, 0, 4)])[0], Engraved)
     [score] = read_scores(reed)
     notes = score.notes.copy()
     notes["pitch"][3] += 1
@@ -435,12 +438,12 @@ def test_other_notes_than_those_read_are_never_shown(
     monkeypatch.setattr(
         "corpusreg.documents.engraving.loading.read_scores", lambda path: [other]
     )
-    [found] = engrave_here([Passage(reed, 0, 4)])
+    [found] = engrave_here([NotatedPassage(reed, 0, 4)])
     assert found == (
         "reed.musicxml: these bars are not shown in notation: the engraver reads them "
         "otherwise than corpusreg"
     )
-    assert isinstance(engrave_here([Passage(reed, 2, 4)])[0], Engraved)
+    assert isinstance(engrave_here([NotatedPassage(reed, 2, 4)])[0], Engraved)
 
 
 def test_the_proof_asks_for_pitch_value_and_bar(reed: Path) -> None:
@@ -462,11 +465,11 @@ def test_what_cannot_be_engraved_is_said_in_one_line(tmp_path: Path, reed: Path)
     broken = tmp_path / "broken.musicxml"
     broken.write_text("<score-partwise><part-list>", encoding="utf-8")
     passages = [
-        Passage(broken, 0, 4),
-        Passage(reed, 40, 44),
-        Passage(reed, 0, 4, number="7"),
-        Passage(reed, 0, 4, parts=(3,)),
-        Passage(reed, 0, 4),
+        NotatedPassage(broken, 0, 4),
+        NotatedPassage(reed, 40, 44),
+        NotatedPassage(reed, 0, 4, number="7"),
+        NotatedPassage(reed, 0, 4, parts=(3,)),
+        NotatedPassage(reed, 0, 4),
     ]
     *refused, good = engrave_all(passages)
     assert isinstance(good, Engraved)
@@ -478,12 +481,12 @@ def test_a_crash_costs_only_the_passage_that_made_it(
     reed: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr("corpusreg.documents.engraving.engrave_here", crash_on_the_first_bar)
-    found = engrave_all([Passage(reed, 0, 1), Passage(reed, 1, 2)])
+    found = engrave_all([NotatedPassage(reed, 0, 1), NotatedPassage(reed, 1, 2)])
     assert isinstance(found[0], str) and "cannot be engraved" in found[0]
     assert isinstance(found[1], Engraved)
 
 
-def crash_on_the_first_bar(passages: list[Passage]) -> list[Engraved | str]:
+def crash_on_the_first_bar(passages: list[NotatedPassage]) -> list[Engraved | str]:
     import os
 
     if any(passage.first == 0 for passage in passages):
@@ -494,8 +497,8 @@ def crash_on_the_first_bar(passages: list[Passage]) -> list[Engraved | str]:
 def test_the_engraver_says_nothing(tmp_path: Path, capfd: pytest.CaptureFixture[str]) -> None:
     path = tmp_path / "odd.krn"
     path.write_text("**kern\n*clefG2\n*M2/4\n=1\n4g\n4a(\n=2\n2b]\n==\n*-\n", encoding="utf-8")
-    assert engrave_here([Passage(path, 0, 2)])
-    assert engrave(Passage(path, 0, 2))
+    assert engrave_here([NotatedPassage(path, 0, 2)])
+    assert engrave(NotatedPassage(path, 0, 2))
     assert capfd.readouterr() == ("", "")
 
 
@@ -505,7 +508,7 @@ def test_bars_of_a_tune_bear_the_numbers_that_are_printed(
 ) -> None:
     path = tmp_path / "tune.abc"
     path.write_text(f"X:1\nT:A\nM:3/4\nL:1/4\nK:C\n{upbeat}CDE|FGA|GFE|DCD|EFG|C3|\n")
-    (picture,) = engrave_here([Passage(path, 3, 5, "1")])
+    (picture,) = engrave_here([NotatedPassage(path, 3, 5, "1")])
     assert isinstance(picture, Engraved)
     assert picture.labels[0] == shown
     assert re.findall(r"<tspan[^>]*>(\d+)</tspan>", picture.svg) == [shown]

@@ -17,7 +17,7 @@ from corpusreg.measures.rebar import BARS, REBARRED
 from corpusreg.norms import effects
 from corpusreg.norms.periods.answer import study
 from corpusreg.norms.periods.document import COLUMNS, study_document, study_rows
-from corpusreg.norms.periods.results import Check, Finding, Study
+from corpusreg.norms.periods.results import Check, PeriodFinding, Study
 from corpusreg.norms.periods.works import Works, check_words, period_rows, periods_of
 from corpusreg.system.errors import UsageError
 from corpusreg.text.periods import repeated_words, result_words, study_text
@@ -65,13 +65,13 @@ def late(works: Works) -> Floats:
     return (works.period == ROMANTIC).astype(float)
 
 
-def pair_of(found: Study, measure: str = "span") -> Finding:
+def pair_of(found: Study, measure: str = "span") -> PeriodFinding:
     (own,) = [each for each in found.measures if each.measure.name == measure]
     (pair,) = own.pairs
     return pair
 
 
-def check_of(finding: Finding, name: str) -> Check:
+def check_of(finding: PeriodFinding, name: str) -> Check:
     return next(check for check in finding.checks if check.name == name)
 
 
@@ -386,7 +386,7 @@ def test_without_difference_few_results_are_shown() -> None:
 def test_what_is_printed_as_no_trend_does_not_turn_around(
     value: float, printed: str, said: str
 ) -> None:
-    trend = Finding((), 0.3, None, (30,), 0, 300, 0.001, 0.01, 0.02, (), "not surviving")
+    trend = PeriodFinding((), 0.3, None, (30,), 0, 300, 0.001, 0.01, 0.02, (), "not surviving")
     check = Check(
         "length",
         value=value,

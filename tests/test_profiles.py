@@ -31,8 +31,8 @@ from corpusreg.norms.profiles.model import (
     LIMIT,
     SHAPES,
     Floats,
-    Group,
     PlacedProfile,
+    ProfileGroup,
     Profiles,
     Scale,
     family_weights,
@@ -207,7 +207,7 @@ def groups(*places: float) -> Profiles:
         words=f"{len(places)} profiles",
         scales={"span": Scale(np.array([-2.0, 2.0]), np.array([-2.0, 2.0]))},
         groups=tuple(
-            Group(n, f"kind {n}", 10, 5, np.array([place]), 0.3)
+            ProfileGroup(n, f"kind {n}", 10, 5, np.array([place]), 0.3)
             for n, place in enumerate(places, start=1)
         ),
         ids=np.array(["a", "b", "c", "d"], object),

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from corpusreg.comparison.heights import Passage
     from corpusreg.instruments import Instrument, Instruments
     from corpusreg.store import Reference
-    from corpusreg.system.isolate import Answer
+    from corpusreg.system.isolate import Outcome
 
 __all__ = [
     "Compared",
@@ -165,7 +165,7 @@ def compare_paths(
 
 
 def _placed(
-    reference: Reference, answer: Answer, cohort: str | None, table: Instruments, brief: bool
+    reference: Reference, answer: Outcome, cohort: str | None, table: Instruments, brief: bool
 ) -> tuple[list[Comparison], list[str]]:
     """What a child measured of a file, placed. Raises CorpusregError, whatever is wrong."""
     from corpusreg.comparison.placing import place

@@ -31,7 +31,7 @@ from corpusreg.measures.events import Event
 from corpusreg.measures.shifts import Shift
 from corpusreg.score.played import Played
 
-__all__ = ["Change", "Drafts", "MeasureChange", "Run", "align", "drafts", "place"]
+__all__ = ["DraftChange", "Drafts", "MeasureChange", "Run", "align", "drafts", "place"]
 
 LIKE = 0.5
 FOUND = 0.25  # of the bars; one that is only alike counts half, as some are by chance
@@ -80,7 +80,7 @@ class MeasureChange:
 
 
 @dataclass(frozen=True)
-class Change:
+class DraftChange:
     """A stay, shift or event of the whole.
 
     kind: 'stay', 'shift' or 'event'. status: 'as before', 'changed' (other length or
@@ -102,7 +102,7 @@ class Drafts:
     later: Comparison
     runs: tuple[Run, ...]
     measures: tuple[MeasureChange, ...]
-    changes: tuple[Change, ...]
+    changes: tuple[DraftChange, ...]
     same_works: bool
 
     @property
@@ -305,7 +305,7 @@ def _events(c: Comparison) -> tuple[Event, ...]:
     return tuple(each.event for each in c.events if each.part is None)
 
 
-def _stays(earlier: Comparison, later: Comparison, at: NDArray[np.int64]) -> list[Change]:
+def _stays(earlier: Comparison, later: Comparison, at: NDArray[np.int64]) -> list[DraftChange]:
     """Stays that share half of their bars or more are one stay."""
     old = sorted(_whole(earlier), key=lambda s: s.stay.first)
     left = sorted(_whole(later), key=lambda s: s.stay.first)
@@ -314,11 +314,11 @@ def _stays(earlier: Comparison, later: Comparison, at: NDArray[np.int64]) -> lis
         now = at[stay.stay.first : stay.stay.last]
         same = next((each for each in left if _shares_half(now, each)), None)
         if same is None:
-            found.append(Change("stay", "gone", stay, None))
+            found.append(DraftChange("stay", "gone", stay, None))
             continue
         left.remove(same)
-        found.append(Change("stay", _stay_status(stay, same, now), stay, same))
-    return [*found, *(Change("stay", "new", None, stay) for stay in left)]
+        found.append(DraftChange("stay", _stay_status(stay, same, now), stay, same))
+    return [*found, *(DraftChange("stay", "new", None, stay) for stay in left)]
 
 
 def _whole(c: Comparison) -> list[PlacedStay]:
@@ -339,7 +339,7 @@ def _stay_status(old: PlacedStay, new: PlacedStay, now: NDArray[np.int64]) -> st
 
 def _moments(
     kind: str, old: Sequence[_ROW], new: Sequence[_ROW], at: NDArray[np.int64]
-) -> list[Change]:
+) -> list[DraftChange]:
     """Shifts or events: those of one sort at corresponding bars are one, then those near."""
     left: list[_ROW] = list(new)
     pairs: dict[int, _ROW] = {}
@@ -356,12 +356,12 @@ def _moments(
             if index not in pairs and fits:
                 pairs[index] = min(fits, key=lambda other: abs(place(other)[0] - bar))
                 left.remove(pairs[index])
-    found: list[Change] = []
+    found: list[DraftChange] = []
     for index, each in enumerate(old):
         match = pairs.get(index)
         status = "gone" if match is None else _status(each, match, int(at[place(each)[0]]))
-        found.append(Change(kind, status, each, match))
-    return [*found, *(Change(kind, "new", None, each) for each in left)]
+        found.append(DraftChange(kind, status, each, match))
+    return [*found, *(DraftChange(kind, "new", None, each) for each in left)]
 
 
 def _sort(each: Shift | Event) -> tuple[str, str]:

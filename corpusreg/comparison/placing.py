@@ -68,7 +68,7 @@ class Asked:
 
 
 @dataclass(frozen=True)
-class _Work:
+class _MeasuredWork:
     """A work, measured: the whole, each sounding part by name, marks by which copies show."""
 
     score: Score
@@ -83,7 +83,7 @@ class _Work:
 class MeasuredFile:
     """The works of a file, and its failures, one line each."""
 
-    works: tuple[_Work, ...]
+    works: tuple[_MeasuredWork, ...]
     failures: tuple[str, ...]
 
 
@@ -107,11 +107,13 @@ def _failure(path: Path, number: str, reason: str) -> str:
     return f"{path}: no. {number}: {reason}" if number else f"{path}: {reason}"
 
 
-def _work(score: Score, *, as_written: bool = False) -> _Work:
+def _work(score: Score, *, as_written: bool = False) -> _MeasuredWork:
     played = load().as_sounding(perform(score, as_written=as_written))
     parts = _part_analyses(played)
     marks = fingerprint(score), shingles(score)
-    return _Work(score, played, analyse(played), parts, ensemble_of(score, played), marks)
+    return _MeasuredWork(
+        score, played, analyse(played), parts, ensemble_of(score, played), marks
+    )
 
 
 def place(
@@ -203,7 +205,7 @@ def one_work(path: Path, number: str | None = None, *, or_only: bool = False) ->
 def _placed(
     reference: Reference,
     path: Path,
-    work: _Work,
+    work: _MeasuredWork,
     chosen: Rung | None,
     table: Instruments,
     *,

@@ -70,7 +70,7 @@ def lilypond_pieces(
     root: Path, files: Sequence[SourceFile]
 ) -> tuple[dict[str, Facts], dict[str, str]]:
     """What is known of the files that are read, and why the others are left out, by path."""
-    sources = _Sources(root)
+    sources = _LilyPondSources(root)
     holding = {file.relative.rpartition("/")[0] for file in files}
     pieces: dict[str, list[SourceFile]] = defaultdict(list)
     for file in files:
@@ -102,7 +102,9 @@ def _piece_of(relative: str, holding: Set[str]) -> str:
     return "/".join(parts)
 
 
-def _rank(file: SourceFile, piece: str, sources: _Sources) -> tuple[bool, bool, int, int, str]:
+def _rank(
+    file: SourceFile, piece: str, sources: _LilyPondSources
+) -> tuple[bool, bool, int, int, str]:
     stem, name = file.path.stem.casefold(), PurePosixPath(piece).name.casefold()
     full = re.search(r"score|conductor|partitur", stem) is not None
     return (
@@ -152,7 +154,7 @@ def _licence(fields: Mapping[str, str]) -> Facts:
     return {}
 
 
-class _Sources:
+class _LilyPondSources:
     """LilyPond files as text, each read once, with the files that they include."""
 
     def __init__(self, root: Path) -> None:

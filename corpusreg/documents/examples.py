@@ -11,7 +11,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from corpusreg.comparison.examples import ALL, KINDS, Example, Examples, Kind
+from corpusreg.comparison.examples import ALL, KINDS, Example, ExampleKind, Examples
 from corpusreg.corpus.files import BUNDLED, bundled_root
 from corpusreg.corpus.registry import own_and_others
 from corpusreg.documents.layout import Document, Drawn, write_document
@@ -107,7 +107,7 @@ def _passage(
     each: Example,
     quotation: Quotation | None,
     pictures: Mapping[str, Drawn],
-    first: Kind | None,
+    first: ExampleKind | None,
 ) -> ExamplePassage:
     facts = ", ".join(filter(None, (each.ensemble, each.period, each.part)))
     own = ["Your own score: shown on this computer only."] if each.private else []

@@ -52,7 +52,7 @@ def paper_of(
     pictures: SVG by the name that an `<img src>` gives. paper: 'a4' or 'letter'. Raises
     ValueError for an element that paper does not know and a picture that is not there.
     """
-    reader = _Reader(pictures)
+    reader = _PageReader(pictures)
     reader.feed(body)
     reader.close()
     data = {"title": title, "body": reader.root["children"], "pictures": dict(pictures)}
@@ -104,7 +104,7 @@ def _on_white(value: Any) -> Any:
     return value
 
 
-class _Reader(HTMLParser):
+class _PageReader(HTMLParser):
     """Elements as nested data: tag, class, children, and of pictures src and alt."""
 
     def __init__(self, pictures: Mapping[str, str]) -> None:

@@ -15,7 +15,7 @@ from corpusreg.documents.figures.style import colour_rules
 from corpusreg.documents.layout import Document, Drawn, write_document
 from corpusreg.measures.definitions import VERSION
 from corpusreg.norms.periods.chart import Chart
-from corpusreg.norms.periods.results import Finding, Study
+from corpusreg.norms.periods.results import PeriodFinding, Study
 from corpusreg.system.phrases import capital
 from corpusreg.text.periods import (
     CHECK_WORDS,
@@ -144,7 +144,7 @@ def _told(found: Study) -> Iterator[str]:
             yield f"{words}: {said}."
 
 
-def _where(finding: Finding) -> str:
+def _where(finding: PeriodFinding) -> str:
     if not finding.periods:
         return "over the years"
     return f"from {finding.periods[0]} to {finding.periods[1]}"
@@ -170,7 +170,7 @@ def _section(chart: Chart, pictures: dict[str, Drawn]) -> PeriodSection:
     )  # fmt: skip
 
 
-def _result(finding: Finding, words: str) -> PeriodResult:
+def _result(finding: PeriodFinding, words: str) -> PeriodResult:
     shown = finding.verdict in ("holds", "open", "contradicted")
     rows = [
         (

@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from corpusreg.corpus.files import BUNDLED, bundled_root, content_hash
-from corpusreg.documents.engraving import Engraved, Passage, engrave_all
+from corpusreg.documents.engraving import Engraved, NotatedPassage, engrave_all
 from corpusreg.norms.cohorts import Source
 from corpusreg.store import sql
 from corpusreg.system.errors import ReadError, UsageError
@@ -63,14 +63,14 @@ def quotations(
     """
     works = _works(source, places)
     found: list[Quotation] = []
-    wanted: dict[int, Passage] = {}
+    wanted: dict[int, NotatedPassage] = {}
     for index, place in enumerate(places):
         work = works[place.work]
         path, why = _file(work, folders or {})
         found.append(Quotation(f"{_name(work)}, {place.bars}", why=why))
         if path is not None:
             number = work["number"] or ""
-            wanted[index] = Passage(path, place.first, place.last, number, place.parts)
+            wanted[index] = NotatedPassage(path, place.first, place.last, number, place.parts)
     for index, drawn in zip(wanted, engrave_all(list(wanted.values())), strict=True):
         named = found[index].named
         if isinstance(drawn, str):

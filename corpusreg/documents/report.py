@@ -495,7 +495,7 @@ def _engraved(
     comparisons: Sequence[Comparison], readings: Sequence[Reading]
 ) -> list[list[ReportPassage]]:
     asked = [
-        engraving.Passage(Path(c.piece.path), *run, number=c.piece.number)
+        engraving.NotatedPassage(Path(c.piece.path), *run, number=c.piece.number)
         for c, r in zip(comparisons, readings, strict=True)
         for shown in r.shown
         for run in shown.written

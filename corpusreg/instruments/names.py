@@ -66,7 +66,7 @@ _FLAT = re.compile(r"\b([a-h])(?:\||[ -])?(?:b|flat|bemol)\b")
 _WORD = re.compile(r"[^\W\d_]+")
 
 
-class Reading(NamedTuple):
+class ReadName(NamedTuple):
     """A name read: the known phrases in order, and the key ('' where none is named)."""
 
     phrases: tuple[str, ...]
@@ -101,7 +101,7 @@ def says_which(name: str) -> bool:
     return bool(name.strip(" []")) and _NOISE.issuperset(words)
 
 
-def read_name(name: str, known: Container[str]) -> Reading:
+def read_name(name: str, known: Container[str]) -> ReadName:
     """The known phrases in a printed name, longest first from the left.
 
     Every word must be a known phrase, a number, a key or a word such as 'solo':
@@ -123,8 +123,8 @@ def read_name(name: str, known: Container[str]) -> Reading:
         for chosen in (words, without):
             phrases, lone_key = _segments(chosen, known)
             if phrases:
-                return Reading(phrases, key or lone_key)
-    return Reading((), key)
+                return ReadName(phrases, key or lone_key)
+    return ReadName((), key)
 
 
 @lru_cache(maxsize=4096)

@@ -5,9 +5,9 @@ Every composer or source counts the same.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
-from typing import Any, Protocol
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,6 +16,7 @@ from corpusreg.corpus.tables import rows as data_rows
 from corpusreg.instruments import Instrument, load
 from corpusreg.measures.definitions import BY_NAME, MEASURES, VERSION, Measure
 from corpusreg.norms import effects
+from corpusreg.norms.cohorts import OpenSource
 from corpusreg.norms.effects import LEAST_UNITS
 from corpusreg.norms.reference import student_t, unit_weights, weighted_quantile
 from corpusreg.store import sql
@@ -25,7 +26,7 @@ __all__ = [
     "FIGURES",
     "Atlas",
     "Figure",
-    "Groups",
+    "GroupedMeasure",
     "Heights",
     "InstrumentHeights",
     "MeasureCell",
@@ -62,7 +63,7 @@ class MeasureCell:
 
 
 @dataclass(frozen=True)
-class Groups:
+class GroupedMeasure:
     """One measure by ensemble or by period. left_out: groups with one unit only."""
 
     name: str
@@ -133,7 +134,7 @@ class Heights:
     left_out: tuple[str, ...]
 
 
-Figure = Groups | Octaves | Heights
+Figure = GroupedMeasure | Octaves | Heights
 
 
 @dataclass(frozen=True)
@@ -175,17 +176,6 @@ Flags = NDArray[np.bool_]
 Columns = Mapping[str, NDArray[Any]]
 
 
-class Source(Protocol):
-    """An open reference."""
-
-    reference_id: str
-
-    def fetch_columns(
-        self, text: str, params: Mapping[str, object] | Sequence[object] | None = None
-    ) -> dict[str, NDArray[Any]]:
-        """Result columns as arrays."""
-
-
 @dataclass(frozen=True)
 class _Works:
     """Works that count, as columns of shape (n,), and names for people."""
@@ -198,7 +188,7 @@ class _Works:
         return self.columns["unit_number"].astype(np.int64)
 
 
-def atlas(source: Source) -> Atlas:
+def atlas(source: OpenSource) -> Atlas:
     """All figures. Raises DataError for a reference with too few works for any."""
     names = ", ".join(f'"{measure.name}"' for measure in MEASURES)
     columns = source.fetch_columns(sql.load("atlas_works").format(measures=names))
@@ -254,11 +244,11 @@ def _known(by: str) -> dict[str, str]:
     return {row["kind"]: row["works"] for row in data_rows("ensembles.csv")}
 
 
-def _groups(works: _Works, name: str, title: str, measure: str, by: str) -> Groups:
+def _groups(works: _Works, name: str, title: str, measure: str, by: str) -> GroupedMeasure:
     found = list(_cells(works, measure, by))
     # A period stays in its place even where one composer stands for it.
     drawn = [cell for cell in found if cell.units >= _LEAST_DRAWN or by == "period"]
-    return Groups(
+    return GroupedMeasure(
         name, title, BY_NAME[measure], by, tuple(drawn),
         tuple(cell.name for cell in found if cell not in drawn),
     )  # fmt: skip
@@ -304,7 +294,7 @@ def _mostly(works: _Works, rows: Flags, weights: Floats) -> str:
     return _known("ensemble").get(kind, kind) if share > _MOSTLY else ""
 
 
-def _octaves(source: Source, works: _Works) -> Octaves:
+def _octaves(source: OpenSource, works: _Works) -> Octaves:
     name, title = _OCTAVES
     found = source.fetch_columns(sql.load("atlas_octaves"))
     shares = np.zeros((len(works.unit), 11))
@@ -344,7 +334,7 @@ def _mean_shares(shares: Floats, unit: NDArray[np.int64]) -> tuple[Floats, Float
     return mean, np.stack((np.maximum(mean - reach, 0), np.minimum(mean + reach, 1)), axis=1)
 
 
-def _heights(source: Source) -> Heights:
+def _heights(source: OpenSource) -> Heights:
     name, title = _HEIGHTS
     found = source.fetch_columns(sql.load("atlas_heights"))
     table, rows, left_out = load(), [], []

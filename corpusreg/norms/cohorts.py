@@ -47,6 +47,12 @@ class Source(Protocol):
         """Result columns as arrays."""
 
 
+class OpenSource(Source, Protocol):
+    """An open reference."""
+
+    reference_id: str
+
+
 @dataclass(frozen=True)
 class Copies:
     """Works of the reference that are the same music as a piece, whole or in part.

@@ -10,13 +10,13 @@ if TYPE_CHECKING:
     from corpusreg.corpus.corpora import Entry
     from corpusreg.store import Reference
 
-__all__ = ["Cell", "Coverage", "coverage", "helpful"]
+__all__ = ["Coverage", "CoverageCell", "coverage", "helpful"]
 
 ALL_PERIODS = "all"
 
 
 @dataclass(frozen=True)
-class Cell:
+class CoverageCell:
     """Works and composers of one ensemble in one period ('' where no year is known)."""
 
     works: int
@@ -45,7 +45,7 @@ class Coverage:
 
     names: tuple[str, ...]
     rows: list[tuple[Any, ...]]
-    cells: Mapping[tuple[str, str], Cell]
+    cells: Mapping[tuple[str, str], CoverageCell]
     works: int
     composers: int
     helps: tuple[Help, ...]
@@ -62,7 +62,8 @@ def coverage(reference: Reference) -> Coverage:
     wanted = sql.find("coverage")
     found = reference.query(wanted.text, wanted.values(given))
     cells = {
-        (ensemble or "", period or ""): Cell(*rest) for ensemble, period, *rest in found.rows
+        (ensemble or "", period or ""): CoverageCell(*rest)
+        for ensemble, period, *rest in found.rows
     }
     there = {each.name for each in added()}
     others = [entry for entry in entries() if entry.on and entry.name not in there]
@@ -71,12 +72,12 @@ def coverage(reference: Reference) -> Coverage:
 
 
 def helpful(
-    cells: Mapping[tuple[str, str], Cell], entries: Sequence[Entry]
+    cells: Mapping[tuple[str, str], CoverageCell], entries: Sequence[Entry]
 ) -> tuple[Help, ...]:
     """The corpora that bring works into thin groups: by groups filled, then by works."""
     from corpusreg.norms.reference import MINIMUM_UNITS, MINIMUM_WORKS
 
-    none = Cell(0, 0, False)
+    none = CoverageCell(0, 0, False)
     found = []
     for entry in entries:
         brought: dict[tuple[str, str], tuple[int, int]] = {}

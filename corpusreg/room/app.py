@@ -540,20 +540,20 @@ def _given(name: str) -> IO[bytes] | None:
 
 
 @dataclass(frozen=True)
-class _Choice:
+class _CohortChoice:
     """Works to compare with. value: as a cohort."""
 
     value: str
     words: str
 
 
-def _groups(pile: Pile, number: int | None = None) -> dict[str, list[_Choice]]:
+def _groups(pile: Pile, number: int | None = None) -> dict[str, list[_CohortChoice]]:
     """Works to compare with, by heading: those that fit the pieces first.
 
     number: of the only piece that is meant.
     """
     pieces = pile.pieces if number is None else [pile.pieces[number]]
-    found: dict[str, list[_Choice]] = {_FIT: [], _FIT_SOME: [], _FIT_NONE: []}
+    found: dict[str, list[_CohortChoice]] = {_FIT: [], _FIT_SOME: [], _FIT_NONE: []}
     read = sum(bool(piece.told) for piece in pieces)
     with Session() as session:
         cells = session.coverage().found.cells
@@ -567,7 +567,7 @@ def _groups(pile: Pile, number: int | None = None) -> dict[str, list[_Choice]]:
         some = f"; fits {fits} of {read} pieces" if 0 < fits < read else ""
         words = f"{ensemble}, {when} ({cell.works:,} works{few}{some})"
         heading = _FIT if read and fits == read else _FIT_SOME if fits else _FIT_NONE
-        found[heading].append(_Choice(where, words))
+        found[heading].append(_CohortChoice(where, words))
     return {heading: choices for heading, choices in found.items() if choices}
 
 

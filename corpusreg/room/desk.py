@@ -68,7 +68,7 @@ from corpusreg.session import Session, Way
 from corpusreg.store.building.batch import Progress
 from corpusreg.system import settings
 from corpusreg.system.errors import CorpusregError, UsageError
-from corpusreg.system.isolate import Answer, Pool, StoppedError
+from corpusreg.system.isolate import Outcome, Pool, StoppedError
 
 __all__ = ["Desk"]
 
@@ -391,7 +391,7 @@ class Desk:
             what = "The piece is" if read == 1 else f"{read} pieces are"
             pile.news = f"{what} compared."
 
-    def _counted(self, pile: Pile, doing: str, tasks: Sequence[Any]) -> Iterator[Answer]:
+    def _counted(self, pile: Pile, doing: str, tasks: Sequence[Any]) -> Iterator[Outcome]:
         """The answers one by one, while the page says how many are there."""
         for done, answer in enumerate(self._scores.in_turn(tasks), start=1):
             yield answer
@@ -532,7 +532,7 @@ def _kept_inside(folder: Path) -> dict[str, str]:
     return temporary | {settings.LILYPOND_CACHE: str(folder / "lilypond")}
 
 
-def _settle(piece: PilePiece, answer: Answer) -> None:
+def _settle(piece: PilePiece, answer: Outcome) -> None:
     """What became of a file, kept with it."""
     if answer.error is None:
         found: PlacedWorks = answer.result

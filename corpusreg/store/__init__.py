@@ -28,14 +28,14 @@ from corpusreg.store.shards import (
     BatchLimits,
     Recipe,
     Shards,
-    Written,
+    UnlabelledShard,
     survey,
 )
 from corpusreg.store.tables import EXTRACTED, Rows, columns
 
 __all__ = [
     "EXTRACTED", "Batch", "BatchLimits", "Draft", "Recipe", "Reference", "Result", "Rows",
-    "Shards", "Written", "columns", "inputs", "kept_reference",
+    "Shards", "UnlabelledShard", "columns", "inputs", "kept_reference",
     "open_reference", "pointed", "pointer", "publish", "ships", "survey",
     "withdraw",
 ]  # fmt: skip

@@ -38,7 +38,7 @@ from corpusreg.store.tables import EXTRACTED, Rows, arrays, checked, columns, pr
 from corpusreg.system.errors import DataError
 from corpusreg.system.writing import flush, flush_folder, replace_text
 
-__all__ = ["Batch", "BatchLimits", "Recipe", "Shards", "Written", "file_hash", "survey"]
+__all__ = ["Batch", "BatchLimits", "Recipe", "Shards", "UnlabelledShard", "file_hash", "survey"]
 
 
 @dataclass(frozen=True)
@@ -79,7 +79,7 @@ class _Label:
 
 
 @dataclass(frozen=True)
-class Written:
+class UnlabelledShard:
     """A shard that is on the disk and has no label yet.
 
     tables: hash of each table's file. files: (corpus, path, content, final).
@@ -138,7 +138,7 @@ class Batch:
             or time.monotonic() - self._opened >= self._limits.seconds
         )
 
-    def write(self) -> Written | None:
+    def write(self) -> UnlabelledShard | None:
         """Write what was added and begin anew; None where nothing was.
 
         Raises StoreError when it cannot be written; the batch is still there then.
@@ -148,7 +148,7 @@ class Batch:
         name = uuid.uuid4().hex
         with door.storing(f"{self._folder}"):
             tables = _write_tables(self._folder / name, self._rows)
-        written = Written(name, tables, tuple(self._files))
+        written = UnlabelledShard(name, tables, tuple(self._files))
         self._files, self._rows = [], {}
         return written
 
@@ -218,7 +218,7 @@ class Shards:
         if written is not None:
             self.take(written)
 
-    def take(self, written: Written) -> None:
+    def take(self, written: UnlabelledShard) -> None:
         """Label a shard that lies in the folder. Raises StoreError when that fails."""
         label = _Label(written.name, self.recipe.key, self._next, written.tables, written.files)
         with door.storing(f"{self.folder}"):

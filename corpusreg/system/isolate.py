@@ -47,8 +47,17 @@ from corpusreg.system.errors import CorpusregError, ReadError
 from corpusreg.system.usage import usage
 
 __all__ = [
-    "Answer", "Child", "Limits", "Pool", "StoppedError", "as_stopped", "bounded", "call",
-    "let_go", "made_of", "named",
+    "Child",
+    "Limits",
+    "Outcome",
+    "Pool",
+    "StoppedError",
+    "as_stopped",
+    "bounded",
+    "call",
+    "let_go",
+    "made_of",
+    "named",
 ]  # fmt: skip
 
 Result = TypeVar("Result")
@@ -96,7 +105,7 @@ class StoppedError(CorpusregError):
 
 
 @dataclass(frozen=True)
-class Answer:
+class Outcome:
     """What became of one item: the function's result, or the error in its place."""
 
     item: Any
@@ -148,7 +157,7 @@ class Child:
         self.waiting.append(item)
         self._send(item)
 
-    def collect(self) -> list[Answer]:
+    def collect(self) -> list[Outcome]:
         """Answers that have arrived, in the order of the items, without waiting.
 
         When the child has ended, the last answer is the error of the item it
@@ -161,12 +170,12 @@ class Child:
             if message is None:
                 self.ended = True
                 if self.waiting:
-                    answers.append(Answer(self.waiting.popleft(), error=self._ending()))
+                    answers.append(Outcome(self.waiting.popleft(), error=self._ending()))
                 break
             result, error, self._cpu = pickle.loads(message)
             self._began = time.monotonic()
             if self._ready:
-                answers.append(Answer(self.waiting.popleft(), result, error))
+                answers.append(Outcome(self.waiting.popleft(), result, error))
             elif error is not None:
                 raise error
             else:
@@ -485,7 +494,7 @@ class Pool:
     def __exit__(self, *_: object) -> None:
         self.close()
 
-    def each(self, items: Sequence[Any]) -> list[Answer]:
+    def each(self, items: Sequence[Any]) -> list[Outcome]:
         """Answers in the order of the items, which can be keys of a dict.
 
         An item that passes a limit or crashes its child has an error in its answer and
@@ -494,7 +503,7 @@ class Pool:
         """
         return list(self.in_turn(items))
 
-    def in_turn(self, items: Sequence[Any]) -> Iterator[Answer]:
+    def in_turn(self, items: Sequence[Any]) -> Iterator[Outcome]:
         """The answers of `each`, one by one; the children begin at once."""
         pending = deque(items)
         while len(self._children) < min(self._workers, len(pending)):
@@ -502,8 +511,8 @@ class Pool:
         self._deal(pending)
         return self._answers(pending, items)
 
-    def _answers(self, pending: deque[Any], items: Sequence[Any]) -> Iterator[Answer]:
-        found: dict[Any, deque[Answer]] = {}
+    def _answers(self, pending: deque[Any], items: Sequence[Any]) -> Iterator[Outcome]:
+        found: dict[Any, deque[Outcome]] = {}
         for item in items:
             while not found.get(item):
                 if self._closed:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from corpusreg.norms.atlas import Atlas, Figure, Groups, Heights, MeasureCell, Octaves
+from corpusreg.norms.atlas import Atlas, Figure, GroupedMeasure, Heights, MeasureCell, Octaves
 from corpusreg.score.pitch import note_name
 from corpusreg.store import sql
 from corpusreg.system.phrases import capital
@@ -45,7 +45,7 @@ _HEIGHTS = (
 
 def meaning_words(figure: Figure) -> str:
     """What is shown, in one sentence."""
-    if isinstance(figure, Groups):
+    if isinstance(figure, GroupedMeasure):
         measure = figure.measure
         return f"{capital(measure.title)}: {measure.meaning}."
     if isinstance(figure, Octaves):

@@ -8,7 +8,7 @@ from __future__ import annotations
 from typing import Any
 
 from corpusreg.comparison.comparison import PlacedStay
-from corpusreg.comparison.drafts import Change, Drafts, MeasureChange, Run, place
+from corpusreg.comparison.drafts import DraftChange, Drafts, MeasureChange, Run, place
 from corpusreg.measures.definitions import VERSION
 from corpusreg.measures.events import Event
 from corpusreg.measures.shifts import Shift
@@ -109,7 +109,7 @@ def _said(each: MeasureChange) -> str:
     return f"{side}: {place_words(each.measure, each.now.value, placed)}"
 
 
-def change_words(each: Change, d: Drafts) -> str:
+def change_words(each: DraftChange, d: Drafts) -> str:
     """One stay, shift or event that is not as before, as a sentence."""
     before, now = d.earlier.whole.played, d.later.whole.played
     if each.status == "new" and each.now is not None:
@@ -140,13 +140,13 @@ def _item(item: PlacedStay | Shift | Event, played: Played) -> str:
     return f"{where}{count}, {notes}"
 
 
-def told_changes(d: Drafts) -> tuple[list[Change], str]:
+def told_changes(d: Drafts) -> tuple[list[DraftChange], str]:
     """The clearest stays, shifts and events that are not as before, in order of time.
 
     With them a sentence that says how many are left out, '' where none is.
     """
     found = [each for each in d.changes if each.status != _ALIKE]
-    told: list[Change] = []
+    told: list[DraftChange] = []
     for kind in _KINDS:
         own = [each for each in found if each.kind == kind]
         told += sorted(own, key=lambda each: (-_clear(each), _when(each)))[:_TOLD]
@@ -155,7 +155,7 @@ def told_changes(d: Drafts) -> tuple[list[Change], str]:
     return sorted(told, key=_when), more
 
 
-def _clear(each: Change) -> float:
+def _clear(each: DraftChange) -> float:
     """How clear a change is among those of its kind."""
     item = each.now or each.before
     if isinstance(item, Shift):
@@ -165,7 +165,7 @@ def _clear(each: Change) -> float:
     return item.stay.bars if item else 0.0
 
 
-def _when(each: Change) -> tuple[int, int]:
+def _when(each: DraftChange) -> tuple[int, int]:
     item = each.now or each.before
     return place(item)[0] if item else 0, _KINDS.index(each.kind)
 

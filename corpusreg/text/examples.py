@@ -9,7 +9,7 @@ from itertools import groupby
 from typing import Any
 
 from corpusreg.comparison.comparison import Comparison
-from corpusreg.comparison.examples import ALL, KINDS, Example, Examples, Kind, habit
+from corpusreg.comparison.examples import ALL, KINDS, Example, ExampleKind, Examples, habit
 from corpusreg.instruments import load
 from corpusreg.measures.definitions import VERSION
 from corpusreg.revision.intentions import LIKE
@@ -116,7 +116,7 @@ def examples_text(found: Examples) -> str:
     return "\n".join([*lines, *wrap(order_words(found)), f"(reference {found.reference_id})"])
 
 
-def by_kind(found: Examples) -> list[tuple[Kind, list[tuple[int, Example]]]]:
+def by_kind(found: Examples) -> list[tuple[ExampleKind, list[tuple[int, Example]]]]:
     """The passages with their numbers from 1, those of one kind that follow each other
     together.
     """

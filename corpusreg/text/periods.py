@@ -8,9 +8,9 @@ from collections.abc import Iterator, Sequence
 from corpusreg.measures.definitions import VERSION, Measure
 from corpusreg.norms.periods.results import (
     Check,
-    Finding,
     MeasureStudy,
     Period,
+    PeriodFinding,
     Study,
     explained,
 )
@@ -98,9 +98,9 @@ def short_words(study: Study) -> str:
     return " ".join((said[0], *map(capital, said[1:])))
 
 
-def _held(found: Sequence[tuple[MeasureStudy, Finding]], forces: str) -> list[str]:
+def _held(found: Sequence[tuple[MeasureStudy, PeriodFinding]], forces: str) -> list[str]:
     """What holds, a sentence for each pair of periods and one for the years."""
-    held: dict[tuple[str, ...], list[tuple[MeasureStudy, Finding]]] = {}
+    held: dict[tuple[str, ...], list[tuple[MeasureStudy, PeriodFinding]]] = {}
     for own, finding in found:
         if finding.verdict == "holds":
             held.setdefault(finding.periods, []).append((own, finding))
@@ -118,7 +118,7 @@ def _held(found: Sequence[tuple[MeasureStudy, Finding]], forces: str) -> list[st
     return said
 
 
-def _a_century(own: MeasureStudy, finding: Finding) -> str:
+def _a_century(own: MeasureStudy, finding: PeriodFinding) -> str:
     """How much a trend makes in a century, to two figures."""
     assert finding.slope is not None
     share = own.measure.unit.startswith("share of ")
@@ -129,7 +129,7 @@ def _a_century(own: MeasureStudy, finding: Finding) -> str:
     return f"about {middle} {unit} a century, {low} to {high}"
 
 
-def findings(study: MeasureStudy) -> tuple[Finding, ...]:
+def findings(study: MeasureStudy) -> tuple[PeriodFinding, ...]:
     """All results of a measure, the trend last."""
     return study.pairs if study.trend is None else (*study.pairs, study.trend)
 
@@ -228,7 +228,7 @@ def cell_name(study: MeasureStudy, period: str, longest: int = _LINE) -> str:
     return f"'{name}' ({period})"
 
 
-def finding_words(study: MeasureStudy, finding: Finding) -> str:
+def finding_words(study: MeasureStudy, finding: PeriodFinding) -> str:
     """A result in one sentence, with its test."""
     where = _where(study, finding)
     if finding.p is None:
@@ -248,7 +248,7 @@ def finding_words(study: MeasureStudy, finding: Finding) -> str:
     )
 
 
-def untested_words(study: MeasureStudy, findings: list[Finding]) -> str:
+def untested_words(study: MeasureStudy, findings: list[PeriodFinding]) -> str:
     """What the numbers of composers alone forbid."""
     each = [
         f"{_where(study, finding)} ({_composers(finding)}: {_p(finding.smallest)})"
@@ -260,7 +260,7 @@ def untested_words(study: MeasureStudy, findings: list[Finding]) -> str:
     )
 
 
-def _where(study: MeasureStudy, finding: Finding) -> str:
+def _where(study: MeasureStudy, finding: PeriodFinding) -> str:
     names = [cell_name(study, period) for period in finding.periods]
     return " -> ".join(names) or "over the years"
 
@@ -269,20 +269,20 @@ def _way(measure: Measure, value: float) -> str:
     return measure.more if value > 0 else measure.less
 
 
-def _composers(finding: Finding) -> str:
+def _composers(finding: PeriodFinding) -> str:
     count = " and ".join(str(units) for units in finding.units)
     both = f", {finding.both} of them in both" if finding.both else ""
     return f"{count} composers{both}, {finding.works:,} works"
 
 
-def _slope(finding: Finding) -> str:
+def _slope(finding: PeriodFinding) -> str:
     if finding.slope is None:
         return ""
     middle, low, high = finding.slope
     return f"{middle:+.2f} ({low:+.2f} to {high:+.2f})"
 
 
-def _checks_table(finding: Finding) -> str:
+def _checks_table(finding: PeriodFinding) -> str:
     pairs = bool(finding.periods)
     return text_table(
         ["repeated with", "of 100" if pairs else "tau", "interval" if pairs else "p",
@@ -307,7 +307,7 @@ def repeated_words(check: Check, pairs: bool) -> str:
     return _of_100(check.value) if pairs else f"{round(check.value, 2) + 0.0:.2f}"
 
 
-def result_words(finding: Finding, check: Check) -> str:
+def result_words(finding: PeriodFinding, check: Check) -> str:
     """What became of a result when it was repeated."""
     if check.value is None:
         return check.reason
@@ -320,7 +320,7 @@ def result_words(finding: Finding, check: Check) -> str:
     return said + (f": {', '.join(check.what)}" if check.what else "")
 
 
-def because_words(finding: Finding) -> Iterator[str]:
+def because_words(finding: PeriodFinding) -> Iterator[str]:
     """Why a result that is shown is not taken as it is, and what explains it."""
     gone = [CHECK_WORDS[check.name] for check in finding.checks if check.says == "contradicts"]
     if gone:

@@ -23,12 +23,12 @@ HERE = (
     """
 import sys
 from corpusreg.system import isolate
-from corpusreg.system.isolate import Answer
+from corpusreg.system.isolate import Outcome
 class Here:
     def __init__(self, function, *_, **__): self.function = function
     def __enter__(self): return self
     def __exit__(self, *_): pass
-    def in_turn(self, items): return (Answer(item, self.function(item)) for item in items)
+    def in_turn(self, items): return (Outcome(item, self.function(item)) for item in items)
 isolate.Pool = Here
 """
     + APART

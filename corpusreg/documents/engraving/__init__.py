@@ -32,7 +32,7 @@ from typing import Any
 from lxml import etree
 
 from corpusreg.documents.engraving.loading import Opened
-from corpusreg.documents.engraving.passage import TENTH, TEXT_WIDTH, Engraved, Passage
+from corpusreg.documents.engraving.passage import TENTH, TEXT_WIDTH, Engraved, NotatedPassage
 from corpusreg.documents.engraving.svg import cleaned, glyph_sheet, standalone
 from corpusreg.score.notes import Score
 from corpusreg.system.errors import CorpusregError
@@ -40,7 +40,7 @@ from corpusreg.system.errors import CorpusregError
 __all__ = [
     "TEXT_WIDTH",
     "Engraved",
-    "Passage",
+    "NotatedPassage",
     "engrave",
     "engrave_all",
     "engrave_here",
@@ -109,7 +109,7 @@ _TALL = 6  # staves above which players that are silent in the passage are left 
 _LONG = {"breve": Fraction(8), "long": Fraction(16), "maxima": Fraction(32)}  # in quarters
 
 
-def engrave_here(passages: Sequence[Passage]) -> list[Engraved | str]:
+def engrave_here(passages: Sequence[NotatedPassage]) -> list[Engraved | str]:
     """Each passage drawn in this process, or in one line why it cannot be."""
     import verovio
 
@@ -126,7 +126,7 @@ def engrave_here(passages: Sequence[Passage]) -> list[Engraved | str]:
     return found
 
 
-def _engrave(passage: Passage, file: Opened) -> Engraved | str:
+def _engrave(passage: NotatedPassage, file: Opened) -> Engraved | str:
     name = file.path.name
     score = next((s for s in file.scores if s.number == passage.number), None)
     if score is None:
@@ -302,12 +302,12 @@ def _finished(
 _SECONDS = 60.0  # of computing for all passages of a call
 
 
-def engrave(passage: Passage) -> Engraved | str:
+def engrave(passage: NotatedPassage) -> Engraved | str:
     """One passage drawn, or in one line why it cannot be; see `engrave_all`."""
     return engrave_all([passage])[0]
 
 
-def engrave_all(passages: list[Passage]) -> list[Engraved | str]:
+def engrave_all(passages: list[NotatedPassage]) -> list[Engraved | str]:
     """Each passage drawn, or in one line why it cannot be, in the order given.
 
     Passages of one file share its reading. All are drawn in one child process; should

@@ -6,14 +6,14 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
-__all__ = ["TENTH", "TEXT_WIDTH", "Engraved", "Passage"]
+__all__ = ["TENTH", "TEXT_WIDTH", "Engraved", "NotatedPassage"]
 
 TENTH = 0.08  # mm; the engraver's unit of length, with a staff of 72 of them: 5.8 mm
 TEXT_WIDTH = 170.0  # mm; A4 and Letter with ordinary margins
 
 
 @dataclass(frozen=True)
-class Passage:
+class NotatedPassage:
     """Bars of a work.
 
     path: the score file. first, last: written bars, positions from 0, half-open.

@@ -26,7 +26,7 @@ from corpusreg.documents.pictures.look import COLOURS, STROKES, WEIGHTS
 from corpusreg.documents.pictures.svg import Picture
 from corpusreg.norms.atlas import (
     Atlas,
-    Groups,
+    GroupedMeasure,
     Heights,
     InstrumentHeights,
     MeasureCell,
@@ -97,7 +97,7 @@ _BRACKET = 0.34  # rows below the middle line at which the interval is drawn
 _DOTS = -0.3
 
 
-def draw_groups(seaborn: ModuleType, sheet: WallSheet, found: Groups) -> None:
+def draw_groups(seaborn: ModuleType, sheet: WallSheet, found: GroupedMeasure) -> None:
     """Draw the rows of a measure on a sheet. Shares are shown in percent."""
     cells = found.cells
     factor = 100.0 if found.measure.unit.startswith("share") else 1.0
@@ -171,7 +171,7 @@ def _names(sheet: WallSheet, cell: MeasureCell, y: float, factor: float) -> None
     sheet.small(said, right, y + 17)
 
 
-def _heads(sheet: WallSheet, found: Groups, factor: float) -> None:
+def _heads(sheet: WallSheet, found: GroupedMeasure, factor: float) -> None:
     unit = "% of bars" if factor != 1 else found.measure.unit
     y = sheet.top + 16
     say(sheet.figure, f"{found.measure.title} [{unit}]", _CELLS_LEFT, y, Wall.TEXT, "quiet")
@@ -276,7 +276,7 @@ def atlas_pictures(found: Atlas) -> dict[str, Picture]:
             sheet = new_sheet(
                 each.title, meaning_words(each), notes_words(each), made_words(found)
             )
-            if isinstance(each, Groups):
+            if isinstance(each, GroupedMeasure):
                 draw_groups(seaborn, sheet, each)
             elif isinstance(each, Octaves):
                 draw_octaves(seaborn, sheet, each)

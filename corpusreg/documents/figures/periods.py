@@ -16,7 +16,7 @@ from corpusreg.documents.figures.style import (
 )
 from corpusreg.documents.pictures.look import COLOURS, SIZES, STROKES
 from corpusreg.documents.pictures.svg import Picture, shortened, wrapped
-from corpusreg.norms.periods.chart import Band, Chart, Line
+from corpusreg.norms.periods.chart import Band, Chart, TrendLine
 from corpusreg.text.periods import VERDICTS
 
 if TYPE_CHECKING:
@@ -154,7 +154,7 @@ def _names(figure: Figure, band: Band, top: float, step: float, factor: float) -
     say(figure, said, right, y + 15, SIZES["small"], "quiet")
 
 
-def _trend(ax: Axes, line: Line, factor: float) -> None:
+def _trend(ax: Axes, line: TrendLine, factor: float) -> None:
     first, last = line.ends
     low, high = ([factor * value for value in side] for side in (line.low, line.high))
     middle = [factor * value for value in line.middle]

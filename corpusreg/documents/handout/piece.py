@@ -15,7 +15,7 @@ from corpusreg.comparison.comparison import Comparison
 from corpusreg.comparison.drafts import drafts
 from corpusreg.comparison.placing import part_names, place_file
 from corpusreg.documents.engraving import Engraved, engrave_all, standalone
-from corpusreg.documents.engraving import Passage as Bars
+from corpusreg.documents.engraving import NotatedPassage as Bars
 from corpusreg.documents.handout.drafts import chain
 from corpusreg.documents.pictures.register_map import register_map
 from corpusreg.documents.pictures.view import view_of

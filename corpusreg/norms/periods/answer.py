@@ -36,7 +36,14 @@ from corpusreg.norms.periods.checks import (
     points_of,
     result,
 )
-from corpusreg.norms.periods.results import Cell, Check, Finding, MeasureStudy, Period, Study
+from corpusreg.norms.periods.results import (
+    Check,
+    MeasureStudy,
+    Period,
+    PeriodCell,
+    PeriodFinding,
+    Study,
+)
 from corpusreg.norms.periods.works import Works, period_rows
 from corpusreg.norms.reference import unit_weights, weighted_quantile
 
@@ -139,14 +146,14 @@ def _collections(works: Works, rows: Flags) -> tuple[str, ...]:
     return tuple(works.titles.get(c, c) for c in sorted(set(works.collection[rows].tolist())))
 
 
-def _cells(works: Works, name: str, present: Sequence[int]) -> Iterator[Cell]:
+def _cells(works: Works, name: str, present: Sequence[int]) -> Iterator[PeriodCell]:
     values = works.values[name]
     for place in present:
         rows = np.isfinite(values) & (works.period == place)
         if not rows.any():
             continue
         own, unit = values[rows], works.unit[rows]
-        yield Cell(
+        yield PeriodCell(
             period=period_rows()[place]["name"],
             works=len(own),
             units=len(np.unique(unit)),
@@ -161,7 +168,7 @@ def _finding(
     name: str,
     pair: Pair | None,
     figures: tuple[float, float | None, float | None],
-) -> Finding:
+) -> PeriodFinding:
     values = works.values[name]
     has = np.isfinite(values)
     smallest, p, corrected = figures
@@ -178,7 +185,7 @@ def _finding(
     else:
         both = len(groups_of(works, values, has, pair).both)
         rows = has & np.isin(works.period, pair)
-    return Finding(
+    return PeriodFinding(
         periods=tuple(period_rows()[place]["name"] for place in pair or ()),
         value=raw.value,
         interval=raw.interval,

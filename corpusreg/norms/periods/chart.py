@@ -11,17 +11,18 @@ from dataclasses import dataclass
 import numpy as np
 
 from corpusreg.measures.definitions import Measure
+from corpusreg.norms.cohorts import OpenSource
 from corpusreg.norms.periods.checks import points_of
-from corpusreg.norms.periods.results import Cell, Finding, MeasureStudy, Study
-from corpusreg.norms.periods.works import Source, Works, period_rows
+from corpusreg.norms.periods.results import MeasureStudy, PeriodCell, PeriodFinding, Study
+from corpusreg.norms.periods.works import Works, period_rows
 from corpusreg.store import sql
 from corpusreg.text.periods import cell_name, finding_words, findings, untested_words
 
-__all__ = ["Band", "Chart", "Line", "charts", "unit_names"]
+__all__ = ["Band", "Chart", "TrendLine", "charts", "unit_names"]
 
 
 @dataclass(frozen=True)
-class Composer:
+class ComposerValues:
     """One composer or source in one period; values: one a work, in order of size."""
 
     name: str
@@ -34,12 +35,12 @@ class Band:
     """One period of a chart. name: as it is called, by its one collection where it has one."""
 
     name: str
-    cell: Cell
-    composers: tuple[Composer, ...]
+    cell: PeriodCell
+    composers: tuple[ComposerValues, ...]
 
 
 @dataclass(frozen=True)
-class Line:
+class TrendLine:
     """Composers over the years, and the trend through them.
 
     years, values: of each composer. ends: first and last year. middle, low, high: value of
@@ -64,12 +65,12 @@ class Chart:
 
     measure: Measure
     bands: tuple[Band, ...]
-    line: Line | None
-    findings: tuple[tuple[Finding, str], ...]
+    line: TrendLine | None
+    findings: tuple[tuple[PeriodFinding, str], ...]
     untested: str
 
 
-def unit_names(source: Source) -> dict[int, str]:
+def unit_names(source: OpenSource) -> dict[int, str]:
     """What each composer or source is called, by its number in Works.unit."""
     found = source.fetch_columns(sql.load("composer_names"))
     names = [name.replace("anonymous:", "anonymous, ") for name in found["name"].tolist()]
@@ -93,7 +94,7 @@ def _chart(works: Works, own: MeasureStudy, names: Mapping[int, str]) -> Chart:
     )
 
 
-def _band(works: Works, own: MeasureStudy, cell: Cell, names: Mapping[int, str]) -> Band:
+def _band(works: Works, own: MeasureStudy, cell: PeriodCell, names: Mapping[int, str]) -> Band:
     values = works.values[own.measure.name]
     place = [row["name"] for row in period_rows()].index(cell.period)
     rows = np.isfinite(values) & (works.period == place)
@@ -101,12 +102,14 @@ def _band(works: Works, own: MeasureStudy, cell: Cell, names: Mapping[int, str])
     for unit in np.unique(works.unit[rows]).tolist():
         its = rows & (works.unit == unit)
         year = float(works.year[its].mean())
-        composers.append(Composer(names[unit], year, tuple(np.sort(values[its]).tolist())))
+        composers.append(
+            ComposerValues(names[unit], year, tuple(np.sort(values[its]).tolist()))
+        )
     composers.sort(key=lambda composer: (composer.year, composer.name))
     return Band(cell_name(own, cell.period), cell, tuple(composers))
 
 
-def _line(works: Works, own: MeasureStudy) -> Line | None:
+def _line(works: Works, own: MeasureStudy) -> TrendLine | None:
     """The trend, turned about the middle composer as its slope and interval say."""
     if own.trend is None or own.trend.slope is None:
         return None
@@ -118,4 +121,4 @@ def _line(works: Works, own: MeasureStudy) -> Line | None:
         (level + slope / 100 * (first - pivot), level + slope / 100 * (last - pivot))
         for slope in own.trend.slope
     ]
-    return Line(tuple(years.tolist()), tuple(means.tolist()), (first, last), *sides)
+    return TrendLine(tuple(years.tolist()), tuple(means.tolist()), (first, last), *sides)

@@ -7,7 +7,7 @@ from dataclasses import asdict
 from typing import Any
 
 from corpusreg.measures.definitions import VERSION
-from corpusreg.norms.periods.results import Finding, Study, explained
+from corpusreg.norms.periods.results import PeriodFinding, Study, explained
 from corpusreg.text.periods import finding_words, findings
 
 __all__ = ["COLUMNS", "study_document", "study_rows"]
@@ -58,7 +58,7 @@ def study_rows(study: Study) -> list[tuple[Any, ...]]:
     return rows
 
 
-def _finding_rows(finding: Finding) -> Iterator[tuple[Any, ...]]:
+def _finding_rows(finding: PeriodFinding) -> Iterator[tuple[Any, ...]]:
     kind, where = ("delta" if finding.periods else "tau"), "-".join(finding.periods)
     ends = finding.interval or (None, None)
     counts = (finding.works, "-".join(map(str, finding.units)))

@@ -10,11 +10,11 @@ from corpusreg.measures.rebar import BARS
 
 __all__ = [
     "CHECKS",
-    "Cell",
     "Check",
-    "Finding",
     "MeasureStudy",
     "Period",
+    "PeriodCell",
+    "PeriodFinding",
     "Says",
     "Study",
     "explained",
@@ -48,7 +48,7 @@ class Period:
 
 
 @dataclass(frozen=True)
-class Cell:
+class PeriodCell:
     """A measure in a period: median of its works, composers weighted equally."""
 
     period: str
@@ -80,7 +80,7 @@ class Check:
 
 
 @dataclass(frozen=True)
-class Finding:
+class PeriodFinding:
     """One result: a pair of periods (value is delta) or a trend (value is tau).
 
     units: composers in each period, or in the trend; both: in both periods. smallest:
@@ -108,9 +108,9 @@ class MeasureStudy:
     """All that is said about one measure."""
 
     measure: Measure
-    cells: tuple[Cell, ...]
-    pairs: tuple[Finding, ...]
-    trend: Finding | None
+    cells: tuple[PeriodCell, ...]
+    pairs: tuple[PeriodFinding, ...]
+    trend: PeriodFinding | None
 
 
 @dataclass(frozen=True)
@@ -127,7 +127,7 @@ class Study:
     counted: int
 
 
-def explained(finding: Finding, check: Check) -> float | None:
+def explained(finding: PeriodFinding, check: Check) -> float | None:
     """The part of a result that is gone when it is repeated, 0 to 1; None where it was not."""
     if check.value is None or finding.value == 0:
         return None

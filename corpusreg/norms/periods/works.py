@@ -5,7 +5,7 @@ from __future__ import annotations
 import difflib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any, Protocol
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,6 +14,7 @@ from corpusreg.corpus.dates import working_life
 from corpusreg.corpus.tables import rows as data_rows
 from corpusreg.measures.definitions import BY_NAME, MEASURES
 from corpusreg.measures.rebar import BARS, REBARRED
+from corpusreg.norms.cohorts import OpenSource
 from corpusreg.store import sql
 from corpusreg.system.errors import UsageError
 from corpusreg.system.phrases import did_you_mean
@@ -22,17 +23,6 @@ __all__ = ["Works", "check_words", "fetch_works", "period_rows", "periods_of"]
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
-
-
-class Source(Protocol):
-    """An open reference."""
-
-    reference_id: str
-
-    def fetch_columns(
-        self, text: str, params: Mapping[str, object] | Sequence[object] | None = None
-    ) -> dict[str, NDArray[Any]]:
-        """Result columns as arrays."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -80,7 +70,7 @@ class Works:
         )
 
 
-def fetch_works(source: Source, ensemble: str | None = None) -> Works:
+def fetch_works(source: OpenSource, ensemble: str | None = None) -> Works:
     """The works of the reference that have a period; of one ensemble where it is named.
 
     Raises UsageError for an ensemble that no work has, with the nearest words.

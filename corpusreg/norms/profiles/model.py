@@ -31,10 +31,10 @@ __all__ = [
     "FAMILIES",
     "SHAPES",
     "Floats",
-    "Group",
     "Ints",
     "Neighbour",
     "PlacedProfile",
+    "ProfileGroup",
     "Profiles",
     "Scale",
     "family_scores",
@@ -90,7 +90,7 @@ class Scale:
 
 
 @dataclass(frozen=True)
-class Group:
+class ProfileGroup:
     """One profile. words: made of its centre. centre: scores, shape (features,)."""
 
     number: int
@@ -113,7 +113,7 @@ class Profiles:
     rung: str
     words: str
     scales: Mapping[str, Scale]
-    groups: tuple[Group, ...]
+    groups: tuple[ProfileGroup, ...]
     ids: NDArray[np.object_]
     titles: NDArray[np.object_]
     composers: NDArray[np.object_]
@@ -146,8 +146,8 @@ class PlacedProfile:
 
     rung: str
     rung_words: str
-    group: Group | None
-    second: Group | None
+    group: ProfileGroup | None
+    second: ProfileGroup | None
     margin: float
     beyond: bool
     nearest: tuple[Neighbour, ...]

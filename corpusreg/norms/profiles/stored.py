@@ -17,9 +17,9 @@ from corpusreg.norms.cohorts import Source
 from corpusreg.norms.profiles.model import (
     FAMILIES,
     Floats,
-    Group,
     Ints,
     PlacedProfile,
+    ProfileGroup,
     Profiles,
     Scale,
     family_weights,
@@ -300,7 +300,7 @@ def _scales(source: Source, rung: Rung) -> dict[str, Scale]:
     }
 
 
-def _groups(source: Source, rung: Rung, features: Sequence[str]) -> tuple[Group, ...]:
+def _groups(source: Source, rung: Rung, features: Sequence[str]) -> tuple[ProfileGroup, ...]:
     params = {"rung": rung.name}
     found = source.fetch_columns(sql.load("profile_groups"), params)
     centres = source.fetch_columns(sql.load("profile_centres"), params)
@@ -309,7 +309,7 @@ def _groups(source: Source, rung: Rung, features: Sequence[str]) -> tuple[Group,
         for profile, feature, value in zip(*centres.values(), strict=True)
     }
     return tuple(
-        Group(
+        ProfileGroup(
             number=int(number),
             words=str(words),
             works=int(size),

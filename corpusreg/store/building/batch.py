@@ -28,15 +28,15 @@ from pathlib import Path
 from typing import Any
 
 from corpusreg.corpus.files import SourceFile, content_hash
-from corpusreg.store import Batch, BatchLimits, Rows, Shards, Written
+from corpusreg.store import Batch, BatchLimits, Rows, Shards, UnlabelledShard
 from corpusreg.system import isolate
 from corpusreg.system.errors import CorpusregError, DataError, StoreError
-from corpusreg.system.isolate import Answer, Child, Limits, StoppedError
+from corpusreg.system.isolate import Child, Limits, Outcome, StoppedError
 
 __all__ = ["Measuring", "Progress", "Tally", "run", "state_of"]
 
 Measuring = Callable[
-    [Callable[[SourceFile], Any], Sequence[SourceFile], Limits], Iterator[Answer]
+    [Callable[[SourceFile], Any], Sequence[SourceFile], Limits], Iterator[Outcome]
 ]
 
 # Files in a worker's queue: enough that it never waits, few to send again.
@@ -92,7 +92,7 @@ class _Kept:
     content: str = ""
     works: int = 0
     failed: bool = False
-    written: Written | None = None
+    written: UnlabelledShard | None = None
 
 
 class _Keep:
@@ -136,7 +136,7 @@ def run(
     workers cannot start. After these, and after a keyboard interrupt, what was
     finished is in the shards and the next run goes on from there.
     """
-    state = _Run(work, shards, limits or Limits(), on_progress)
+    state = _BatchRun(work, shards, limits or Limits(), on_progress)
     pending = state.keep(files)
     try:
         if measuring is None:
@@ -154,7 +154,7 @@ def run(
     return state.tally
 
 
-class _Run:
+class _BatchRun:
     """The state of one run, in the parent process."""
 
     def __init__(
@@ -234,7 +234,7 @@ class _Run:
                     writer.held.clear()
             time.sleep(_WAIT_SECONDS)
 
-    def take(self, answer: Answer, held: list[SourceFile]) -> None:
+    def take(self, answer: Outcome, held: list[SourceFile]) -> None:
         """Note what became of a file, and put it into the shards where no worker has.
 
         held: files whose rows the worker has and has not written yet.
@@ -255,7 +255,7 @@ class _Run:
         if file is not None:
             self._count(file, kept.content, kept.works, failed=kept.failed)
 
-    def _put(self, answer: Answer) -> None:
+    def _put(self, answer: Outcome) -> None:
         file: SourceFile = answer.item
         final = True
         if answer.error is None:
@@ -284,7 +284,7 @@ class _Run:
         keep = _Keep(self.call, self._shards.folder, self._shards.batches)
         return Child(keep, self.limits, notices)
 
-    def sort_out(self, answers: Iterable[Answer], held: list[SourceFile]) -> list[SourceFile]:
+    def sort_out(self, answers: Iterable[Outcome], held: list[SourceFile]) -> list[SourceFile]:
         """Take answers, see `take`; returns the files to try again alone."""
         again: list[SourceFile] = []
         for answer in answers:
@@ -344,11 +344,11 @@ def _deal(pending: deque[SourceFile], writers: Sequence[_Writer]) -> None:
             writer.child.send(None)
 
 
-def _alone(call: Callable[[Any], Any], file: SourceFile, limits: Limits) -> Answer:
+def _alone(call: Callable[[Any], Any], file: SourceFile, limits: Limits) -> Outcome:
     try:
-        return Answer(file, isolate.call(call, file, limits))
+        return Outcome(file, isolate.call(call, file, limits))
     except CorpusregError as error:
-        return Answer(file, error=error)
+        return Outcome(file, error=error)
 
 
 def _failure(file: SourceFile, error: CorpusregError) -> Rows:

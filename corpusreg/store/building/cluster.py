@@ -27,7 +27,7 @@ from typing import TYPE_CHECKING, Any
 from corpusreg.corpus.files import SourceFile
 from corpusreg.store.building.batch import Measuring
 from corpusreg.system.errors import CorpusregError, UsageError
-from corpusreg.system.isolate import Answer, Limits, Pool, StoppedError
+from corpusreg.system.isolate import Limits, Outcome, Pool, StoppedError
 
 if TYPE_CHECKING:
     from distributed import Client
@@ -139,7 +139,7 @@ class _Job:
     versions: dict[str, str]
 
 
-def _answers(client: Client, job: _Job, files: Sequence[SourceFile]) -> Iterator[Answer]:
+def _answers(client: Client, job: _Job, files: Sequence[SourceFile]) -> Iterator[Outcome]:
     from distributed import KilledWorker, as_completed
 
     chunks = {
@@ -160,7 +160,7 @@ def _answers(client: Client, job: _Job, files: Sequence[SourceFile]) -> Iterator
         else:
             # The scheduler gave up: the chunk was there when several workers died.
             lost = StoppedError("killed", "the cluster's workers died with it")
-            yield from (Answer(file, error=lost) for file in chunk)
+            yield from (Outcome(file, error=lost) for file in chunk)
         future.release()
 
 
@@ -170,7 +170,7 @@ def _chunks(files: Sequence[SourceFile]) -> list[list[SourceFile]]:
     return [list(files[start::count]) for start in range(count)]
 
 
-def _measured(job: _Job, files: Sequence[SourceFile]) -> list[Answer]:
+def _measured(job: _Job, files: Sequence[SourceFile]) -> list[Outcome]:
     """Answers for a chunk; runs on a worker, whose thread keeps its child between chunks."""
     from distributed import get_worker
 

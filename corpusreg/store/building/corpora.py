@@ -28,8 +28,8 @@ if TYPE_CHECKING:
     from corpusreg.store.building.batch import Progress
 
 __all__ = [
-    "Change",
-    "Shown",
+    "CorpusChange",
+    "ListedCorpus",
     "add_corpus",
     "corpora_list",
     "corpora_template",
@@ -40,7 +40,7 @@ __all__ = [
 
 
 @dataclass(frozen=True)
-class Change:
+class CorpusChange:
     """What adding or removing did. built: None where there was nothing to do.
 
     works: of this corpus in the reference; left_out: its files that were not measured,
@@ -55,7 +55,7 @@ class Change:
 
 
 @dataclass(frozen=True)
-class Shown:
+class ListedCorpus:
     """One corpus. added: where, None where it was not; works, composers, failed: in the
     present reference."""
 
@@ -90,7 +90,7 @@ def get_corpus(
     workers: int | None = None,
     on_fetch: Callable[[FetchProgress], None] | None = None,
     on_progress: Callable[[Progress], None] | None = None,
-) -> Change:
+) -> CorpusChange:
     """Fetch a corpus of the catalogue, then add it; see `corpora.fetch_corpus`."""
     from corpusreg.corpus.corpora import Added, chosen_name, entry, fetch_corpus
 
@@ -106,7 +106,7 @@ def add_corpus(
     *,
     workers: int | None = None,
     on_progress: Callable[[Progress], None] | None = None,
-) -> Change:
+) -> CorpusChange:
     """Add a folder of scores, or bring it up to date: measure what is new, publish.
 
     name: by default the folder's; the name of a corpus of the catalogue says that this
@@ -126,7 +126,7 @@ def add_corpus(
 
 def _add(
     new: Added, workers: int | None, on_progress: Callable[[Progress], None] | None
-) -> Change:
+) -> CorpusChange:
     from corpusreg.corpus.corpora import added, listed, remember
 
     listing = listed(new)
@@ -162,9 +162,9 @@ def _enters(corpus: Added, made: dict[str, Sequence[str]]) -> bool:
     return entry is None or entry.on or entry.tier in made.get("tiers", DEFAULT_TIERS)
 
 
-def _change(name: str, built: Built | None) -> Change:
+def _change(name: str, built: Built | None) -> CorpusChange:
     left_out = built.left_out if built else ()
-    return Change(
+    return CorpusChange(
         name,
         built,
         _counts(name)[0],
@@ -177,7 +177,7 @@ def remove_corpus(
     *,
     workers: int | None = None,
     on_progress: Callable[[Progress], None] | None = None,
-) -> Change:
+) -> CorpusChange:
     """Take a corpus off the list and its works out of the reference.
 
     A folder that corpusreg fetched is deleted; a folder of the user's own is not touched.
@@ -196,10 +196,10 @@ def remove_corpus(
     if gone.fetched and gone.path.parent == settings.corpora_folder():
         shutil.rmtree(gone.path, ignore_errors=True)
         deleted = gone.path
-    return Change(name, built, deleted=deleted)
+    return CorpusChange(name, built, deleted=deleted)
 
 
-def show_corpus(name: str) -> Shown:
+def show_corpus(name: str) -> ListedCorpus:
     """What is known of a corpus, added or of the catalogue, and what it gives."""
     from corpusreg.corpus.corpora import Listing, added, allowed, entry, listed
 
@@ -211,7 +211,9 @@ def show_corpus(name: str) -> Shown:
     left_out: Counter[str] = listing.left_out + refused
     problems = tuple(listing.problems)
     counts = (works, composers, failed)
-    return Shown(name, known, there, len(files), tuple(left_out.items()), problems, *counts)
+    return ListedCorpus(
+        name, known, there, len(files), tuple(left_out.items()), problems, *counts
+    )
 
 
 def corpora_template(path: Path) -> Path:
