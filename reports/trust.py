@@ -121,10 +121,11 @@ def within(cohort: Cohort, name: str) -> Row:
     draw = np.random.default_rng(SEED)
     units = np.unique(cohort.unit)
     held = []
-    for _ in range(ROUNDS // 10):
+    for _ in range(ROUNDS // 3):
         first = np.isin(cohort.unit, draw.permutation(units)[: len(units) // 2])
         one, other = part_of(cohort, first), part_of(cohort, ~first)
-        for row in drawn(cohort, name, draw, 10):
+        # Few works of many splits: the works of one split fall or stand together.
+        for row in drawn(cohort, name, draw, 3):
             value, size = float(cohort.values[name][row]), size_of(cohort, row)
             found = [among(each, name, value, size) for each in (one, other)]
             if all(found):

@@ -17,6 +17,7 @@ import corpusreg
 from corpusreg.corpus.dates import BEGINS, ENDS
 from corpusreg.documents.figures.style import new_axes, new_figure, say, styled
 from corpusreg.documents.pictures.look import COLOURS
+from corpusreg.score.pitch import USUAL
 from corpusreg.text.wording import note as named
 from corpusreg.norms.reference import weighted_quantile
 
@@ -65,7 +66,7 @@ def smooth(shares: np.ndarray) -> np.ndarray:
 
 def note(pitch: float) -> str:
     """The note nearest to a pitch: 60 is C4."""
-    return named(round(pitch))
+    return named(round(pitch), USUAL)
 
 
 def by_composer(values: Any, unit: Any, share: float = 0.5, drawn: Any = None) -> float:
