@@ -42,7 +42,7 @@ from corpusreg.score.played import MARKS, Notes, PlayedBars, segments
 __all__ = [
     "HEADLINE", "Company", "Finding", "OutOfRange", "PieceFacts", "Place", "Practical",
     "PrintedBar", "Rank", "Reading", "Shown", "Singing", "Stretch", "Suggestion",
-    "bare_event", "place", "printed_bar", "reading", "shown_run",
+    "bare_event", "is_register", "place", "printed_bar", "reading", "shown_run",
 ]  # fmt: skip
 
 PITCH: Mapping[str, Any] = {"pitch": True}
@@ -51,7 +51,7 @@ FAR = 40.0  # percentile points from the middle that are unusual, ranks 10 and 9
 SURE_LOW, SURE_HIGH = 25.0, 75.0  # ranks beyond which the whole interval then lies
 COMMON = 0.5  # share of works with some measure as far out, above which nothing is unusual
 UNUSUAL = 2  # measures named on a first screen
-WIDEST = 48  # semitones of a register that a first screen tells of
+WIDEST = 48  # semitones of a register that first screens and sheets tell of
 MIDDLE = 7.0  # percentile points from the middle that count as the middle
 NEARLY_ALL = 5.0  # ranks below and above which a piece is beyond nearly all
 APART = 15.0  # percentile points by which another period or family places it elsewhere
@@ -701,11 +701,15 @@ def _sections(c: Comparison) -> Iterable[Finding]:
 
 
 def _clearest_stay(stays: Sequence[Finding]) -> Finding | None:
-    """The first of the main stays; None where the piece has none, or where it takes so much of
-    the space that no register is meant: a high line over a far bass, say."""
+    """The first of the main stays; None where there is none, or where it is no register."""
     found = next((each for each in stays if each.part is None and each.main), None)
-    wide = found is not None and (found.high or 0) - (found.low or 0) > WIDEST
-    return None if wide else found
+    return found if found is not None and is_register(found) else None
+
+
+def is_register(stay: Finding) -> bool:
+    """Whether a stay takes so little of the space that a register is meant, and not a high line
+    over a far bass, say."""
+    return (stay.high or 0) - (stay.low or 0) <= WIDEST
 
 
 def _settled(c: Comparison, stays: Sequence[Finding]) -> Finding | None:
