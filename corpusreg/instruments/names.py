@@ -110,9 +110,9 @@ def read_name(name: str, known: Container[str]) -> ReadName:
     round brackets is dropped when the name cannot be read with it.
 
     >>> read_name("Clarinetto 1mo in B.", {"clarinetto"})
-    Reading(phrases=('clarinetto',), key='Bb')
+    ReadName(phrases=('clarinetto',), key='Bb')
     >>> read_name("Ground Bass", {"bass"})
-    Reading(phrases=(), key='')
+    ReadName(phrases=(), key='')
     """
     text = _folded(name)
     key, rest = _key(text)
