@@ -33,6 +33,7 @@ from corpusreg.instruments import Instrument
 from corpusreg.instruments.limits import passaggio
 from corpusreg.measures.definitions import Measure
 from corpusreg.measures.events import Event, final_bar
+from corpusreg.measures.peaks import NEAR
 from corpusreg.measures.rebar import Bars
 from corpusreg.measures.sections import sections
 from corpusreg.norms.reliability import unreliable
@@ -748,6 +749,8 @@ def _event(c: Comparison, event: Event, part: str | None, names: _Names) -> Find
     """An event with what the notes say of it; None where a layer of an accompaniment would be
     told as a voice."""
     rest = _rest(c, event)
+    if event.kind == "high_point":
+        event = replace(event, times=_nearly_as_high(c, event, part))
     found = replace(
         bare_event(event, c.bars),
         part=part,
@@ -773,6 +776,13 @@ def _event(c: Comparison, event: Event, part: str | None, names: _Names) -> Find
             return None
         return replace(found, players=(), size=None, unit="", rest=None)
     return found
+
+
+def _nearly_as_high(c: Comparison, event: Event, part: str | None) -> int:
+    """How many bars of the page come within a tone of a high point before it."""
+    notes = (c.parts[part] if part else c.whole).played.notes
+    near = (notes.pitch >= event.high - NEAR) & (notes.bar < event.bar)
+    return len(np.unique(c.bars.written[notes.bar[near]]))
 
 
 def _as_one(found: Iterable[Finding]) -> list[Finding]:
