@@ -12,6 +12,7 @@ from by_hand import BAR, BEAT, bars_of, notes_of
 
 from corpusreg.comparison.findings import _Names, _practical
 from corpusreg.comparison.practice import (
+    against,
     crowded,
     misread,
     stretches,
@@ -20,7 +21,12 @@ from corpusreg.comparison.practice import (
     wide_chords,
 )
 from corpusreg.instruments import load
-from corpusreg.instruments.limits import compass_of_year, low_interval_limit, passaggio
+from corpusreg.instruments.limits import (
+    compass_of_year,
+    low_interval_limit,
+    passaggio,
+    resisting,
+)
 from corpusreg.score.notes import Part
 from corpusreg.score.pitch import parse_note
 from corpusreg.score.played import MARKS, Notes, Played
@@ -176,3 +182,28 @@ def test_where_a_voice_lies_as_a_whole_and_over_time() -> None:
     lies = [tessitura(climbing.take((climbing.bar >= a) & (climbing.bar < b))) for a, b in runs]
     assert [each[1] for each in lies] == sorted(each[1] for each in lies)
     assert stretches(climbing.take(climbing.bar < 9)) == []
+
+
+# C4-F#4 is dull on the flute (Rimsky-Korsakov), Bb3-D4 thick on the oboe.
+@pytest.mark.parametrize(
+    ("instrument", "pitch", "mark", "told"),
+    [
+        ("flute", 62, "f", True),
+        ("flute", 62, "mf", False),  # nobody asks for much
+        ("flute", 74, "f", False),  # high enough to be heard
+        ("oboe", 60, "pp", True),
+        ("oboe", 60, "p", False),
+        ("violin", 55, "pp", False),
+    ],
+)
+def test_a_register_against_its_dynamic(
+    instrument: str, pitch: int, mark: str, told: bool
+) -> None:
+    rows = [(77, 0, BAR, 0.5), (pitch, BAR, BAR, MARKS[mark] / 127), (77, 2 * BAR, BAR, 0.5)]
+    marked = replace(played(notes_of(rows), 3), marked=True)
+    found = [each for r in resisting(instrument) if (each := against(marked, r))]
+    assert [(each.runs, each.mark, each.beats) for each in found] == (
+        [(((1, 2),), mark, 4.0)] if told else []
+    )
+    # Loudness of keys that were struck is not what a composer wrote.
+    assert not any(against(replace(marked, marked=False), r) for r in resisting(instrument))

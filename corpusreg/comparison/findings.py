@@ -27,10 +27,10 @@ from typing import Any, Literal
 import numpy as np
 
 from corpusreg.comparison.comparison import Comparison, PlacedMeasure
-from corpusreg.comparison.practice import crowded, stretches, tessitura, wide_chords
+from corpusreg.comparison.practice import against, crowded, stretches, tessitura, wide_chords
 from corpusreg.corpus.tables import rows as data_rows
 from corpusreg.instruments import Instrument
-from corpusreg.instruments.limits import passaggio
+from corpusreg.instruments.limits import passaggio, resisting
 from corpusreg.measures.definitions import Measure
 from corpusreg.measures.events import Event, final_bar
 from corpusreg.measures.peaks import NEAR
@@ -38,7 +38,7 @@ from corpusreg.measures.rebar import Bars
 from corpusreg.measures.sections import sections
 from corpusreg.norms.reliability import unreliable
 from corpusreg.score.pitch import USUAL, Spelling
-from corpusreg.score.played import MARKS, Notes, PlayedBars, segments
+from corpusreg.score.played import Notes, PlayedBars, nearest_mark, segments
 
 __all__ = [
     "HEADLINE", "Company", "Finding", "OutOfRange", "PieceFacts", "Place", "Practical",
@@ -283,12 +283,14 @@ class Practical:
     highest note of a solo voice, `count` beats long where it is longest, and sung `of` times;
     low and high are then the ends of its zone of change, where that is known, `dynamic` what
     the others play there, '' where no dynamics are written, and `doubled` how many of 100 sung
-    notes another part strikes at the same pitch. part: None for
+    notes another part strikes at the same pitch; 'too_soft' and 'too_loud' for notes from
+    low to high, `count` beats of them in `place`, in a register of the instrument that is soft
+    or loud by nature, where `dynamic` asks for the opposite. part: None for
     the whole. bar: the widest or the longest; bars: all of them. hand: 'right' or 'left',
     else ''.
     """
 
-    kind: Literal["misread", "wide_chord", "crowded", "vocal_peak"]
+    kind: Literal["misread", "wide_chord", "crowded", "vocal_peak", "too_soft", "too_loud"]
     part: str | None
     instrument: str | None
     bar: PrintedBar
@@ -303,6 +305,7 @@ class Practical:
     within_reach: bool = False
     dynamic: str = ""
     doubled: int = 0
+    place: Place | None = None
 
 
 @dataclass(frozen=True)
@@ -993,7 +996,8 @@ def _beyond(c: Comparison) -> Iterable[OutOfRange]:
 
 
 def _practical(c: Comparison, names: _Names) -> Iterable[Practical]:
-    """Wrong clefs, vocal peaks, chords wider than a hand, close intervals low down."""
+    """Wrong clefs, vocal peaks, dynamics against a register, chords wider than a hand, close
+    intervals low down."""
     solo = {name for name, _ in _soloists(c)}
     for player in c.players.parts:
         wrong, own = player.misread, player.lying
@@ -1005,6 +1009,7 @@ def _practical(c: Comparison, names: _Names) -> Iterable[Practical]:
             )  # fmt: skip
         if own is not None and player.name in solo:
             yield _vocal_peak(c, player.name, own.instrument)
+    yield from _against(c)
     notes = c.whole.played.notes
     families = {
         player.name: player.lying.instrument.family
@@ -1033,6 +1038,28 @@ def _practical(c: Comparison, names: _Names) -> Iterable[Practical]:
             _printed(c, [each.bar for each in close]),
             first.high - first.low, first.beats, low=first.low, high=first.high,
         )  # fmt: skip
+
+
+def _against(c: Comparison) -> Iterable[Practical]:
+    """Registers against their dynamics, of players of one instrument the longest."""
+    found: dict[tuple[str, str], Practical] = {}
+    for player in c.players.parts:
+        row = player.lying.instrument if player.lying and not player.misread else None
+        for register in resisting(row.id) if row else ():
+            each = against(c.parts[player.name].played, register)
+            if row is None or each is None:
+                continue
+            where = place(c, *each.runs[0])
+            here = Practical(
+                "too_soft" if register.dynamic == "loud" else "too_loud",
+                player.name, row.name, where.start,
+                _printed(c, [bar for run in each.runs for bar in range(*run)]),
+                0, each.beats, low=each.low, high=each.high, dynamic=each.mark, place=where,
+            )  # fmt: skip
+            known = found.get((row.id, here.kind))
+            if known is None or here.count > known.count:
+                found[row.id, here.kind] = here
+    return found.values()
 
 
 def _soloists(c: Comparison) -> list[tuple[str, Instrument]]:
@@ -1088,8 +1115,7 @@ def _dynamic_beside(c: Comparison, own: Notes, at: int) -> str:
     with_it = (others.onset < end) & (others.onset + others.duration > start)
     if not (c.whole.played.dynamics_known and with_it.any()):
         return ""
-    level = 127 * float(others.loudness[with_it].max())
-    return min(MARKS, key=lambda name: abs(MARKS[name] - level))
+    return nearest_mark(float(others.loudness[with_it].max()))
 
 
 def _doubled(c: Comparison, own: Notes) -> int:

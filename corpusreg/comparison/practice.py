@@ -14,12 +14,14 @@ from dataclasses import dataclass
 import numpy as np
 
 from corpusreg.instruments import Instrument
-from corpusreg.instruments.limits import NINTH, TENTH, low_interval_limit
-from corpusreg.score.played import Notes, Played
+from corpusreg.instruments.limits import NINTH, TENTH, Resisting, low_interval_limit
+from corpusreg.measures import height
+from corpusreg.measures.height import Run
+from corpusreg.score.played import MARKS, Notes, Played, nearest_mark
 
 __all__ = [
-    "CLEARLY", "Misread", "crowded", "misread", "stretches", "tessitura", "thick_bars",
-    "wide_chords",
+    "CLEARLY", "Misread", "against", "crowded", "misread", "stretches", "tessitura",
+    "thick_bars", "wide_chords",
 ]  # fmt: skip
 
 LEAST_BEATS = 1.0  # a low interval that sounds for less is passing
@@ -31,6 +33,8 @@ _OCTAVE = 12
 TESSITURA = 0.1, 0.5, 0.9  # of a singer's time: between the outer two lie eight tenths
 STRETCHES = 3  # into which a part is divided to see where it lies over time
 LEAST_SUNG = 6  # bars of a stretch
+LEAST_AGAINST = 4.0  # beats of a register against its dynamic, for it to be told
+_LOUD, _SOFT = MARKS["f"] / 127, MARKS["pp"] / 127
 
 
 @dataclass(frozen=True)
@@ -60,6 +64,21 @@ class WideChord:
     def tenth(self) -> bool:
         """Whether a large hand still reaches it."""
         return self.high - self.low <= TENTH
+
+
+@dataclass(frozen=True)
+class Against:
+    """Bars in which a part lies where its instrument resists the dynamic written there.
+
+    runs: half-open, longest first. low, high: notes of the longest that lie so, beats: how
+    long these sound, mark: the dynamic of most of them.
+    """
+
+    runs: tuple[Run, ...]
+    low: int
+    high: int
+    beats: float
+    mark: str
 
 
 @dataclass(frozen=True)
@@ -178,6 +197,36 @@ def misread(notes: Notes, part: int, instrument: Instrument) -> Misread | None:
             first = int(notes.bar[rows[np.flatnonzero(beyond)[0]]])
             return Misread(part, interval, first, outside, len(pitch))
     return None
+
+
+def against(played: Played, register: Resisting) -> Against | None:
+    """Where a part lies in a register that resists its dynamic, None where it nowhere does so
+    for long. played: one part. A register soft by nature resists f and more, one loud by
+    nature pp and less; where no dynamics are written nothing is known.
+    """
+    notes = played.notes
+    if not played.marked:
+        return None
+    loud = register.dynamic == "loud"
+    marked = notes.loudness >= _LOUD - 1e-6 if loud else notes.loudness <= _SOFT + 1e-6
+    there = marked & (notes.pitch >= register.low) & (notes.pitch <= register.high)
+    beats = there * notes.duration / played.bars.beat[notes.bar]
+    runs = [
+        (float(beats[(notes.bar >= first) & (notes.bar < last)].sum()), (first, last))
+        for first, last in height.runs_of(notes, there)
+    ]
+    told = sorted((each for each in runs if each[0] >= LEAST_AGAINST), key=lambda r: -r[0])
+    if not told:
+        return None
+    longest, (first, last) = told[0]
+    rows = there & (notes.bar >= first) & (notes.bar < last)
+    return Against(
+        runs=tuple(run for _, run in told),
+        low=int(notes.pitch[rows].min()),
+        high=int(notes.pitch[rows].max()),
+        beats=round(longest, 2),
+        mark=nearest_mark(float(np.median(notes.loudness[rows]))),
+    )
 
 
 def tessitura(notes: Notes) -> tuple[int, int, int]:

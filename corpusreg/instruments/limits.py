@@ -17,6 +17,8 @@ hands           mean span 8.9 inches (men) and 7.9 (women) of 473 adult pianists
                 Boyle, Boyle and Booker 2015 (seen).
 keyboards       dated instruments in museums, each with its source in the table.
 passaggio       after Miller 1986, 1993, 2000: value from memory; schools differ.
+dynamics        registers that are soft or loud by nature: orchestration handbooks, each row
+                with its source; most borders are from memory.
 """
 
 from __future__ import annotations
@@ -28,7 +30,10 @@ from importlib import resources
 
 from corpusreg.score.pitch import parse_note
 
-__all__ = ["NINTH", "TENTH", "compass_of_year", "low_interval_limit", "passaggio"]
+__all__ = [
+    "NINTH", "TENTH", "Resisting", "compass_of_year", "low_interval_limit", "passaggio",
+    "resisting",
+]  # fmt: skip
 
 # The widest interval that nearly every adult hand can play, and one that most cannot.
 NINTH = 14
@@ -44,6 +49,15 @@ class Compass:
     low: int
     high: int
     source: str
+
+
+@dataclass(frozen=True)
+class Resisting:
+    """Notes of an instrument, low to high, that resist a dynamic: 'loud' or 'soft'."""
+
+    dynamic: str
+    low: int
+    high: int
 
 
 def low_interval_limit(semitones: int) -> int | None:
@@ -74,6 +88,15 @@ def passaggio(voice: str) -> tuple[int, int] | None:
     return _passaggi().get(voice)
 
 
+def resisting(instrument: str) -> tuple[Resisting, ...]:
+    """Registers of an instrument that are soft or loud by nature, by the id of its row.
+
+    >>> [(each.dynamic, each.low, each.high) for each in resisting("oboe")]
+    [('soft', 58, 62)]
+    """
+    return _resisting().get(instrument, ())
+
+
 @lru_cache
 def _low_intervals() -> dict[int, int]:
     return {
@@ -102,6 +125,16 @@ def _passaggi() -> dict[str, tuple[int, int]]:
         row["voice"]: (parse_note(row["first"]), parse_note(row["second"]))
         for row in _rows("passaggio.csv")
     }
+
+
+@lru_cache
+def _resisting() -> dict[str, tuple[Resisting, ...]]:
+    found: dict[str, tuple[Resisting, ...]] = {}
+    for row in _rows("dynamic_registers.csv"):
+        ends = parse_note(row["low"]), parse_note(row["high"])
+        each = Resisting(row["resists"], *ends)
+        found[row["instrument"]] = (*found.get(row["instrument"], ()), each)
+    return found
 
 
 def _rows(name: str) -> list[dict[str, str]]:

@@ -51,6 +51,7 @@ __all__ = [
     "measure",
     "middle_but_edge",
     "on_height",
+    "runs_of",
     "share",
     "third_shares",
     "thirds",
@@ -187,7 +188,16 @@ def equally_high(amount: Floats, home: Span, other: Span) -> float:
 
 def longest_run(notes: Notes, where: Flags) -> Run | None:
     """The longest run of bars with half of their time or more on the flagged pitches."""
-    much = np.bincount(notes.bar, weights=notes.duration * where[notes.pitch])
+    return max(
+        runs_of(notes, where[notes.pitch]),
+        key=lambda run: (run[1] - run[0], -run[0]),
+        default=None,
+    )
+
+
+def runs_of(notes: Notes, where: Flags) -> list[Run]:
+    """Runs of bars with half of their time or more in the flagged notes, where: shape (n,)."""
+    much = np.bincount(notes.bar, weights=notes.duration * where)
     all_time = np.bincount(notes.bar, weights=notes.duration)
     runs: list[Run] = []
     for bar in np.flatnonzero((all_time > 0) & (2 * much >= all_time)).tolist():
@@ -195,4 +205,4 @@ def longest_run(notes: Notes, where: Flags) -> Run | None:
             runs[-1] = (runs[-1][0], bar + 1)
         else:
             runs.append((bar, bar + 1))
-    return max(runs, key=lambda run: (run[1] - run[0], -run[0]), default=None)
+    return runs

@@ -44,8 +44,8 @@ from corpusreg.score.spelling import spelled
 from corpusreg.system.errors import ReadError
 
 __all__ = [
-    "MARK", "MARKS", "UNMARKED", "Notes", "Played", "PlayedBars", "levels", "perform",
-    "segments", "time_words",
+    "MARK", "MARKS", "UNMARKED", "Notes", "Played", "PlayedBars", "levels", "nearest_mark",
+    "perform", "segments", "time_words",
 ]  # fmt: skip
 
 MARKS = {
@@ -55,6 +55,15 @@ MARKS = {
 _STEP = 16
 UNMARKED = MARKS["mf"] / 127
 MARK = _STEP / 127  # of loudness, from one mark to the next
+
+
+def nearest_mark(loudness: float) -> str:
+    """The dynamic mark nearest to a loudness in (0, 1].
+
+    >>> nearest_mark(0.75)
+    'f'
+    """
+    return min(MARKS, key=lambda name: abs(MARKS[name] - 127 * loudness))
 
 
 def levels(
@@ -272,7 +281,8 @@ class Played:
 
     seconds: how long each played bar lasts at the written tempo, shape (bars,), or
     None where no tempo is written. spelling: what the piece calls its twelve notes.
-    rehearsal: its rehearsal marks by written bar.
+    rehearsal: its rehearsal marks by written bar. marked: whether written dynamics, and not
+    keys struck, give the loudness.
     """
 
     ticks: int
@@ -286,6 +296,7 @@ class Played:
     seconds: NDArray[np.float64] | None = None
     spelling: Spelling = USUAL
     rehearsal: Mapping[int, str] = field(default_factory=dict)
+    marked: bool = False
 
     def only(self, rows: NDArray[np.bool_]) -> Played:
         """The same bars with some of the notes."""
@@ -335,6 +346,7 @@ def perform(score: Score, *, as_written: bool = False) -> Played:
         tempo_known=bool(score.tempos),
         assumed=tuple(dict.fromkeys(assumed)),
         seconds=_bar_seconds(score)[bars.written] if score.tempos else None,
+        marked=known and not (table["velocity"] > 0).any(),
         spelling=spelled(score.notes, score.key),
         rehearsal={s.bar: s.text for s in score.signs if s.kind == "rehearsal"},
     )

@@ -10,7 +10,14 @@ from __future__ import annotations
 from typing import Any
 
 from corpusreg.comparison.comparison import Comparison
-from corpusreg.comparison.findings import OutOfRange, PieceFacts, Practical, Singing, Stretch
+from corpusreg.comparison.findings import (
+    OutOfRange,
+    PieceFacts,
+    Place,
+    Practical,
+    Singing,
+    Stretch,
+)
 from corpusreg.comparison.players import MUCH, Beyond, Lying, Player, Reach, Still
 from corpusreg.instruments.ensembles import kinds
 from corpusreg.measures.height import Height
@@ -169,6 +176,8 @@ def practical_words(found: Practical, piece: PieceFacts) -> str:
         )
     if found.kind == "vocal_peak":
         return _peak_words(found, piece)
+    if found.place is not None:
+        return _against_words(found, found.place, piece)
     assert found.low is not None and found.high is not None
     where = bar_words(found.bar)
     pair = " to ".join(note(pitch, piece.spelling) for pitch in (found.low, found.high))
@@ -187,6 +196,25 @@ def practical_words(found: Practical, piece: PieceFacts) -> str:
         f"{capital(where)}: {pair}, {interval(found.interval)}, sounds for "
         f"{plural(round(found.count), 'beat')}, close for so low, and may sound thick"
         f"{more}. Spread it, or keep it where that weight is meant."
+    )
+
+
+def _against_words(found: Practical, where: Place, piece: PieceFacts) -> str:
+    """A register that resists the dynamic written there."""
+    assert found.low is not None and found.high is not None
+    low, high = (note(pitch, piece.spelling) for pitch in (found.low, found.high))
+    span = f"on {low}" if low == high else f"between {low} and {high}"
+    others = len(found.bars) - where.bars
+    more = f" (and in {plural(others, 'other bar')})" if others > 0 else ""
+    what = (
+        "where its sound is soft by nature: expect less, or give it company"
+        if found.kind == "too_soft"
+        else "where it is hard to keep soft: expect more, or give these notes to another player"
+    )
+    return (
+        f"{capital(player(piece, found.part or ''))} is marked {found.dynamic} in "
+        f"{place_words(where)}{more}, {span}, "
+        f"{what}. Ask who plays or sings it."
     )
 
 
