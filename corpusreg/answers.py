@@ -319,7 +319,8 @@ class Placed(Answer):
                 rank = each.get("rank")
                 low, high = rank["interval"] if rank else (None, None)
                 rows.append(
-                    {"work": number, "name": each["name"], "value": each.get("size")}
+                    {"work": number, "title": work["piece"]["title"]}
+                    | {"name": each["name"], "value": each.get("size")}
                     | {"unit": each["unit"], "percentile": rank and rank["percentile"]}
                     | {"low": low, "high": high, "median": rank and rank["median"]}
                     | {"words": each["words"], "reason": each.get("reason", "")}

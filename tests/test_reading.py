@@ -136,8 +136,10 @@ def test_one_fact_in_several_places_is_one_line_and_the_clearest_of_a_kind_are_l
     entries = [replace(entry, bar=printed_bar(placed(WITHHELD).bars, n)) for n in (4, 8)]
     lines = event_lines([*entries, *[bass] * (MOST + 2)], r.piece)
     assert len(lines) == 1 + MOST + 1
-    assert "bars 5 and 9" in lines[0]
-    assert "two withheld basses" in lines[-1]
+    assert "bars 5 and 9" in lines[0][0]
+    assert lines[0][1] is entries[0]
+    assert "two withheld basses" in lines[-1][0]
+    assert lines[-1][1] is None
 
 
 def test_a_piece_without_events_is_said_to_stay_then_its_high_point() -> None:

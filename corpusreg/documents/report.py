@@ -49,6 +49,7 @@ from corpusreg.text.reading import (
     company_sentence,
     details,
     first_screen,
+    happenings,
     length_words,
     measure_rows,
     unranked,
@@ -317,7 +318,7 @@ def _sections(
     """The details in the order of reading."""
     sheets = tuple(key for key in pictures if key.startswith("page-"))
     yield ReportSection("bars", "The map bar by bar", pictures=sheets)
-    events = [Item(sentence(each, r.piece), _lead_in(each, c)) for each in r.of_whole()]
+    events = [Item(line, _lead_in(each, c) if each else None) for line, each in happenings(r)]
     yield ReportSection("events", "What happens", tuple(events))
     yield ReportSection(
         "sections",

@@ -162,14 +162,15 @@ def register_map(c: Comparison, notes: tuple[int, int] | None = None) -> list[st
     lines = (_blocks if blocks else _signs)(shares, high, step, c.whole.played.spelling)
     marks = ["-"] * len(starts)
     for stay in c.whole.stays[1:]:
-        marks[stay.first * within // per] = "+"
+        marks[stay.first * within // per] = "^"
     scale = f"{per} bars" if per > 1 else "a bar"
+    shades = "" if blocks else f"from {_SHADES[1]} to {_SHADES[-1]} more sounds; "
     wide = f"{number(within)} columns are" if within > 1 else "a column is"
     return [
         *lines,
         f"       +{''.join(marks)}+",
         f"        {_ruler(c, starts)}".rstrip(),
-        f"        {capital(wide)} {scale}; + marks a new register.",
+        f"        {capital(wide)} {scale}; {shades}^ a new register begins.",
     ]
 
 

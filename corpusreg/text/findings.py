@@ -79,18 +79,27 @@ _KEEP = ("the ", "its ")
 
 
 MOST = 6  # events of one kind that are listed
-_MANY = {
-    "withheld_bass": "withheld basses", "withheld_top": "withheld tops",
-    "cleared": "registers cleared and filled again", "voice_entry": "entries of voices",
-    "octave_return": "returns in another octave", "in_octaves": "passages in octaves",
-    "entry": "entries after silence",
+_COUNTED = {  # where the name of a kind is not what one or several of them are called
+    "withheld_bass": ("withheld bass", "withheld basses"),
+    "withheld_top": ("withheld top", "withheld tops"),
+    "cleared": ("register cleared and filled again", "registers cleared and filled again"),
+    "voice_entry": ("entry of a voice", "entries of voices"),
+    "octave_return": ("return in another octave", "returns in another octave"),
+    "in_octaves": ("passage in octaves", "passages in octaves"),
+    "dialogue": ("dialogue of registers", "dialogues of registers"),
+    "entry": ("entry after silence", "entries after silence"),
 }  # fmt: skip
 
 
-def event_lines(found: Sequence[Finding], piece: PieceFacts) -> list[str]:
-    """Events as a list to be read, the first as it is: the same fact in several places is one
-    line, voices enter in order of time, and of one kind the clearest are listed, the others
-    counted."""
+def event_lines(
+    found: Sequence[Finding], piece: PieceFacts
+) -> list[tuple[str, Finding | None]]:
+    """Events as a list to be read, each line with the first event that it tells.
+
+    The first is as it is; the same fact in several places is one line, voices enter in order
+    of time, and of one kind the clearest are listed, the others counted in a last line, which
+    tells no single event.
+    """
     facts: dict[object, list[Finding]] = {}
     later = found[1:]
     entries = [each for each in later if each.name == "voice_entry"]
@@ -103,27 +112,30 @@ def event_lines(found: Sequence[Finding], piece: PieceFacts) -> list[str]:
         elif each.name == "voice_entry" and each.players and not _event(each).theme:
             fact = each.name, each.players
         facts.setdefault(fact, []).append(each)
-    lines, told, left = [], Counter[str](), Counter[str]()
+    lines: list[tuple[str, Finding | None]] = []
+    told, left = Counter[str](), Counter[str]()
     for group in facts.values():
         name = group[0].name
         told[name] += 1
         if told[name] > MOST:
             left[name] += len(group)
         else:
-            lines.append(sentence(group[0], piece) if len(group) == 1 else _often(group, piece))
+            group.sort(key=lambda each: _event(each).bar)
+            said = sentence(group[0], piece) if len(group) == 1 else _often(group, piece)
+            lines.append((said, group[0]))
     if left:
         many = [f"{number(n)} {_many(name, n)}" for name, n in left.items()]
-        lines.append(f"Less clear, and not listed: {joined(many)}.")
+        lines.append((f"Less clear, and not listed: {joined(many)}.", None))
     return lines
 
 
 def _many(name: str, count: int) -> str:
-    return NAMES[name] if count == 1 else _MANY.get(name, NAMES[name] + "s")
+    one, several = _COUNTED.get(name, (NAMES[name], NAMES[name] + "s"))
+    return one if count == 1 else several
 
 
 def _often(group: Sequence[Finding], piece: PieceFacts) -> str:
-    """One fact in several places, in order of time."""
-    group = sorted(group, key=lambda each: _event(each).bar)
+    """One fact in several places, which come in order of time."""
     if group[0].name == "voice_entry":
         rests = sorted({int((each.size or 0) + 0.1) for each in group})
         long = about_bars(rests[-1])

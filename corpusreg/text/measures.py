@@ -88,7 +88,7 @@ _WORDS: Mapping[str, _Words] = {
         "narrow for long", "hardly ever narrow", "It never stays in a narrow register",
     ),
     "hollow_share": _Words(
-        "A gap stands inside the texture for {v}", "more", "less",
+        "There is a gap inside the texture for {v}", "more", "less",
         "gaps inside the texture", "hardly a gap", "No gap opens inside the texture",
     ),
     "entries": _Words(

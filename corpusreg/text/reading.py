@@ -49,8 +49,8 @@ from corpusreg.text.wording import (
 
 __all__ = [
     "CLASS_COLUMNS", "MEASURE_COLUMNS", "by_period", "certainty", "class_row",
-    "company_sentence", "details", "event_sentence", "first_screen", "heading", "length_words",
-    "measure_rows", "suggestion_sentence", "unranked",
+    "company_sentence", "details", "event_sentence", "first_screen", "happenings", "heading",
+    "length_words", "measure_rows", "suggestion_sentence", "unranked",
 ]  # fmt: skip
 
 
@@ -148,8 +148,8 @@ def suggestion_sentence(s: Suggestion, r: Reading) -> str:
         )
     if s.kind == "settle_before":
         return (
-            f"Try: keep the register still for one more bar before {where}; is the shift "
-            "clearer?"
+            f"Try: stay in the old register for one more bar before the shift in {where}; is "
+            "it clearer?"
         )
     if s.kind == "save_the_top" and tone:
         return f"Listen: what changes at {where} if nothing before it goes as high as {tone}?"
@@ -163,7 +163,11 @@ def suggestion_sentence(s: Suggestion, r: Reading) -> str:
             f"Listen to {who}{there}: is the colour of its {s.serves.direction} register "
             "what you want?"
         )
-    return f"Listen{'' if whole else f' to {where}'}: {_LISTEN.get(s.serves.name, _ELSE)}"
+    if whole:
+        where = ""
+    elif not where.startswith("from "):
+        where = f"to {where}"
+    return f"Listen {where}".rstrip() + f": {_LISTEN.get(s.serves.name, _ELSE)}"
 
 
 _ELSE = "what else changes there?"
@@ -258,13 +262,16 @@ class Section:
     lines: tuple[str, ...]
 
 
+def happenings(r: Reading) -> list[tuple[str, Finding | None]]:
+    """The events as lines, what the piece is said to do first before all."""
+    return event_lines(sorted(r.of_whole(), key=lambda each: each is not r.first), r.piece)
+
+
 def details(r: Reading) -> list[Section]:
     """What stands behind the first screen, section by section; empty ones are left out."""
-    # What the piece is said to do first stands first here too.
-    events = event_lines(sorted(r.of_whole(), key=lambda each: each is not r.first), r.piece)
     stays = r.long_stays()[:MOST]
     found = [
-        Section("What happens", tuple(events)),
+        Section("What happens", tuple(line for line, _ in happenings(r))),
         Section("Section by section", tuple(section_lines(r.sections, r.piece))),
         Section("Where it stays", tuple(sentence(each, r.piece) for each in stays)),
         Section("In other company", tuple(_others(r))),
