@@ -17,7 +17,7 @@ from corpusreg.comparison import placing
 from corpusreg.comparison.heights import find_bars, find_part, passage
 from corpusreg.score.notes import ReadResult, Score
 from corpusreg.system.errors import UsageError
-from corpusreg.text.heights import passage_text, transposed
+from corpusreg.text.heights import passage_document, passage_text, transposed
 
 __all__ = ["schema"]  # a fixture
 
@@ -353,3 +353,40 @@ def test_parts_and_two_levels_in_json(run: Command, schema: Draft202012Validator
     shares = {part["name"]: part["middle_but_edge"] for part in two["parts"]}
     assert shares["Bassoon"] > 0.9 > 0.1 > shares["Flute"]
     assert {stay["still"] for stay in two["stays"]} <= {"whole", "instrument", "both"}
+
+
+@pytest.mark.parametrize(
+    ("part", "pitches", "lowest", "alone"),
+    [
+        ("Violin", [57, 60, 69], "G3", ["G3"]),  # an octave and a tone up the G string
+        ("Violin", [64, 67, 71], "D4", ["G3", "D4"]),  # a tenth up the G string, or in place
+        ("Violin", [57, 76], "G3", []),  # open E lies too far up the G string
+        ("Cello", [45, 50, 57], "G2", ["G2"]),
+        (
+            "Contrabass",
+            [38, 43],
+            "D2",
+            ["E1", "A1", "D2"],
+        ),  # sounding; written an octave higher
+    ],
+)
+def test_the_strings_of_a_passage(
+    monkeypatch: pytest.MonkeyPatch,
+    part: str,
+    pitches: list[int],
+    lowest: str,
+    alone: list[str],
+) -> None:
+    path = of(monkeypatch, score(**{part: [pitches]}))
+    found = passage(path, "1", table=TABLE)
+    document = passage_document(found)["strings"]
+    assert document == {"lowest": lowest, "alone": alone}
+    assert ("too wide for one string" in passage_text(found)) == (not alone)
+
+
+def test_the_g_string_is_named_as_players_do(monkeypatch: pytest.MonkeyPatch) -> None:
+    path = of(monkeypatch, score(Violin=[[57, 60, 69]], Flute=[[62]]))
+    said = " ".join(passage_text(passage(path, "1", part="1", table=TABLE)).split())
+    up = "an octave and a whole tone"
+    assert f"on the G string (sul G; up to {up} above the open string)." in said
+    assert passage(path, "1", part="flute", table=TABLE).strings is None

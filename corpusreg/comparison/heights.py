@@ -20,6 +20,7 @@ from corpusreg.comparison.placing import one_work, part_names
 from corpusreg.comparison.players import OUTER, Beyond, beyond, register_times, time_by_pitch
 from corpusreg.instruments import LEVELS, Instrument, Instruments, find
 from corpusreg.instruments.ensembles import ensemble_of, kinds
+from corpusreg.instruments.limits import open_strings
 from corpusreg.measures import height
 from corpusreg.measures.height import Height
 from corpusreg.measures.texture import texture
@@ -35,6 +36,7 @@ __all__ = ["Far", "OnInstrument", "Passage", "among", "find_bars", "find_part", 
 
 _OCTAVE = 12
 _NEAR_OCTAVE = 2  # semitones
+_UP_A_STRING = 16  # semitones: a tenth above the open string, as far as a line usually goes
 
 
 @dataclass(frozen=True)
@@ -60,6 +62,18 @@ class OnInstrument:
 
 
 @dataclass(frozen=True)
+class Strings:
+    """Where a passage of single notes lies on bowed strings.
+
+    lowest: the highest open string that reaches down to its lowest note. alone: open strings
+    on which all of it lies no more than a tenth up, lowest first.
+    """
+
+    lowest: int
+    alone: tuple[int, ...]
+
+
+@dataclass(frozen=True)
 class Passage:
     """Bars `first` to `last` (half-open) of a part on instruments.
 
@@ -67,7 +81,7 @@ class Passage:
     others are compared with, the part's own or else the first that was asked for. time:
     ticks by pitch, shape (128,). ensemble: the medium of the work as in the works table, ''
     where it is not known. spelling: what the piece calls its notes. far: None until it is asked
-    of a reference.
+    of a reference. strings: None where `home` is not bowed or notes sound together.
     """
 
     path: str
@@ -84,6 +98,7 @@ class Passage:
     ensemble: str
     spelling: Spelling
     far: Far | None = None
+    strings: Strings | None = None
 
 
 @dataclass(frozen=True)
@@ -170,7 +185,19 @@ def passage(
     return Passage(
         str(path), names[index], own, home, played.bars, *where, tuple(rows),
         time_by_pitch(notes), kind.kind if kind.placed else "", played.spelling,
+        strings=_strings(notes, home),
     )  # fmt: skip
+
+
+def _strings(notes: Notes, row: Instrument) -> Strings | None:
+    order = np.argsort(notes.onset)
+    apart = (notes.onset + notes.duration)[order][:-1] <= notes.onset[order][1:]
+    low, high = int(notes.pitch.min()), int(notes.pitch.max())
+    reaching = [each for each in open_strings(row.id) if each <= low]
+    if not reaching or not apart.all():
+        return None
+    alone = tuple(each for each in reaching if high - each <= _UP_A_STRING)
+    return Strings(reaching[-1], alone)
 
 
 def find_part(names: Mapping[int, str], asked: str | None, where: str) -> int:

@@ -17,6 +17,7 @@ hands           mean span 8.9 inches (men) and 7.9 (women) of 473 adult pianists
                 Boyle, Boyle and Booker 2015 (seen).
 keyboards       dated instruments in museums, each with its source in the table.
 passaggio       after Miller 1986, 1993, 2000: value from memory; schools differ.
+strings         open strings as they sound, each row of the table with its source.
 dynamics        registers that are soft or loud by nature: orchestration handbooks, each row
                 with its source; most borders are from memory.
 """
@@ -31,8 +32,8 @@ from importlib import resources
 from corpusreg.score.pitch import parse_note
 
 __all__ = [
-    "NINTH", "TENTH", "Resisting", "compass_of_year", "low_interval_limit", "passaggio",
-    "resisting",
+    "NINTH", "TENTH", "Resisting", "compass_of_year", "low_interval_limit", "open_strings",
+    "passaggio", "resisting",
 ]  # fmt: skip
 
 # The widest interval that nearly every adult hand can play, and one that most cannot.
@@ -88,6 +89,15 @@ def passaggio(voice: str) -> tuple[int, int] | None:
     return _passaggi().get(voice)
 
 
+def open_strings(instrument: str) -> tuple[int, ...]:
+    """Open strings of a bowed instrument, lowest first, by the id of its row; () for others.
+
+    >>> open_strings("violin"), open_strings("flute")
+    ((55, 62, 69, 76), ())
+    """
+    return _open_strings().get(instrument, ())
+
+
 def resisting(instrument: str) -> tuple[Resisting, ...]:
     """Registers of an instrument that are soft or loud by nature, by the id of its row.
 
@@ -124,6 +134,14 @@ def _passaggi() -> dict[str, tuple[int, int]]:
     return {
         row["voice"]: (parse_note(row["first"]), parse_note(row["second"]))
         for row in _rows("passaggio.csv")
+    }
+
+
+@lru_cache
+def _open_strings() -> dict[str, tuple[int, ...]]:
+    return {
+        row["instrument"]: tuple(map(parse_note, row["strings"].split()))
+        for row in _rows("open_strings.csv")
     }
 
 

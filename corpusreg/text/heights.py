@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import Any
 
-from corpusreg.comparison.heights import Far, OnInstrument, Passage
+from corpusreg.comparison.heights import Far, OnInstrument, Passage, Strings
 from corpusreg.comparison.players import OUTER
 from corpusreg.instruments import Instrument
 from corpusreg.instruments.ensembles import kinds
-from corpusreg.instruments.limits import passaggio
+from corpusreg.instruments.limits import open_strings, passaggio
 from corpusreg.score.pitch import note_name
 from corpusreg.system.phrases import joined, plural
 from corpusreg.system.plaintext import plain
@@ -70,6 +70,33 @@ def passage_words(found: Passage) -> str:
     return f"{text}."
 
 
+def string_words(found: Passage) -> str:
+    """On which strings a passage lies; '' where that is not known."""
+    on = found.strings
+    if on is None:
+        return ""
+    if not on.alone:
+        deepest = on.lowest == open_strings(found.home.id)[0]
+        lowest = "Its lowest note needs" if deepest else "It goes no lower than"
+        return f"{lowest} the {_letter(on.lowest)} string; it is too wide for one string."
+    # Where it lies nearest, and where it is darkest: strings in between go without saying.
+    ways = [_way(each, found) for each in dict.fromkeys((on.alone[-1], on.alone[0]))]
+    return f"All of it can be played {' or '.join(ways)}."
+
+
+def _way(string: int, found: Passage) -> str:
+    """On one string, how far up, and how composers ask for it where another is nearer."""
+    up = found.highest - string
+    far = f"up to {interval_words(up)} above the open string" if up else "the open string"
+    letter = _letter(string)
+    asked = f"sul {letter}; " if string != open_strings(found.home.id)[-1] else ""
+    return f"on the {letter} string ({asked}{far})"
+
+
+def _letter(string: int) -> str:
+    return note_name(string)[0]
+
+
 def change_words(found: Passage) -> str:
     """How much of a passage lies above the second change of a voice; '' for players."""
     changes = passaggio(found.home.id)
@@ -95,9 +122,10 @@ def passage_text(found: Passage) -> str:
     """The whole answer, without a trailing newline."""
     names = ["instrument", "level", "height", "mostly", "tires", "dull", "beyond"]
     rows = [_row(each) for each in found.rows]
+    said = passage_words(found), change_words(found), string_words(found)
     lines = [
         *wrap(passage_heading(found)),
-        *wrap(" ".join(filter(None, (passage_words(found), change_words(found))))),
+        *wrap(" ".join(filter(None, said))),
         "",
         text_table(names, rows),
         "",
@@ -121,8 +149,14 @@ def passage_document(found: Passage) -> dict[str, Any]:
         "lowest": note_name(found.lowest, found.spelling),
         "highest": note_name(found.highest, found.spelling),
         "among": _among(found.far) if found.far else None,
+        "strings": _string_document(found.strings) if found.strings else None,
         "rows": [_document(each, found) for each in found.rows],
     }
+
+
+def _string_document(on: Strings) -> dict[str, Any]:
+    """The highest string that reaches the lowest note, and those that hold all of it."""
+    return {"lowest": note_name(on.lowest), "alone": [note_name(each) for each in on.alone]}
 
 
 def _row(each: OnInstrument) -> tuple[str, ...]:
