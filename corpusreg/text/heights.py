@@ -89,7 +89,8 @@ def _way(string: int, found: Passage) -> str:
     up = found.highest - string
     far = f"up to {interval_words(up)} above the open string" if up else "the open string"
     letter = _letter(string)
-    asked = f"sul {letter}; " if string != open_strings(found.home.id)[-1] else ""
+    nearer = any(string < each < found.highest for each in open_strings(found.home.id))
+    asked = f"sul {letter}; " if nearer else ""
     return f"on the {letter} string ({asked}{far})"
 
 
