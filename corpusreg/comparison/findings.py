@@ -937,9 +937,12 @@ def _rest(c: Comparison, event: Event) -> int | None:
 
 
 def _shown(c: Comparison, found: Sequence[Finding | None]) -> tuple[Shown, ...]:
-    """The first passages that have little in common, in the order they are heard."""
+    """The first passages that have little in common, in the order they are heard; of one kind
+    one, where there are others."""
+    told = [each and (each.kind, each.name) for each in found]
+    again = [name in told[:at] for at, name in enumerate(told)]
     chosen: list[Shown] = []
-    for each in found:
+    for _, each in sorted(zip(again, found, strict=True), key=lambda pair: pair[0]):
         run = shown_run(each, len(c.bars)) if each and each.part is None else None
         if each is None or run is None or len(chosen) == SHOWN:
             continue

@@ -223,11 +223,13 @@ def _peak_words(found: Practical, piece: PieceFacts) -> str:
     assert found.peak is not None
     times = "once" if found.of == 1 else f"{number(found.of)} times"
     long = (
-        "less than a beat" if found.count < 1 else f"{plural(round(found.count), 'beat')} long"
+        "shorter than a beat"
+        if found.count < 1
+        else f"{plural(round(found.count), 'beat')} long"
     )
     who, peak = capital(player(piece, found.part or "")), note(found.peak, piece.spelling)
-    text = f"{who}: the vocal peak is {peak} in {bar_words(found.bar)}, {long}, sung {times}"
-    text += f", with {found.dynamic} beside it." if found.dynamic else "."
+    text = f"{who} peaks on {peak} in {bar_words(found.bar)}: {long}, sung {times}"
+    text += f", marked {found.dynamic}." if found.dynamic else "."
     if found.doubled >= _DOUBLED:
         text += (
             f" Another part strikes {found.doubled} of 100 of its notes at the same pitch, "

@@ -32,7 +32,8 @@ SHIFT_WORDS = {
 EVENT_WORDS = {
     "withheld_bass": "bass or top withheld, then brought in",
     "cleared": "entered after silence",
-    "climb": "a line climbs or descends",
+    "climb": "a line climbs",
+    "descent": "a line descends",
     "wedge": "a wedge",
     "pedal_point": "pedal point",
     "octave_return": "returns in another octave",
@@ -48,7 +49,6 @@ EVENT_WORDS = {
 _LIKE = {
     "withheld_top": "withheld_bass",
     "entry": "cleared",
-    "descent": "climb",
     "low_point": "high_point",
 }
 _R = 4.0  # half the size of a sign
@@ -73,6 +73,7 @@ def shift_sign(kind: str, direction: str) -> Markup:
 
 _PATHS = {
     "climb": "M-4 4L4 -4M0 -4H4V0",
+    "descent": "M-4 -4L4 4M0 4H4V0",
     "wedge": "M4 -4L-4 0L4 4",
     "pedal_point": "M-4 3H4M-4 -3V3",
     "octave_return": "M-4 3V-3H4V3M2 1L4 3L6 1",
