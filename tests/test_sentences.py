@@ -146,7 +146,7 @@ BARS = bars_of([16] * 8)
         ({}, "The bass is withheld: nothing below A3 for four bars, then down to C2"
          " in bar 2"),
         ({"since": None, "again": 0}, "The bass is withheld: nothing below A3 for four bars,"
-         " then down to C2 in bar 2, under the music of bar 1 again"),
+         " then down to C2 in bar 2, as the music of bar 1 returns"),
         ({"kind": "withheld_top", "edge": 30, "grazes": 1}, "The top is withheld: almost"
          " nothing above F♯1 for four bars, then up to C3 in bar 2"),
         ({"kind": "cleared"}, "The middle clears after bar 1 for four bars; bar 2 fills it"

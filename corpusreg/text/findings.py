@@ -283,9 +283,7 @@ def _withheld(found: Finding, event: Event, piece: PieceFacts, *, bass: bool) ->
     # Of several notes that come the outermost is named, which need not be the first.
     several = len(event.pitches) > 1
     way = ("down to " if bass else "up to ") if several else ""
-    again = _again(
-        found, ", under the music of {} again" if bass else ", as the music of {} returns"
-    )
+    again = _again(found, ", as the music of {} returns")
     alone = len(found.players) == 1 and len(piece.parts) > 1
     first = event.since is None and found.clean
     if alone and found.rest and found.rest >= 2 and event.by == "enters":

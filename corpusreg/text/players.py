@@ -228,11 +228,11 @@ def _peak_words(found: Practical, piece: PieceFacts) -> str:
         else f"{plural(round(found.count), 'beat')} long"
     )
     who, peak = capital(player(piece, found.part or "")), note(found.peak, piece.spelling)
-    text = f"{who} peaks on {peak} in {bar_words(found.bar)}: {long}, sung {times}"
+    text = f"{who}: the highest note is {peak} in {bar_words(found.bar)}, {long}, sung {times}"
     text += f", marked {found.dynamic}." if found.dynamic else "."
     if found.doubled >= _DOUBLED:
         text += (
-            f" Another part strikes {found.doubled} of 100 of its notes at the same pitch, "
+            f" Another part strikes {found.doubled} % of its notes at the same pitch, "
             "which supports the voice and can cover it."
         )
     if found.low is None or found.high is None:
@@ -253,7 +253,7 @@ def singing_words(found: Singing, piece: PieceFacts) -> str:
         return register(each.low, each.high, piece.spelling)
 
     who = capital(player(piece, found.part))
-    text = f"{who}: eight tenths of its time lie in {notes(found.whole)}"
+    text = f"{who}: within {notes(found.whole)} for eight tenths of the time"
     if found.stretches:
         low, high = (end(found.stretches, key=lambda each: each.middle) for end in (min, max))
         if high.middle - low.middle >= _MOVES:
@@ -265,7 +265,7 @@ def singing_words(found: Singing, piece: PieceFacts) -> str:
             text += ", much the same from beginning to end"
     if found.change is not None and found.above:
         change = note(found.change, piece.spelling)
-        text += f"; {found.above} of 100 of its time lie above {change}, {_SECOND}"
+        text += f"; {found.above} % of its time is above {change}, {_SECOND}"
     return f"{text}."
 
 
