@@ -25,7 +25,7 @@ from corpusreg.score.played import Played, perform
 from corpusreg.system.phrases import shared_start
 from corpusreg.text.console import comparison_text, register_map
 from corpusreg.text.document import document
-from corpusreg.text.findings import MOST, event_lines
+from corpusreg.text.findings import MOST, event_lines, sentence
 from corpusreg.text.reading import certainty, first_screen
 from corpusreg.text.tabular import Screen, shown_on
 from corpusreg.text.wording import bar_words, place_words
@@ -230,6 +230,25 @@ def test_a_part_at_its_edge_amid_the_texture_is_told_where_nothing_else_is() -> 
         ("Bassoon",),
     )
     assert (r.first.low, r.suggestion.part) == (69, "Bassoon")
+
+
+def test_an_alto_below_the_tenor_is_told_as_such_and_where_it_is_not() -> None:
+    lines = {"Alto": [67, 65], "Tenor": [60, 62]}, {"Alto": [53, 55], "Tenor": [64, 65]}
+    bars = {name: [lines[bar not in (0, 1)][name] for bar in range(8)] for name in lines[0]}
+    written = named(**bars)
+    played = perform(written)
+    parts = {
+        name: analyse(played.only(played.notes.part == number))
+        for number, name in part_names(played).items()
+    }
+    piece = replace(PIECE, parts=("Alto", "Tenor"))
+    r = reading(
+        compare(piece, analyse(played), parts, [cohort(NARROW, 40)], 8, found_in(written))
+    )
+    (crossed,) = (each for each in r.events if each.name == "crossing")
+    assert crossed.players == ("Tenor", "Alto")  # the higher one on the whole first
+    said = sentence(crossed, r.piece)
+    assert said == "The alto, on the whole below the tenor, sounds above it in bars 1–2."
 
 
 def test_movements_are_named_without_their_work() -> None:

@@ -758,7 +758,7 @@ def _event(c: Comparison, event: Event, part: str | None, names: _Names) -> Find
         bare_event(event, c.bars),
         part=part,
         instrument=names.instruments.get(part) if part else None,
-        players=tuple(names.parts[n] for n in event.players if n in names.parts),
+        players=tuple(names.parts[n] for n in _in_order(c, event) if n in names.parts),
         rest=rest,
         from_start=rest is not None and rest == event.bar,
     )
@@ -906,6 +906,20 @@ def _withheld(c: Comparison, event: Event, part: str | None) -> tuple[int, int, 
     heard = beyond & (notes.onset < end) & (notes.onset + notes.duration > start)
     low, high = (event.low, event.high) if not len(here) else (here.min(), here.max())
     return int(low), int(high), not heard.any() and event.bar > first, float(event.bar - first)
+
+
+def _in_order(c: Comparison, event: Event) -> Sequence[int]:
+    """Players of an event in score order; of a crossing the one that is higher on the whole
+    first, since that one then sounds below the other."""
+    if event.kind != "crossing":
+        return event.players
+    notes = c.whole.played.notes
+
+    def height(part: int) -> float:
+        own = notes.part == part
+        return float(np.average(notes.pitch[own], weights=notes.duration[own]))
+
+    return sorted(event.players, key=height, reverse=True)
 
 
 def _sounds_on(c: Comparison, event: Event) -> bool:

@@ -519,6 +519,9 @@ def crossing(found: Finding, event: Event, piece: PieceFacts) -> str:
         return f"{_place(found)}: the hands are crossed"
     if len(found.players) == 2:
         upper, lower = (player(piece, each) for each in found.players)
+        on_page = [each for each in piece.parts if each in found.players]
+        if on_page == [*reversed(found.players)]:  # the other way round, as with a low alto
+            return f"{lower}, on the whole below {upper}, sounds above it {_in(found)}"
         return f"{lower} sounds above {upper} {_in(found)}"
     return f"voices cross {_in(found)}"
 
