@@ -24,7 +24,7 @@ from corpusreg.norms.written import Written
 from corpusreg.score.notes import Bars, Part, Score, Sign, note_table
 from corpusreg.score.played import perform
 from corpusreg.score.readers import read_file
-from corpusreg.text.players import CAUTION, player_remarks
+from corpusreg.text.players import CAUTION, player_remarks, reach_words
 
 BAR, TICKS = 96, 24
 Bars_ = Sequence[Sequence[int]]
@@ -274,7 +274,17 @@ def test_a_low_flute_under_brass_and_an_alto_at_the_bottom() -> None:
     above = lying(found_in(high, None, known))["Flute"].reach
     assert above is not None and (above.side, above.under) == ("high", ())
     alto = lying(found_in(score(Alto=[[53, 54]] * 8), None, evenly("alto", 53, 77)))["Alto"]
-    assert alto.reach is not None and alto.reach.side == "low"
+    assert alto.reach is not None and (alto.reach.side, alto.reach.below) == ("low", "")
+
+
+@pytest.mark.parametrize(("tenor", "below"), [(60, "Tenor"), (48, "")])
+def test_an_alto_is_said_to_lie_below_the_tenor_where_it_does(tenor: int, below: str) -> None:
+    written = score(Alto=[[53, 54]] * 8, Tenor=[[tenor]] * 8, Bass=[[43]] * 8)
+    found = found_in(written, None, evenly("alto", 53, 77))
+    reach = lying(found)["Alto"].reach
+    assert reach is not None and reach.below == below
+    said = reach_words(found.parts[0], perform(written))
+    assert ("below Tenor" in said) == bool(below)
 
 
 def test_without_a_repertoire_the_comfortable_span_tells() -> None:

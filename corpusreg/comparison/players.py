@@ -14,6 +14,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -69,8 +70,9 @@ class Reach:
     of the part's time that lies so. beyond: how many of the notes written for the instrument
     lie less far than those of the passage, 0 to 1, None where it is not known. zone: 'tiring'
     or 'dull' where most of it lies in such a zone of the table, else ''. under: brass
-    parts that sound in half of its bars or more, over a low passage. examples: works with
-    many notes of the instrument there.
+    parts that sound in half of its bars or more, over a low passage. below: the
+    next voice of the page where a low voice lies beneath it on the whole, else ''. examples:
+    works with many notes of the instrument there.
     """
 
     side: str
@@ -82,6 +84,7 @@ class Reach:
     beyond: float | None
     zone: str
     under: tuple[str, ...] = ()
+    below: str = ""
     examples: tuple[str, ...] = ()
 
 
@@ -215,6 +218,7 @@ def players(
         _player(name, part, row, compass, (written or {}).get(row.id if row else ""), brass)
         for name, part, row in rows
     )
+    found = tuple(_below(found, parts))
     two = _two_level(whole, parts, found, compass) if compass else None
     return Players(found, two)
 
@@ -313,6 +317,29 @@ def _under(brass: Mapping[str, Notes], first: int, last: int) -> tuple[str, ...]
         if 2 * len(bars) >= last - first:
             found.append(name)
     return tuple(found)
+
+
+def _below(found: Sequence[Player], parts: Mapping[str, Analysis]) -> Iterable[Player]:
+    """Low voices with the next voice of the page that sounds above them there, if it does."""
+    voices = [p.name for p in found if p.lying and p.lying.instrument.family == "voice"]
+    following = dict(pairwise(voices))
+    for player in found:
+        lies, under = player.lying, following.get(player.name)
+        if lies and lies.reach and lies.reach.side == "low" and under is not None:
+            run = lies.reach.first, lies.reach.last
+            own, other = (
+                _mean(parts[name].played.notes, *run) for name in (player.name, under)
+            )
+            if own is not None and other is not None and own < other:
+                reach = replace(lies.reach, below=under)
+                player = replace(player, lying=replace(lies, reach=reach))
+        yield player
+
+
+def _mean(notes: Notes, first: int, last: int) -> float | None:
+    """Mean pitch in some bars by the time that the notes sound, None in silence."""
+    here = notes.take((notes.bar >= first) & (notes.bar < last))
+    return float(np.average(here.pitch, weights=here.duration)) if len(here) else None
 
 
 def _player(

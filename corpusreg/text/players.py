@@ -81,7 +81,9 @@ def reach_words(player: Player, played: Played) -> str:
     whole = (reach.first, reach.last) == (0, len(played.bars))
     where = "throughout" if whole else f"in {bar_range(played.bars, reach.first, reach.last)}"
     text = f"lies {reach.side} {where}, {register(reach.low, reach.high, played.spelling)}"
-    if player.torn:
+    if reach.below:
+        text += f", below {plain(reach.below)}"
+    elif player.torn:
         text += ", though in the middle of the texture"
     text += f": {_far(reach, lies)}"
     if reach.under:
@@ -462,6 +464,7 @@ def reach_document(reach: Reach, played: Played) -> dict[str, Any]:
         "beyond": None if reach.beyond is None else _round(reach.beyond),
         "zone": reach.zone or None,
         "under": list(reach.under),
+        "below": reach.below or None,
         "examples": list(reach.examples),
     }
 
