@@ -26,7 +26,7 @@ from corpusreg.system.phrases import shared_start
 from corpusreg.text.console import comparison_text, register_map
 from corpusreg.text.document import document
 from corpusreg.text.findings import MOST, event_lines, sentence
-from corpusreg.text.reading import certainty, first_screen
+from corpusreg.text.reading import certainty, first_screen, suggestion_sentence
 from corpusreg.text.tabular import Screen, shown_on
 from corpusreg.text.wording import bar_words, place_words
 
@@ -140,6 +140,24 @@ def test_one_fact_in_several_places_is_one_line_and_the_clearest_of_a_kind_are_l
     assert lines[0][1] is entries[0]
     assert "two withheld basses" in lines[-1][0]
     assert lines[-1][1] is None
+
+
+def test_passages_shown_are_of_two_kinds_where_there_are_two() -> None:
+    c = placed(WITHHELD)
+    r = reading(c)
+    (bass,) = r.of_whole("withheld_bass")
+    early, later = (replace(r.stays[0], part=None, place=place(c, n, n + 4)) for n in (0, 5))
+    assert [each.finding for each in findings._shown(c, [early, later, bass])] == [early, bass]
+    assert len(findings._shown(c, [early, later])) == 2
+
+
+def test_what_lasts_through_a_repeat_is_listened_to_from_its_start() -> None:
+    r = reading(placed(line(60, 0, BARS)))
+    assert r.suggestion is not None and r.suggestion.serves.place is not None
+    whole = r.suggestion.serves.place
+    part = replace(whole, first=0, last=4, end=replace(whole.start, time=2))
+    s = replace(r.suggestion, serves=replace(r.suggestion.serves, place=part))
+    assert suggestion_sentence(s, r).startswith("Listen from bar 1 through the repeat")
 
 
 def test_a_piece_without_events_is_said_to_stay_then_its_high_point() -> None:
