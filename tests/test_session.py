@@ -105,6 +105,7 @@ def test_answers_show_themselves(in_home: Path, tmp_path: Path) -> None:
         placed = session.compare(STAIRS)
         assert json.loads(placed.to_json()) == json.loads(json.dumps(placed.document))
         assert set(placed.to_frame()["name"]) == {each.name for each in MEASURES}
+        assert set(placed.to_frame()["title"]) == set(placed.works["title"])
         assert placed.plot().svg.startswith("<svg")
         assert "<svg" in placed._repr_html_() and "Stairs" in placed._repr_html_()
         assert str(placed) == placed.text
