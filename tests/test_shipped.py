@@ -17,7 +17,7 @@ from corpusreg.store.building.release import MOST_BYTES
 from corpusreg.store.tables import columns
 from corpusreg.system import settings
 
-SAMPLE = 40
+SAMPLE = 100
 
 pytestmark = pytest.mark.skipif(
     not (ROOT / "corpusreg" / "data" / "reference" / packing.ABOUT).is_file(),

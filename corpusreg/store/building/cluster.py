@@ -89,9 +89,10 @@ def cluster(address: str) -> Iterator[Measuring]:
         ) from None
     try:
         client = Client(address, timeout=CONNECT_SECONDS)
-    # The last two: TLS without certificates, and none where it is required.
-    except (OSError, ValueError, TypeError, RuntimeError) as error:
-        reason = " ".join(str(error).split())[:120]
+    # TypeError, RuntimeError: TLS without certificates, and none where it is required.
+    # AssertionError: Dask's own loop did not begin within its ten seconds (a busy machine).
+    except (OSError, ValueError, TypeError, RuntimeError, AssertionError) as error:
+        reason = " ".join(str(error).split())[:120] or "Dask did not start here"
         raise UsageError(
             f"no Dask scheduler answers at {address} ({reason}); run 'dask scheduler'"
             + (", with the same certificates on both sides" if protected(address) else "")
