@@ -45,7 +45,7 @@ from corpusreg.system.errors import ReadError
 
 __all__ = [
     "MARK", "MARKS", "UNMARKED", "Notes", "Played", "PlayedBars", "levels", "nearest_mark",
-    "perform", "segments", "time_words",
+    "ordinal", "perform", "segments", "time_words",
 ]  # fmt: skip
 
 MARKS = {
@@ -436,7 +436,12 @@ def _label(label: str, time: int) -> str:
 
 def time_words(time: int) -> str:
     """'2nd time', from the second on."""
-    return {2: "2nd", 3: "3rd"}.get(time, f"{time}th") + " time"
+    return f"{ordinal(time)} time"
+
+
+def ordinal(number: int) -> str:
+    """A number from 2 on, such as '2nd'."""
+    return {2: "2nd", 3: "3rd"}.get(number, f"{number}th")
 
 
 def _unfold(

@@ -12,6 +12,7 @@ from corpusreg.comparison.comparison import Comparison
 from corpusreg.comparison.findings import Reading, reading
 from corpusreg.measures.definitions import VERSION
 from corpusreg.score.pitch import Spelling
+from corpusreg.score.played import ordinal
 from corpusreg.system.phrases import capital, plural, shared_start
 from corpusreg.system.plaintext import plain
 from corpusreg.text.alike import alike_lines
@@ -231,7 +232,10 @@ def _ruler(c: Comparison, starts: NDArray[np.int64]) -> str:
     """Printed numbers of bars, one every eight columns or some more."""
     line, at = "", 0
     while at < len(starts):
-        label = c.bars.labels[int(starts[at])].replace(" (", " ").replace(" time)", "")
+        bar = int(starts[at])
+        label, time = c.bars.printed[bar], int(c.bars.time[bar])
+        if time > 1:
+            label += f" {ordinal(time)}"
         if len(line) < at or not line:
             line = line.ljust(at) + label
         at += 8
