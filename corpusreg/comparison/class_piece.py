@@ -139,8 +139,8 @@ class ClassPiece:
     """One work. file: relative to the folder of the class, with '/'; number: of the work in
     a file of many, else ''. kind: of its ensemble, in words; length, reach: in words. bars: on
     the page; labels: their printed numbers, and starts: when each is first heard, as a played
-    bar of `heard`. happenings: first what is told first. stays: the longest first. players:
-    what concerns them. compared: with whom, in a sentence. notes: what must be known of the
+    bar of `heard`. happenings: the most important first. stays: the longest first. players:
+    remarks on their parts. compared: with whom, in a sentence. notes: what must be known of the
     file. places: by measure. changed: since the draft before, in a sentence or two, '' without
     one. drafts: all earlier ones, the oldest first. otherwise: what is said first of a piece
     without a clear event, None in a class saved before that was kept."""

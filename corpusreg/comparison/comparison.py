@@ -76,7 +76,7 @@ class PlacedMeasure:
 
 @dataclass(frozen=True)
 class PlacedStay:
-    """A stay of the whole (part None) or of a part; rank 1 is most worth saying.
+    """A stay of the whole (part None) or of a part; rank 1 matters most.
 
     main: whether it is one of the few that are told.
     """

@@ -930,9 +930,7 @@ def _sounds_on(c: Comparison, event: Event) -> bool:
     onset = int(notes.onset[enters].min())
     ends = (notes.onset + notes.written)[own & (notes.onset < onset)]
     silent = onset - int(ends.max(initial=0))
-    return silent + EARLY * int(bars.full[event.bar]) < event.silence * int(
-        bars.full[event.bar]
-    )
+    return silent < (event.silence - EARLY) * int(bars.full[event.bar])
 
 
 def _rest(c: Comparison, event: Event) -> int | None:

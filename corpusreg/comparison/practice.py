@@ -68,10 +68,10 @@ class WideChord:
 
 @dataclass(frozen=True)
 class Against:
-    """Bars in which a part lies where its instrument resists the dynamic written there.
+    """Bars in which a part's register and its written dynamic work against each other.
 
-    runs: half-open, longest first. low, high: notes of the longest that lie so, beats: how
-    long these sound, mark: the dynamic of most of them.
+    runs: half-open, longest first. Of the longest, low and high are the outermost notes in
+    that register, beats how long they sound, mark the dynamic most of them have.
     """
 
     runs: tuple[Run, ...]

@@ -7,7 +7,7 @@ repository     where it comes from; '' where corpusreg does not fetch it
 revision       the commit that is fetched, and no other: 40 hexadecimal digits
 megabytes      about as much is fetched
 layout         which of `layouts.LAYOUTS` tells composers, dates and titles
-genre          of all its works, where they have one; composer, ensemble: likewise
+genre          where all its works share one; composer and ensemble in the same way
 dates          where the years come from, for people
 licence        tier, statement and evidence of the whole, for files that say nothing
                themselves; allowed: the tiers of works that may be taken

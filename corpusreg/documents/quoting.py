@@ -93,7 +93,7 @@ def _works(source: Source, places: Sequence[QuotedPlace]) -> dict[str, dict[str,
 
 
 def _file(work: Mapping[str, str], folders: Mapping[str, Path]) -> tuple[Path | None, str]:
-    """The file of a work where it may be shown and is unchanged, else why not."""
+    """The file of a work if it may be shown and has not changed, otherwise the reason."""
     if work["tier"] != "open":
         return None, f"the encoding is not under an open licence ({work['tier']})"
     try:

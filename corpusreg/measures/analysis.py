@@ -69,7 +69,7 @@ class Analysis:
     without articulation, as movement, shifts and stays see them; its total is as heard.
     heard: shape as `texture.beats`, weights with it: what sounds.
     stays and the clear shifts in order of time; `ranking` lists the indices of stays,
-    most worth saying first, and the first `main` of them are the main ones. events: the
+    the most telling first; the first `main` of them are the main ones. events: the
     strongest first. moves: all that meets the definition of a shift, of which those of one
     player alone count in no rate. hollow: share of each played bar in which there is a gap.
     """
@@ -218,7 +218,7 @@ def is_narrow(stay: Stay, single_line: bool) -> bool:
 def rank_stays(
     found: tuple[Stay, ...], core: tuple[int, int], woven: Texture, bars: PlayedBars
 ) -> tuple[int, ...]:
-    """Indices of stays, most worth saying first: long, narrow and full for this piece.
+    """Indices of stays, the most telling first: long, narrow and full for this piece.
 
     Worth is bars^.7 x exp(-2 width / core span) x fullness^.25, with fullness
     measured against the piece's own middle bar and counted at most as 1. Upbeats and

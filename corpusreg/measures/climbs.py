@@ -126,7 +126,7 @@ def _ways(
 
 def _one_line(here: Moments, pitches: list[int], begin: int, arrive: int) -> bool:
     """Whether a line goes on through the page, and without a leap in its own direction."""
-    own = [pitch for pitch in pitches[begin : arrive + 1] if abs(pitch) != -SILENT]
+    own = [pitch for pitch in pitches[begin : arrive + 1] if abs(pitch) != abs(SILENT)]
     written = here.bars.written[here.bar[begin] : here.bar[arrive] + 1]
     return bool((np.diff(written) == 1).all() and max(np.diff(own), default=0) <= STEP)
 

@@ -24,7 +24,7 @@ It ends where it is no longer held: it *resolves* where the bass goes from it up
 down a fifth, *moves off* where a pitch nearer than an octave follows at the same end of the
 texture (or in its hand, inside), and *stops* otherwise. A pedal point that is still held in
 the last bar ends with the piece. One of SHORTEST bars that resolves is a long dominant and is
-not told: three of the four in the annotated scores lie where nothing was marked as happening.
+not told: of the four in the annotated scores, three lie in passages marked as uneventful.
 """
 
 from __future__ import annotations

@@ -22,7 +22,7 @@ interval    95 %, Student's t on the logit scale, from the spread of the units' 
             has a standard error (`measures.unevenness`): by how much the place differs when
             the value is a standard error higher or lower.
 apart       the same percentile within each collection of the cohort that has works by
-            APART_UNITS units near the piece, and within each period likewise. The interval
+            APART_UNITS units near the piece, and the same within each period. The interval
             says how sure the place is among these works; that the place differs from
             collection to collection is another matter and is never put into it.
 elsewhere   where a collection that is not there would place the value: 90 % prediction
