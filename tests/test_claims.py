@@ -40,7 +40,7 @@ def read(path: Path) -> tuple[Comparison, Reading]:
         name: analyse(played.only(played.notes.part == index)) for index, name in names.items()
     }
     whole = analyse(played)
-    piece = Piece(score.metadata.get("title", "Untitled"), str(path), tuple(parts), "duo")
+    piece = Piece(score.metadata.get("title", "Untitled"), str(path), tuple(parts), "chamber")
     c = compare(
         piece,
         whole,

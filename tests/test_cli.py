@@ -303,6 +303,7 @@ def test_query_lists_answers_and_explains(run: Command, tmp_path: Path) -> None:
         (["extract", "no-such-corpus"], "corpora list"),
         (["compare", "PIECE", "--cohort", "ensemble=piano forte"], "piano"),
         (["compare", "PIECE", "--cohort", "ensmble=piano"], "ensemble"),
+        (["compare", "PIECE", "--cohort", "composer=bach"], "did you mean bach-"),
     ],
 )
 def test_wrong_usage_is_one_line_and_code_2(

@@ -17,8 +17,8 @@ from corpusreg.measures.stays import Stay
 from corpusreg.norms.reference import Cohort, Rung
 from corpusreg.score.played import perform
 
-PIECE = Piece("Piece", "piece.mxl", ("Upper", "Lower"), "duo")
-NARROW = Rung({"ensemble": "duo"}, "duos")
+PIECE = Piece("Piece", "piece.mxl", ("Upper", "Lower"), "chamber")
+NARROW = Rung({"ensemble": "chamber"}, "duos")
 BROAD = Rung({"family": "works for keyboard"}, "works for keyboard", broad=True)
 
 

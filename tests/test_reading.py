@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from conftest import ROOT
 from event_pieces import BAR, Row, score
-from test_comparison import BROAD, NARROW, PIECE, cohort
+from test_comparison import BROAD, NARROW, PIECE, WHOLE, cohort, compared
 from test_players import found_in
 from test_players import score as named
 from write_schema import PATH, renewed
@@ -20,7 +20,7 @@ from corpusreg.comparison.findings import Place, Reading, place, printed_bar, re
 from corpusreg.comparison.placing import part_names
 from corpusreg.comparison.players import NOBODY
 from corpusreg.measures.analysis import analyse
-from corpusreg.norms.reference import Placement
+from corpusreg.norms.reference import Placement, Rung
 from corpusreg.score.played import Played, perform
 from corpusreg.system.phrases import shared_start
 from corpusreg.text.console import comparison_text, register_map
@@ -337,3 +337,21 @@ def test_a_map_in_half_blocks_has_two_rows_of_pitch_a_line_and_several_columns_a
     paper = "\x1b[38;2;253;252;248;48;2;253;252;248m"
     lowest = next(row for row in reversed(rows) if "58;50;104" in row or "113;105;163" in row)
     assert lowest.partition("|")[2].startswith(paper + "\u2580" * 3 * 12)
+
+
+@pytest.mark.parametrize(
+    ("where", "misfit"),
+    [
+        ({"ensemble": "chamber"}, ""),
+        ({"ensemble": "solo melody"}, "medium"),
+        ({"family": "works for bowed strings"}, "medium"),
+        ({"period": "romantic"}, "mixed"),
+        ({"ensemble": "chamber", "texture": "single line"}, "texture"),
+    ],
+)
+def test_works_that_do_not_fit_the_piece_are_said_to(
+    where: dict[str, str], misfit: str
+) -> None:
+    r = reading(compared(WHOLE, cohort(Rung(where, "works"), 40)))
+    assert r.company.misfit == misfit
+    assert ("says little" in first_screen(r)[-1]) == bool(misfit)

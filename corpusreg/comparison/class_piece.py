@@ -11,9 +11,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from corpusreg.instruments.ensembles import kinds
 from corpusreg.measures.events import KINDS, PRINTED_KINDS
-from corpusreg.norms.reference import Rung
 
 __all__ = [
     "DEVICES",
@@ -26,7 +24,6 @@ __all__ = [
     "Run",
     "Told",
     "Unusual",
-    "misfit",
 ]
 
 Run = tuple[int, int]
@@ -44,9 +41,7 @@ DEVICES: tuple[str, ...] = tuple(
 class Group:
     """The works that a piece is compared with. name: as after --cohort; title: in words.
 
-    misfit: why they do not fit the piece, '' where they do: 'medium' (for other players),
-    'texture' (single lines, or several voices), 'few' (too few of about its length to place
-    it), 'broad' (works of all media, since the reference has few of its own).
+    misfit: why they do not fit the piece, as in `corpusreg.norms.cohorts.misfit`.
     """
 
     name: str
@@ -196,20 +191,3 @@ class Correction:
     device: str = ""
     first: str = ""
     last: str = ""
-
-
-def misfit(kind: str, *, single_line: bool, rung: Rung, placed: bool) -> str:
-    """Why a group of works does not fit a piece; see `Group`.
-
-    kind: of the piece's ensemble. placed: whether it has a place among them by any measure.
-    """
-    where, own = rung.where, kinds()[kind]
-    ensemble, family = where.get("ensemble", kind), where.get("family", own.family)
-    texture = "single line" if single_line else "several voices"
-    if ensemble != kind or family != own.family:
-        return "medium"
-    if where.get("texture", texture) != texture:
-        return "texture"
-    if not placed:
-        return "few"
-    return "broad" if rung.broad else ""

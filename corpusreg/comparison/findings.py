@@ -36,6 +36,7 @@ from corpusreg.measures.events import Event, final_bar
 from corpusreg.measures.peaks import NEAR
 from corpusreg.measures.rebar import Bars
 from corpusreg.measures.sections import sections
+from corpusreg.norms.cohorts import misfit
 from corpusreg.norms.reliability import unreliable
 from corpusreg.score.pitch import USUAL, Spelling
 from corpusreg.score.played import Notes, PlayedBars, nearest_mark, segments
@@ -239,7 +240,8 @@ class Company:
     so that nothing is placed. family: they are of its wider family and not of its own
     medium. placed: whether any measure has a rank; reason: why none has, '' where
     one has. others: titles of other groups that place a measure on another side, with the
-    measure and its percentile there.
+    measure and its percentile there. misfit: why the works do not fit the piece, '' where
+    they do (`corpusreg.norms.cohorts.misfit`).
     """
 
     title: str
@@ -253,6 +255,7 @@ class Company:
     reason: str
     others: tuple[tuple[str, str, float], ...] = ()
     medium: bool = True
+    misfit: str = ""
 
 
 @dataclass(frozen=True)
@@ -567,6 +570,12 @@ def _company(c: Comparison) -> Company:
         reason="" if placed or not reasons else reasons[0],
         others=tuple(_elsewhere(c)),
         medium=cohort.rung.medium,
+        misfit=misfit(
+            c.piece.ensemble,
+            single_line=c.whole.texture.single_line,
+            rung=cohort.rung,
+            placed=placed,
+        ),
     )
 
 

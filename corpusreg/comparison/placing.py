@@ -229,7 +229,6 @@ def _placed(
         _wide_enough(cohorts[0], chosen)
     notes = [
         *_left_out(copies),
-        *_unlike(chosen, work.ensemble),
         *(_thin(cohorts[0], size) or _one_collection(cohorts[0])),
         *_lost(work.score),
     ]
@@ -330,26 +329,6 @@ def _wide_enough(cohort: Cohort, chosen: Rung) -> None:
             f"them ({MINIMUM_WORKS} by {MINIMUM_UNITS}); leave --cohort out, or choose a "
             "wider one"
         )
-
-
-def _unlike(chosen: Rung | None, ensemble: Ensemble) -> list[str]:
-    """A warning where the cohort that was asked for is of another medium than the piece."""
-    if chosen is None:
-        return []
-    kind = kinds()[ensemble.kind]
-    own = {"ensemble": kind.kind, "family": kind.family, "texture": ensemble.texture}
-    others = [
-        f"{column} {value}"
-        for column, value in chosen.where.items()
-        if column in own and own[column] != value
-    ]
-    if not others and {"ensemble", "family"} & set(chosen.where):
-        return []
-    asked = " and ".join(others) or f"works of all media ({chosen.name})"
-    return [
-        f"You asked for {asked}, but this piece is counted among {kind.works}: most of what "
-        "is said of its place tells the two media apart and not this piece."
-    ]
 
 
 def _thin(first: Cohort, size: Size) -> list[str]:

@@ -9,6 +9,7 @@ from typing import Any, Protocol
 import numpy as np
 from numpy.typing import NDArray
 
+from corpusreg.instruments.ensembles import kinds
 from corpusreg.measures.definitions import MEASURES
 from corpusreg.norms.reference import Cohort, Rung, oddness_of_works
 from corpusreg.score.duplicates import FEWEST_SHARED, SAME_SHARE
@@ -17,8 +18,8 @@ from corpusreg.system.errors import UsageError
 from corpusreg.system.phrases import did_you_mean
 
 __all__ = [
-    "Copies", "Source", "fetch_cohort", "fetch_names", "fetch_octaves", "own_copies",
-    "parse_cohort", "with_oddness",
+    "Copies", "Source", "fetch_cohort", "fetch_names", "fetch_octaves", "misfit",
+    "own_copies", "parse_cohort", "with_oddness",
 ]  # fmt: skip
 
 # Works of a user's own cohort whose oddness is found while the user waits.
@@ -160,7 +161,52 @@ def parse_cohort(source: Source, text: str) -> Rung:
             hint = did_you_mean(value, known) or f"; there are {', '.join(known[:12])}"
             raise UsageError(f"--cohort: no work has {column} '{value}'{hint}")
         where[column] = value
-    return Rung(where, text)
+    return Rung(where, _title(source, where))
+
+
+def misfit(kind: str, *, single_line: bool, rung: Rung, placed: bool) -> str:
+    """Why a group of works does not fit a piece, '' where it does.
+
+    kind: of the piece's ensemble. placed: whether it has a place among them by any measure.
+    'medium': they are for other players; 'mixed': for all kinds of players; 'texture': single
+    lines, or several voices; 'few': too few of about its length; 'broad': of its wider family,
+    since the reference has few of its own.
+    """
+    where, own = rung.where, kinds()[kind]
+    ensemble, family = where.get("ensemble", kind), where.get("family", own.family)
+    texture = "single line" if single_line else "several voices"
+    if ensemble != kind or family != own.family:
+        return "medium"
+    if not {"ensemble", "family"} & set(where):
+        return "mixed"
+    if where.get("texture", texture) != texture:
+        return "texture"
+    if not placed:
+        return "few"
+    return "broad" if rung.broad else ""
+
+
+def _title(source: Source, where: Mapping[str, str]) -> str:
+    """What the works are called: 'romantic piano works by Frédéric Chopin'."""
+    ensemble, family = where.get("ensemble"), where.get("family", "works for all forces")
+    works = kinds()[ensemble].works if ensemble else family
+    words = [where["period"]] if "period" in where else []
+    words.append(works)
+    if "texture" in where:
+        words.append(
+            {"single line": "of a single line"}.get(where["texture"], "in several voices")
+        )
+    if "composer" in where:
+        found = source.fetch_columns(sql.load("composer_name"), [where["composer"]])
+        words.append(f"by {found['name'][0]}")
+    if "genre" in where:
+        words.append(f"of the genre '{where['genre']}'")
+    words += [
+        f"from the {column} '{where[column]}'"
+        for column in ("collection", "corpus")
+        if column in where
+    ]
+    return " ".join(words)
 
 
 def _known_values(source: Source, column: str) -> list[str]:

@@ -18,12 +18,13 @@ from werkzeug.wrappers import Response as AnyResponse
 
 from corpusreg.comparison.assignments import ASKED, Assignment, assignment
 from corpusreg.comparison.class_file import ENDING, encoded
-from corpusreg.comparison.class_piece import DEVICES, Correction, misfit
+from corpusreg.comparison.class_piece import DEVICES, Correction
 from corpusreg.comparison.classroom import Class, since
 from corpusreg.comparison.examples import KINDS
 from corpusreg.documents.handout.dots import piles
 from corpusreg.documents.handout.reading import class_of
 from corpusreg.documents.pictures import look
+from corpusreg.norms.cohorts import misfit
 from corpusreg.norms.reference import Rung
 from corpusreg.room import guard
 from corpusreg.room.changes import WAYS, Made

@@ -24,7 +24,11 @@ def did_you_mean(word: str, known: Iterable[str], most: int = 3) -> str:
     """
     import difflib
 
-    near = difflib.get_close_matches(word, list(known), n=most, cutoff=0.5)
+    names = list(known)
+    near = [name for name in names if len(word) > 2 and word.casefold() in name.casefold()][
+        :most
+    ]
+    near = near or difflib.get_close_matches(word, names, n=most, cutoff=0.5)
     return f"; did you mean {' or '.join(near)}?" if near else ""
 
 

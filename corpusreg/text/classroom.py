@@ -17,7 +17,6 @@ from corpusreg.comparison.class_piece import (
     Run,
     Told,
     Unusual,
-    misfit,
 )
 from corpusreg.comparison.classroom import LEAST, Class, Line, Member, Shared, Since, chance
 from corpusreg.comparison.comparison import Comparison
@@ -45,7 +44,7 @@ from corpusreg.text.measures import (
     value_words,
 )
 from corpusreg.text.players import beyond_words, practical_words, reach_words, reaching
-from corpusreg.text.reading import company_sentence, event_sentence, length_words
+from corpusreg.text.reading import MISFITS, company_sentence, event_sentence, length_words
 from corpusreg.text.wording import bar_words, bars_joined, place_words, register
 from corpusreg.text.wording import player as named_player
 
@@ -66,12 +65,6 @@ NOTHING_SHARED = (
     "same outer quarter of the works that they are compared with."
 )
 TOO_FEW = f"A habit is looked for where {LEAST} pieces or more have a place; here are fewer."
-_MISFITS = {
-    "medium": "these works are for other players than the piece",
-    "texture": "the piece and these works differ in texture: one line, or several voices",
-    "few": "too few of these works are about as long as the piece to place it",
-    "broad": "works for other players too, since the reference holds few like the piece",
-}
 _EDGES = {"opening": "texture opens out", "closing_in": "texture closes in"}
 _STAYS = 3
 _WHOLE = 0.75  # of a piece, and no bars need naming
@@ -103,7 +96,7 @@ def class_piece(
             r.company.title,
             r.company.works,
             r.company.composers,
-            misfit(r.piece.ensemble, single_line=single, rung=rung, placed=r.company.placed),
+            r.company.misfit,
         ),
         happenings=tuple(_happenings(r)),
         unusual=tuple(_unusual(each, r) for each in r.unusual),
@@ -303,7 +296,7 @@ def named(member: Member) -> str:
 
 def misfit_words(group: Group) -> str:
     """Why the works do not fit the piece, '' where they do."""
-    return _MISFITS[group.misfit] if group.misfit else ""
+    return MISFITS[group.misfit] if group.misfit else ""
 
 
 def device_words(device: str) -> str:

@@ -48,7 +48,7 @@ from corpusreg.text.wording import (
 )
 
 __all__ = [
-    "CLASS_COLUMNS", "MEASURE_COLUMNS", "by_period", "certainty", "class_row",
+    "CLASS_COLUMNS", "MEASURE_COLUMNS", "MISFITS", "by_period", "certainty", "class_row",
     "company_sentence", "details", "event_sentence", "first_screen", "happenings", "heading",
     "length_words", "measure_rows", "suggestion_sentence", "unranked",
 ]  # fmt: skip
@@ -185,8 +185,18 @@ _LISTEN = {
 }
 
 
+# Why works do not fit a piece; see `corpusreg.norms.cohorts.misfit`.
+MISFITS = {
+    "medium": "these works are for other players than the piece",
+    "mixed": "these works are for all kinds of players",
+    "texture": "the piece and these works differ in texture: one line, or several voices",
+    "few": "too few of these works are about as long as the piece to place it",
+    "broad": "works for other players too, since the reference holds few like the piece",
+}
+
+
 def company_sentence(company: Company) -> str:
-    """With how many works of which kind, by how many composers."""
+    """With how many works of which kind, by how many composers, and whether they fit."""
     if not company.placed:
         return f"Not placed among other works: {_reason(company)}."
     people = [plural(company.composers, "composer")] if company.composers else []
@@ -195,7 +205,10 @@ def company_sentence(company: Company) -> str:
     by = f" by {joined(people)}" if people else ""
     what = company.title
     wider = " (its wider family)" if company.family else ""
-    return f"Compared with {company.works:,} {what}{wider}{by}."
+    words = f"Compared with {company.works:,} {what}{wider}{by}"
+    if company.misfit in ("medium", "mixed", "texture"):
+        words += f"; but {MISFITS[company.misfit]}, so a place among them says little of it"
+    return f"{words}."
 
 
 def _reason(company: Company) -> str:
@@ -209,7 +222,8 @@ def _reason(company: Company) -> str:
 
 def _company(r: Reading) -> str:
     words = company_sentence(r.company)
-    if r.company.placed and not r.unusual and r.unusual_known:
+    fits = r.company.misfit in ("", "broad")
+    if r.company.placed and not r.unusual and r.unusual_known and fits:
         return f"{words[:-1]}; nothing unusual among them."
     return words
 

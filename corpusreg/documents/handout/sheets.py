@@ -25,7 +25,6 @@ from corpusreg.text.classroom import (
     RULE,
     chance_words,
     device_words,
-    misfit_words,
     shared_words,
 )
 from corpusreg.text.measures import title
@@ -170,13 +169,8 @@ def _sheet(
         sentences=tuple(each for each in sentences or () if each not in answers),
         passages=drawn.passages,
         question=(fresh if own.question is None else own).question or "",
-        compared=_compared(piece),
+        compared=piece.compared,
     )
-
-
-def _compared(piece: ClassPiece) -> str:
-    misfit = "" if piece.group.misfit == "few" else misfit_words(piece.group)
-    return f"{piece.compared} {capital(misfit)}." if misfit else piece.compared
 
 
 def _facts(piece: ClassPiece) -> tuple[str, ...]:
@@ -308,7 +302,7 @@ def _row(
         ),
         figures=tuple(_figure(piece, name) for name in measures),
         edited=bool(own),
-        notes=(_compared(piece), *(note for note in piece.notes if note not in common)),
+        notes=(piece.compared, *(note for note in piece.notes if note not in common)),
     )
 
 
