@@ -3,12 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from pathlib import Path
 
 import pytest
 from conftest import ROOT
+from test_players import Bars_, score
 
+from corpusreg import instruments
+from corpusreg.comparison import heights, placing
+from corpusreg.comparison.findings import reading
 from corpusreg.corpus import catalogue
+from corpusreg.documents.report import works_of
 from corpusreg.measures.definitions import VERSION
+from corpusreg.score.readers import ReadResult
 from corpusreg.session import Session
 from corpusreg.store import Reference, packing
 from corpusreg.store.building.build import DEFAULT_TIERS
@@ -16,6 +23,9 @@ from corpusreg.store.building.extract import EXTRACTION_VERSION, extract_file
 from corpusreg.store.building.release import MOST_BYTES
 from corpusreg.store.tables import columns
 from corpusreg.system import settings
+from corpusreg.text.classroom import class_piece
+from corpusreg.text.console import comparison_text
+from corpusreg.text.players import reach_words
 
 SAMPLE = 100
 
@@ -115,3 +125,56 @@ def test_a_question_to_what_is_only_in_part_there_says_so(shipped: Reference) ->
     with Session() as session:
         assert packing.THINNED["steps"] in session.query("rising_intervals").text
         assert not session.query("span_by_period").note
+
+
+HIGH = [[93, 91, 90, 88], [86, 88, 90, 91]]
+MIDDLE = [[74, 76, 77, 79], [81, 79, 77, 76]]
+LOW = [[62, 60, 62, 64], [65, 64, 62, 60]]
+PLAYED: dict[str, tuple[str, dict[str, Bars_], tuple[object, ...]]] = {
+    "a violin above the staff": (
+        "Violin",
+        {"Violin": MIDDLE * 4 + HIGH * 4, "Viola": [[60]] * 16, "Cello": [[43]] * 16},
+        ("high", 8, 16, "tiring", False, (), ""),
+    ),
+    "a low flute under brass": (
+        "Flute",
+        {"Flute": MIDDLE * 4 + LOW * 4, "Trumpet in C": [[67]] * 16, "Horn": [[55]] * 16},
+        ("low", 8, 16, "dull", True, ("Trumpet in C", "Horn"), ""),
+    ),
+    "an alto below the tenor": (
+        "Alto",
+        {"Soprano": [[72]] * 12, "Alto": [[53, 55]] * 12, "Tenor": [[60]] * 12,
+         "Bass": [[48]] * 12},
+        ("low", 0, 12, "", True, (), "Tenor"),
+    ),
+    "a solo bassoon": (
+        "Bassoon",
+        {"Flute": [[77]] * 12, "Bassoon": [[64, 67, 70, 72]] * 12, "Clarinet": [[55]] * 12},
+        ("high", 0, 12, "tiring", True, (), ""),
+    ),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("name", PLAYED)
+def test_compare_heights_report_and_sheet_say_one_thing_of_a_player(
+    name: str, shipped: Reference, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    part, lines, expected = PLAYED[name]
+    written = score(**lines)
+    monkeypatch.setattr(placing, "read_file", lambda _: ReadResult((written,), ()))
+    path = Path("piece.xml")
+    c = placing.place_score(shipped, path, written)
+    r = reading(c)
+    (found,) = (each for each in r.reaching if each.players == (part,))
+    reach = found.reach
+    assert reach is not None and reach.beyond is not None and 0.9 <= reach.beyond <= 1
+    said = (reach.side, reach.first, reach.last, reach.zone, reach.amid, reach.under)
+    assert (*said, reach.below) == expected
+    bars = f"{reach.first + 1}-{reach.last}"
+    passage = heights.passage(path, bars, part=part, table=instruments.load())
+    assert heights.among(shipped, passage).reach == reach
+    words = reach_words(found, r.piece)
+    assert comparison_text(c, "", full=True).replace("\n    ", " ").count(words) == 1
+    assert [told.said for told in class_piece(c, "").players].count(words) == 1
+    (work,) = works_of([c], "")
+    assert [i.text for s in work.sections for i in s.items].count(words) == 1

@@ -27,6 +27,7 @@ from typing import Any, Literal
 import numpy as np
 
 from corpusreg.comparison.comparison import Comparison, PlacedMeasure
+from corpusreg.comparison.players import PITCH, Reach
 from corpusreg.comparison.practice import against, crowded, stretches, tessitura, wide_chords
 from corpusreg.corpus.tables import rows as data_rows
 from corpusreg.instruments import Instrument
@@ -47,7 +48,6 @@ __all__ = [
     "bare_event", "is_register", "place", "printed_bar", "reading", "shown_run",
 ]  # fmt: skip
 
-PITCH: Mapping[str, Any] = {"pitch": True}
 TIED = 0.2  # share of works with exactly this value, from which a rank says nothing
 FAR = 40.0  # percentile points from the middle that are unusual, ranks 10 and 90
 SURE_LOW, SURE_HIGH = 25.0, 75.0  # ranks beyond which the whole interval then lies
@@ -156,7 +156,7 @@ class Finding:
 
     kind, name: 'event' and its kind, 'measure' and its name, 'stay', 'section' and its
     letter (`order` counts its returns, `notes` is the middle of its sound), or 'player' and
-    'edge' for a part high or low for its instrument (`direction`) amid the texture.
+    'edge' for a part high or low for its instrument: its `reach`.
     place: where it is, None for a measure; bar, beat: where it happens. notes: those that
     prove it, lowest first; low, high: the register it is about. size, unit: silence in
     bars, distance in semitones, length in bars, or the value of a measure. rank: None where
@@ -196,6 +196,7 @@ class Finding:
     from_start: bool = False
     clean: bool = False
     event: Event | None = None
+    reach: Reach | None = None
 
 
 @dataclass(frozen=True)
@@ -378,7 +379,8 @@ class Reading:
     what players would ask about. vague: names of the measures that are not reliable
     among works of its medium. measures, stays, events: all of them in their order; those of
     parts come after those of the whole. sections: in order of time; none where the piece has
-    one alone. singing: solo voices in score order.
+    one alone. singing: solo voices in score order. reaching: parts that lie high or low for
+    their players, those first that do so amid the texture.
     """
 
     piece: PieceFacts
@@ -402,6 +404,7 @@ class Reading:
     events: tuple[Finding, ...]
     sections: tuple[Finding, ...] = ()
     singing: tuple[Singing, ...] = ()
+    reaching: tuple[Finding, ...] = ()
 
     def of_whole(self, *kinds: str) -> list[Finding]:
         """Events of the whole texture, of some kinds or of all, in their order."""
@@ -443,7 +446,10 @@ def reading(c: Comparison) -> Reading:
         entries = [f for f in whole if f.name == "voice_entry" and f.event and f.event.theme]
         first = next((each for each in entries if each.bar == first.bar), first)
     high = next((each for each in whole if each.name == "high_point"), None)
-    otherwise = _edge(c, names) or _settled(c, stays) or high
+    reaching = _reaching(c, names)
+    torn = {each.name for each in c.players.parts if each.torn}
+    edge = next((each for each in reaching if torn.issuperset(each.players)), None)
+    otherwise = edge or _settled(c, stays) or high
     first = first or otherwise
     shift = next((each for each in whole if each.name == "shift"), None)
     vague = unreliable(c.cohort.rung.where.get("ensemble", ""))
@@ -470,6 +476,7 @@ def reading(c: Comparison) -> Reading:
         events=tuple(events),
         sections=tuple(_sections(c)),
         singing=tuple(_singing(c, name, row) for name, row in _soloists(c)),
+        reaching=reaching,
     )
 
 
@@ -1165,28 +1172,31 @@ def may_be_first(each: Finding, bars: int) -> bool:
     return drone(each, bars) or (clear and event.bar < final_bar(bars))
 
 
-def _edge(c: Comparison, names: _Names) -> Finding | None:
-    """The part that lies highest or lowest for its instrument, for most of its time, while
-    it sounds in the middle of the texture."""
-    parts = [each for each in c.players.parts if each.torn]
-    if not parts:
-        return None
-    most = max(parts, key=lambda each: each.lying.middle_but_edge if each.lying else 0.0)
-    reach = most.lying.reach if most.lying else None
-    assert reach is not None
-    at = place(c, reach.first, reach.last)
-    return Finding(
-        kind="player",
-        name="edge",
-        instrument=names.instruments.get(most.name),
-        place=at,
-        bar=at.start,
-        low=reach.low,
-        high=reach.high,
-        size=float(at.bars),
-        unit="bars",
-        direction=reach.side,
-        players=(most.name,),
+def _reaching(c: Comparison, names: _Names) -> tuple[Finding, ...]:
+    """Parts that lie high or low for their players: those amid the texture first, by weight,
+    then the others by time."""
+    found = []
+    for each in c.players.parts:
+        reach = each.lying.reach if each.lying else None
+        if each.lying and reach:
+            far = each.lying.middle_but_edge if each.torn else reach.share
+            found.append(((not each.torn, -far), each.name, reach))
+    return tuple(
+        Finding(
+            kind="player",
+            name="edge",
+            instrument=names.instruments.get(name),
+            place=place(c, reach.first, reach.last),
+            bar=printed_bar(c.bars, reach.first),
+            low=reach.low,
+            high=reach.high,
+            size=float(reach.last - reach.first),
+            unit="bars",
+            direction=reach.side,
+            players=(name,),
+            reach=reach,
+        )
+        for _, name, reach in sorted(found, key=lambda each: each[0])
     )
 
 

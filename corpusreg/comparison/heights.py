@@ -15,9 +15,19 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
+from numpy.typing import NDArray
 
-from corpusreg.comparison.placing import one_work, part_names
-from corpusreg.comparison.players import OUTER, Beyond, beyond, register_times, time_by_pitch
+from corpusreg.comparison.placing import one_work, part_names, with_examples
+from corpusreg.comparison.players import (
+    Beyond,
+    Line,
+    Reach,
+    beyond,
+    reach_in,
+    register_times,
+    sounding_in,
+    time_by_pitch,
+)
 from corpusreg.instruments import LEVELS, Instrument, Instruments, find
 from corpusreg.instruments.ensembles import ensemble_of, kinds
 from corpusreg.instruments.limits import open_strings
@@ -25,10 +35,11 @@ from corpusreg.measures import height
 from corpusreg.measures.height import Height
 from corpusreg.measures.texture import texture
 from corpusreg.norms import written
-from corpusreg.norms.cohorts import Source
+from corpusreg.norms.cohorts import Source, own_copies
 from corpusreg.norms.written import Written
+from corpusreg.score.duplicates import fingerprint, shingles
 from corpusreg.score.pitch import Spelling
-from corpusreg.score.played import Notes, Played, PlayedBars, perform
+from corpusreg.score.played import Notes, PlayedBars, perform
 from corpusreg.system.errors import UsageError
 from corpusreg.system.phrases import did_you_mean
 
@@ -80,8 +91,10 @@ class Passage:
     own: the part's instrument, None where it is not known. home: the one that the
     others are compared with, the part's own or else the first that was asked for. time:
     ticks by pitch, shape (128,). ensemble: the medium of the work as in the works table, ''
-    where it is not known. spelling: what the piece calls its notes. far: None until it is asked
-    of a reference. strings: None where `home` is not bowed or notes sound together.
+    where it is not known. spelling: what the piece calls its notes. lines: all sounding parts.
+    marks: by which copies of the piece show. reach: None where it lies neither high nor low.
+    far: None until it is asked of a reference. strings: None where `home` is not bowed or
+    notes sound together.
     """
 
     path: str
@@ -97,6 +110,9 @@ class Passage:
     time: height.Floats
     ensemble: str
     spelling: Spelling
+    lines: Mapping[str, Line]
+    marks: tuple[str | None, NDArray[np.uint64]]
+    reach: Reach | None = None
     far: Far | None = None
     strings: Strings | None = None
 
@@ -105,37 +121,45 @@ class Passage:
 class Far:
     """How far out a passage lies among the notes written for the instrument `home`.
 
-    lower, higher: how many of them (0 to 1) lie below and above those of the passage, notes
-    of one pitch counting half. top, bottom: the same for its highest and its lowest note,
-    by period. examples: works that lie as high or as low.
+    lower, higher: how many of them (0 to 1) lie below and above those of the passage. top,
+    bottom: the same for its highest and its lowest note, by period.
     """
 
     written: Written
     lower: float
+    higher: float
     top: Mapping[str, float]
     bottom: Mapping[str, float]
-    examples: tuple[str, ...]
 
 
 def among(source: Source, found: Passage) -> Passage:
-    """The passage among what is written for its instrument, where enough is."""
-    known = written.fetch(source, [found.home.id], found.ensemble).get(found.home.id)
+    """The passage among what is written for its instrument, where enough is; copies of the
+    piece are left out."""
+    copies = own_copies(source, *found.marks).counted
+    known = written.fetch(source, [found.home.id], found.ensemble, copies).get(found.home.id)
     if known is None:
         return found
-    middle = known.lower + known.share / 2
-    lies = float(found.time @ middle / found.time.sum())
-    up = lies >= 0.5
+    time = found.time / found.time.sum()
     periods = {name: written.lower(share) for name, share in known.periods.items()}
-    outer = known.quantile(1 - OUTER if up else OUTER)
-    told = (up and lies >= 1 - OUTER) or lies <= OUTER
     far = Far(
         written=known,
-        lower=lies,
+        lower=float(time @ known.lower),
+        higher=float(time @ known.higher),
         top={name: float(below[found.highest]) for name, below in periods.items()},
         bottom={name: float(1 - below[found.lowest + 1]) for name, below in periods.items()},
-        examples=written.examples(source, known, outer, up=up) if told else (),
     )
-    return replace(found, far=far)
+    reach = _reach(found, known)
+    return replace(found, far=far, reach=reach and with_examples(source, reach, known, copies))
+
+
+def _reach(found: Passage, known: Written | None) -> Reach | None:
+    """Where the passage lies high or low for its player: what `compare` says of it."""
+    run = found.first, found.last
+    sides = (
+        reach_in(found.part, found.lines, found.bars, known, side, run)
+        for side in ("high", "low")
+    )
+    return next(filter(None, sides), None)
 
 
 def passage(
@@ -170,7 +194,8 @@ def passage(
             "name instruments, as in --on flute,bassoon"
         )
     first, last = find_bars(played.bars.labels, bars, path.name)
-    notes = _cut(played, index, first, last)
+    every = {name: played.notes.take(played.notes.part == at) for at, name in names.items()}
+    notes = sounding_in(every[names[index]], played.bars, first, last)
     if not len(notes):
         raise UsageError(f"{path.name}: '{names[index]}' is silent there (--bars {bars})")
     weight = texture(notes, played.bars).total
@@ -182,11 +207,16 @@ def passage(
     lowest, highest = int(notes.pitch.min()), int(notes.pitch.max())
     where = (first, last, lowest, highest)
     kind = kinds()[ensemble_of(score, played).kind]
-    return Passage(
+    lines = {
+        name: Line(every[name], home if at == index else matched[at])
+        for at, name in names.items()
+    }
+    found = Passage(
         str(path), names[index], own, home, played.bars, *where, tuple(rows),
-        time_by_pitch(notes), kind.kind if kind.placed else "", played.spelling,
-        strings=_strings(notes, home),
+        time_by_pitch(notes), kind.kind if kind.placed else "", played.spelling, lines,
+        (fingerprint(score), shingles(score)), strings=_strings(notes, home),
     )  # fmt: skip
+    return replace(found, reach=_reach(found, None))
 
 
 def _strings(notes: Notes, row: Instrument) -> Strings | None:
@@ -196,7 +226,9 @@ def _strings(notes: Notes, row: Instrument) -> Strings | None:
     reaching = [each for each in open_strings(row.id) if each <= low]
     if not reaching or not apart.all():
         return None
-    alone = tuple(each for each in reaching if high - each <= _UP_A_STRING)
+    # What lies above the highest string is played on it, however far up.
+    highest = open_strings(row.id)[-1]
+    alone = tuple(each for each in reaching if each == highest or high - each <= _UP_A_STRING)
     return Strings(reaching[-1], alone)
 
 
@@ -260,18 +292,6 @@ def _offered(
 
 def _once(rows: Sequence[Instrument]) -> list[Instrument]:
     return list({row.id: row for row in rows}.values())
-
-
-def _cut(played: Played, part: int, first: int, last: int) -> Notes:
-    """Notes of a part that sound in bars `first` to `last`, cut to these."""
-    bars = played.bars
-    start, stop = int(bars.start[first]), int(bars.start[last - 1] + bars.length[last - 1])
-    own = played.notes.take(played.notes.part == part)
-    own = own.take((own.onset < stop) & (own.onset + own.duration > start))
-    onset = np.maximum(own.onset, start)
-    end = np.minimum(own.onset + own.duration, stop)
-    bar = np.maximum(own.bar, first)
-    return replace(own, onset=onset, duration=end - onset, bar=bar)
 
 
 def _on(

@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from corpusreg.comparison.comparison import Comparison, Piece, compare
-from corpusreg.comparison.players import Player, players
+from corpusreg.comparison.players import Player, Reach, players
 from corpusreg.instruments import Instruments, load
 from corpusreg.instruments.ensembles import Ensemble, ensemble_of, kinds
 from corpusreg.measures.analysis import Analysis, analyse
@@ -21,6 +21,7 @@ from corpusreg.norms import written
 from corpusreg.norms.alike import alike
 from corpusreg.norms.cohorts import (
     Copies,
+    Source,
     fetch_cohort,
     fetch_names,
     fetch_octaves,
@@ -38,6 +39,7 @@ from corpusreg.norms.reference import (
     Size,
     ladder,
 )
+from corpusreg.norms.written import Written
 from corpusreg.score.duplicates import fingerprint, shingles
 from corpusreg.score.notes import Score
 from corpusreg.score.played import Played, perform
@@ -53,7 +55,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "Asked", "measure", "measured", "one_work", "part_names", "place", "place_file",
-    "place_score",
+    "place_score", "with_examples",
 ]  # fmt: skip
 
 _SHOWN = 20  # numbers of works that a message names
@@ -270,15 +272,22 @@ def _placed(
     return replace(compared, profile=profile, octaves=octaves, names=names, alike=near)
 
 
-def _with_examples(reference: Reference, player: Player, leave_out: Sequence[str]) -> Player:
-    """The player with works that lie as high or as low, where it lies so."""
+def with_examples(
+    source: Source, found: Reach, known: Written, leave_out: Sequence[str]
+) -> Reach:
+    """A passage high or low for its player with works that lie as high or as low."""
+    up = found.side == "high"
+    pitch = found.low if up else found.high
+    works = written.examples(source, known, pitch, up=up, leave_out=leave_out)
+    return replace(found, examples=works)
+
+
+def _with_examples(source: Source, player: Player, leave_out: Sequence[str]) -> Player:
     lies = player.lying
     if lies is None or lies.reach is None or lies.written is None:
         return player
-    up = lies.reach.side == "high"
-    pitch = lies.reach.low if up else lies.reach.high
-    found = written.examples(reference, lies.written, pitch, up=up, leave_out=leave_out)
-    return replace(player, lying=replace(lies, reach=replace(lies.reach, examples=found)))
+    reach = with_examples(source, lies.reach, lies.written, leave_out)
+    return replace(player, lying=replace(lies, reach=reach))
 
 
 def _title(score: Score, path: Path, *, many: bool) -> str:

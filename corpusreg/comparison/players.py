@@ -13,8 +13,8 @@ players double each other each of them counts.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
-from itertools import pairwise
+from dataclasses import dataclass, field, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -26,15 +26,16 @@ from corpusreg.measures.analysis import Analysis
 from corpusreg.measures.height import Height, Run
 from corpusreg.measures.stays import Stay, stays
 from corpusreg.norms.written import Written
-from corpusreg.score.played import Notes
+from corpusreg.score.played import Notes, PlayedBars
 
 __all__ = [
-    "NOBODY", "Beyond", "Lying", "Player", "Players", "Reach", "Still", "beyond",
-    "players", "register_times", "time_by_pitch",
+    "NOBODY", "PITCH", "Beyond", "Line", "Lying", "Player", "Players", "Reach", "Still",
+    "beyond", "players", "reach_in", "register_times", "sounding_in", "time_by_pitch",
 ]  # fmt: skip
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
+PITCH: Mapping[str, Any] = {"pitch": True}  # of fields that hold MIDI numbers
 OUTER = 0.1  # of the notes written for an instrument: what is high for it, and what low
 MUCH = 0.25  # share of a part's time that is worth telling
 LONG = 4  # bars
@@ -63,28 +64,44 @@ class Staff:
 
 
 @dataclass(frozen=True)
-class Reach:
-    """The longest passage of a part that lies high or low for its instrument.
+class Line:
+    """The notes of a sounding part and what it is for, None where that is not known."""
 
-    side: 'high' or 'low'. first, last: played bars, half-open. low, high: its notes. share:
-    of the part's time that lies so. beyond: how many of the notes written for the instrument
-    lie less far than those of the passage, 0 to 1, None where it is not known. zone: 'tiring'
-    or 'dull' where most of it lies in such a zone of the table, else ''. under: brass
-    parts that sound in half of its bars or more, over a low passage. below: the
-    next voice of the page where a low voice lies beneath it on the whole, else ''. examples:
-    works with many notes of the instrument there.
+    notes: Notes
+    row: Instrument | None
+
+
+@dataclass(frozen=True)
+class Reach:
+    """A passage of a part that lies high or low for its instrument, and what is beside it.
+
+    instrument, family, comfortable: of the part. side: 'high' or 'low'. first, last: bars,
+    half-open. low, high: its notes. share: of the part's time that lies so. beyond: how many of
+    the notes written for the instrument lie less far than the passage, 0 to 1, by `composers`
+    in `ensemble` ('' for works of every kind), None where too few are known. zone: 'tiring'
+    where a quarter of it or more tires, 'dull' where half of it is dull, else ''. amid: it
+    sounds in the middle third of the ensemble's compass, with others above and below it, for
+    half of its time or more. under: brass parts that sound in half of its bars or more, over a
+    low passage. below: the next voice of the page where a low voice lies beneath it on the
+    whole, else ''. examples: works with many notes of the instrument there.
     """
 
+    instrument: str
+    family: str
+    comfortable: tuple[int, ...] = field(metadata=PITCH)
     side: str
     first: int
     last: int
-    low: int
-    high: int
+    low: int = field(metadata=PITCH)
+    high: int = field(metadata=PITCH)
     share: float
     beyond: float | None
+    ensemble: str
+    composers: int
     zone: str
-    under: tuple[str, ...] = ()
-    below: str = ""
+    amid: bool
+    under: tuple[str, ...]
+    below: str
     examples: tuple[str, ...] = ()
 
 
@@ -142,7 +159,7 @@ class Player:
         """Whether it sounds in the middle of the texture and yet at its instrument's edge for
         a quarter of its weight or more: the first thing to say of it."""
         lies = self.lying
-        return lies is not None and lies.reach is not None and lies.middle_but_edge >= MUCH
+        return bool(lies and lies.reach and lies.reach.amid and lies.middle_but_edge >= MUCH)
 
 
 @dataclass(frozen=True)
@@ -209,16 +226,11 @@ def players(
     ]
     known = [row.professional for _, _, row in rows if row is not None]
     compass = height.union(known) if known else None
-    brass = {
-        name: part.played.notes
-        for name, part, row in rows
-        if row is not None and row.family == "brass"
-    }
+    lines = {name: Line(part.played.notes, row) for name, part, row in rows}
     found = tuple(
-        _player(name, part, row, compass, (written or {}).get(row.id if row else ""), brass)
+        _player(name, part, lines, compass, (written or {}).get(row.id if row else ""))
         for name, part, row in rows
     )
-    found = tuple(_below(found, parts))
     two = _two_level(whole, parts, found, compass) if compass else None
     return Players(found, two)
 
@@ -249,54 +261,90 @@ def beyond(notes: Notes, span: tuple[int, int]) -> tuple[Beyond, ...]:
     return tuple(found)
 
 
-def reach(
-    notes: Notes,
-    row: Instrument,
-    written: Written | None,
-    brass: Mapping[str, Notes] | None = None,
-) -> Reach | None:
-    """Where a part lies high or low for its instrument, None where it does so nowhere long.
+def sounding_in(notes: Notes, bars: PlayedBars, first: int, last: int) -> Notes:
+    """Notes that sound in bars `first` to `last` (half-open), cut to these."""
+    start, stop = int(bars.start[first]), int(bars.start[last - 1] + bars.length[last - 1])
+    own = notes.take((notes.onset < stop) & (notes.onset + notes.duration > start))
+    onset = np.maximum(own.onset, start)
+    end = np.minimum(own.onset + own.duration, stop)
+    return replace(own, onset=onset, duration=end - onset, bar=np.maximum(own.bar, first))
 
-    It does with LONG bars in a row, or MUCH of its time, in the outer tenth of what is
-    written. A keyboard is at ease everywhere; of a part that covers several kinds of
-    voice or instrument no limits are known. brass: notes of the brass parts by name.
+
+def reach(
+    name: str, lines: Mapping[str, Line], bars: PlayedBars, written: Written | None
+) -> Reach | None:
+    """The longest passage in which a part lies high or low for its instrument, if there is one.
+
+    It lies so with LONG bars in a row, or MUCH of its time, in the outer tenth of what is
+    written. lines: the sounding parts by name, in score order.
     """
-    if row.family == "keyboard" or row.generic:
-        return None
-    time = time_by_pitch(notes)
+    notes, row = lines[name].notes, lines[name].row
     found = []
-    for side in ("high", "low") if row.family in _LOW_TELLS else ("high",):
-        outer, beyond = _outer(row, written, side)
-        share, run = height.share(time, outer), height.longest_run(notes, outer)
-        if run is None or (share < MUCH and run[1] - run[0] < LONG):
-            continue
-        own = notes.take((notes.bar >= run[0]) & (notes.bar < run[1]))
-        there = time_by_pitch(own)
-        far = None if beyond is None else float(there @ beyond / there.sum())
-        if far is not None and far < 1 - OUTER:
-            continue  # half of it lies so, and as much of it does not
-        zones = {"tiring": row.tiring, "dull": row.dull}
-        found.append(
-            Reach(
-                side=side,
-                first=run[0],
-                last=run[1],
-                low=int(own.pitch.min()),
-                high=int(own.pitch.max()),
-                share=share,
-                beyond=far,
-                zone=next(
-                    (
-                        z
-                        for z, s in zones.items()
-                        if height.share(there, height.inside(s)) >= 0.5
-                    ),
-                    "",
-                ),
-                under=_under(brass or {}, *run) if side == "low" else (),
-            )
-        )
-    return max(found, key=lambda each: each.share, default=None)
+    for side in _sides(row):
+        assert row is not None
+        outer, _ = _outer(row, written, side)
+        share = height.share(time_by_pitch(notes), outer)
+        run = height.longest_run(notes, outer)
+        if run is not None and (share >= MUCH or run[1] - run[0] >= LONG):
+            found.append(reach_in(name, lines, bars, written, side, run))
+    return max(filter(None, found), key=lambda each: each.share, default=None)
+
+
+def reach_in(
+    name: str,
+    lines: Mapping[str, Line],
+    bars: PlayedBars,
+    written: Written | None,
+    side: str,
+    run: Run,
+) -> Reach | None:
+    """How a part lies in a run of bars, None where it is not high (or low) there on the whole.
+
+    A keyboard is at ease everywhere; of a part that covers several kinds of voice or instrument
+    no limits are known, and low notes of strings are like others.
+    """
+    notes, row = lines[name].notes, lines[name].row
+    own = sounding_in(notes, bars, *run)
+    if row is None or side not in _sides(row) or not len(own):
+        return None
+    outer, less = _outer(row, written, side)
+    there = time_by_pitch(own)
+    far = None if less is None else float(there @ less / there.sum())
+    # Half of a passage may lie so where as much of it does not.
+    if height.share(there, outer) < 0.5 or (far is not None and far < 1 - OUTER):
+        return None
+    others = {
+        other: replace(line, notes=sounding_in(line.notes, bars, *run))
+        for other, line in lines.items()
+    }
+    tiring, dull = (height.share(there, height.inside(z)) for z in (row.tiring, row.dull))
+    known = [line.row.professional for line in lines.values() if line.row]
+    edges = height.middle_but_edge(height.union(known), row.professional, row.comfortable)
+    return Reach(
+        instrument=row.name,
+        family=row.family,
+        comfortable=row.comfortable,
+        side=side,
+        first=run[0],
+        last=run[1],
+        low=int(own.pitch.min()),
+        high=int(own.pitch.max()),
+        share=height.share(time_by_pitch(notes), outer),
+        beyond=far,
+        ensemble=written.ensemble if written else "",
+        composers=written.composers if written else 0,
+        zone="tiring" if tiring >= MUCH else "dull" if dull >= 0.5 else "",
+        amid=height.share(there, edges) >= 0.5 and _between(name, others),
+        under=_under(row, others, run[1] - run[0]) if side == "low" else (),
+        below=_below(name, others) if side == "low" else "",
+    )
+
+
+def _sides(row: Instrument | None) -> tuple[str, ...]:
+    """On which sides an instrument can lie far out."""
+    if row is None or row.family == "keyboard" or row.generic:
+        return ()
+    return ("high", "low") if row.family in _LOW_TELLS else ("high",)
 
 
 def _outer(row: Instrument, written: Written | None, side: str) -> tuple[Flags, Floats | None]:
@@ -309,53 +357,62 @@ def _outer(row: Instrument, written: Written | None, side: str) -> tuple[Flags, 
     return beyond >= 1 - OUTER, beyond
 
 
-def _under(brass: Mapping[str, Notes], first: int, last: int) -> tuple[str, ...]:
-    """Brass parts that begin a note in half of the bars or more."""
-    found = []
-    for name, notes in brass.items():
-        bars = np.unique(notes.bar[(notes.bar >= first) & (notes.bar < last)])
-        if 2 * len(bars) >= last - first:
-            found.append(name)
-    return tuple(found)
+def _between(name: str, lines: Mapping[str, Line]) -> bool:
+    """Whether others sound both above and below a part for half of its time or more."""
+    own = lines[name].notes
+    above, below = np.zeros(len(own), bool), np.zeros(len(own), bool)
+    for other in (line.notes for key, line in lines.items() if key != name):
+        with_it = (other.onset <= own.onset[:, None]) & (
+            other.onset + other.duration > own.onset[:, None]
+        )
+        above |= (with_it & (other.pitch > own.pitch[:, None])).any(axis=1)
+        below |= (with_it & (other.pitch < own.pitch[:, None])).any(axis=1)
+    return bool(2 * own.duration[above & below].sum() >= own.duration.sum())
 
 
-def _below(found: Sequence[Player], parts: Mapping[str, Analysis]) -> Iterable[Player]:
-    """Low voices with the next voice of the page that sounds above them there, if it does."""
-    voices = [p.name for p in found if p.lying and p.lying.instrument.family == "voice"]
-    following = dict(pairwise(voices))
-    for player in found:
-        lies, under = player.lying, following.get(player.name)
-        if lies and lies.reach and lies.reach.side == "low" and under is not None:
-            run = lies.reach.first, lies.reach.last
-            own, other = (
-                _mean(parts[name].played.notes, *run) for name in (player.name, under)
-            )
-            if own is not None and other is not None and own < other:
-                reach = replace(lies.reach, below=under)
-                player = replace(player, lying=replace(lies, reach=reach))
-        yield player
+def _under(row: Instrument, lines: Mapping[str, Line], bars: int) -> tuple[str, ...]:
+    """Brass parts that begin a note in half of the bars or more, over winds and voices."""
+    if row.family not in ("woodwind", "voice"):
+        return ()
+    return tuple(
+        name
+        for name, line in lines.items()
+        if line.row
+        and line.row.family == "brass"
+        and 2 * len(np.unique(line.notes.bar)) >= bars
+    )
 
 
-def _mean(notes: Notes, first: int, last: int) -> float | None:
-    """Mean pitch in some bars by the time that the notes sound, None in silence."""
-    here = notes.take((notes.bar >= first) & (notes.bar < last))
-    return float(np.average(here.pitch, weights=here.duration)) if len(here) else None
+def _below(name: str, lines: Mapping[str, Line]) -> str:
+    """The next voice of the page where a voice lies beneath it, else ''."""
+    voices = [key for key, each in lines.items() if each.row and each.row.family == "voice"]
+    if name not in voices[:-1]:
+        return ""
+    under = voices[voices.index(name) + 1]
+    own, other = (lines[each].notes for each in (name, under))
+    return under if len(other) and _mean(own) < _mean(other) else ""
+
+
+def _mean(notes: Notes) -> float:
+    """Mean pitch by the time that the notes sound."""
+    return float(np.average(notes.pitch, weights=notes.duration))
 
 
 def _player(
     name: str,
     part: Analysis,
-    row: Instrument | None,
+    lines: Mapping[str, Line],
     compass: tuple[int, int] | None,
     written: Written | None,
-    brass: Mapping[str, Notes],
 ) -> Player:
-    weight = part.texture.total
+    weight, row = part.texture.total, lines[name].row
     notes = part.played.notes
     wrong = misread(notes, int(notes.part[0]), row) if row is not None else None
     lies = None
     if row and compass:
-        lies = _lying(part, row, compass, None if wrong else written, brass)
+        lies = _lying(part, row, compass, None if wrong else written)
+        if not wrong:
+            lies = replace(lies, reach=reach(name, lines, part.played.bars, written))
     return Player(
         name=name,
         lowest=part.lowest,
@@ -363,7 +420,7 @@ def _player(
         weight=weight,
         audible=height.measure(weight, height.AUDIBLE),
         staves=tuple(_staves(part.played.notes, row)),
-        lying=replace(lies, reach=None) if lies and wrong else lies,
+        lying=lies,
         misread=wrong,
     )
 
@@ -378,11 +435,7 @@ def _staves(notes: Notes, row: Instrument | None) -> Iterable[Staff]:
 
 
 def _lying(
-    part: Analysis,
-    row: Instrument,
-    compass: tuple[int, int],
-    written: Written | None,
-    brass: Mapping[str, Notes],
+    part: Analysis, row: Instrument, compass: tuple[int, int], written: Written | None
 ) -> Lying:
     notes, weight = part.played.notes, part.texture.total
     time = time_by_pitch(notes)
@@ -407,7 +460,6 @@ def _lying(
         ),
         edge_but_middle=height.share(weight, height.edge_but_middle(compass, span)),
         written=written,
-        reach=reach(notes, row, written, brass if row.family in ("woodwind", "voice") else {}),
     )
 
 

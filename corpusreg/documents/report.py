@@ -356,7 +356,7 @@ def _sections(
     yield ReportSection(
         "players",
         "Each player",
-        tuple(Item(text) for text in player_remarks(c)),
+        tuple(Item(text) for text in player_remarks(c, r)),
         ReportTable(
             ("Part", "Plays", "Range of the instrument", "What it asks"),
             tuple(

@@ -18,6 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from corpusreg.norms.cohorts import Source
+from corpusreg.score.formats import FORMATS
 from corpusreg.store import sql
 
 __all__ = ["Written", "examples", "fetch"]
@@ -144,4 +145,11 @@ def examples(
             "leave_out": list(leave_out),
         },
     )
-    return tuple(map(", ".join, zip(rows["composer"], rows["title"], strict=True)))
+    titles = map(_title, rows["title"].tolist())
+    return tuple(map(", ".join, zip(rows["composer"], titles, strict=True)))
+
+
+def _title(text: str) -> str:
+    """A title; where it is the name of a file, without its ending."""
+    stem, _, ending = text.rpartition(".")
+    return stem if f".{ending.casefold()}" in FORMATS else text

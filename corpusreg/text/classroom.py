@@ -43,10 +43,9 @@ from corpusreg.text.measures import (
     title,
     value_words,
 )
-from corpusreg.text.players import beyond_words, practical_words, reach_words, reaching
+from corpusreg.text.players import beyond_words, practical_words, reach_words
 from corpusreg.text.reading import MISFITS, company_sentence, event_sentence, length_words
 from corpusreg.text.wording import bar_words, bars_joined, place_words, register
-from corpusreg.text.wording import player as named_player
 
 __all__ = [
     "RULE", "chance_words", "class_piece", "class_text", "corrected", "device_words",
@@ -102,13 +101,13 @@ def class_piece(
         unusual=tuple(_unusual(each, r) for each in r.unusual),
         unusual_known=r.unusual_known,
         stays=tuple(_stay(each, r) for each in r.long_stays()[:_STAYS] if is_register(each)),
-        players=tuple(_players(c, r)),
+        players=tuple(_players(r)),
         compared=company_sentence(r.company),
         notes=tuple(plain(each) for each in (*r.piece.notes, *map(capital, r.piece.assumed))),
         places={each.name: _place(each) for each in r.measures},
         changed=changed,
         drafts=tuple(drafts),
-        otherwise=_otherwise(c, r),
+        otherwise=_otherwise(r),
     )
 
 
@@ -152,14 +151,14 @@ def _happenings(r: Reading) -> Iterable[Happening]:
         )
 
 
-def _otherwise(c: Comparison, r: Reading) -> Told | None:
+def _otherwise(r: Reading) -> Told | None:
     found = r.otherwise
     if found is None:
         return None
     if found.kind == "stay":
         return _stay(found, r)
     part = found.players[0] if found.kind == "player" else ""
-    of_part = (each for each in _players(c, r) if part and each.part == part)
+    of_part = (each for each in _players(r) if part and each.part == part)
     shown = shown_run(found, r.piece.played_bars)
     about = "player" if part else found.name
     where = place_words(found.place) if found.place else "the piece"
@@ -198,22 +197,21 @@ def _stay(found: Finding, r: Reading) -> Told:
     )  # fmt: skip
 
 
-def _players(c: Comparison, r: Reading) -> Iterable[Told]:
+def _players(r: Reading) -> Iterable[Told]:
     """What a player would ask about: notes beyond a range, long passages far up or down,
     chords out of reach."""
     for each in r.beyond:
         yield Told("player", beyond_words(each, r.piece), "the piece")
     told = {each.part for each in r.beyond}
-    for player in reaching(c):
-        reach = player.lying.reach if player.lying else None
-        if player.name not in told and reach:
-            shown = reach.first, min(reach.last, reach.first + SHOWN_BARS)
-            part = player.name if len(c.players.parts) > 1 else ""
-            who = capital(named_player(r.piece, player.name))
-            said = f"{who} {reach_words(player, c.whole.played)}."
-            yield Told("player", said, "the piece", shown, part)
-    for found in r.practical:
-        yield Told("player", practical_words(found, r.piece), bar_words(found.bar))
+    for found in r.reaching:
+        (name,) = found.players
+        if name not in told and found.place:
+            first, last = found.place.first, found.place.last
+            part = name if len(r.piece.parts) > 1 else ""
+            shown = first, min(last, first + SHOWN_BARS)
+            yield Told("player", reach_words(found, r.piece), "the piece", shown, part)
+    for asked in r.practical:
+        yield Told("player", practical_words(asked, r.piece), bar_words(asked.bar))
 
 
 def _place(found: Finding) -> Place:

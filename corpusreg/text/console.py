@@ -64,7 +64,7 @@ def comparison_text(c: Comparison, reference_id: str, *, full: bool = False) -> 
     players = player_lines(c)
     if players:
         lines += ["", "Each player", *(f"  {line}" for line in players)]
-        lines += items(player_remarks(c))
+        lines += items(player_remarks(c, r))
     families = choir_lines(c)
     if families:
         lines += ["", "Families of instruments"]

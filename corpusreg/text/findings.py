@@ -17,6 +17,7 @@ from corpusreg.score.pitch import Spelling
 from corpusreg.score.played import PlayedBars
 from corpusreg.system.phrases import capital, joined
 from corpusreg.text.measures import measure_sentence, measure_short
+from corpusreg.text.players import beside_words, edge_words
 from corpusreg.text.wording import (
     about_bars,
     bar_words,
@@ -69,7 +70,7 @@ def sentence(found: Finding, piece: PieceFacts) -> str:
     if found.kind == "section":
         return f"{section(found, piece)}."
     if found.kind == "player":
-        return f"{capital(edge(found, piece))}, though in the middle of the texture."
+        return f"{capital(edge_words(found, piece))}{beside_words(found, piece)}."
     words = EVENTS[found.name](found, _event(found), piece)
     whose = f"{capital(player(piece, found.part))}: " if found.part else ""
     return f"{whose}{words if whose and words[:4] in _KEEP else capital(words)}."
@@ -169,7 +170,7 @@ def short(found: Finding, piece: PieceFacts) -> str:
     if found.kind == "section":
         return section(found, piece)
     if found.kind == "player":
-        return edge(found, piece)
+        return edge_words(found, piece)
     assert found.bar is not None
     return f"{_what(found, piece)}, {bar_words(found.bar)}"
 
@@ -195,16 +196,6 @@ def _short_stay(found: Finding, piece: PieceFacts) -> str:
     if throughout(found, piece):
         return f"stays in one register throughout, {_reg(found, piece)}"
     return f"stays in {_reg(found, piece)}, {_place(found)}"
-
-
-def edge(found: Finding, piece: PieceFacts) -> str:
-    """Where a part lies high or low for its instrument."""
-    (part,) = found.players
-    assert found.place is not None
-    whole = found.place.bars == piece.played_bars
-    where = "throughout" if whole else f"in {_place(found)}"
-    who = player(piece, part)
-    return f"{who} lies {found.direction} for its instrument {where}, {_reg(found, piece)}"
 
 
 def section(found: Finding, piece: PieceFacts) -> str:

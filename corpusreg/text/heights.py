@@ -6,7 +6,6 @@ from collections.abc import Iterable
 from typing import Any
 
 from corpusreg.comparison.heights import Far, OnInstrument, Passage, Strings
-from corpusreg.comparison.players import OUTER
 from corpusreg.instruments import Instrument
 from corpusreg.instruments.ensembles import kinds
 from corpusreg.instruments.limits import open_strings, passaggio
@@ -14,9 +13,17 @@ from corpusreg.score.pitch import note_name
 from corpusreg.system.phrases import joined, plural
 from corpusreg.system.plaintext import plain
 from corpusreg.text.bars import bar_range
-from corpusreg.text.players import beyond_document, far_words, height_document, written_document
-from corpusreg.text.sentences import interval_words, range_words
+from corpusreg.text.players import (
+    beyond_document,
+    far_words,
+    height_document,
+    passage_reach_words,
+    reach_document,
+    written_document,
+)
+from corpusreg.text.sentences import interval_words
 from corpusreg.text.tabular import text_table, wrap
+from corpusreg.text.wording import note, register
 
 __all__ = ["moved_words", "passage_document", "passage_heading", "passage_text", "transposed"]
 
@@ -46,27 +53,33 @@ def passage_heading(found: Passage) -> str:
         own = f"written for {found.own.name}"
     else:
         own = f"instrument not known, compared with {found.home.name}"
-    notes = range_words(found.lowest, found.highest, found.spelling)
+    notes = register(found.lowest, found.highest, found.spelling)
     return f"{plain(found.part)}, {where}: {notes}, {own}"
 
 
 def passage_words(found: Passage) -> str:
     """Where the passage lies among what is written for its instrument."""
-    far = found.far
-    if far is None:
+    far, reach = found.far, found.reach
+    if reach is None and far is None:
         return ""
-    up = far.lower >= 0.5
-    share, side = (far.lower, "high") if up else (1 - far.lower, "low")
-    text = f"It lies {far_words(share, side, far.written, found.home.name)}"
-    if far.examples:
-        text += f" (as {side}: {'; '.join(map(plain, far.examples))})"
-    outer, by_period = (found.highest, far.top) if up else (found.lowest, far.bottom)
-    spread = [int(100 * each) for each in by_period.values()]
-    if share >= 1 - OUTER and max(spread, default=0) - min(spread, default=0) >= _MOVED:
-        shares = [f"{int(100 * each)} ({name})" for name, each in by_period.items()]
-        name = note_name(outer, found.spelling)
-        medium = kinds()[far.written.ensemble].works if far.written.by_medium else "all works"
-        text += f". Of 100 notes in {medium} its {name} is {side}er than {joined(shares)}"
+    up = reach.side == "high" if reach else far is not None and far.lower >= far.higher
+    side = "high" if up else "low"
+    if reach is not None:
+        text = passage_reach_words(reach)
+    elif far is not None:
+        share = far.lower if up else far.higher
+        among = far.written.ensemble, far.written.composers
+        text = f"It lies {far_words(share, side, found.home.name, *among)}"
+    if reach is not None and far is not None:
+        outer, by_period = (found.highest, far.top) if up else (found.lowest, far.bottom)
+        spread = [int(100 * each) for each in by_period.values()]
+        if max(spread, default=0) - min(spread, default=0) >= _MOVED:
+            shares = [f"{int(100 * each)} ({name})" for name, each in by_period.items()]
+            name = note(outer, found.spelling)
+            medium = (
+                kinds()[far.written.ensemble].works if far.written.by_medium else "all works"
+            )
+            text += f". Of 100 notes in {medium} its {name} is {side}er than {joined(shares)}"
     return f"{text}."
 
 
@@ -99,15 +112,17 @@ def _letter(string: int) -> str:
 
 
 def change_words(found: Passage) -> str:
-    """How much of a passage lies above the second change of a voice; '' for players."""
+    """How much of a passage lies above the second change of a voice; '' for nothing."""
     changes = passaggio(found.home.id)
     if changes is None:
         return ""
-    first, second = (note_name(pitch, found.spelling) for pitch in changes)
+    first, second = (note(pitch, found.spelling) for pitch in changes)
     above = round(100 * float(found.time[changes[1] + 1 :].sum() / found.time.sum()))
+    if not above:
+        return ""
     return (
         f"Many voices of this type change near {first} and again near {second} (from memory; "
-        f"schools differ): {above} of 100 of its time lie above the second."
+        f"schools differ): {above} % of its time is above the second."
     )
 
 
@@ -140,7 +155,7 @@ def passage_text(found: Passage) -> str:
 
 def passage_document(found: Passage) -> dict[str, Any]:
     """The JSON document."""
-    labels = found.bars.labels
+    labels, reach = found.bars.labels, found.reach
     return {
         "path": found.path,
         "part": found.part,
@@ -150,6 +165,7 @@ def passage_document(found: Passage) -> dict[str, Any]:
         "lowest": note_name(found.lowest, found.spelling),
         "highest": note_name(found.highest, found.spelling),
         "among": _among(found.far) if found.far else None,
+        "reach": reach_document(reach, found.bars, found.spelling) if reach else None,
         "strings": _string_document(found.strings) if found.strings else None,
         "rows": [_document(each, found) for each in found.rows],
     }
@@ -221,9 +237,9 @@ def _among(far: Far) -> dict[str, Any]:
     return {
         "written": written_document(far.written),
         "higher_than": round(far.lower, 4),
+        "lower_than": round(far.higher, 4),
         "highest_by_period": {name: round(share, 4) for name, share in far.top.items()},
         "lowest_by_period": {name: round(share, 4) for name, share in far.bottom.items()},
-        "examples": list(far.examples),
     }
 
 

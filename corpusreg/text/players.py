@@ -7,14 +7,17 @@ be told: of these only notes outside the range are told.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any
 
 from corpusreg.comparison.comparison import Comparison
 from corpusreg.comparison.findings import (
+    Finding,
     OutOfRange,
     PieceFacts,
     Place,
     Practical,
+    Reading,
     Singing,
     Stretch,
 )
@@ -39,10 +42,10 @@ from corpusreg.text.wording import (
 )
 
 __all__ = [
-    "CAUTION", "TIRING", "asks_words", "beyond_document", "beyond_words", "far_words",
-    "height_document", "parts_document", "player_lines", "player_remarks",
-    "practical_words", "reach_words", "reaching", "singing_words", "two_level_document",
-    "written_document",
+    "CAUTION", "TIRING", "asks_words", "beside_words", "beyond_document", "beyond_words",
+    "edge_words", "far_words", "height_document", "parts_document", "passage_reach_words",
+    "player_lines", "player_remarks", "practical_words", "reach_document", "reach_words",
+    "singing_words", "two_level_document", "written_document",
 ]  # fmt: skip
 
 CAUTION = (
@@ -68,27 +71,53 @@ def tires(lies: Lying) -> bool:
     return lies.tiring >= MUCH and _telling(lies)
 
 
-def reaching(c: Comparison) -> list[Player]:
-    """Parts that lie high or low for their players: those that are `torn` first."""
-    found = [p for p in c.players.parts if p.lying and p.lying.reach]
-    return sorted(found, key=lambda p: (not p.torn, -_reach(p).share))
+def edge_words(found: Finding, piece: PieceFacts) -> str:
+    """That a part lies high or low, where, and between which notes, without a stop."""
+    (part,) = found.players
+    whose = "voice" if _reach(found).family == "voice" else "instrument"
+    who = player(piece, part)
+    return f"{who} lies {found.direction} for its {whose} {_where(found, piece)}"
 
 
-def reach_words(player: Player, played: Played) -> str:
-    """Where a reaching part lies high or low, as a sentence without its subject and stop."""
-    reach = _reach(player)
-    lies = _known(player)
-    whole = (reach.first, reach.last) == (0, len(played.bars))
-    where = "throughout" if whole else f"in {bar_range(played.bars, reach.first, reach.last)}"
-    text = f"lies {reach.side} {where}, {register(reach.low, reach.high, played.spelling)}"
+def beside_words(found: Finding, piece: PieceFacts) -> str:
+    """What is remarkable about where such a part sounds, after a comma; '' for nothing."""
+    return _beside(_reach(found), lambda part: player(piece, part))
+
+
+def reach_words(found: Finding, piece: PieceFacts) -> str:
+    """Where a part lies high or low, how far out that is, and what is beside it."""
+    (part,) = found.players
+    reason = reach_reason(_reach(found), lambda each: player(piece, each))
+    who, where = capital(player(piece, part)), _where(found, piece)
+    return f"{who} lies {found.direction} {where}{beside_words(found, piece)}: {reason}."
+
+
+def passage_reach_words(found: Reach) -> str:
+    """The same of a passage that is asked for by its bars, which stand above it."""
+    return f"It lies {found.side}{_beside(found, plain)}: {reach_reason(found, plain)}"
+
+
+def _where(found: Finding, piece: PieceFacts) -> str:
+    assert found.place is not None and found.low is not None and found.high is not None
+    whole = found.place.bars == piece.played_bars
+    where = "throughout" if whole else f"in {place_words(found.place)}"
+    where = where.replace("in from ", "from ")
+    return f"{where}, {register(found.low, found.high, piece.spelling)}"
+
+
+def _beside(reach: Reach, call: Callable[[str], str]) -> str:
     if reach.below:
-        text += f", below {plain(reach.below)}"
-    elif player.torn:
-        text += ", though in the middle of the texture"
-    text += f": {_far(reach, lies)}"
+        return f", below {call(reach.below)}"
+    return ", though in the middle of the texture" if reach.amid else ""
+
+
+def reach_reason(reach: Reach, call: Callable[[str], str]) -> str:
+    """How far out a passage lies for its player, and what that asks; call: names a part."""
+    text = _far(reach)
     if reach.under:
-        text += f"; {joined([plain(name) for name in reach.under])} "
-        text += f"{'plays' if len(reach.under) == 1 else 'play'} there too and may cover it"
+        verb = "plays" if len(reach.under) == 1 else "play"
+        text += f"; {joined([call(each) for each in reach.under])} {verb} there too and may "
+        text += "cover it"
     elif reach.zone:
         text += f"; {_ZONES[reach.zone]}"
     if reach.examples:
@@ -99,24 +128,25 @@ def reach_words(player: Player, played: Played) -> str:
 _ZONES = {"tiring": "it tires there", "dull": "it sounds weak there"}
 
 
-def _far(reach: Reach, lies: Lying) -> str:
-    """How far out a passage lies for its player."""
-    if lies.written is None or reach.beyond is None:
+def _far(reach: Reach) -> str:
+    if reach.beyond is None:
         way = "above" if reach.side == "high" else "below"
-        usual = register(*lies.instrument.comfortable, USUAL)
-        return f"mostly {way} what is comfortable for {lies.instrument.name} ({usual})"
-    return far_words(reach.beyond, reach.side, lies.written, lies.instrument.name)
+        low, high = reach.comfortable
+        usual = register(low, high, USUAL)
+        return f"mostly {way} what is comfortable for {reach.instrument} ({usual})"
+    among = reach.ensemble, reach.composers
+    return far_words(reach.beyond, reach.side, reach.instrument, *among)
 
 
-def far_words(share: float, side: str, written: Written, name: str) -> str:
+def far_words(share: float, side: str, name: str, ensemble: str, composers: int) -> str:
     """How many of the notes written for an instrument lie less far out, 0 to 1.
 
-    side: 'high' or 'low'.
+    side: 'high' or 'low'. ensemble, composers: as of a `Reach`.
     """
     of = "all" if share == 1 else f"{int(100 * share)} of 100"
-    where = f" in {kinds()[written.ensemble].works}" if written.ensemble else ""
-    composers = plural(written.composers, "composer")
-    return f"{side}er than {of} notes written for {name}{where} ({composers})"
+    where = f" in {kinds()[ensemble].works}" if ensemble else ""
+    people = plural(composers, "composer")
+    return f"{side}er than {of} notes written for {name}{where} ({people})"
 
 
 def player_lines(c: Comparison) -> list[str]:
@@ -124,14 +154,16 @@ def player_lines(c: Comparison) -> list[str]:
     return [_line(player, c.whole.played.spelling) for player in c.players.parts]
 
 
-def player_remarks(c: Comparison) -> list[str]:
-    """What the lines cannot hold: tiring zones, stillness on one level, unknown instruments."""
-    found = [f"{_name(p)} {reach_words(p, c.whole.played)}." for p in reaching(c)]
+def player_remarks(c: Comparison, r: Reading) -> list[str]:
+    """What the lines cannot hold: long passages far out, tiring zones, stillness on one level,
+    unknown instruments."""
+    found = [reach_words(each, r.piece) for each in r.reaching]
+    told = {each.players[0] for each in r.reaching if _reach(each).zone == "tiring"}
     tired = [_name(p) for p in c.players.parts if p.lying and tires(p.lying)]
-    if tired:
+    if told.issuperset(tired):
+        found += [CAUTION] if _edges_told(c) else []
+    else:
         found.append(f"{', '.join(tired)}: {TIRING[0].lower()}{TIRING[1:]}")
-    elif _edges_told(c):
-        found.append(CAUTION)
     two = c.players.two_level
     for way, said in _STILL.items() if two and len(c.players.parts) > 1 else ():
         stays = [s for s in two.stays if s.part is None and s.way == way] if two else []
@@ -319,17 +351,9 @@ def _telling(lies: Lying) -> bool:
     return lies.instrument.family != "keyboard" and not lies.instrument.generic
 
 
-def _reach(player: Player) -> Reach:
-    reach = _known(player).reach
-    if reach is None:
-        raise ValueError(f"{player.name} lies neither high nor low for its player")
-    return reach
-
-
-def _known(player: Player) -> Lying:
-    if player.lying is None:
-        raise ValueError(f"the instrument of {player.name} is not known")
-    return player.lying
+def _reach(found: Finding) -> Reach:
+    assert found.reach is not None
+    return found.reach
 
 
 def _percent(share: float) -> str:
@@ -429,7 +453,7 @@ def _lying(lies: Lying, played: Played) -> dict[str, Any]:
         "outside": _round(lies.outside),
         **{name: _labels(bars, *run) if run else None for name, run in runs.items()},
         "written": written_document(lies.written) if lies.written else None,
-        "reach": reach_document(lies.reach, played) if lies.reach else None,
+        "reach": reach_document(lies.reach, bars, played.spelling) if lies.reach else None,
         "stays": [
             dict(zip(("start_bar", "end_bar"), _labels(bars, first, last), strict=True))
             | {"low": _round(low), "high": _round(high)}
@@ -453,16 +477,17 @@ def written_document(written: Written) -> dict[str, Any]:
     }
 
 
-def reach_document(reach: Reach, played: Played) -> dict[str, Any]:
+def reach_document(reach: Reach, bars: PlayedBars, spelling: Spelling) -> dict[str, Any]:
     """Where a part lies high or low for its instrument."""
     return {
         "side": reach.side,
-        "bars": _labels(played.bars, reach.first, reach.last),
-        "lowest": note_name(reach.low, played.spelling),
-        "highest": note_name(reach.high, played.spelling),
+        "bars": _labels(bars, reach.first, reach.last),
+        "lowest": note_name(reach.low, spelling),
+        "highest": note_name(reach.high, spelling),
         "share": _round(reach.share),
         "beyond": None if reach.beyond is None else _round(reach.beyond),
         "zone": reach.zone or None,
+        "amid": reach.amid,
         "under": list(reach.under),
         "below": reach.below or None,
         "examples": list(reach.examples),
