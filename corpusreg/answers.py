@@ -107,13 +107,13 @@ class Answer:
         """The rows as comma-separated values, with a first line of names; no text of them is
         a formula to a spreadsheet.
         """
-        from corpusreg.system.plaintext import spreadsheet
+        from corpusreg.system.plaintext import listed, spreadsheet
 
         names, rows = self._cells()
         printed = io.StringIO()
         writer = csv.writer(printed, lineterminator="\n")
         writer.writerow(map(spreadsheet, names))
-        writer.writerows(map(spreadsheet, row) for row in rows)
+        writer.writerows(map(spreadsheet, map(listed, row)) for row in rows)
         return printed.getvalue()
 
     def write(self, path: str | Path) -> None:
@@ -158,12 +158,13 @@ class Answer:
 class Placed(Answer):
     """Works placed among a reference: see `corpusreg.comparison.compared.Compared`.
 
-    failures: one line for each file or work that could not be read. The frames have a column
-    `work`, the position of the work among those that were placed, from 0.
+    failures: one line for each file or work that could not be read. full: whether text and
+    rows tell all measures of each of several works. The frames have a column `work`, the
+    position of the work among those that were placed, from 0.
     """
 
-    def __init__(self, found: Compared, reference: Reference) -> None:
-        self.found = found
+    def __init__(self, found: Compared, reference: Reference, full: bool = False) -> None:
+        self.found, self.full = found, full
         self.comparisons: tuple[Comparison, ...] = found.comparisons
         self.drafts: tuple[Drafts, ...] = found.drafts
         self.studied: tuple[tuple[list[Example], list[Example]], ...] = found.studied
@@ -196,11 +197,8 @@ class Placed(Answer):
 
     @property
     def text(self) -> str:
-        """One piece with its map, several in a table, drafts as what changed."""
-        return self.told()
-
-    def told(self, *, full: bool = False) -> str:
-        """The answer in words; full: all measures, events, stays and players of each work."""
+        """One piece with its map, several in a table, drafts as what changed; in full all
+        measures, events, stays and players of each work."""
         from corpusreg.text.console import class_text, comparison_text
         from corpusreg.text.drafts import drafts_text
         from corpusreg.text.examples import study_text
@@ -208,10 +206,10 @@ class Placed(Answer):
         made = self.reference_id
         if self.drafts:
             return _RULE.join(drafts_text(each, made) for each in self.drafts)
-        if len(self.comparisons) > 1 and not full:
+        if len(self.comparisons) > 1 and not self.full:
             return f"{class_text(self.comparisons)}{self._shared()}"
-        texts = [comparison_text(each, made, full=full) for each in self.comparisons]
-        if full and self.studied:
+        texts = [comparison_text(each, made, full=self.full) for each in self.comparisons]
+        if self.full and self.studied:
             texts = [
                 text + study_text(each, *studied)
                 for text, each, studied in zip(
@@ -280,8 +278,21 @@ class Placed(Answer):
         return made
 
     def to_frame(self) -> pd.DataFrame:
-        """The measures of every work."""
+        """What the text tabulates: the measures of one work, or of each in full; of several
+        what each does, a row a work; of drafts the measures before and now."""
+        if self.drafts:
+            units = dict.fromkeys(("before", "now"), "see the column unit")
+            return self._frame(self._changed(), units)
+        if len(self.comparisons) > 1 and not self.full:
+            return self._frame(self.document["table"], {"bars": "bars"})
         return self.measures
+
+    def _changed(self) -> list[dict[str, Any]]:
+        return [
+            {"work": number, "title": work["piece"]["title"]} | each
+            for number, work in enumerate(self.document["works"])
+            for each in work["drafts"]["measures"]
+        ]
 
     def __repr__(self) -> str:
         return f"<corpusreg: {', '.join(each.piece.title for each in self.comparisons)}>"
@@ -552,6 +563,15 @@ class HeightsAnswer(Answer):
 
         return passage_text(self.found)
 
+    def to_frame(self) -> pd.DataFrame:
+        """One row an instrument and level; heights from 0, the lowest note, to 1."""
+        import pandas as pd
+
+        from corpusreg.text.heights import passage_rows
+
+        units = {"tires": "share, 0 to 1", "dull": "share, 0 to 1", "semitones": "semitones"}
+        return self._marked(pd.DataFrame(passage_rows(self.found)), units)
+
     def plot(self) -> Any:
         """The passage over the ranges, on axes of matplotlib."""
         from corpusreg.documents.figures.heights import heights_figure
@@ -624,6 +644,14 @@ class SheetAnswer(Answer):
     def document(self) -> dict[str, Any]:
         """The sheet as nested data."""
         return self.found
+
+    def to_frame(self) -> pd.DataFrame:
+        """One row a medium, period, kind of year or corpus, with how many works it has."""
+        import pandas as pd
+
+        from corpusreg.text.reference import sheet_rows
+
+        return self._marked(pd.DataFrame(sheet_rows(self.found)).convert_dtypes(), {})
 
     @property
     def text(self) -> str:

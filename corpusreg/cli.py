@@ -321,7 +321,7 @@ def _beside(file: Path | None, make: Callable[[Path], Iterable[str] | None]) -> 
     help="an earlier draft of the piece: what changed, and where",
 )
 @_NUMBER
-@_flag("--full", "print all measures, events, stays and players")
+@_flag("--full", "print all measures, events, stays and players; as a table the measures")
 @_tabled
 @_TRUST
 def _compare(
@@ -358,6 +358,7 @@ def _compare(
                 against=against,
                 depth="first" if brief else "all",
                 number=number,
+                full=full,
             )
         stopped, unread = 0, len(found.failures)
         if report and found.comparisons:
@@ -369,7 +370,7 @@ def _compare(
             works = len(found.comparisons) - (len(found.failures) - unread)
             print(f"{report}: {'a piece' if works == 1 else f'{works} pieces'}")
         elif found.comparisons:
-            print_text(found.told(full=full))
+            print_text(found.text)
     for failure in found.failures:
         say(failure)
     return 1 if found.failures or stopped else 0
@@ -848,14 +849,14 @@ def _query(name: str | None, values: tuple[str, ...], form: str | Path) -> int:
     help="What pieces are placed among: works, sources, licences, gaps.",
     subcommand_metavar="[ACTION ...]",
 )  # fmt: skip
-@_JSON
+@_tabled
 @click.pass_context
-def _reference(ctx: click.Context, json: bool) -> int:
+def _reference(ctx: click.Context, form: str | Path) -> int:
     from corpusreg.terminal import print_answer
 
     if ctx.invoked_subcommand is None:
         with _session() as session:
-            print_answer(session.reference_sheet(), _form(json))
+            print_answer(session.reference_sheet(), form)
     return 0
 
 

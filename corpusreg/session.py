@@ -168,12 +168,13 @@ class Session:
         against: Piece | None = None,
         depth: Depth = "all",
         number: str | None = None,
+        full: bool = False,
     ) -> Placed:
         """`compare` that answers with `failures` alone where no work can be read.
 
         depth: 'first' for what the first screen tells, sooner; 'numbers' without passages to
         study. number: which work of a file of several; UsageError where there is none of that
-        number.
+        number. full: whether the answer tells all of each of several works.
         """
         from corpusreg.answers import Placed
         from corpusreg.comparison.compared import compare_paths
@@ -187,7 +188,8 @@ class Session:
             depth=depth,
             against=self._file(against) if against is not None else None,
         )
-        return Placed(found if number is None else found.only(number), self.reference)
+        chosen = found if number is None else found.only(number)
+        return Placed(chosen, self.reference, full)
 
     def contrast(
         self,

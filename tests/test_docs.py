@@ -41,7 +41,7 @@ ALL = "\n".join(
 )
 DOCUMENTS = {"README.md": README, "DEVELOPERS.md": DEVELOPERS, **GUIDE}
 FILES = {"csv", "json", "md", "py", "sql", "toml"}
-PLACEHOLDERS = {"my-piece.musicxml", "my-piece.ly", "my-scores", "my-question.sql"}
+PLACEHOLDERS = {"my-class", "my-piece.musicxml", "my-piece.ly", "my-scores", "my-question.sql"}
 
 
 def blocks(text: str, language: str) -> list[str]:

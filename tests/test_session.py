@@ -94,6 +94,11 @@ def test_a_score_is_a_path_bytes_a_file_or_a_stream(in_home: Path, tmp_path: Pat
             assert found["measures"] == known["measures"]
         several = session.compare([STAIRS, content])
         assert len(several.works) == 2
+        rows = several.to_frame()
+        assert list(rows["piece"]) == ["Stairs", "Stairs"] and list(rows["bars"]) == [32, 32]
+        assert rows["does_first"][0].endswith("bar 13")
+        several.full = True
+        assert len(several.to_frame()) == 2 * len(MEASURES)
         with pytest.raises(UsageError, match="a int is no score"):
             session.compare(7)
         with pytest.raises(ReadError):
@@ -115,10 +120,12 @@ def test_answers_show_themselves(in_home: Path, tmp_path: Path) -> None:
         assert frame.attrs["reference_id"] == session.reference_id
         assert table.to_csv().splitlines()[0] == ",".join(table.names)
         assert "<table" in table._repr_html_()
+        heights = session.heights(STAIRS, "5-8")
+        assert set(heights.to_frame()["level"]) == {"student", "professional"}
         for answer in (
             session.contrast(STAIRS, "narrow"),
             session.revise(STAIRS, "move more at 9"),
-            session.heights(STAIRS, "5-8"),
+            heights,
             session.ranges("flute"),
             session.examples("shift", count=2),
             session.profiles(),

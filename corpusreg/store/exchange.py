@@ -21,6 +21,7 @@ from corpusreg.store.publish import free_name, remove_drafts, switch
 from corpusreg.store.tables import ORDER, columns, names
 from corpusreg.system import settings
 from corpusreg.system.errors import UsageError
+from corpusreg.system.plaintext import listed
 
 if TYPE_CHECKING:
     import duckdb
@@ -62,7 +63,7 @@ def write(path: Path, packed: Path | None, title: str, folder: Path) -> None:
 
 
 def parquet(names: Sequence[str], rows: Sequence[Sequence[Any]]) -> bytes:
-    """A table of an answer as a Parquet file; numbers stay numbers, lists become JSON text."""
+    """A table of an answer as a Parquet file; numbers stay numbers, lists become text."""
     kinds = [_type([row[place] for row in rows]) for place in range(len(names))]
     columns = ", ".join(
         f'"{name.replace(chr(34), "")}" {kind}' for name, kind in zip(names, kinds, strict=True)
@@ -75,7 +76,7 @@ def parquet(names: Sequence[str], rows: Sequence[Sequence[Any]]) -> bytes:
             if rows:
                 connection.executemany(
                     f"INSERT INTO found VALUES ({', '.join('?' * len(names))})",
-                    [list(map(_flat, row)) for row in rows],
+                    [list(map(listed, row)) for row in rows],
                 )
             connection.execute(f"COPY found TO '{_quoted(file)}' (FORMAT parquet)")
         finally:
@@ -89,10 +90,6 @@ def _type(values: Sequence[Any]) -> str:
         if known and all(isinstance(value, types) for value in known):
             return kind
     return "VARCHAR"
-
-
-def _flat(value: Any) -> Any:
-    return json.dumps(value) if isinstance(value, list | tuple | dict) else value
 
 
 def read(folder: Path, into: Path, version: str) -> Path:

@@ -6,9 +6,10 @@ would work out. Inside, and in JSON, text stays as it was read.
 
 from __future__ import annotations
 
+import json
 from typing import Any
 
-__all__ = ["from_spreadsheet", "plain", "spreadsheet"]
+__all__ = ["from_spreadsheet", "listed", "plain", "spreadsheet"]
 
 # What spreadsheet programs take for the beginning of a formula, also in its wide form.
 _FORMULA = tuple("=+-@\t\r＝＋－＠")
@@ -36,6 +37,18 @@ def spreadsheet(value: Any) -> Any:
     text = plain(value)
     formula = value.startswith(_FORMULA) or text.startswith(_FORMULA)
     return f"{_TEXT}{text}" if formula and not _is_number(text) else text
+
+
+def listed(value: Any) -> Any:
+    """A list of texts or numbers as one text, its items apart by semicolons; what is nested as
+    JSON, anything else as it is.
+
+    >>> listed(["high", 2]), listed([{"bar": "3"}]), listed(4)
+    ('high; 2', '[{"bar": "3"}]', 4)
+    """
+    if isinstance(value, list | tuple) and not any(isinstance(v, list | dict) for v in value):
+        return "; ".join(map(str, value))
+    return json.dumps(value) if isinstance(value, list | tuple | dict) else value
 
 
 def from_spreadsheet(cell: str) -> str:

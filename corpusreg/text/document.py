@@ -30,7 +30,7 @@ from corpusreg.text.examples import study_document
 from corpusreg.text.findings import sentence
 from corpusreg.text.players import parts_document, two_level_document
 from corpusreg.text.profiles import firmness_words, neighbour_words
-from corpusreg.text.reading import first_screen, suggestion_sentence
+from corpusreg.text.reading import CLASS_NAMES, class_row, first_screen, suggestion_sentence
 
 __all__ = ["SCHEMA", "document", "rounded"]
 
@@ -56,13 +56,15 @@ def document(
     studied: for each work the passages to study, () where none were looked for. drafts: for
     each work what changed since its earlier draft, () where there is none.
     """
-    works = [_work(each) for each in comparisons]
+    readings = [reading(each) for each in comparisons]
+    works = [_work(c, r) for c, r in zip(comparisons, readings, strict=True)]
     for c, work, (sharing, otherwise) in zip(comparisons, works, studied, strict=False):
         work["study"] = study_document(c, sharing, otherwise)
     for work, changed in zip(works, drafts, strict=False):
         work["drafts"] = drafts_document(changed)
     return {
         "schema": SCHEMA,
+        "table": [_row(each) for each in readings],
         "works": works,
         "failures": list(failures),
         "reference_id": reference_id,
@@ -128,9 +130,15 @@ def _details(event: Event, piece: PieceFacts) -> dict[str, Any]:
     return found
 
 
-def _work(c: Comparison) -> dict[str, Any]:
+def _row(r: Reading) -> dict[str, Any]:
+    """A work as a row of the table of several, and where it is."""
+    row = dict(zip(CLASS_NAMES, class_row(r), strict=True))
+    return {**row, "path": r.piece.path, "number": r.piece.number}
+
+
+def _work(c: Comparison, r: Reading) -> dict[str, Any]:
     return {
-        **reading_document(reading(c)),
+        **reading_document(r),
         "background": [_background(each, c.whole.played) for each in c.background],
         "saturation": _saturation(c),
         "parts": parts_document(c),

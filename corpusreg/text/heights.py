@@ -25,7 +25,10 @@ from corpusreg.text.sentences import interval_words
 from corpusreg.text.tabular import text_table, wrap
 from corpusreg.text.wording import note, register
 
-__all__ = ["moved_words", "passage_document", "passage_heading", "passage_text", "transposed"]
+__all__ = [
+    "moved_words", "passage_document", "passage_heading", "passage_rows", "passage_text",
+    "transposed",
+]  # fmt: skip
 
 _MOVED = 3  # of 100 notes by which periods differ for the difference to be told
 _KEY = (
@@ -171,6 +174,32 @@ def passage_document(found: Passage) -> dict[str, Any]:
     }
 
 
+def passage_rows(found: Passage) -> list[dict[str, Any]]:
+    """The rows of the table, one an instrument and level, with numbers as numbers."""
+    return [
+        {
+            "instrument": each.instrument.id,
+            "level": each.level,
+            **_span(each.instrument, each.level),
+            "height": round(each.height.mean, 4),
+            "height_from": round(each.height.low, 4),
+            "height_to": round(each.height.high, 4),
+            "mostly": _mostly(each),
+            "tires": round(each.tiring, 4),
+            "dull": round(each.dull, 4),
+            "beyond": sum(one.notes for one in each.out_of_range),
+            "semitones": each.semitones,
+            "equally_high": moved_words(each),
+        }
+        for each in found.rows
+    ]
+
+
+def _mostly(each: OnInstrument) -> str:
+    """The register with most of its time."""
+    return max(each.registers, key=lambda name: each.registers[name], default="-")
+
+
 def _string_document(on: Strings) -> dict[str, Any]:
     """The highest string that reaches the lowest note, and those that hold all of it."""
     return {"lowest": note_name(on.lowest), "alone": [note_name(each) for each in on.alone]}
@@ -178,12 +207,11 @@ def _string_document(on: Strings) -> dict[str, Any]:
 
 def _row(each: OnInstrument) -> tuple[str, ...]:
     beyond = sum(one.notes for one in each.out_of_range)
-    mostly = max(each.registers, key=lambda name: each.registers[name], default="-")
     return (
         each.instrument.name,
         each.level,
         f"{each.height.mean:.2f} ({each.height.low:.2f} to {each.height.high:.2f})",
-        mostly,
+        _mostly(each),
         _percent(each.tiring),
         _percent(each.dull),
         plural(beyond, "note") if beyond else "-",

@@ -48,9 +48,9 @@ from corpusreg.text.wording import (
 )
 
 __all__ = [
-    "CLASS_COLUMNS", "MEASURE_COLUMNS", "MISFITS", "by_period", "certainty", "class_row",
-    "company_sentence", "details", "event_sentence", "first_screen", "happenings", "heading",
-    "length_words", "measure_rows", "suggestion_sentence", "unranked",
+    "CLASS_COLUMNS", "CLASS_NAMES", "MEASURE_COLUMNS", "MISFITS", "by_period", "certainty",
+    "class_row", "company_sentence", "details", "event_sentence", "first_screen", "happenings",
+    "heading", "length_words", "measure_rows", "suggestion_sentence", "unranked",
 ]  # fmt: skip
 
 
@@ -228,10 +228,14 @@ def _company(r: Reading) -> str:
     return words
 
 
+# The columns of a table of several pieces, as headings and as names.
 CLASS_COLUMNS = ("piece", "medium", "what it does first", "bars", "what is unusual")
 
 
-def class_row(r: Reading) -> tuple[str, ...]:
+CLASS_NAMES = ("piece", "medium", "does_first", "bars", "unusual")
+
+
+def class_row(r: Reading) -> tuple[str, str, str, int, str]:
     """One piece of several in the columns of CLASS_COLUMNS."""
     if r.unusual:
         unusual = joined([measure_short(each) for each in r.unusual])
@@ -241,7 +245,7 @@ def class_row(r: Reading) -> tuple[str, ...]:
         plain(r.piece.title),
         r.piece.ensemble,
         short(r.first, r.piece) if r.first else "",
-        str(r.piece.written_bars - (1 if r.piece.upbeat else 0)),
+        r.piece.written_bars - (1 if r.piece.upbeat else 0),
         unusual,
     )
 

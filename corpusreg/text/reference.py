@@ -17,7 +17,7 @@ from corpusreg.text.tabular import item, items, text_table, wrap
 if TYPE_CHECKING:
     from corpusreg.norms.coverage import Coverage
 
-__all__ = ["coverage_text", "profiles_text", "reference_text", "table_text"]
+__all__ = ["coverage_text", "profiles_text", "reference_text", "sheet_rows", "table_text"]
 
 _MOST = 0.6  # the share of one collection from which it is named as a limit
 _SOURCES = {
@@ -58,6 +58,22 @@ def reference_text(sheet: Mapping[str, Any]) -> str:
             *wrap(_citation(sheet)),
         ]
     )
+
+
+def sheet_rows(sheet: Mapping[str, Any]) -> list[dict[str, Any]]:
+    """The tables of the sheet as one: what a row is of, its name and its counts."""
+    tables = {
+        "medium": sheet["media"],
+        "period": sheet["periods"],
+        "year": sheet["dates"],
+        "corpus": [{"name": name, **row} for name, row in sheet["corpora"].items()],
+    }
+    kept = ("name", "works", "composers", "collections", "failed", "licence")
+    return [
+        {"table": table} | {name: row.get(name) for name in kept}
+        for table, rows in tables.items()
+        for row in rows
+    ]
 
 
 def _head(sheet: Mapping[str, Any]) -> list[str]:
