@@ -24,6 +24,7 @@ from corpusreg.norms.written import Written
 from corpusreg.score.notes import Bars, Part, Score, Sign, note_table
 from corpusreg.score.played import perform
 from corpusreg.score.readers import read_file
+from corpusreg.text.console import family_map
 from corpusreg.text.players import CAUTION, player_remarks
 
 BAR, TICKS = 96, 24
@@ -326,6 +327,18 @@ def test_families_of_a_large_ensemble_by_hand() -> None:
     assert found.tutti == ((3, 5),)
     assert found.alone == ()  # a bar of it is no solo
     assert set(found.cues) <= {Cue(0, ("woodwind", "brass", "strings"), "Violin", "Tuba")}
+    played = perform(written)
+    lines = {
+        name: analyse(played.only(played.notes.part == index))
+        for index, name in part_names(played).items()
+    }
+    piece: Any = SimpleNamespace(
+        players=everyone, whole=SimpleNamespace(played=played), parts=lines, bars=played.bars
+    )
+    rows = [line.split("|")[:2] for line in family_map(piece)[:-1]]
+    assert [(name.strip(), row) for name, row in rows] == [
+        ("wood", "#::##::#"), ("brass", "#  ##  #"), ("strgs", "## ### #"),
+    ]  # fmt: skip
     begins = replace(written.bars, section=np.arange(8) == 3)
     lettered = replace(written, bars=begins, signs=(Sign(3, "rehearsal", "B"),))
     (cue,) = choirs(everyone, perform(lettered)).cues  # type: ignore[union-attr]

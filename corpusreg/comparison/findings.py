@@ -81,6 +81,7 @@ HEADLINE = (
     "span", "core_span", "movement_bar", "shift_rate", "expected_dwell", "hollow_share",
 )  # fmt: skip
 SOLO = 2  # voices, up to which each is a soloist of whom the peak is told
+PLAYERS = 6  # high or low for their instruments, that are told of a large ensemble
 SHOWN = 2  # passages in notation on a first page
 SHOWN_BARS = 4  # about a line of music
 # Of a long way its end is shown, where it arrives.
@@ -161,7 +162,7 @@ class Finding:
     prove it, lowest first; low, high: the register it is about. size, unit: silence in
     bars, distance in semitones, length in bars, or the value of a measure. rank: None where
     it has no place among works, with the reason. strength: of an event, in (0, 1]; order:
-    from 1, within its list. main: one of the few stays that are told.
+    from 1, within its list. main: one of the few stays, or players, that are told.
     shown_in: bars to listen to for a measure. players: parts that do it. since, again,
     also: printed bars of the event's own fields. rest: whole bars for which its one player
     had been silent, from_start: since the piece began. clean: of what is withheld, nothing at
@@ -1174,13 +1175,19 @@ def may_be_first(each: Finding, bars: int) -> bool:
 
 def _reaching(c: Comparison, names: _Names) -> tuple[Finding, ...]:
     """Parts that lie high or low for their players: those amid the texture first, by weight,
-    then the others by time."""
+    then the others by time. Of many the furthest out are told, one of an instrument and side.
+    """
     found = []
     for each in c.players.parts:
         reach = each.lying.reach if each.lying else None
         if each.lying and reach:
             far = each.lying.middle_but_edge if each.torn else reach.share
             found.append(((not each.torn, -far), each.name, reach))
+    furthest: dict[tuple[str, str], str] = {}
+    for _, name, reach in sorted(found, key=lambda each: -(each[2].beyond or 0)):
+        furthest.setdefault((reach.instrument, reach.side), name)
+    few = set(list(furthest.values())[:PLAYERS])
+    few |= {name for (inside, _), name, _ in found if len(found) <= PLAYERS or not inside}
     return tuple(
         Finding(
             kind="player",
@@ -1193,6 +1200,7 @@ def _reaching(c: Comparison, names: _Names) -> tuple[Finding, ...]:
             size=float(reach.last - reach.first),
             unit="bars",
             direction=reach.side,
+            main=name in few,
             players=(name,),
             reach=reach,
         )

@@ -352,6 +352,9 @@ def _sections(
         ),
     )
     yield ReportSection("octaves", "Octaves", pictures=("octaves",))
+    yield ReportSection(
+        "families", "Families of instruments", tuple(Item(text) for text in choir_lines(c))
+    )
     players = c.players.parts
     yield ReportSection(
         "players",
@@ -370,9 +373,6 @@ def _sections(
             ),
         ),
         ("levels",) if "levels" in pictures else (),
-    )
-    yield ReportSection(
-        "families", "Families of instruments", tuple(Item(text) for text in choir_lines(c))
     )
     yield ReportSection(
         "works",

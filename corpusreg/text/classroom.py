@@ -205,7 +205,7 @@ def _players(r: Reading) -> Iterable[Told]:
     told = {each.part for each in r.beyond}
     for found in r.reaching:
         (name,) = found.players
-        if name not in told and found.place:
+        if found.main and name not in told and found.place:
             first, last = found.place.first, found.place.last
             part = name if len(r.piece.parts) > 1 else ""
             shown = first, min(last, first + SHOWN_BARS)

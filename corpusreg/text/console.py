@@ -8,6 +8,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from corpusreg.comparison.choirs import OTHER, choirs
 from corpusreg.comparison.comparison import Comparison
 from corpusreg.comparison.findings import Reading, reading
 from corpusreg.measures.definitions import VERSION
@@ -34,7 +35,7 @@ from corpusreg.text.reading import (
 from corpusreg.text.tabular import items, screen, text_table, wrap
 from corpusreg.text.wording import note, number
 
-__all__ = ["class_text", "comparison_text", "register_map"]
+__all__ = ["class_text", "comparison_text", "family_map", "register_map"]
 
 MAP_ROWS = 20  # at most, so that map and ruler stay under 24 lines
 _SHADES = " .:+#"
@@ -45,6 +46,9 @@ _STEPS = (1, 2, 3, 4, 6, 12)  # semitones of a row
 # Paper and the four tones of weight of `documents.pictures.look`, as red, green, blue.
 _TONES = ("253;252;248", "211;208;227", "167;162;201", "113;105;163", "58;50;104")
 _STRIP = 17
+# Families in the room beside the map.
+_FAMILIES = {"woodwind": "wood", "strings": "strgs", "keyboard": "keys", "plucked": "pluck",
+             "percussion-pitched": "perc", OTHER: "other"}  # fmt: skip
 Floats = NDArray[np.float64]
 
 
@@ -52,7 +56,7 @@ def comparison_text(c: Comparison, reference_id: str, *, full: bool = False) -> 
     """The answer for one work, without a trailing newline; full: with all its details."""
     r = reading(c)
     lines = [heading(r), *(line for text in first_screen(r) for line in wrap(text, "  "))]
-    lines += ["", *register_map(c)]
+    lines += ["", *register_map(c), *family_map(c)]
     if not full:
         if r.piece.unread:
             lines.append(f"{_unread(r)}; --full says why.")
@@ -61,14 +65,13 @@ def comparison_text(c: Comparison, reference_id: str, *, full: bool = False) -> 
         lines += ["", section.heading]
         lines += items(section.lines)
     lines += ["", *_measures(r)]
+    families = choir_lines(c)
+    if families:
+        lines += ["", "Families of instruments", *items(families)]
     players = player_lines(c)
     if players:
         lines += ["", "Each player", *(f"  {line}" for line in players)]
         lines += items(player_remarks(c, r))
-    families = choir_lines(c)
-    if families:
-        lines += ["", "Families of instruments"]
-        lines += items(families)
     near = alike_lines(c.alike)
     if near:
         lines += ["", "Music whose register has the same shape over time"]
@@ -147,10 +150,7 @@ def register_map(c: Comparison, notes: tuple[int, int] | None = None) -> list[st
     A screen that has them shows half blocks, two rows of pitch a line, on the colour of paper.
     """
     blocks = screen().blocks
-    most = max(screen().width - _BESIDE, 40) if blocks else _MAP_COLUMNS
-    bars = len(c.bars)
-    per = -(-bars // most)  # bars of a column, where one has several
-    within = min(max(most // bars, 1), _WITHIN) if blocks else 1  # columns of a bar
+    per, within = _scale(len(c.bars))
     columns, starts = _columns(c, per, within)
     lowest, highest = notes or (c.whole.lowest, c.whole.highest)
     rows = MAP_ROWS * (2 if blocks else 1)
@@ -173,6 +173,34 @@ def register_map(c: Comparison, notes: tuple[int, int] | None = None) -> list[st
         f"        {_ruler(c, starts)}".rstrip(),
         f"        {capital(wide)} {scale}; {shades}^ a new register begins.",
     ]
+
+
+def family_map(c: Comparison) -> list[str]:
+    """A line for each family of a large ensemble, darker where more of its parts sound."""
+    found = choirs(c.players, c.whole.played)
+    if found is None:
+        return []
+    per, within = _scale(len(c.bars))
+    lines = []
+    for each in found.choirs:
+        sounds = [c.parts[name].texture.bars.sum(axis=1) > 0 for name in each.parts]
+        share = np.mean(sounds, axis=0)
+        cut = np.pad(share, (0, -len(share) % per)).reshape(-1, per).max(axis=1)
+        row = np.repeat(cut, within)
+        if screen().blocks:
+            tones = np.where(row > 0, np.minimum(1 + (4 * row).astype(int), 4), 0).tolist()
+            signs = "".join(f"\x1b[48;2;{_TONES[tone]}m " for tone in tones) + "\x1b[0m"
+        else:
+            signs = "".join(map(_shade, row.tolist()))
+        lines.append(f" {_FAMILIES.get(each.family, each.family):>5} |{signs}|")
+    return [*lines, "        Each family: darker where more of its parts sound."]
+
+
+def _scale(bars: int) -> tuple[int, int]:
+    """Bars of a column, where one has several, and columns of a bar."""
+    blocks = screen().blocks
+    most = max(screen().width - _BESIDE, 40) if blocks else _MAP_COLUMNS
+    return -(-bars // most), min(max(most // bars, 1), _WITHIN) if blocks else 1
 
 
 def _columns(c: Comparison, per: int, within: int) -> tuple[Floats, NDArray[np.int64]]:

@@ -57,6 +57,7 @@ TIRING = (
     "The table is a guide."
 )
 _SOME = 0.05  # and that is worth a mention
+_NAMED = 3  # parts that are named one by one
 _DOUBLED = 50  # of 100 notes of a voice, from which its doubling is told
 _STRIP = 17
 _SHADES = " .:+#"
@@ -92,6 +93,17 @@ def reach_words(found: Finding, piece: PieceFacts) -> str:
     return f"{who} lies {found.direction} {where}{beside_words(found, piece)}: {reason}."
 
 
+def _reach_short(found: Finding, piece: PieceFacts) -> str:
+    """A part that lies high or low in a few words: 'oboe 1, high in bars 5–9'."""
+    assert found.place is not None
+    where = place_words(found.place)
+    return f"{player(piece, found.players[0], False)}, {found.direction} {_at(where)}"
+
+
+def _at(where: str) -> str:
+    return where if where.startswith("from ") else f"in {where}"
+
+
 def passage_reach_words(found: Reach) -> str:
     """The same of a passage that is asked for by its bars, which stand above it."""
     return f"It lies {found.side}{_beside(found, plain)}: {reach_reason(found, plain)}"
@@ -100,8 +112,7 @@ def passage_reach_words(found: Reach) -> str:
 def _where(found: Finding, piece: PieceFacts) -> str:
     assert found.place is not None and found.low is not None and found.high is not None
     whole = found.place.bars == piece.played_bars
-    where = "throughout" if whole else f"in {place_words(found.place)}"
-    where = where.replace("in from ", "from ")
+    where = "throughout" if whole else _at(place_words(found.place))
     return f"{where}, {register(found.low, found.high, piece.spelling)}"
 
 
@@ -115,9 +126,11 @@ def reach_reason(reach: Reach, call: Callable[[str], str]) -> str:
     """How far out a passage lies for its player, and what that asks; call: names a part."""
     text = _far(reach)
     if reach.under:
-        verb = "plays" if len(reach.under) == 1 else "play"
-        text += f"; {joined([call(each) for each in reach.under])} {verb} there too and may "
-        text += "cover it"
+        many = len(reach.under) > _NAMED
+        brass = [call(each) for each in reach.under]
+        who = f"{number(len(brass))} brass parts" if many else joined(brass)
+        verb = "plays" if len(brass) == 1 else "play"
+        text += f"; {who} {verb} there too and may cover it"
     elif reach.zone:
         text += f"; {_ZONES[reach.zone]}"
     if reach.examples:
@@ -157,7 +170,9 @@ def player_lines(c: Comparison) -> list[str]:
 def player_remarks(c: Comparison, r: Reading) -> list[str]:
     """What the lines cannot hold: long passages far out, tiring zones, stillness on one level,
     unknown instruments."""
-    found = [reach_words(each, r.piece) for each in r.reaching]
+    found = [reach_words(each, r.piece) for each in r.reaching if each.main]
+    others = [_reach_short(each, r.piece) for each in r.reaching if not each.main]
+    found += [f"Less far out: {'; '.join(others)}."] if others else []
     told = {each.players[0] for each in r.reaching if _reach(each).zone == "tiring"}
     tired = [_name(p) for p in c.players.parts if p.lying and tires(p.lying)]
     if told.issuperset(tired):
