@@ -23,6 +23,8 @@ from corpusreg.comparison.practice import (
 from corpusreg.instruments import load
 from corpusreg.instruments.limits import (
     compass_of_year,
+    furthest,
+    levels,
     low_interval_limit,
     passaggio,
     resisting,
@@ -110,6 +112,26 @@ def test_a_cello_an_octave_high_is_asked_about_and_a_high_solo_is_not() -> None:
     assert wrong is not None and wrong.interval == -12 and wrong.beyond == 20
     solo = low + [(pitch, 60 * BEAT + at, length) for pitch, at, length in high[:5]]
     assert misread(notes_of(solo), 0, cello) is None
+
+
+def test_a_violin_may_climb_to_d7_and_one_an_octave_high_is_asked_about() -> None:
+    violin = load()["violin"]
+    solo = [(pitch, n * BEAT, BEAT) for n, pitch in enumerate([*[79, 83, 88] * 10, *[98] * 10])]
+    assert misread(notes_of(solo), 0, violin) is None
+    high = [(96 + n % 5, n * BEAT, BEAT) for n in range(20)]
+    wrong = misread(notes_of(high), 0, violin)
+    assert wrong is not None and wrong.interval == -12
+
+
+def test_published_levels_lie_inside_what_players_reach() -> None:
+    for row in load().values():
+        far = furthest(row.id)
+        low, high = row.professional
+        if far is not None:
+            assert far.low is not None and far.low <= low and far.high >= high
+            low, high = far.low, far.high
+        for each in levels(row.id):
+            assert (each.low or low) >= low - 4 and each.high <= high and each.source
 
 
 # Museum instruments and their sources: the table in corpusreg/data.

@@ -31,7 +31,7 @@ from corpusreg.comparison.players import PITCH, Reach
 from corpusreg.comparison.practice import against, crowded, stretches, tessitura, wide_chords
 from corpusreg.corpus.tables import rows as data_rows
 from corpusreg.instruments import Instrument
-from corpusreg.instruments.limits import passaggio, resisting
+from corpusreg.instruments.limits import furthest, passaggio, resisting
 from corpusreg.measures.definitions import Measure
 from corpusreg.measures.events import Event, final_bar
 from corpusreg.measures.peaks import NEAR
@@ -264,7 +264,9 @@ class Company:
 class OutOfRange:
     """Notes of a part beyond the usual range of its instrument, on one side of it.
 
-    count: how many; first, bar: the first of them; low, high: the usual range.
+    count: how many; first, bar: the first of them; low, high: the usual range. reached: the
+    note that some players reach on this side, where a source says so and it is far enough, and
+    that source.
     """
 
     part: str
@@ -275,6 +277,8 @@ class OutOfRange:
     bar: PrintedBar
     low: int = field(metadata=PITCH)
     high: int = field(metadata=PITCH)
+    reached: int | None = field(default=None, metadata=PITCH)
+    source: str = ""
 
 
 @dataclass(frozen=True)
@@ -1015,6 +1019,12 @@ def _beyond(c: Comparison) -> Iterable[OutOfRange]:
             if own and notes:
                 first = min(notes, key=lambda each: each.bar)
                 low, high = own.instrument.professional
+                some = furthest(own.instrument.id)
+                far = None if some is None else some.low if side == "below" else some.high
+                pitches = [each.pitch for each in notes]
+                outermost = min(pitches) if side == "below" else max(pitches)
+                turn = -1 if side == "below" else 1
+                reached = far is not None and turn * outermost <= turn * far
                 yield OutOfRange(
                     part=player.name,
                     instrument=own.instrument.name,
@@ -1024,6 +1034,8 @@ def _beyond(c: Comparison) -> Iterable[OutOfRange]:
                     bar=printed_bar(c.bars, first.bar),
                     low=low,
                     high=high,
+                    reached=far if reached else None,
+                    source=some.source if some and reached else "",
                 )
 
 

@@ -14,7 +14,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from corpusreg.instruments import Instrument
-from corpusreg.instruments.limits import NINTH, TENTH, Resisting, low_interval_limit
+from corpusreg.instruments.limits import (
+    NINTH,
+    TENTH,
+    Resisting,
+    furthest,
+    low_interval_limit,
+)
 from corpusreg.measures import height
 from corpusreg.measures.height import Run
 from corpusreg.score.played import MARKS, Notes, Played, nearest_mark
@@ -179,8 +185,9 @@ def wide_chords(notes: Notes, part: int) -> tuple[WideChord, ...]:
 def misread(notes: Notes, part: int, instrument: Instrument) -> Misread | None:
     """The octave or transposition by which a part was likely misread, None for none.
 
-    Asked only where many notes lie outside the professional range; the smallest interval
-    that brings nearly all of them inside is given, the instrument's own first.
+    Asked only where many notes lie outside the professional range, and most of a part that
+    goes no further than some players do; the smallest interval that brings nearly all of them
+    inside is given, the instrument's own first.
     """
     rows = np.flatnonzero(notes.part == part)
     pitch = notes.pitch[rows]
@@ -188,6 +195,12 @@ def misread(notes: Notes, part: int, instrument: Instrument) -> Misread | None:
     beyond = (pitch < low) | (pitch > high)
     outside = int(beyond.sum())
     if outside < LEAST_BEYOND or outside < BEYOND_SHARE * len(pitch):
+        return None
+    reach = furthest(instrument.id)
+    within = (
+        reach is not None and (reach.low or low) <= pitch.min() <= pitch.max() <= reach.high
+    )
+    if within and 2 * outside <= len(pitch):
         return None
     own = instrument.transposition
     intervals = [own, -own, _OCTAVE, -_OCTAVE, _OCTAVE + own, 2 * _OCTAVE, -2 * _OCTAVE]

@@ -18,6 +18,8 @@ hands           mean span 8.9 inches (men) and 7.9 (women) of 473 adult pianists
 keyboards       dated instruments in museums, each with its source in the table.
 passaggio       after Miller 1986, 1993, 2000: value from memory; schools differ.
 strings         open strings as they sound, each row of the table with its source.
+levels          what learners are asked for, and how far some players go beyond the usual range;
+                each row of the table with its source.
 dynamics        registers that are soft or loud by nature: orchestration handbooks, each row
                 with its source; most borders are from memory.
 """
@@ -32,8 +34,8 @@ from importlib import resources
 from corpusreg.score.pitch import parse_note
 
 __all__ = [
-    "NINTH", "TENTH", "Resisting", "compass_of_year", "low_interval_limit", "open_strings",
-    "passaggio", "resisting",
+    "NINTH", "TENTH", "Level", "Resisting", "compass_of_year", "furthest", "levels",
+    "low_interval_limit", "open_strings", "passaggio", "resisting",
 ]  # fmt: skip
 
 # The widest interval that nearly every adult hand can play, and one that most cannot.
@@ -59,6 +61,19 @@ class Resisting:
     dynamic: str
     low: int
     high: int
+
+
+@dataclass(frozen=True)
+class Level:
+    """Sounding notes that are asked of players at a level, low to high, and who says so.
+
+    low: None where only the top is stated.
+    """
+
+    name: str
+    low: int | None
+    high: int
+    source: str
 
 
 def low_interval_limit(semitones: int) -> int | None:
@@ -105,6 +120,38 @@ def resisting(instrument: str) -> tuple[Resisting, ...]:
     [('soft', 58, 62)]
     """
     return _resisting().get(instrument, ())
+
+
+def levels(instrument: str) -> tuple[Level, ...]:
+    """Published levels of an instrument beside those of its row, by the id of the row.
+
+    >>> [(each.name, each.high) for each in levels("tuba")]
+    [('band grade 1', 48), ('band grade 2', 50)]
+    """
+    return tuple(each for each in _levels().get(instrument, ()) if each.name != _FURTHEST)
+
+
+def furthest(instrument: str) -> Level | None:
+    """How far some players or instruments go, None where no source says.
+
+    >>> furthest("violin").high  # B7, for soloists
+    107
+    """
+    known = _levels().get(instrument, ())
+    return next((each for each in known if each.name == _FURTHEST), None)
+
+
+_FURTHEST = "furthest"
+
+
+@lru_cache
+def _levels() -> dict[str, tuple[Level, ...]]:
+    found: dict[str, tuple[Level, ...]] = {}
+    for row in _rows("player_levels.csv"):
+        low = parse_note(row["low"]) if row["low"] else None
+        each = Level(row["level"], low, parse_note(row["high"]), row["source"])
+        found[row["instrument"]] = (*found.get(row["instrument"], ()), each)
+    return found
 
 
 @lru_cache

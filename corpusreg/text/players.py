@@ -204,11 +204,14 @@ def _edges_told(c: Comparison) -> bool:
 def beyond_words(found: OutOfRange, piece: PieceFacts) -> str:
     """Notes outside the usual range, as a sentence; they are flagged and never clipped."""
     who = player(piece, found.part)
+    some = ""
+    if found.reached is not None:
+        some = f"Some go to {note(found.reached, piece.spelling)}: {found.source}. "
     return (
         f"{capital(who)} has {plural(found.count, 'note')} {found.side} its usual range "
         f"({register(found.low, found.high, USUAL)}), first "
         f"{note(found.first, piece.spelling)} in {bar_words(found.bar)}. "
-        "Ask the player, the singer or the teacher."
+        f"{some}Ask the player, the singer or the teacher."
     )
 
 

@@ -6,6 +6,7 @@ from collections.abc import Iterable, Sequence
 from typing import Any
 
 from corpusreg.instruments import Instrument, Instruments
+from corpusreg.instruments.limits import Level, furthest, levels
 from corpusreg.score.pitch import note_name
 from corpusreg.text.tabular import text_table, wrap
 
@@ -31,10 +32,13 @@ def ranges_text(rows: Sequence[Instrument]) -> str:
 
 
 def row_text(row: Instrument, table: Instruments) -> str:
-    """All that the table says of one instrument."""
+    """All that the tables say of one instrument."""
+    beyond = furthest(row.id)
     facts = [
         ("sounding", f"{_span(row.professional)} professional, {_span(row.student)} student"),
         ("comfortable", _span(row.comfortable)),
+        ("learners", _learners(levels(row.id))),
+        ("furthest", f"{_notes(beyond)}: {beyond.source}" if beyond else ""),
         ("written", _written(row)),
         ("registers", "; ".join(f"{r.name} {_span((r.low, r.high))}" for r in row.registers)),
         ("breaks", ", ".join(f"{note_name(a)}/{note_name(b)}" for a, b in _breaks(row))),
@@ -55,6 +59,20 @@ def row_text(row: Instrument, table: Instruments) -> str:
     return "\n".join(lines)
 
 
+def _learners(several: Sequence[Level]) -> str:
+    """'band grade 1 D3-Ab4, band grade 2 D3-G5: source', a source once."""
+    found: dict[str, list[str]] = {}
+    for each in several:
+        found.setdefault(each.source, []).append(f"{each.name} {_notes(each)}")
+    return "; ".join(f"{', '.join(said)}: {source}" for source, said in found.items())
+
+
+def _notes(each: Level) -> str:
+    if each.low is None:
+        return f"up to {note_name(each.high)}"
+    return _span((each.low, each.high))
+
+
 def ranges_document(rows: Iterable[Instrument], table: Instruments) -> list[dict[str, Any]]:
     """Rows as JSON: spans sounding unless 'written'; programs count from 0."""
     return [
@@ -70,6 +88,15 @@ def ranges_document(rows: Iterable[Instrument], table: Instruments) -> list[dict
                 for level in ("professional", "student")
             },
             "transposition": row.transposition,
+            "levels": [
+                {
+                    "level": each.name,
+                    "lowest": None if each.low is None else note_name(each.low),
+                    "highest": note_name(each.high),
+                    "source": each.source,
+                }
+                for each in (*levels(row.id), *filter(None, [furthest(row.id)]))
+            ],
             "registers": [
                 {"name": r.name, "lowest": note_name(r.low), "highest": note_name(r.high)}
                 for r in row.registers
