@@ -99,14 +99,14 @@ KEPT: Mapping[str, str] = {
     # The last stay too: it tells how many bars are on the page.
     "stays": "true QUALIFY (t.bars >= 3 AND t.rank <= 10) OR (t.part IS NULL AND "
     't."last" = max(t."last") OVER (PARTITION BY t.work, t.part))',
-    "steps": "t.times >= 9",
+    "steps": "t.times >= 15",
 }
 # What that leaves of tables which people count in.
 THINNED: Mapping[str, str] = {
     "events": "of each kind of event only the strongest in a work, and few high and low points",
     "shifts": "only clear shifts",
     "stays": "only the ten main stays of three bars or more",
-    "steps": "only steps that a part takes nine times or more",
+    "steps": "only steps that a part takes fifteen times or more",
 }
 # Tables that would take too much room: they are there, and empty.
 LEFT_AT_HOME = frozenset(("bass_gaps",))
