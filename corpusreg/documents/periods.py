@@ -6,7 +6,7 @@ from `figures`.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -52,13 +52,23 @@ _TREND = (
     "Every ring is a composer or source, at the middle of his or her years. The line is the "
     "trend, the grey about it how steep it may be."
 )
-_TOLD = {
-    "holds": "What differs, and does so among works for the same ensembles too",
-    "open": "What differs, but may come from other ensembles or other composers",
-    "contradicted": "What seems to differ, and is contradicted when measured in other ways",
-    "not shown": "Where no difference is shown, which does not say that there is none",
+# What a cell of the summary says: in the later period there is more, or less.
+_CELLS = {
+    "holds": "{way}",
+    "open": "{way}?",
+    "contradicted": "contradicted",
+    "not shown": "–",
 }
-_ORDER = tuple(_TOLD)
+_ORDER = tuple(_CELLS)
+_KEYS = (
+    (
+        "more, less",
+        "so it is with the later of the two, among works for the same ensembles too",
+    ),
+    ("more?, less?", "so it seems, but other ensembles or other composers may explain it"),
+    ("contradicted", "there seems to be a difference; measured in other ways it is not so"),
+    ("–", "no difference is shown, which does not say that there is none"),
+)
 _ARROW, _TO = " -> ", " to "
 
 
@@ -110,11 +120,14 @@ def periods_document(found: Study, drawn: Sequence[Chart], reference_id: str) ->
             "title": title,
             "facts": f"{found.works:,} works with a period by {found.units} composers or "
             f"sources; {found.around:,} without a period are left out.",
-            "short": capital(short_words(found).replace(_ARROW, _TO))
+            "short": short_words(found)
             if found.periods
-            else "Nothing can be compared: no work has a period. A year of composition in the "
-            "file, or a composer whose life is known, gives it one.",
-            "told": tuple(_told(found)),
+            else (
+                "Nothing can be compared: no work has a period. A year of composition in "
+                "the file, or a composer whose life is known, gives it one.",
+            ),
+            "summary": _summary(found),
+            "keys": _KEYS,
             "terms": TERMS,
             "sections": sections,
             "columns": _COLUMNS,
@@ -131,23 +144,27 @@ def periods_document(found: Study, drawn: Sequence[Chart], reference_id: str) ->
     )
 
 
-def _told(found: Study) -> Iterator[str]:
-    """A sentence for each verdict, with the measures by where they differ."""
-    for verdict, words in _TOLD.items():
-        places: dict[str, list[str]] = {}
-        for each in found.measures:
-            for finding in findings(each):
-                if finding.verdict == verdict:
-                    places.setdefault(_where(finding), []).append(each.measure.title)
-        if places:
-            said = "; ".join(f"{where}: {', '.join(names)}" for where, names in places.items())
-            yield f"{words}: {said}."
+def _summary(found: Study) -> tuple[tuple[str, ...], list[tuple[str, ...]]]:
+    """Columns and rows: each measure from period to period, and over the years."""
+    order = [period.name for period in found.periods]
+    pairs = {finding.periods for each in found.measures for finding in findings(each)}
+    columns = sorted(
+        pairs, key=lambda pair: [order.index(name) for name in pair] or [len(order)]
+    )
+    rows = []
+    for each in found.measures:
+        cells = {finding.periods: _cell(finding) for finding in findings(each)}
+        rows.append((capital(each.measure.title), *(cells.get(pair, "") for pair in columns)))
+    return (
+        "Measure",
+        *(_TO.join(pair).capitalize() or "Over the years" for pair in columns),
+    ), rows
 
 
-def _where(finding: PeriodFinding) -> str:
-    if not finding.periods:
-        return "over the years"
-    return f"from {finding.periods[0]} to {finding.periods[1]}"
+def _cell(finding: PeriodFinding) -> str:
+    if finding.p is None:
+        return ""
+    return _CELLS[finding.verdict].format(way="more" if finding.value > 0 else "less")
 
 
 def _section(chart: Chart, pictures: dict[str, Drawn]) -> PeriodSection:

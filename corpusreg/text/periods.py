@@ -47,7 +47,7 @@ _OTHERS = {
 }  # fmt: skip
 _MIXED = (
     "Works for all forces are mixed here, and what music was written for changed as well: "
-    "--ensemble keeps to one medium."
+    "ask for one medium at a time."
 )
 VERDICTS = {
     "not shown": "no difference shown",
@@ -65,7 +65,7 @@ def study_text(study: Study, reference_id: str) -> str:
             "Nothing can be compared. A year of composition in the file, or a composer whose "
             "life is known, gives a work its period."
         )
-    parts = [opening, paragraph(f"In short: {short_words(study)}")]
+    parts = [opening, paragraph(f"In short: {' '.join(short_words(study))}")]
     parts.append(_periods_text(study.periods))
     parts += ["\n".join(_measure_lines(each)) for each in study.measures]
     return "\n\n".join((*parts, "\n".join(map(paragraph, closing_words(study)))))
@@ -80,8 +80,8 @@ def _opening(study: Study, reference_id: str) -> str:
     )
 
 
-def short_words(study: Study) -> str:
-    """What holds, in words; how many of the other results there are of each verdict."""
+def short_words(study: Study) -> tuple[str, ...]:
+    """What holds, a sentence each, and how many of the other results there are by verdict."""
     found = [(each, finding) for each in study.measures for finding in findings(each)]
     forces = f"music for {study.ensemble}" if study.ensemble else "music"
     said = _held(found, forces) or ["no difference and no trend holds."]
@@ -95,7 +95,7 @@ def short_words(study: Study) -> str:
         said.append(f"Of {len(found)} results, {joined(counts)}.")
     if len({kind for period in study.periods for kind in period.ensembles}) > 1:
         said.append(_MIXED)
-    return " ".join((said[0], *map(capital, said[1:])))
+    return tuple(map(capital, said))
 
 
 def _held(found: Sequence[tuple[MeasureStudy, PeriodFinding]], forces: str) -> list[str]:

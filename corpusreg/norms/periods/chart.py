@@ -73,7 +73,10 @@ class Chart:
 def unit_names(source: OpenSource) -> dict[int, str]:
     """What each composer or source is called, by its number in Works.unit."""
     found = source.fetch_columns(sql.load("composer_names"))
-    names = [name.replace("anonymous:", "anonymous, ") for name in found["name"].tolist()]
+    names = [
+        name.replace("anonymous:", "anonymous works of ").replace("tunes:", "tunes of ")
+        for name in found["name"].tolist()
+    ]
     return dict(zip(found["unit_number"].tolist(), names, strict=True))
 
 
