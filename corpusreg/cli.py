@@ -882,10 +882,13 @@ def _reference_import(folder: Path) -> int:
 
 @app.group(
     "corpora", cls=_Named, help="Which scores can be measured, and their licences.",
-    subcommand_metavar="ACTION ...",
+    invoke_without_command=True, subcommand_metavar="ACTION ...",
 )  # fmt: skip
-def _corpora() -> None:
-    """Open corpora and your own folders."""
+@click.pass_context
+def _corpora(ctx: click.Context) -> None:
+    """Open corpora and your own folders; without an action their list."""
+    if ctx.invoked_subcommand is None:
+        click.echo(ctx.get_help())
 
 
 @_command("list", "works by collection and licence, and why", of=_corpora)

@@ -16,6 +16,8 @@ from pathlib import Path
 from types import TracebackType
 from typing import TYPE_CHECKING, Any
 
+from corpusreg.system.phrases import plural
+
 if TYPE_CHECKING:
     from rich.console import Console
     from rich.progress import Progress as Bar
@@ -213,7 +215,7 @@ class Stages:
         left = progress.seconds * (1 - share) / share if share else 0.0
         rate = progress.works / max(progress.seconds, 1e-9)
         told = (
-            f"{progress.works:,} works, {rate:.0f} a second, {left:.0f} s left, "
+            f"{plural(progress.works, 'work')}, {rate:.0f} a second, {left:.0f} s left, "
             f"{progress.failed:,} failed"
         )
         if self._bar is None:

@@ -136,6 +136,17 @@ def test_tables_align_wrap_and_keep_decimals_equal() -> None:
     assert "60" in tabular.text_table(["note"], [(60.0,)]).splitlines()[-1]
 
 
+def test_a_table_far_wider_than_the_screen_is_told_row_by_row() -> None:
+    text = tabular.text_table(["work", "copy"], [("a" * 100, "b" * 100), ("c", None)])
+    assert text.splitlines() == [
+        f"work  {'a' * 100}",
+        f"copy  {'b' * 100}",
+        "",
+        "work  c",
+        "copy  -",
+    ]
+
+
 def test_a_table_prints_nothing_as_zero_that_is_not() -> None:
     values = [0.0, 0.004, -0.004, 0.005001, 0.5]
     lines = tabular.text_table(["weight"], [(value,) for value in values]).splitlines()

@@ -188,7 +188,7 @@ def misfit(kind: str, *, single_line: bool, rung: Rung, placed: bool) -> str:
 
 def _title(source: Source, where: Mapping[str, str]) -> str:
     """What the works are called: 'romantic piano works by Frédéric Chopin'."""
-    ensemble, family = where.get("ensemble"), where.get("family", "works for all forces")
+    ensemble, family = where.get("ensemble"), where.get("family", "works")
     works = kinds()[ensemble].works if ensemble else family
     words = [where["period"]] if "period" in where else []
     words.append(works)

@@ -28,7 +28,7 @@ def did_you_mean(word: str, known: Iterable[str], most: int = 3) -> str:
     near = [name for name in names if len(word) > 2 and word.casefold() in name.casefold()][
         :most
     ]
-    near = near or difflib.get_close_matches(word, names, n=most, cutoff=0.5)
+    near = near or difflib.get_close_matches(word, names, n=most, cutoff=0.6)
     return f"; did you mean {' or '.join(near)}?" if near else ""
 
 

@@ -76,6 +76,7 @@ def items(texts: Sequence[str]) -> list[str]:
     return [line for text in texts for line in item(text)]
 
 
+_BLOCKS = 2  # times the screen, from where a table is no longer read in columns
 NARROWEST = 12  # letters of a column of text that is wrapped
 _SMALLEST = 0.005  # what would be printed as nothing, and is not
 
@@ -84,7 +85,8 @@ def text_table(names: Sequence[str], rows: Sequence[Sequence[Any]]) -> str:
     """Rows in columns as wide as the screen: numbers to the right, all else to the left.
 
     Where there is no room, the widest columns of text are wrapped, down to NARROWEST letters
-    and never inside a word: an id, a path stays whole, that it can be pasted.
+    and never inside a word: an id, a path stays whole, that it can be pasted. Where even so
+    it is twice as wide as the screen, each row is a block of lines, a column a line.
     """
     if not rows:
         return "no rows"
@@ -111,6 +113,14 @@ def text_table(names: Sequence[str], rows: Sequence[Sequence[Any]]) -> str:
         others = max((widths[i] for i in texts if i != widest), default=0)
         least = max(room - sum(widths) + widths[widest], min(others, widths[widest] - 1))
         widths[widest] = max(least, NARROWEST, longest[widest])
+    if sum(widths) > _BLOCKS * room:
+        return "\n\n".join(
+            "\n".join(
+                f"{name:{max(map(len, names))}}  {cell}".rstrip()
+                for name, cell in zip(names, row, strict=True)
+            )
+            for row in zip(*(cells for cells, _ in columns), strict=True)
+        )
     right = [numbers for _, numbers in columns]
     lines = [
         *_row(names, widths, right),
