@@ -453,8 +453,8 @@ def _contrast(
     required=True,
     metavar="INTENTION",
     help="as in 'clear before 24', 'hold bass until 24', 'lift drone at 24', 'lighter', 'move "
-    "more', 'move more at 24', 'narrower in 9-16', or what 'examples' prints: 'shift as in "
-    "WORK bar 24'",
+    "more', 'move more at 24', 'narrower in 9-16', 'give bassoon in 9-16', or what 'examples' "
+    "prints: 'shift as in WORK bar 24'",
 )
 @_option("--to", type=_FILE, metavar="FOLDER", help="write the options there")
 @_COHORT

@@ -32,6 +32,7 @@ from corpusreg.text.revision import revised_document, revised_text
 
 PIECES = Path(__file__).parents[1] / "demo" / "pieces"
 STAIRS = PIECES / "stairs.musicxml"
+TRIO = PIECES / "three-at-a-table.musicxml"
 PIANO = Part("Piano", staves=2)
 BARS = 24
 
@@ -213,6 +214,34 @@ def test_lighter_lets_an_inner_part_rest() -> None:
     gone = rest.move.change.silent
     assert set(notes["part"][gone]) == {1}
     assert 0 < len(set(notes["bar"][gone])) < BARS
+
+
+def test_a_line_goes_to_a_player_whom_it_suits(in_home: Path, tmp_path: Path) -> None:
+    (before,) = read_scores(TRIO)
+    flute, clarinet, bassoon = range(3)
+    revised = direct.revise(TRIO, "give bassoon in 5-8", to=tmp_path)
+    first = revised.revisions[0]
+    assert first.kind == "to Clarinet in Bb" and first.file is not None
+    (after,) = read_scores(first.file)
+
+    def line(score: Score, part: int, inside: bool) -> list[tuple[int, ...]]:
+        notes = score.notes[score.notes["part"] == part]
+        there = (notes["bar"] >= 4) & (notes["bar"] < 8)
+        return sorted(notes[["onset", "pitch", "duration"]][there == inside].tolist())
+
+    assert line(after, clarinet, True) == line(before, bassoon, True)
+    assert line(after, bassoon, True) == line(before, clarinet, True)
+    for part in (flute, clarinet, bassoon):
+        assert line(after, part, False) == line(before, part, False)
+    assert "for 0 beats instead of" in first.words
+    assert intention("give the trumpet in C in bars 9-16").part == "trumpet in c"
+    for asked, said in (
+        ("give bassoon in 5-40", "has no bar '40'"),
+        ("give clarinet", "nowhere lies outside what is comfortable for long"),
+        ("give oboe", "has no part 'oboe'"),
+    ):
+        with pytest.raises(UsageError, match=said):
+            direct.revise(TRIO, asked)
 
 
 def test_narrower_draws_in_and_stays_still() -> None:

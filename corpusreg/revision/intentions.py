@@ -8,6 +8,8 @@
     move more           shift more (move more at 24, move more in 9-16)
     narrower            keep still in less space (narrower in 9-16)
     respace             low chords with more room in them (respace in 9-16)
+    give bassoon        a part's line, where it lies high or low, played by another whom it
+                        suits (give bassoon in 9-16)
     shift as in WORK bar 24
                         something like a passage of the reference, of one of LIKE;
                         with 'at 9' behind it in bar 9, otherwise where it can be
@@ -27,7 +29,7 @@ __all__ = ["EXAMPLES", "LIKE", "Intention", "intention"]
 EXAMPLES = (
     "clear before 24", "clear low before 24", "hold bass until 24", "lift drone at 24",
     "lighter", "move more", "move more at 24", "narrower in 9-16", "respace",
-    "shift as in WORK bar 24",
+    "give PART in 9-16", "shift as in WORK bar 24",
 )  # fmt: skip
 
 # Kinds of examples that can be aimed at.
@@ -47,6 +49,7 @@ _FORMS = (
     ("move at", rf"move(?: more)? at {_BAR}"),
     ("move", rf"move more{_BARS}"),
     ("narrower", rf"narrower{_BARS}"),
+    ("give", r"give (?P<part>.+?)(?: (?:in|from) (?P<bars>\d\S*(?: (?:-|to) \S+)?))?"),
     ("respace", rf"respace(?: low chords)?{_BARS}"),
 )
 # A work's name holds spaces and signs as its file does; a bar may be a '24 (2nd time)'.
@@ -58,12 +61,13 @@ _AS_IN = re.compile(
 
 @dataclass(frozen=True)
 class Intention:
-    """kind: 'clear', 'hold', 'lift', 'lighter', 'move at', 'move', 'narrower', 'respace' or
-    'as in'.
+    """kind: 'clear', 'hold', 'lift', 'lighter', 'move at', 'move', 'narrower', 'respace',
+    'give' or 'as in'.
 
     bar: printed number, '' where the kind needs none. bars: as in '9-16', '' for the
     whole piece. side: 'low', 'high', or '' for either. text: as it was written. like, work,
-    there: kind ('' where it is not said), work and printed bar of a model passage.
+    there: kind ('' where it is not said), work and printed bar of a model passage. part:
+    name of the one whose line is given, as it was written.
     """
 
     kind: str
@@ -74,6 +78,7 @@ class Intention:
     like: str = ""
     work: str = ""
     there: str = ""
+    part: str = ""
 
 
 def intention(text: str) -> Intention:

@@ -20,14 +20,16 @@ from corpusreg.instruments.limits import low_interval_limit
 from corpusreg.revision.contrast import contrast, phrase_bars
 from corpusreg.revision.heard import Heard
 from corpusreg.revision.limits import SPAN, Limits
-from corpusreg.revision.units import Group, Music, groups
-from corpusreg.score.rewrite import Change
+from corpusreg.revision.units import Group, Hand, Music, groups
+from corpusreg.score.rewrite import Change, Exchange
+from corpusreg.system.phrases import joined
 
 __all__ = [
     "Move",
     "after",
     "around",
     "before",
+    "given",
     "lighter",
     "like",
     "narrower",
@@ -250,6 +252,71 @@ def lighter(
                 rest |= hand.rows & (notes["bar"] >= a) & (notes["bar"] < b)
             what = f"every other phrase: {hand.name} rests"
             yield from _silenced("an inner part rests", _whole(music, rest), first, last, what)
+
+
+def given(music: Music, part: int, first: int, last: int) -> Iterator[Move]:
+    """The line of a part and that of another exchanged, each where it lies or an octave away.
+
+    Only lines on one staff of instruments that are known and not sung, where fewer notes then
+    lie outside what is comfortable, and no tie or slur is torn.
+    """
+    notes, chain = music.score.notes, music.chain
+    lines = [each for each in music.hands if _alone(music, each)]
+    giver = next((each for each in lines if each.part == part), None)
+    for taker in lines if giver else ():
+        swap = Exchange(part, taker.part, first, last)
+        handed = swap.rows(notes)
+        ends = (handed[a] != handed[b] for a, b in music.slurs)
+        if giver is None or taker is giver or (handed != handed[chain]).any() or any(ends):
+            continue
+        own, other = handed & giver.rows, handed & taker.rows
+        before = _outside(music, own, giver, 0) + _outside(music, other, taker, 0)
+        ways = [
+            (after_it, abs(a) + abs(b), a, b)
+            for a in (0, 1, -1)
+            for b in ((0, 1, -1) if other.any() else (0,))
+            if _fits(music, own, taker, a) and _fits(music, other, giver, b)
+            for after_it in (_outside(music, own, taker, a) + _outside(music, other, giver, b),)
+        ]
+        for outside, _, a, b in sorted(ways)[:2]:
+            if outside < before:
+                octaves = np.where(own, a, 0) + np.where(other, b, 0)
+                change = Change(octaves, np.zeros(len(notes), bool), swap)
+                what = _handed(giver.name, taker.name, a, b, rests=not other.any())
+                yield Move(f"to {taker.name}", change, first, last, what)
+
+
+def _alone(music: Music, hand: Hand) -> bool:
+    """Whether a hand is all of a part that plays, for an instrument that is known."""
+    several = sum(each.part == hand.part for each in music.hands) > 1
+    sung = music.score.parts[hand.part].lyrics > 0
+    # Where no instrument is known, or any height is easy, both spans are one.
+    return not several and not sung and hand.comfortable != (hand.low, hand.high)
+
+
+def _outside(music: Music, rows: Flags, hand: Hand, octaves: int) -> int:
+    """Ticks of some notes, moved, that lie outside what is comfortable for a hand."""
+    notes = music.score.notes[rows]
+    pitch = notes["pitch"] + 12 * octaves
+    low, high = hand.comfortable
+    return int(notes["duration"][(pitch < low) | (pitch > high)].sum())
+
+
+def _fits(music: Music, rows: Flags, hand: Hand, octaves: int) -> bool:
+    pitch = music.score.notes["pitch"][rows] + 12 * octaves
+    return bool(((pitch >= hand.low) & (pitch <= hand.high)).all())
+
+
+def _handed(giver: str, taker: str, own: int, other: int, *, rests: bool) -> str:
+    def far(octaves: int) -> str:
+        return f"an octave {'higher' if octaves > 0 else 'lower'}"
+
+    if rests:
+        return (
+            f"{taker} plays the line of {giver}{', ' + far(own) if own else ''}; {giver} rests"
+        )
+    moved = [f"that of {name} {far(by)}" for name, by in ((giver, own), (taker, other)) if by]
+    return f"{giver} and {taker} exchange lines{', ' + joined(moved) if moved else ''}"
 
 
 def _silenced(key: str, silent: Flags, first: int, last: int, what: str) -> Iterator[Move]:

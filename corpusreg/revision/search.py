@@ -17,6 +17,8 @@ respace   bars whose lowest notes, struck together, lie too close, the fewer the
 as in     how much what happens at the bar is like the model (`corpusreg.revision.likeness`);
           where no bar is named, at one of several; where the model is a shift, one that
           comes elsewhere costs a tenth
+give      beats of the bars that lie outside what is comfortable for a player, the fewer the
+          better
 lighter   share of the sound of the bars, as long as it is written, that goes, where the
           lowest note and the lower edge stay
 """
@@ -32,9 +34,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from corpusreg.comparison.examples import Example
-from corpusreg.comparison.heights import find_bars
+from corpusreg.comparison.heights import find_bars, find_part
+from corpusreg.comparison.placing import part_names
 from corpusreg.comparison.practice import crowded
 from corpusreg.measures.events import Event
+from corpusreg.measures.height import longest_run
 from corpusreg.measures.shifts import EDGE_MOVES, MASS_MOVES, MASS_MOVES_LINE, Shift
 from corpusreg.measures.texture import EDGE, texture
 from corpusreg.revision import moves
@@ -101,6 +105,8 @@ def goals(
     labels = music.score.bars.labels
     if model:
         return _like(wanted, model, music, before, where)
+    if wanted.kind == "give":
+        return [_given(wanted, music, where)]
     if wanted.bar:
         at, _ = find_bars(labels, wanted.bar, where)
         if at == 0:
@@ -110,6 +116,39 @@ def goals(
         return [Goal(wanted, at, at + 1, _at_bar(wanted, at, before))]
     first, last = find_bars(labels, wanted.bars, where) if wanted.bars else (0, len(labels))
     return [Goal(wanted, first, last, _over_bars(wanted, first, last, before))]
+
+
+def _given(wanted: Intention, music: Music, where: str) -> Goal:
+    """The line of a part, in the bars that are named or for as long as it lies far out."""
+    page = _page(music).played
+    part = find_part(part_names(page), wanted.part, where)
+    own = [each for each in music.hands if each.part == part]
+    if len(own) > 1:
+        raise UsageError(f"{where}: a part on several staves is no line that could be given")
+    if wanted.bars:
+        run = find_bars(music.score.bars.labels, wanted.bars, where)
+    else:
+        notes = page.notes.take(page.notes.part == part)
+        low, high = own[0].comfortable
+        far = [pitch for pitch in range(128) if not low <= pitch <= high]
+        found = longest_run(notes, np.isin(np.arange(128), far))
+        if found is None:
+            raise UsageError(
+                f"{where}: '{wanted.part}' nowhere lies outside what is comfortable for long; "
+                "name bars, as in 'give PART in 9-16'"
+            )
+        run = found
+    comfortable = {hand.part: hand.comfortable for hand in music.hands}
+
+    def suits(heard: Heard) -> float:
+        played = heard.played
+        written = played.bars.written[played.notes.bar]
+        notes = played.notes.take((written >= run[0]) & (written < run[1]))
+        ends = np.array([comfortable[each] for each in notes.part.tolist()]).reshape(-1, 2)
+        out = (notes.pitch < ends[:, 0]) | (notes.pitch > ends[:, 1])
+        return -float((out * notes.duration / played.bars.beat[notes.bar]).sum())
+
+    return Goal(wanted, *run, suits)
 
 
 def options(
@@ -148,6 +187,9 @@ def _page(music: Music) -> Heard:
 
 def _moves(music: Music, limits: Limits, page: Heard, wanted: Goal) -> Iterable[Move]:
     kind, first, last = wanted.intention.kind, wanted.first, wanted.last
+    if kind == "give":
+        part = find_part(part_names(page.played), wanted.intention.part, "")
+        return moves.given(music, part, first, last)
     starts = phrase_bars(music, page)
     if kind == "lighter":
         return moves.lighter(music, first, last, starts)
@@ -173,11 +215,14 @@ def _tried(
 ) -> Option | None:
     """The option that a move makes, None where it breaks a limit or does not serve."""
     change = move.change
-    count = music.attacks(change.touched)
+    handed = change.exchange.rows(music.score.notes) if change.exchange else False
+    count = music.attacks(change.touched | handed)
     if count < FEWEST:
         return None
     played: Played | None
-    if change.octaves.any():
+    if change.exchange:
+        played = limits.heard(change)
+    elif change.octaves.any():
         if not limits.inside(change):
             return None
         played = limits.heard(change)

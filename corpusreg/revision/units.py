@@ -22,7 +22,7 @@ from corpusreg.instruments import Instruments
 from corpusreg.score.notes import Score
 from corpusreg.score.rewrite import Change, tie_chains
 
-__all__ = ["Group", "Music", "groups", "music"]
+__all__ = ["Group", "Hand", "Music", "groups", "music"]
 
 Ints = NDArray[np.int64]
 Flags = NDArray[np.bool_]

@@ -43,7 +43,7 @@ def option_words(music: Music, option: Option, before: Heard) -> str:
     words = f"{does}. {_effect(option, before)}. {_why(option)}"
     if move.change.silent[music.hands[0].rows].any() and option.goal.intention.bar:
         words += " The notes above then carry the harmony: hear whether they can."
-    hands = strained(music, move.change)
+    hands = [] if move.change.exchange else strained(music, move.change)
     if hands:
         words += (
             f" Some notes then lie near the end of the range ({joined(hands)}): ask the "
@@ -70,6 +70,7 @@ _OCTAVES = {
     "move": "Each change of register is heard as a new beginning.",
     "narrower": "Lines that lie close together are heard as one body.",
     "respace": "Low down, wide intervals stay clear where close ones blur.",
+    "give": "The same notes then have another colour: ask both players.",
     "as in": "It does here what the other passage does there.",
 }
 
@@ -95,6 +96,11 @@ def _effect(option: Option, before: Heard) -> str:
     if kind == "narrower":
         was = "" if option.before is None else f" instead of {-option.before:.0f}"
         return f"Nine tenths of the sound there fill {-option.gain:.0f} semitones{was}"
+    if kind == "give":
+        return (
+            "Notes lie outside what is comfortable for "
+            f"{plural(round(-option.gain), 'beat')} instead of {round(-(option.before or 0.0))}"
+        )
     if kind == "respace":
         return (
             f"Low notes lie closer than is clear in {plural(round(-option.gain), 'bar')} "

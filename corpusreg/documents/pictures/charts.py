@@ -56,6 +56,7 @@ from statistics import NormalDist
 import numpy as np
 from numpy.typing import NDArray
 
+from corpusreg.comparison.choirs import FEWEST
 from corpusreg.comparison.comparison import Comparison, PlacedMeasure
 from corpusreg.comparison.players import Players
 from corpusreg.documents.pictures.look import GAP, SIZES, WEIGHTS, paint
@@ -495,7 +496,8 @@ _TONES = (0.005, 0.1, 0.25, 0.5)
 def level_grid(
     players: Players, spelling: Spelling, *, prefix: str, width: float = WIDTH
 ) -> Picture | None:
-    """The grids of all players and of each; None where no instrument is known."""
+    """The grids of all players and of each, in a large ensemble of each instrument; None where
+    no instrument is known."""
     two = players.two_level
     if two is None:
         return None
@@ -512,21 +514,16 @@ def level_grid(
         *_names(_LEFT, top),
     ]
     foot = top + side + small + 2 * GAP
-    several = [each for each in players.parts if each.lying] if len(players.parts) > 1 else []
+    several, what = _grids(players)
     x, y, right = _LEFT + side + 3 * GAP, top, _LEFT + side
     if several:
-        drawn.append(label("each player, in %", x, GAP + text - 3, small, "quiet"))
-    for number, player in enumerate(several, start=1):
+        drawn.append(label(f"each {what}, in %", x, GAP + text - 3, small, "quiet"))
+    for number, (named, grid) in enumerate(several, start=1):
         if x + 3 * _SMALL + 2 * GAP > width:
             x, y = _LEFT + side + 3 * GAP, y + 3 * _SMALL + text + 2 * GAP
-        if player.lying:
-            name = shortened(plain(player.name), 3 * _SMALL + GAP, small)
-            drawn.append(label(name, x, y + small - 1, small))
-            drawn.append(
-                _levels_grid(
-                    player.lying.grid, x, y + small + 4, _SMALL, f"{prefix}-grid-{number}"
-                )
-            )
+        name = shortened(plain(named), 3 * _SMALL + GAP, small)
+        drawn.append(label(name, x, y + small - 1, small))
+        drawn.append(_levels_grid(grid, x, y + small + 4, _SMALL, f"{prefix}-grid-{number}"))
         right = max(right, x + 3 * _SMALL)
         foot = max(foot, y + 3 * _SMALL + small + 2 * GAP)
         x += 3 * _SMALL + 2 * GAP
@@ -545,6 +542,20 @@ def level_grid(
         title="Place in the ensemble and in the instrument",
         description=_levels_description(two.grid),
     )
+
+
+def _grids(players: Players) -> tuple[list[tuple[str, Floats]], str]:
+    """Names and grids of the players, or of the instruments of a large ensemble, and which."""
+    known = [(each, each.lying) for each in players.parts if each.lying]
+    if len(players.parts) < FEWEST:
+        alone = len(players.parts) == 1
+        return [] if alone else [(each.name, lies.grid) for each, lies in known], "player"
+    sums: dict[str, tuple[Floats, float]] = {}
+    for each, lies in known:
+        amount = float(each.weight.sum())
+        grid, before = sums.get(lies.instrument.name, (np.zeros((3, 3)), 0.0))
+        sums[lies.instrument.name] = grid + amount * lies.grid, before + amount
+    return [(name, grid / amount) for name, (grid, amount) in sums.items()], "instrument"
 
 
 def _levels_grid(shares: Floats, x: float, y: float, side: float, name: str) -> Markup:

@@ -1,4 +1,4 @@
-"""Writes a changed score back: octaves of notes, and notes taken out.
+"""Writes a changed score back: octaves of notes, notes taken out, lines exchanged.
 
 `write` puts a `Change` into the file that the score was read from, so that the rest of
 it stays as it is written, and reads the result back: what it wrote is what `changed`
@@ -16,19 +16,20 @@ import numpy as np
 from corpusreg.score.notes import Score
 from corpusreg.score.played import perform
 from corpusreg.score.readers import read_file
-from corpusreg.score.rewrite.change import Change, changed, tie_chains
+from corpusreg.score.rewrite.change import Change, Exchange, changed, tie_chains
 from corpusreg.score.rewrite.musicxml import slurs
 from corpusreg.system.errors import CorpusregError, ReadError, UsageError
 from corpusreg.system.writing import replacing_named
 
-__all__ = ["Change", "changed", "check_target", "slurs", "tie_chains", "write"]
+__all__ = ["Change", "Exchange", "changed", "check_target", "slurs", "tie_chains", "write"]
 
 _MUSICXML = (".musicxml", ".xml")
 _MIDI = (".mid", ".midi")
-# All columns but the place in the file, which moves when notes are taken out.
+# All columns but the place in the file, which moves when notes are taken out, and the
+# number of the voice, which a part gives anew to a line that it takes over.
 _COLUMNS = (
-    "part", "staff", "voice", "bar", "onset", "duration", "pitch", "velocity", "grace",
-    "tie_in", "tie_out", "staccato",
+    "part", "onset", "pitch", "staff", "bar", "duration", "velocity", "grace", "tie_in",
+    "tie_out", "staccato",
 )  # fmt: skip
 
 
@@ -92,7 +93,8 @@ def _check(written: Path, target: Path, expected: Score) -> None:
         found = None
     same = found is not None and len(found.notes) == len(expected.notes)
     if found is not None and same:
-        same = all((found.notes[c] == expected.notes[c]).all() for c in _COLUMNS)
+        here, there = (np.sort(each.notes[list(_COLUMNS)]) for each in (found, expected))
+        same = np.array_equal(here, there)
         for name in ("start", "length", "full", "beat"):
             same &= np.array_equal(getattr(found.bars, name), getattr(expected.bars, name))
     if not same:

@@ -1,4 +1,4 @@
-"""What is changed in a score: octaves of notes, and notes taken out.
+"""What is changed in a score: octaves of notes, notes taken out, and lines exchanged.
 
 Conventions: arrays have one entry a row of `Score.notes`. A row is moved by whole
 octaves; tied rows are one note, and are changed together or not at all.
@@ -11,23 +11,44 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from corpusreg.score.notes import Score
+from corpusreg.score.notes import Dynamic, Score
 
-__all__ = ["Change", "changed", "tie_chains"]
+__all__ = ["Change", "Exchange", "carried", "changed", "tie_chains"]
 
 Ints = NDArray[np.int64]
 Flags = NDArray[np.bool_]
 
 
 @dataclass(frozen=True)
+class Exchange:
+    """Two parts play each other's lines in written bars `first` to `last` (half-open)."""
+
+    one: int
+    other: int
+    first: int
+    last: int
+
+    def partner(self, part: int) -> int:
+        """The part that has the line of another one of the two."""
+        return self.other if part == self.one else self.one
+
+    def rows(self, notes: NDArray[np.void]) -> Flags:
+        """Which rows change hands, shape (n,)."""
+        inside = (notes["bar"] >= self.first) & (notes["bar"] < self.last)
+        return np.asarray(inside & np.isin(notes["part"], (self.one, self.other)), np.bool_)
+
+
+@dataclass(frozen=True)
 class Change:
     """A change of a score.
 
-    octaves: by how many octaves each row moves, shape (n,). silent: rows taken out.
+    octaves: by how many octaves each row moves, shape (n,). silent: rows taken out. exchange:
+    two parts whose lines change hands.
     """
 
     octaves: Ints
     silent: Flags
+    exchange: Exchange | None = None
 
     @classmethod
     def of(
@@ -49,7 +70,7 @@ def changed(score: Score, change: Change, chain: Ints | None = None) -> Score:
     """The score as it reads once the change is written. chain: its `tie_chains`, if known.
 
     Raises ValueError where the change has another size than the score, moves a note
-    out of 0 to 127, or tears tied notes apart.
+    out of 0 to 127, or tears tied notes apart. Dynamics go with a line that changes hands.
     """
     notes = score.notes
     if not len(notes) == len(change.octaves) == len(change.silent):
@@ -59,12 +80,57 @@ def changed(score: Score, change: Change, chain: Ints | None = None) -> Score:
     if ((pitch < 0) | (pitch > 127))[kept].any():
         raise ValueError("a note would leave the pitches 0 to 127")
     chain = tie_chains(notes) if chain is None else chain
-    for column in (change.octaves, change.silent):
+    swap = change.exchange
+    handed = np.zeros(len(notes), bool) if swap is None else swap.rows(notes)
+    for column in (change.octaves, change.silent, handed):
         if (column != column[chain]).any():
             raise ValueError("tied notes are changed together")
     table = notes.copy()
     table["pitch"] = pitch
-    return replace(score, notes=table[kept])
+    if swap is None:
+        return replace(score, notes=table[kept])
+    table["part"][handed] = swap.one + swap.other - table["part"][handed]
+    start, stop = _ticks(score, swap)
+    dynamics = [
+        replace(each, part=swap.partner(each.part))
+        if each.part in (swap.one, swap.other) and start <= each.tick < stop
+        else each
+        for each in score.dynamics
+    ]
+    return replace(score, notes=table[kept], dynamics=(*dynamics, *carried(score, swap)))
+
+
+def carried(score: Score, swap: Exchange) -> tuple[Dynamic, ...]:
+    """Marks to be written anew where lines change hands, and where they change back.
+
+    A line keeps the mark that is in force for it, where the other part's is another one.
+    """
+    start, stop = _ticks(score, swap)
+    end = int(score.bars.start[-1] + score.bars.length[-1])
+    found = []
+    for tick in (start, stop) if stop < end else (start,):
+        marks = {part: _mark(score, part, tick) for part in (swap.one, swap.other)}
+        for part, mark in marks.items():
+            reader = swap.partner(part) if tick == start else part
+            own = (each for each in score.dynamics if each.part == part and each.mark)
+            fresh = any(each.tick == tick for each in own)
+            if mark and not fresh and mark != marks[swap.partner(part)]:
+                found.append(Dynamic(reader, tick, "mark", mark))
+    return tuple(found)
+
+
+def _ticks(score: Score, swap: Exchange) -> tuple[int, int]:
+    last = swap.last - 1
+    return int(score.bars.start[swap.first]), int(
+        score.bars.start[last] + score.bars.length[last]
+    )
+
+
+def _mark(score: Score, part: int, tick: int) -> str:
+    """The mark in force in a part at a tick, '' for none."""
+    own = [each for each in score.dynamics if each.part == part and each.mark]
+    earlier = [each for each in own if each.tick <= tick]
+    return max(earlier, key=lambda each: each.tick).mark if earlier else ""
 
 
 def tie_chains(notes: NDArray[np.void]) -> Ints:

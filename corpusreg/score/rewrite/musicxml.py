@@ -24,18 +24,19 @@ what is printed there lies elsewhere.
 from __future__ import annotations
 
 from collections.abc import Container, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import takewhile
 from pathlib import Path
 
+import numpy as np
 from lxml import etree
 
 from corpusreg.score.notes import Score
 from corpusreg.score.readers.musicxml.container import file_name, score_bytes
 from corpusreg.score.readers.musicxml.records import integer, number
 from corpusreg.score.readers.musicxml.wording import STACCATO
-from corpusreg.score.rewrite.change import Change
+from corpusreg.score.rewrite.change import Change, Exchange, carried
 from corpusreg.system.errors import ReadError
 
 __all__ = ["edited", "parsed", "slurs"]
@@ -438,6 +439,9 @@ def edited(path: Path, score: Score, change: Change) -> bytes:
     if len(source) and not 0 <= int(source.min()) <= int(source.max()) < len(notes):
         raise ReadError(f"{file_name(path)}: changed since it was read; try again")
     moving = (change.octaves != 0) & ~change.silent
+    if change.exchange is not None:
+        moving |= change.exchange.rows(score.notes)
+        _exchange(root, score, notes, change.exchange)
     moves = {
         notes[at]: octaves
         for at, octaves in zip(
@@ -450,6 +454,132 @@ def edited(path: Path, score: Score, change: Change) -> bytes:
     for note in gone:
         _take_out(note, set(gone))
     return bytes(etree.tostring(root.getroottree(), encoding="UTF-8", xml_declaration=True))
+
+
+def _exchange(
+    root: etree._Element, score: Score, notes: list[etree._Element], swap: Exchange
+) -> None:
+    """Two parts take each other's notes, and what is written at these, for some bars."""
+    several = parts(root)
+    lines = [_bars_of(several, score, notes, part) for part in (swap.one, swap.other)]
+    for own in lines:
+        if len({note.findtext("staff", "1") for bar in own for note in bar.iter("note")}) > 1:
+            raise ReadError("a line on several staves cannot be given to another part")
+    here = [_in_force(own, swap.first) for own in lines]
+    if here[0].divisions != here[1].divisions:
+        raise ReadError("these parts count time differently in the file: re-export it")
+    for bar in range(swap.first, swap.last):
+        one, other = (_line_of(own[bar]) for own in lines)
+        _set_line(lines[0][bar], other, here[1], here[0])
+        _set_line(lines[1][bar], one, here[0], here[1])
+    for each in carried(score, swap):
+        own = lines[0] if each.part == swap.one else lines[1]
+        _mark(own[int(np.searchsorted(score.bars.start, each.tick))], each.mark)
+    if here[0].steps != here[1].steps:
+        for own in lines:
+            for bar, keys in list(zip(own, keys_of(own), strict=True))[swap.first : swap.last]:
+                add_accidentals(bar, keys, set())
+
+
+@dataclass(frozen=True)
+class _Force:
+    """What is in force in a part: divisions of a quarter note, and how much lower or higher its
+    notes sound than they are written, in steps and semitones."""
+
+    divisions: str
+    steps: int
+    semitones: int
+
+
+def _bars_of(
+    several: list[list[etree._Element]], score: Score, notes: list[etree._Element], part: int
+) -> list[etree._Element]:
+    """Bars of a part of the score, from the score's first on."""
+    row = int(np.flatnonzero(score.notes["part"] == part)[0])
+    home = notes[int(score.notes["source"][row])].getparent()
+    for own in several:
+        if home in own:
+            return own[own.index(home) - int(score.notes["bar"][row]) :]
+    raise ReadError("a part of the score is not where it was read")
+
+
+def _in_force(bars: list[etree._Element], at: int) -> _Force:
+    now = _Force("", 0, 0)
+    for bar in bars[: at + 1]:
+        for attributes in bar.iterchildren("attributes"):
+            now = replace(
+                now, divisions=attributes.findtext("divisions", now.divisions).strip()
+            )
+            for each in attributes.iterchildren("transpose"):
+                steps, semitones, octaves = (
+                    integer(each.findtext(name) or "0") or 0
+                    for name in ("diatonic", "chromatic", "octave-change")
+                )
+                now = replace(
+                    now, steps=steps + 7 * octaves, semitones=semitones + 12 * octaves
+                )
+    return now
+
+
+_OF_THE_PART = ("print", "attributes", "barline", "sound", "listening")
+
+
+def _line_of(bar: etree._Element) -> list[etree._Element]:
+    """Notes of a bar with all that is written at them."""
+    line = [e for e in bar if isinstance(e.tag, str) and e.tag not in _OF_THE_PART]
+    if line and any(True for _ in line[0].itersiblings("attributes")):
+        raise ReadError("a clef or key changes inside a bar: the line cannot be given away")
+    if any(True for e in line for _ in e.iter("octave-shift")):
+        raise ReadError("a line under an octave sign cannot be given to another part")
+    return line
+
+
+def _set_line(
+    bar: etree._Element, line: list[etree._Element], before: _Force, now: _Force
+) -> None:
+    """Put a line in the place of a bar's own, written as its new part reads it."""
+    for old in _line_of(bar):
+        if old.getparent() is bar and old not in line:
+            bar.remove(old)
+    ahead = [e for e in bar if e.tag in _OF_THE_PART and e.get("location") != "right"]
+    at = bar.index(ahead[-1]) + 1 if ahead else 0
+    for place, element in enumerate(line):
+        bar.insert(at + place, element)
+        for name in element.findall("instrument"):
+            remove(name)
+        if element.tag == "note" and before.steps != now.steps:
+            _respell(element, before.steps - now.steps, before.semitones - now.semitones)
+
+
+def _mark(bar: etree._Element, mark: str) -> None:
+    """Write a dynamic at the beginning of a bar."""
+    direction = etree.Element("direction", placement="below")
+    kind = etree.SubElement(etree.SubElement(direction, "direction-type"), "dynamics")
+    etree.SubElement(kind, mark)
+    line = _line_of(bar)
+    if line:
+        line[0].addprevious(direction)
+
+
+def _respell(note: etree._Element, steps: int, semitones: int) -> None:
+    """Write a note as many steps and semitones higher."""
+    pitch = note.find("pitch")
+    if pitch is None:
+        return
+    old = _place(note)
+    alter = integer(pitch.findtext("alter") or "0") or 0
+    was, now = (12 * (each // 7) + _SEMITONES[each % 7] for each in (old, old + steps))
+    for tag in ("pitch", "accidental"):
+        for element in note.findall(tag):
+            remove(element)
+    fresh = insert(note, etree.Element("pitch"))
+    etree.SubElement(fresh, "step").text = _STEPS[(old + steps) % 7]
+    if was + alter + semitones != now:
+        etree.SubElement(fresh, "alter").text = str(was + alter + semitones - now)
+    etree.SubElement(fresh, "octave").text = str((old + steps) // 7)
+
+
+_SEMITONES = (0, 2, 4, 5, 7, 9, 11)
 
 
 def _move_all(root: etree._Element, moves: Mapping[etree._Element, int]) -> None:
