@@ -16,6 +16,8 @@ from corpusreg.norms import written
 from corpusreg.norms.cohorts import Copies
 from corpusreg.store import open_reference
 
+TABLE = load()
+
 
 class Table:
     """Rows of `queries/store/written.sql` that are given."""
@@ -38,16 +40,16 @@ def test_composers_count_the_same_and_short_ones_in_proportion() -> None:
         ("oboe", "song", None, "c7", 80, 100_000.0),
         ("oboe", "choir", None, "c8", 90, 100.0),
     ]
-    found = written.fetch(Table(rows), ["oboe"], "choir")["oboe"]
+    found = written.fetch(Table(rows), [TABLE["oboe"]], "choir")["oboe"]
     assert (found.ensemble, found.composers) == ("", 9)
     assert found.share[[70, 80, 90]] == pytest.approx(np.array([7, 1, 0.5]) / 8.5)
     assert found.lower[81] == pytest.approx(8 / 8.5)
     assert found.higher[80] == pytest.approx(0.5 / 8.5)
     assert (found.quantile(0.5), found.quantile(0.9), found.quantile(1)) == (70, 80, 90)
     assert found.periods == {}  # seven composers are too few
-    song = written.fetch(Table(rows), ["oboe"], "song")["oboe"]
+    song = written.fetch(Table(rows), [TABLE["oboe"]], "song")["oboe"]
     assert (song.ensemble, song.composers) == ("song", 8)
-    assert not written.fetch(Table(rows[:7]), ["oboe"], "song")
+    assert not written.fetch(Table(rows[:7]), [TABLE["oboe"]], "song")
 
 
 def test_periods_are_of_the_medium_where_two_of_them_have_enough() -> None:
@@ -58,17 +60,22 @@ def test_periods_are_of_the_medium_where_two_of_them_have_enough() -> None:
 
     song = rows("song", "classical", 50)
     orchestra = rows("orchestra", "classical", 60)
-    found = written.fetch(Table([*song, *orchestra]), ["horn"], "orchestra")["horn"]
+    found = written.fetch(Table([*song, *orchestra]), [TABLE["horn"]], "orchestra")["horn"]
     assert not found.by_medium and found.periods["classical"][50] == pytest.approx(0.5)
     late = rows("orchestra", "romantic", 70)
-    found = written.fetch(Table([*song, *orchestra, *late]), ["horn"], "orchestra")["horn"]
+    found = written.fetch(Table([*song, *orchestra, *late]), [TABLE["horn"]], "orchestra")[
+        "horn"
+    ]
     assert found.by_medium
+    # Too few write for natural horns: they are horns.
+    natural = TABLE["natural-horn"]
+    assert written.fetch(Table(song), [natural], "")["natural-horn"].name == "horn"
     assert [share.argmax() for share in found.periods.values()] == [60, 70]
 
 
 def test_counts_are_those_of_the_reference(in_home: Path) -> None:
     reference = open_reference()
-    known = written.fetch(reference, list(load()), "")
+    known = written.fetch(reference, list(TABLE.values()), "")
     found = max(known.values(), key=lambda each: each.composers)
     rows = reference.fetch_columns(
         "SELECT w.unit, n.pitch, n.notes FROM part_pitches AS n"

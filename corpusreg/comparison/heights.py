@@ -136,7 +136,7 @@ def among(source: Source, found: Passage) -> Passage:
     """The passage among what is written for its instrument, where enough is; copies of the
     piece are left out."""
     copies = own_copies(source, *found.marks).counted
-    known = written.fetch(source, [found.home.id], found.ensemble, copies).get(found.home.id)
+    known = written.fetch(source, [found.home], found.ensemble, copies).get(found.home.id)
     if known is None:
         return found
     time = found.time / found.time.sum()

@@ -236,8 +236,8 @@ def _placed(
     ]
     rows = [row for row in table.match_all(work.played.parts) if row]
     # A keyboard is nowhere at its edge, which is all that the first screen tells of heights.
-    ids = [row.id for row in rows if not (brief and row.family == "keyboard")]
-    known = written.fetch(reference, ids, kind.kind if kind.placed else "", copies.counted)
+    told = [row for row in rows if not (brief and row.family == "keyboard")]
+    known = written.fetch(reference, told, kind.kind if kind.placed else "", copies.counted)
     everyone = players(work.whole, parts, table, known)
     heard = [_with_examples(reference, each, copies.counted) for each in everyone.parts]
     everyone = replace(everyone, parts=tuple(heard))

@@ -75,9 +75,9 @@ class Line:
 class Reach:
     """A passage of a part that lies high or low for its instrument, and what is beside it.
 
-    instrument, family, comfortable: of the part. side: 'high' or 'low'. first, last: bars,
-    half-open. low, high: its notes. share: of the part's time that lies so. beyond: how many of
-    the notes written for the instrument lie less far than the passage, 0 to 1, by `composers`
+    instrument: the one whose notes are counted; family, comfortable: of the part's. side:
+    'high' or 'low'. first, last: bars, half-open. low, high: its notes. share: of the part's
+    time that lies so. beyond: how many of the notes written for the instrument lie less far than the passage, 0 to 1, by `composers`
     in `ensemble` ('' for works of every kind), None where too few are known. zone: 'tiring'
     where a quarter of it or more tires, 'dull' where half of it is dull, else ''. amid: it
     sounds in the middle third of the ensemble's compass, with others above and below it, for
@@ -321,7 +321,7 @@ def reach_in(
     known = [line.row.professional for line in lines.values() if line.row]
     edges = height.middle_but_edge(height.union(known), row.professional, row.comfortable)
     return Reach(
-        instrument=row.name,
+        instrument=written.name if written else row.name,
         family=row.family,
         comfortable=row.comfortable,
         side=side,

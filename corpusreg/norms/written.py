@@ -17,6 +17,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
+from corpusreg.instruments import Instrument, load
 from corpusreg.norms.cohorts import Source
 from corpusreg.score.formats import FORMATS
 from corpusreg.store import sql
@@ -47,6 +48,12 @@ class Written:
     by_medium: bool = False
 
     @property
+    def name(self) -> str:
+        """What the instrument is called."""
+        row = load().get(self.instrument)
+        return row.name if row else self.instrument
+
+    @property
     def lower(self) -> Floats:
         """Share of the notes that lie below each pitch, shape (128,), 0 to 1."""
         return lower(self.share)
@@ -67,18 +74,35 @@ def lower(share: Floats) -> Floats:
 
 
 def fetch(
-    source: Source, instruments: Sequence[str], ensemble: str, leave_out: Sequence[str] = ()
+    source: Source,
+    rows: Sequence[Instrument],
+    ensemble: str,
+    leave_out: Sequence[str] = (),
 ) -> dict[str, Written]:
     """What is written for instruments, by id: in a medium where enough wrote for it there.
 
-    leave_out: ids of works, such as the piece's own copies. An instrument that too few
-    composers wrote for is not there.
+    leave_out: ids of works, such as the piece's own copies. Where too few composers wrote for a
+    kind of an instrument, as for natural horns, the instrument stands for it; where too few
+    wrote for that, nothing is known.
     """
-    if not instruments:
-        return {}
+    table = load()
+    plain = {
+        row.id: row.kind_of
+        for row in rows
+        if row.kind_of in table and not table[row.kind_of].generic
+    }
+    ids = {*plain.values(), *(row.id for row in rows)}
+    known = _fetch(source, sorted(ids), ensemble, leave_out) if rows else {}
+    found = {row.id: known.get(row.id) or known.get(plain.get(row.id, "")) for row in rows}
+    return {key: each for key, each in found.items() if each is not None}
+
+
+def _fetch(
+    source: Source, instruments: Sequence[str], ensemble: str, leave_out: Sequence[str]
+) -> dict[str, Written]:
     rows = source.fetch_columns(
         sql.load("written"),
-        {"instruments": sorted(set(instruments)), "leave_out": list(leave_out)},
+        {"instruments": list(instruments), "leave_out": list(leave_out)},
     )
     found = {}
     for instrument in np.unique(rows["instrument"].astype(str)).tolist():

@@ -30,6 +30,7 @@ __all__ = [
     "transposed",
 ]  # fmt: skip
 
+_PEAK = 0.95  # of the notes written, beyond which an outermost note is told
 _MOVED = 3  # of 100 notes by which periods differ for the difference to be told
 _KEY = (
     "Height: 0 is the lowest note of the range, 1 the highest, beyond these outside it. "
@@ -73,7 +74,8 @@ def passage_words(found: Passage) -> str:
     elif far is not None:
         share = far.lower if up else far.higher
         among = far.written.ensemble, far.written.composers
-        text = f"It lies {far_words(share, side, found.home.name, *among)}"
+        text = f"It lies {far_words(share, side, far.written.name, *among)}"
+        text += _outermost(found, far)
     if reach is not None and far is not None:
         outer, by_period = (found.highest, far.top) if up else (found.lowest, far.bottom)
         spread = [int(100 * each) for each in by_period.values()]
@@ -85,6 +87,19 @@ def passage_words(found: Passage) -> str:
             )
             text += f". Of 100 notes in {medium} its {name} is {side}er than {joined(shares)}"
     return f"{text}."
+
+
+def _outermost(found: Passage, far: Far) -> str:
+    """How far out single notes of a passage lie that does not lie so on the whole."""
+    ends = [
+        (float(far.written.lower[found.highest]), "highest", found.highest, "higher"),
+        (float(far.written.higher[found.lowest]), "lowest", found.lowest, "lower"),
+    ]
+    share, which, pitch, way = max(ends)
+    if share < _PEAK:
+        return ""
+    many = "all" if share == 1 else f"{int(100 * share)} of 100"
+    return f"; its {which} note, {note(pitch, found.spelling)}, is {way} than {many}"
 
 
 def string_words(found: Passage) -> str:

@@ -159,7 +159,8 @@ def far_words(share: float, side: str, name: str, ensemble: str, composers: int)
     of = "all" if share == 1 else f"{int(100 * share)} of 100"
     where = f" in {kinds()[ensemble].works}" if ensemble else ""
     people = plural(composers, "composer")
-    return f"{side}er than {of} notes written for {name}{where} ({people})"
+    plain_name = name.partition(" (")[0]  # as in 'voice (type not named)'
+    return f"{side}er than {of} notes written for {plain_name}{where} ({people})"
 
 
 def player_lines(c: Comparison) -> list[str]:
