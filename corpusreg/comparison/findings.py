@@ -33,7 +33,7 @@ from corpusreg.corpus.tables import rows as data_rows
 from corpusreg.instruments import Instrument
 from corpusreg.instruments.limits import furthest, passaggio, resisting
 from corpusreg.measures.definitions import Measure
-from corpusreg.measures.events import Event, final_bar
+from corpusreg.measures.events import TOGETHER, Event, final_bar
 from corpusreg.measures.peaks import NEAR
 from corpusreg.measures.rebar import Bars
 from corpusreg.measures.sections import sections
@@ -63,9 +63,14 @@ ALWAYS = frozenset(("high_point", "low_point", "closing"))
 # a musician called clear the weakest has .42; half of those that he did not mark lie below.
 FIRST_STRENGTH = {
     "withheld_bass": 0.4, "withheld_top": 0.4, "entry": 0.25, "crossing": 0.5, "gap": 0.25,
+    "pedal_point": 0.5,
 }  # fmt: skip
 WITHHELD = ("withheld_bass", "withheld_top")
-LEAST_WAIT = 4.0  # bars from the beginning: an introduction shorter than that withholds nothing
+LEAST_WAIT = 4.0  # bars; a shorter wait is never told first
+# A wait leads where it is a sixth of the piece or this long. A shorter one is a breath in a
+# long piece: anything else that is clear is told before it.
+LONG_WAIT, PART_OF_PIECE = 6.0, 6
+FULL_WAIT = 8.0  # bars from which on a longer wait is no stronger
 EARLY = 0.5  # bars by which a rest may be shorter than it is told, where the metre changes
 DRONE = 0.75  # of the music, under which a pedal point is what the piece does
 # Measures of one family say the same; only the furthest out is named.
@@ -758,13 +763,12 @@ _SIZES: Mapping[str, tuple[str, str]] = {
 
 
 def _events(c: Comparison, part: str | None, names: _Names) -> Iterable[Finding]:
-    """Events of the whole or of a part, the strongest first; a pedal point under nearly all of
-    the music comes before all others."""
+    """Events of the whole or of a part, the most telling first."""
     own = [each.event for each in c.events if each.part == part]
     again = _heard_before(own, c.bars)
     found = [_event(c, event, part, names) for at, event in enumerate(own) if at not in again]
     told = _as_one(each for each in found if each is not None)
-    told.sort(key=lambda each: not drone(each, len(c.bars)))
+    told.sort(key=lambda each: _turn(each, len(c.bars)))
     for order, each in enumerate(told, start=1):
         yield replace(each, order=order)
 
@@ -831,6 +835,23 @@ def drone(found: Finding, bars: int) -> bool:
     """Whether a pedal point sounds under nearly all of the music."""
     event = found.event
     return found.name == "pedal_point" and event is not None and event.lasts >= DRONE * bars
+
+
+def _turn(found: Finding, bars: int) -> tuple[int, float]:
+    """By what events are put in order: a drone, long waits with the longest and clearest first,
+    all else as it is ranked, short waits, what happens in the final cadence."""
+    event = found.event
+    if event is None or drone(found, bars):
+        return 0, 0.0
+    if event.bar >= final_bar(bars):
+        return 4, 0.0
+    if found.name not in WITHHELD:
+        return 2, 0.0
+    wait = found.size or 0.0
+    if wait < min(LONG_WAIT, max(LEAST_WAIT, bars / PART_OF_PIECE)):
+        return 3, 0.0
+    together = TOGETHER if event.theme or event.section else 1.0
+    return 1, -event.strength * together * min(wait / FULL_WAIT, 1.0)
 
 
 def _filled(event: Event, bars: PlayedBars) -> tuple[int, int]:
@@ -1180,8 +1201,8 @@ def may_be_first(each: Finding, bars: int) -> bool:
     event = each.event
     if event is None or each.name in ALWAYS:
         return False
-    opens = event.since is None and each.name in WITHHELD and (each.size or 0) < LEAST_WAIT
-    clear = event.strength >= FIRST_STRENGTH.get(each.name, 0.0) and not opens
+    short = each.name in WITHHELD and (each.size or 0) < LEAST_WAIT
+    clear = event.strength >= FIRST_STRENGTH.get(each.name, 0.0) and not short
     return drone(each, bars) or (clear and event.bar < final_bar(bars))
 
 

@@ -11,7 +11,7 @@ from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 
-from corpusreg.comparison.findings import Finding, PieceFacts, bare_event
+from corpusreg.comparison.findings import WITHHELD, Finding, PieceFacts, bare_event
 from corpusreg.measures.events import Event
 from corpusreg.score.pitch import Spelling
 from corpusreg.score.played import PlayedBars
@@ -95,19 +95,18 @@ _COUNTED = {  # where the name of a kind is not what one or several of them are 
 def event_lines(
     found: Sequence[Finding], piece: PieceFacts
 ) -> list[tuple[str, Finding | None]]:
-    """Events as a list to be read, each line with the first event that it tells.
+    """Events as a list to be followed with the score, in the order in which they are heard,
+    each line with the first event that it tells.
 
-    The first is as it is; the same fact in several places is one line, voices enter in order
-    of time, and of one kind the clearest are listed, the others counted in a last line, which
-    tells no single event.
+    found: the most telling first. The same fact in several places is one line. Of one kind the
+    clearest are listed, the others counted in a last line, which tells no single event.
     """
     facts: dict[object, list[Finding]] = {}
-    later = found[1:]
-    entries = [each for each in later if each.name == "voice_entry"]
-    heard = iter(sorted(entries, key=lambda each: _event(each).bar))
-    in_time = [next(heard) if each.name == "voice_entry" else each for each in later]
-    for at, each in enumerate([*found[:1], *in_time]):
+    arrivals = {(_event(each).bar, each.players) for each in found if each.name in WITHHELD}
+    for at, each in enumerate(found):
         fact: object = at
+        if each.name == "voice_entry" and (_event(each).bar, each.players) in arrivals:
+            continue  # its player is told to bring the bass or the top
         if each.name == "pedal_point":
             fact = each.name, each.notes, _event(each).place
         elif each.name == "voice_entry" and each.players and not _event(each).theme:
@@ -124,6 +123,7 @@ def event_lines(
             group.sort(key=lambda each: _event(each).bar)
             said = sentence(group[0], piece) if len(group) == 1 else _often(group, piece)
             lines.append((said, group[0]))
+    lines.sort(key=lambda line: _event(line[1]).bar if line[1] else 0)
     if left:
         many = [f"{number(n)} {_many(name, n)}" for name, n in left.items()]
         lines.append((f"Less clear, and not listed: {joined(many)}.", None))

@@ -281,8 +281,8 @@ class Section:
 
 
 def happenings(r: Reading) -> list[tuple[str, Finding | None]]:
-    """The events as lines, what the piece is said to do first before all."""
-    return event_lines(sorted(r.of_whole(), key=lambda each: each is not r.first), r.piece)
+    """The events as lines, in the order in which they are heard."""
+    return event_lines(r.of_whole(), r.piece)
 
 
 def details(r: Reading) -> list[Section]:
