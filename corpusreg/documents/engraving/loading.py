@@ -43,6 +43,7 @@ _OPTIONS = {
     "breaks": "auto",
     "breaksNoWidow": True,
     "condense": "none",
+    "lyricWordSpace": 2.0,  # what prints is set in a wider face than the one that is measured
     "header": "none",
     "footer": "none",
     "svgViewBox": True,

@@ -100,7 +100,7 @@ def cleaned(
     width, height = (round(size * scale, 2) for size in box[2:])
     numbers = iter(labels)
     for element in list(inner.iter()):
-        if not isinstance(element.tag, str) or _name(element) not in _KEPT:
+        if not isinstance(element.tag, str) or _name(element) not in _KEPT or _remark(element):
             _drop(element)
             continue
         _restyle(element)
@@ -121,6 +121,14 @@ def cleaned(
     whole.extend(list(inner))
     text = etree.tostring(whole, encoding="unicode")
     return _tight(text), glyphs, (width, height)
+
+
+def _remark(element: Any) -> bool:
+    """Whether an element is no music: coloured words of an editor, or a doubt of the engraver
+    about the file."""
+    kinds = (element.get("class") or "").split()
+    coloured = element.get("color") not in (None, "black", "#000000")
+    return "problem" in kinds or (coloured and kinds[:1] in (["verse"], ["dir"]))
 
 
 def _join_lines(group: Any) -> None:
