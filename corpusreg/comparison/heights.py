@@ -187,7 +187,8 @@ def passage(
     matched = table.match_all(played.parts)
     own = matched[index]
     chosen = asked or _offered(table, [matched[i] for i in names], own)
-    home = own or (asked[0] if asked else None)
+    # What is asked for says more than a name that covers many kinds, as 'voice' does.
+    home = own if own and not (own.generic and asked) else asked[0] if asked else None
     if home is None:
         raise UsageError(
             f"{path.name}: which instrument '{names[index]}' is for is not known; "

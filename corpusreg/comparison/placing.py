@@ -277,8 +277,7 @@ def with_examples(
 ) -> Reach:
     """A passage high or low for its player with works that lie as high or as low."""
     up = found.side == "high"
-    pitch = found.low if up else found.high
-    works = written.examples(source, known, pitch, up=up, leave_out=leave_out)
+    works = written.examples(source, known, found.middle, up=up, leave_out=leave_out)
     return replace(found, examples=works)
 
 

@@ -76,14 +76,16 @@ class Reach:
     """A passage of a part that lies high or low for its instrument, and what is beside it.
 
     instrument: the one whose notes are counted; family, comfortable: of the part's. side:
-    'high' or 'low'. first, last: bars, half-open. low, high: its notes. share: of the part's
-    time that lies so. beyond: how many of the notes written for the instrument lie less far than the passage, 0 to 1, by `composers`
-    in `ensemble` ('' for works of every kind), None where too few are known. zone: 'tiring'
-    where a quarter of it or more tires, 'dull' where half of it is dull, else ''. amid: it
-    sounds in the middle third of the ensemble's compass, with others above and below it, for
-    half of its time or more. under: brass parts that sound in half of its bars or more, over a
-    low passage. below: the next voice of the page where a low voice lies beneath it on the
-    whole, else ''. examples: works with many notes of the instrument there.
+    'high' or 'low'. first, last: bars, half-open. low, middle, high: of its notes, the middle
+    by time. share: of the part's time that lies so. beyond: how many of the notes written for
+    the instrument lie less far than the passage, 0 to 1, by `composers` in `ensemble` ('' for
+    works of every kind), and peak: less far than its outermost note; both None where too few
+    are known. zone: 'tiring' where a quarter of it or more tires, 'dull' where half of it is
+    dull, else ''. amid: it sounds in the middle third of the ensemble's compass, with others
+    above and below it, for half of its time or more. under: brass parts that sound in half of
+    its bars or more, over a low passage. below: the next voice of the page where a low voice
+    lies beneath it on the whole, else ''. examples: works with many notes of the instrument as
+    far out as the middle of the passage.
     """
 
     instrument: str
@@ -93,9 +95,11 @@ class Reach:
     first: int
     last: int
     low: int = field(metadata=PITCH)
+    middle: int = field(metadata=PITCH)
     high: int = field(metadata=PITCH)
     share: float
     beyond: float | None
+    peak: float | None
     ensemble: str
     composers: int
     zone: str
@@ -328,9 +332,11 @@ def reach_in(
         first=run[0],
         last=run[1],
         low=int(own.pitch.min()),
+        middle=int((2 * np.cumsum(there) < there.sum()).sum()),
         high=int(own.pitch.max()),
         share=height.share(time_by_pitch(notes), outer),
         beyond=far,
+        peak=None if less is None else float(less[own.pitch].max()),
         ensemble=written.ensemble if written else "",
         composers=written.composers if written else 0,
         zone="tiring" if tiring >= MUCH else "dull" if dull >= 0.5 else "",

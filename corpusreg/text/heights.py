@@ -70,7 +70,7 @@ def passage_words(found: Passage) -> str:
     up = reach.side == "high" if reach else far is not None and far.lower >= far.higher
     side = "high" if up else "low"
     if reach is not None:
-        text = passage_reach_words(reach)
+        text = passage_reach_words(reach, found.spelling)
     elif far is not None:
         share = far.lower if up else far.higher
         among = far.written.ensemble, far.written.composers

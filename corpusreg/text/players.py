@@ -57,6 +57,7 @@ TIRING = (
     "The table is a guide."
 )
 _SOME = 0.05  # and that is worth a mention
+_PEAK = 0.05  # of the notes written, by which an outermost note lies further for it to be told
 _NAMED = 3  # parts that are named one by one
 _DOUBLED = 50  # of 100 notes of a voice, from which its doubling is told
 _STRIP = 17
@@ -88,7 +89,7 @@ def beside_words(found: Finding, piece: PieceFacts) -> str:
 def reach_words(found: Finding, piece: PieceFacts) -> str:
     """Where a part lies high or low, how far out that is, and what is beside it."""
     (part,) = found.players
-    reason = reach_reason(_reach(found), lambda each: player(piece, each))
+    reason = _reason(_reach(found), lambda each: player(piece, each), piece.spelling)
     who, where = capital(player(piece, part)), _where(found, piece)
     return f"{who} lies {found.direction} {where}{beside_words(found, piece)}: {reason}."
 
@@ -104,9 +105,9 @@ def _at(where: str) -> str:
     return where if where.startswith("from ") else f"in {where}"
 
 
-def passage_reach_words(found: Reach) -> str:
+def passage_reach_words(found: Reach, spelling: Spelling) -> str:
     """The same of a passage that is asked for by its bars, which stand above it."""
-    return f"It lies {found.side}{_beside(found, plain)}: {reach_reason(found, plain)}"
+    return f"It lies {found.side}{_beside(found, plain)}: {_reason(found, plain, spelling)}"
 
 
 def _where(found: Finding, piece: PieceFacts) -> str:
@@ -122,9 +123,13 @@ def _beside(reach: Reach, call: Callable[[str], str]) -> str:
     return ", though in the middle of the texture" if reach.amid else ""
 
 
-def reach_reason(reach: Reach, call: Callable[[str], str]) -> str:
+def _reason(reach: Reach, call: Callable[[str], str], spelling: Spelling) -> str:
     """How far out a passage lies for its player, and what that asks; call: names a part."""
     text = _far(reach)
+    if reach.peak is not None and reach.peak - (reach.beyond or 0.0) >= _PEAK:
+        outermost = note(reach.high if reach.side == "high" else reach.low, spelling)
+        many = "all of them" if reach.peak == 1 else f"{int(100 * reach.peak)} of 100"
+        text += f", its {outermost} {reach.side}er than {many}"
     if reach.under:
         many = len(reach.under) > _NAMED
         brass = [call(each) for each in reach.under]
@@ -505,6 +510,7 @@ def reach_document(reach: Reach, bars: PlayedBars, spelling: Spelling) -> dict[s
         "highest": note_name(reach.high, spelling),
         "share": _round(reach.share),
         "beyond": None if reach.beyond is None else _round(reach.beyond),
+        "outermost_beyond": None if reach.peak is None else _round(reach.peak),
         "zone": reach.zone or None,
         "amid": reach.amid,
         "under": list(reach.under),
