@@ -17,6 +17,7 @@ from corpusreg.text.players import (
     beyond_document,
     far_words,
     height_document,
+    of_hundred,
     passage_reach_words,
     reach_document,
     written_document,
@@ -98,8 +99,9 @@ def _outermost(found: Passage, far: Far) -> str:
     share, which, pitch, way = max(ends)
     if share < _PEAK:
         return ""
-    many = "all" if share == 1 else f"{int(100 * share)} of 100"
-    return f"; its {which} note, {note(pitch, found.spelling)}, is {way} than {many}"
+    return (
+        f"; its {which} note, {note(pitch, found.spelling)}, is {way} than {of_hundred(share)}"
+    )
 
 
 def string_words(found: Passage) -> str:

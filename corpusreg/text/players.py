@@ -43,7 +43,7 @@ from corpusreg.text.wording import (
 
 __all__ = [
     "CAUTION", "TIRING", "asks_words", "beside_words", "beyond_document", "beyond_words",
-    "edge_words", "far_words", "height_document", "parts_document", "passage_reach_words",
+    "edge_words", "far_words", "height_document", "of_hundred", "parts_document", "passage_reach_words",
     "player_lines", "player_remarks", "practical_words", "reach_document", "reach_words",
     "singing_words", "two_level_document", "written_document",
 ]  # fmt: skip
@@ -128,8 +128,7 @@ def _reason(reach: Reach, call: Callable[[str], str], spelling: Spelling) -> str
     text = _far(reach)
     if reach.peak is not None and reach.peak - (reach.beyond or 0.0) >= _PEAK:
         outermost = note(reach.high if reach.side == "high" else reach.low, spelling)
-        many = "all of them" if reach.peak == 1 else f"{int(100 * reach.peak)} of 100"
-        text += f", its {outermost} {reach.side}er than {many}"
+        text += f", its {outermost} {reach.side}er than {of_hundred(reach.peak)}"
     if reach.under:
         many = len(reach.under) > _NAMED
         brass = [call(each) for each in reach.under]
@@ -156,12 +155,21 @@ def _far(reach: Reach) -> str:
     return far_words(reach.beyond, reach.side, reach.instrument, *among)
 
 
+def of_hundred(share: float) -> str:
+    """A share of notes, 0 to 1, as in 'higher than 96 of 100'; never all of them for nearly all.
+
+    >>> of_hundred(1), of_hundred(0.9999), of_hundred(0.5)
+    ('all', '99 of 100', '50 of 100')
+    """
+    return "all" if share >= 1 else f"{min(int(100 * share), 99)} of 100"
+
+
 def far_words(share: float, side: str, name: str, ensemble: str, composers: int) -> str:
     """How many of the notes written for an instrument lie less far out, 0 to 1.
 
     side: 'high' or 'low'. ensemble, composers: as of a `Reach`.
     """
-    of = "all" if share == 1 else f"{int(100 * share)} of 100"
+    of = of_hundred(share)
     where = f" in {kinds()[ensemble].works}" if ensemble else ""
     people = plural(composers, "composer")
     plain_name = name.partition(" (")[0]  # as in 'voice (type not named)'

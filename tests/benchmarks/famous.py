@@ -64,8 +64,8 @@ def page(folder: Path) -> str:
     lines = [
         "# Famous high and low passages",
         "",
-        "What `corpusreg heights` says of passages that players know as high or low, in scores",
-        "of the open corpora, and of what the reference that ships holds. Made by",
+        "What `heights` says of passages that players know as high or low, in scores of the",
+        "open corpora, among what the reference that ships holds. Made by",
         "`python tests/benchmarks/famous.py FOLDER --write`.",
     ]
     with Session() as session:
