@@ -470,16 +470,29 @@ class Session:
         Raises UsageError for an unknown name or parameter, and where nothing has a value.
         """
         from corpusreg.answers import Rows
+        from corpusreg.measures.definitions import BY_NAME, VERSION
         from corpusreg.norms.asking import query
+        from corpusreg.store import sql
+        from corpusreg.text.tabular import paragraph
 
         result, wanted = query(self.reference, name, parameters)
+        measure = BY_NAME.get(str(parameters.get("measure")))
+        unit = measure.unit if measure else "definitions.unit"
+        asked = " ".join(sql.asked(name, str(value)) for name, value in parameters.items())
         thinned = "; ".join(self.reference.thinned(wanted.text))
+        said = [
+            " ".join(wanted.about.split()),
+            f"Reference {self.reference_id}, definitions {VERSION}; asked: {wanted.name} {asked}",
+            f"Counted in what comes with corpusreg: {thinned}." if thinned else "",
+        ]
         return Rows(
             result.names,
             result.rows,
             reference_id=self.reference_id,
-            meanings={column.name: column.words for column in wanted.columns},
-            note=f"Counted in what comes with corpusreg: {thinned}." if thinned else "",
+            meanings={
+                c.name: c.words.replace("definitions.unit", unit) for c in wanted.columns
+            },
+            note="\n".join(paragraph(text) for text in said if text),
         )
 
     def queries(self) -> Rows:

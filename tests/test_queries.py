@@ -15,6 +15,7 @@ from corpusreg import store
 from corpusreg.measures import definitions
 from corpusreg.store import sql
 from corpusreg.store.building.finish import finishing
+from corpusreg.system.errors import UsageError
 
 QUERIES = {query.name: query for query in sql.listed()}
 
@@ -445,6 +446,15 @@ def test_a_composer_of_few_works_is_drawn_toward_the_others(
     (ann,) = answer(reference, "composers_of_a_medium", measure="shift_rate", ensemble="piano")
     assert (ann["composer"], ann["works"]) == ("Ann", 3)
     assert ann["mean"] == pytest.approx(16 / 3)
+
+
+def test_a_query_of_ones_own_needs_no_header(tmp_path: Path) -> None:
+    path = tmp_path / "own.sql"
+    path.write_text("SELECT $n + 1 AS more, $word AS word -- not $this, nor '$that'")
+    own = sql.find(str(path))
+    assert own.values({"n": "4", "word": "x"}) == {"n": 4, "word": "x"}
+    with pytest.raises(UsageError, match="needs a value for n"):
+        own.values({"word": "x"})
 
 
 def test_rising_intervals_by_size_and_kind(reference: store.Reference) -> None:

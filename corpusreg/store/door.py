@@ -166,7 +166,8 @@ def _explained(message: str) -> str:
     lines = [line.strip() for line in message.splitlines() if line.strip()]
     text = re.sub(r"^(\w+ )+Error: ", "", lines[0]).rstrip("!.")
     for line in lines[1:]:
-        if line.startswith("Did you mean"):
+        # A table of the database itself is not what was meant.
+        if line.startswith("Did you mean") and '"pg_' not in line:
             text += f"; did you mean {line.removeprefix('Did you mean').strip()}"
         elif line.startswith("Candidate"):
             text += f"; there are {line.partition(':')[2].strip()}"

@@ -123,7 +123,9 @@ class Reference:
         """What is only in part there of the tables in a statement: one phrase each."""
         if self._packed is None:
             return ()
-        named = set(re.findall(r"\w+", re.sub(r"--.*", "", text)))
+        statement = re.sub(r"--.*", "", text)
+        made = set(re.findall(r"(?i)\b(\w+) AS (?:NOT )?(?:MATERIALIZED )?\(", statement))
+        named = set(re.findall(r"(?i)\b(?:from|join)\s+(\w+)", statement)) - made
         return tuple(words for table, words in packing.THINNED.items() if table in named)
 
     def query(self, text: str, params: Mapping[str, object] | None = None) -> Result:

@@ -44,6 +44,7 @@ __all__ = [
 
 _ENTRY = re.compile(r"^ {2,}(\$?)(\w+) (\w+(?:\[\])?)(?: = ('[^']*'|\S+))? +(\S.*)$")
 _SECTIONS = ("Parameters:", "Columns:")
+_ASKED = re.compile(r"\$([A-Za-z_]\w*)")  # a parameter in a statement
 _NUMBERS = ("INTEGER", "BIGINT", "DOUBLE")
 
 
@@ -51,7 +52,8 @@ _NUMBERS = ("INTEGER", "BIGINT", "DOUBLE")
 class Parameter:
     """A named value, `$name` in the statement; `default` is None where it must be given.
 
-    `default` is text as SQL writes it: NULL, 10, 'piano'.
+    `default` is text as SQL writes it: NULL, 10, 'piano'. type: '' where no header says it;
+    a value that is a number is taken for one then.
     """
 
     name: str
@@ -108,7 +110,10 @@ class Query:
         for name, value in given.items():
             if known[name].type in _NUMBERS and not _is_number(value):
                 raise UsageError(f"{name}: '{value}' is no number; it is {known[name].words}")
-        return {p.name: given.get(p.name, _literal(p.default)) for p in self.parameters}
+        return {
+            p.name: _typed(p, given[p.name]) if p.name in given else _literal(p.default)
+            for p in self.parameters
+        }
 
 
 def folder() -> Path:
@@ -153,7 +158,7 @@ def find(name: str) -> Query:
 
 
 def read_file(path: Path) -> Query:
-    """Read a query file; a file without header is a query without parameters.
+    """Read a query file; without header its parameters are those that its SQL names.
 
     Raises DataError when the file cannot be read as text or its header is not
     in the form that the module docstring shows.
@@ -176,6 +181,9 @@ def read_file(path: Path) -> Query:
     )
     if len(parameters) + len(columns) != sum(map(len, entries.values())):
         raise DataError(f"{path}: in the header parameters begin with $ and columns do not")
+    if not parameters:
+        asked_for = _ASKED.findall(re.sub(r"--.*|'[^']*'", "", text[start:]))
+        parameters = tuple(Parameter(name, "", None, "") for name in dict.fromkeys(asked_for))
     title, _, about = prose.partition("\n")
     return Query(
         path.stem, title.strip(), about.strip(), parameters, columns, text[start:], path
@@ -231,6 +239,13 @@ def asked(name: str, value: str) -> str:
     ('period=baroque', '"ensemble=string quartet"')
     """
     return f'"{name}={value}"' if " " in value else f"{name}={value}"
+
+
+def _typed(parameter: Parameter, value: object) -> object:
+    text = str(value)
+    if parameter.type or not _is_number(value) or value is None:
+        return value
+    return int(text) if text.lstrip("-").isdecimal() else float(text)
 
 
 def _is_number(value: object) -> bool:
