@@ -482,7 +482,7 @@ class Session:
         thinned = "; ".join(self.reference.thinned(wanted.text))
         said = [
             " ".join(wanted.about.split()),
-            f"Reference {self.reference_id}, definitions {VERSION}; asked: {wanted.name} {asked}",
+            f"Reference {self.reference_id}, definitions {VERSION}: {wanted.name} {asked}",
             f"Counted in what comes with corpusreg: {thinned}." if thinned else "",
         ]
         return Rows(
