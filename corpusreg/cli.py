@@ -28,6 +28,7 @@ from corpusreg.measures.definitions import MEASURES
 from corpusreg.system import settings
 from corpusreg.system.errors import CorpusregError, UsageError
 from corpusreg.system.phrases import did_you_mean
+from corpusreg.system.writing import unwritable
 
 if TYPE_CHECKING:
     from corpusreg.corpus.corpora import Entry
@@ -57,6 +58,21 @@ _INTERRUPTED = 130
 _ENDINGS = ("SIGINT", "SIGTERM", "SIGHUP", "SIGBREAK")
 # Whether a file may be read is said where it is read, with what to do about it.
 _FILE = click.Path(path_type=Path, readable=False)
+
+
+class _NewFile(click.Path):
+    """A file to be written: that its folder is there is known before anything is measured."""
+
+    def convert(self, value: Any, param: Any, ctx: Any) -> Any:
+        path = Path(str(super().convert(value, param, ctx)))
+        if path.is_dir():
+            raise CorpusregError(unwritable(path, "it is a folder"))
+        if not path.parent.is_dir():
+            raise CorpusregError(unwritable(path, "its folder is not there"))
+        return path
+
+
+_NEW = _NewFile(path_type=Path, readable=False)
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -257,7 +273,7 @@ def _tabled(function: _Function) -> Any:
 
     found: Any = run
     for option in (
-        _option("--to", type=_FILE, metavar="FILE",
+        _option("--to", type=_NEW, metavar="FILE",
                 help="write the table, into a file that ends in .csv, .json or .parquet"),
         _JSON,
         _flag("--csv", "print comma-separated values, for a spreadsheet"),
@@ -304,7 +320,7 @@ def _beside(file: Path | None, make: Callable[[Path], Iterable[str] | None]) -> 
 @_RANGES
 @_option(
     "--report",
-    type=_FILE,
+    type=_NEW,
     metavar="FILE",
     help="write a page to read and hand out, into a file that ends in .html or .pdf",
 )
@@ -382,7 +398,7 @@ def _compare(
 @_option(
     "--to",
     required=True,
-    type=_FILE,
+    type=_NEW,
     metavar="FILE",
     help="the picture, which ends in .svg, .png or .pdf",
 )
@@ -410,14 +426,14 @@ def _map(
 )
 @_option(
     "--to",
-    type=_FILE,
+    type=_NEW,
     multiple=True,
     metavar="FILE",
     help="write it, as .musicxml or .mid; may be given twice",
 )
 @_option(
     "--report",
-    type=_FILE,
+    type=_NEW,
     metavar="FILE",
     help="a page with both maps, to hear (.html), or to print (.pdf)",
 )
@@ -503,7 +519,7 @@ def _revise(
 @_RANGES
 @_option(
     "--picture",
-    type=_FILE,
+    type=_NEW,
     metavar="FILE",
     help="draw it too, into a file that ends in .png, .svg or .pdf",
 )
@@ -571,7 +587,7 @@ def _ranges(instrument: str | None, ranges: Path | None, form: str | Path) -> in
     metavar="WHAT",
     help="what all were asked to do, as in withheld_bass:16 or shift:2",
 )
-@_option("--save", type=_FILE, metavar="FILE", help="keep the class, as in NAME.class.json")
+@_option("--save", type=_NEW, metavar="FILE", help="keep the class, as in NAME.class.json")
 @_option("--earlier", type=_FILE, metavar="FILE", help="a class kept before, to set beside")
 @_option(
     "--workers",
@@ -714,7 +730,7 @@ def _profiles(form: str | Path) -> int:
 )
 @_option(
     "--report",
-    type=_FILE,
+    type=_NEW,
     metavar="FILE",
     help="write a page, into a file that ends in .html or .pdf",
 )
@@ -780,7 +796,7 @@ def _table(measure: Any, by: Any, form: str | Path) -> int:
 @_option("--ensemble", metavar="KIND", help="works for one ensemble only, as in piano")
 @_option(
     "--report",
-    type=_FILE,
+    type=_NEW,
     metavar="FILE",
     help="write the answer as a page with pictures, FILE.html or FILE.pdf",
 )

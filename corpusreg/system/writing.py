@@ -16,7 +16,8 @@ from pathlib import Path
 from corpusreg.system.errors import CorpusregError
 
 __all__ = [
-    "flush", "flush_folder", "replace_text", "replacing", "replacing_named", "write_files",
+    "flush", "flush_folder", "replace_text", "replacing", "replacing_named", "unwritable",
+    "write_files",
 ]  # fmt: skip
 
 _PATIENCE = 2.0  # seconds in which a file that is being read is let go
@@ -53,10 +54,15 @@ def replacing_named(path: Path) -> Iterator[Path]:
         with replacing(path) as aside:
             yield aside
     except OSError as error:
-        raise CorpusregError(
-            f"{path}: cannot be written ({error.strerror or error}); "
-            "name a file in a folder that exists and can be written"
-        ) from error
+        raise CorpusregError(unwritable(path, error.strerror or str(error))) from error
+
+
+def unwritable(path: Path, reason: str) -> str:
+    """That a file which people named cannot be written, and what to do."""
+    return (
+        f"{path}: cannot be written ({reason}); "
+        "name a file in a folder that exists and can be written"
+    )
 
 
 def write_files(contents: Mapping[Path, bytes]) -> None:
