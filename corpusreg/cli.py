@@ -695,7 +695,7 @@ def _demo(workers: int | None, tiers: tuple[str, ...]) -> int:
 # --- the repertoire -----------------------------------------------------------------------
 
 
-@_command("profiles", "kinds of register use among the measured works, where there are")
+@_command("profiles", "kinds of register use among the measured works, where there are any")
 @_tabled
 def _profiles(form: str | Path) -> int:
     from corpusreg.terminal import print_answer

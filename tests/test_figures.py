@@ -147,7 +147,7 @@ def test_title_wishes_signs_and_caution(found: Passage) -> None:
     ax = heights_figure(found)
     said = words(ax)
     assert "How high a passage lies" in said
-    assert "Bassoon, bars 9–16: F4 to C5, written for bassoon" in said
+    assert "Bassoon, bars 9–16: F4–C5, written for bassoon" in said
     assert "To lie as high as for bassoon (professional):" in said
     assert "two octaves higher" in said
     assert any("fatigue and strain: ask the player or the singer" in text for text in said)
