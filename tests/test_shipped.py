@@ -25,7 +25,7 @@ from corpusreg.store.tables import columns
 from corpusreg.system import settings
 from corpusreg.text.classroom import class_piece
 from corpusreg.text.console import comparison_text
-from corpusreg.text.players import reach_words
+from corpusreg.text.players import reach_words, singing_lines
 
 SAMPLE = 100
 
@@ -170,6 +170,9 @@ def test_compare_heights_report_and_sheet_say_one_thing_of_a_player(
     assert reach is not None and reach.beyond is not None and 0.9 <= reach.beyond <= 1
     said = (reach.side, reach.first, reach.last, reach.zone, reach.amid, reach.under)
     assert (*said, reach.below) == expected
+    sung = [each for each in lines if each in ("Soprano", "Alto", "Tenor", "Bass")]
+    assert [each.part for each in r.singing] == sung
+    assert not sung or "alto F3–G3" in singing_lines(r.singing, r.piece)[0]
     bars = f"{reach.first + 1}-{reach.last}"
     passage = heights.passage(path, bars, part=part, table=instruments.load())
     assert heights.among(shipped, passage).reach == reach

@@ -334,7 +334,7 @@ class Stretch:
 
 @dataclass(frozen=True)
 class Singing:
-    """A solo voice over time.
+    """A voice over time.
 
     whole: its tessitura; stretches: that of each third of the bars in which it sings, none
     where these are few. change: the second note near which voices of its type change, None
@@ -389,7 +389,7 @@ class Reading:
     what players would ask about. vague: names of the measures that are not reliable
     among works of its medium. measures, stays, events: all of them in their order; those of
     parts come after those of the whole. sections: in order of time; none where the piece has
-    one alone. singing: solo voices in score order. reaching: parts that lie high or low for
+    one alone. singing: voices in score order. reaching: parts that lie high or low for
     their players, those first that do so amid the texture.
     """
 
@@ -485,7 +485,7 @@ def reading(c: Comparison) -> Reading:
         stays=stays,
         events=tuple(events),
         sections=tuple(_sections(c)),
-        singing=tuple(_singing(c, name, row) for name, row in _soloists(c)),
+        singing=tuple(_singing(c, name, row) for name, row in _voices(c)),
         reaching=reaching,
     )
 
@@ -1127,10 +1127,15 @@ def _against(c: Comparison) -> Iterable[Practical]:
     return found.values()
 
 
-def _soloists(c: Comparison) -> list[tuple[str, Instrument]]:
-    """Voices that are few and not alone, each with its type."""
+def _voices(c: Comparison) -> list[tuple[str, Instrument]]:
+    """Voices, each with its type."""
     known = [(each.name, each.lying.instrument) for each in c.players.parts if each.lying]
-    voices = [each for each in known if each[1].family == "voice"]
+    return [each for each in known if each[1].family == "voice"]
+
+
+def _soloists(c: Comparison) -> list[tuple[str, Instrument]]:
+    """Voices that are few and not alone."""
+    voices = _voices(c)
     return voices if len(voices) <= SOLO and len(voices) < len(c.players.parts) else []
 
 

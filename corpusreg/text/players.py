@@ -7,11 +7,12 @@ be told: of these only notes outside the range are told.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import Any
 
 from corpusreg.comparison.comparison import Comparison
 from corpusreg.comparison.findings import (
+    SOLO,
     Finding,
     OutOfRange,
     PieceFacts,
@@ -43,9 +44,9 @@ from corpusreg.text.wording import (
 
 __all__ = [
     "CAUTION", "TIRING", "asks_words", "beside_words", "beyond_document", "beyond_words",
-    "edge_words", "far_words", "height_document", "of_hundred", "parts_document", "passage_reach_words",
-    "player_lines", "player_remarks", "practical_words", "reach_document", "reach_words",
-    "singing_words", "two_level_document", "written_document",
+    "edge_words", "far_words", "height_document", "of_hundred", "parts_document",
+    "passage_reach_words", "player_lines", "player_remarks", "practical_words",
+    "reach_document", "reach_words", "singing_lines", "two_level_document", "written_document",
 ]  # fmt: skip
 
 CAUTION = (
@@ -156,7 +157,7 @@ def _far(reach: Reach) -> str:
 
 
 def of_hundred(share: float) -> str:
-    """A share of notes, 0 to 1, as in 'higher than 96 of 100'; never all of them for nearly all.
+    """A share of notes, 0 to 1, as in 'higher than 96 of 100'; nearly all are never all.
 
     >>> of_hundred(1), of_hundred(0.9999), of_hundred(0.5)
     ('all', '99 of 100', '50 of 100')
@@ -312,27 +313,50 @@ def _peak_words(found: Practical, piece: PieceFacts) -> str:
     )
 
 
-def singing_words(found: Singing, piece: PieceFacts) -> str:
-    """Where a voice lies for most of its time, how that moves, and how long it lies high."""
+def singing_lines(found: Sequence[Singing], piece: PieceFacts) -> list[str]:
+    """Where voices lie for most of their time, how that moves, and how long they lie high.
 
-    def notes(each: Stretch) -> str:
-        return register(each.low, each.high, piece.spelling)
+    Each of a few solo voices has a line; a choir has one, and one for each voice that moves.
+    """
+    if len(found) <= SOLO:
+        return [_solo_words(each, piece) for each in found]
+    each_voice = [
+        f"{player(piece, each.part, False)} {_stretch(each.whole, piece)}" for each in found
+    ]
+    lines = [f"For eight tenths of their time the voices sing within: {', '.join(each_voice)}."]
+    for each in found:
+        moves = _moves_words(each, piece)
+        lines += [f"{capital(player(piece, each.part))} lies{moves}."] if moves else []
+    return lines
 
+
+def _solo_words(found: Singing, piece: PieceFacts) -> str:
     who = capital(player(piece, found.part))
-    text = f"{who}: within {notes(found.whole)} for eight tenths of the time"
+    text = f"{who}: within {_stretch(found.whole, piece)} for eight tenths of the time"
     if found.stretches:
-        low, high = (end(found.stretches, key=lambda each: each.middle) for end in (min, max))
-        if high.middle - low.middle >= _MOVES:
-            text += (
-                f", lowest in {place_words(low.place)} ({notes(low)}) and highest in "
-                f"{place_words(high.place)} ({notes(high)})"
-            )
-        else:
-            text += ", much the same from beginning to end"
+        moves = _moves_words(found, piece)
+        text += f",{moves}" if moves else ", much the same from beginning to end"
     if found.change is not None and found.above:
         change = note(found.change, piece.spelling)
         text += f"; {found.above} % of its time is above {change}, {_SECOND}"
     return f"{text}."
+
+
+def _stretch(each: Stretch, piece: PieceFacts) -> str:
+    return register(each.low, each.high, piece.spelling)
+
+
+def _moves_words(found: Singing, piece: PieceFacts) -> str:
+    """Between which stretches a voice moves, '' where it does not."""
+    if not found.stretches:
+        return ""
+    low, high = (end(found.stretches, key=lambda each: each.middle) for end in (min, max))
+    if high.middle - low.middle < _MOVES:
+        return ""
+    return (
+        f" lowest in {place_words(low.place)} (round {note(low.middle, piece.spelling)}) and "
+        f"highest in {place_words(high.place)} (round {note(high.middle, piece.spelling)})"
+    )
 
 
 _STILL = {

@@ -37,7 +37,7 @@ from corpusreg.text.measures import (
     title,
     value_words,
 )
-from corpusreg.text.players import beyond_words, practical_words, singing_words
+from corpusreg.text.players import beyond_words, practical_words, singing_lines
 from corpusreg.text.wording import (
     bar_words,
     note,
@@ -297,7 +297,7 @@ def details(r: Reading) -> list[Section]:
             "Worth knowing",
             (
                 *(practical_words(each, r.piece) for each in r.practical),
-                *(singing_words(each, r.piece) for each in r.singing),
+                *singing_lines(r.singing, r.piece),
                 *(beyond_words(each, r.piece) for each in r.beyond),
                 *map(plain, r.piece.notes),
             ),
