@@ -53,9 +53,12 @@ class Compared:
 
     def only(self, number: str) -> Compared:
         """The works of that number alone. Raises UsageError where there is none."""
-        kept = [k for k, c in enumerate(self.comparisons) if c.piece.number == number]
+        from corpusreg.comparison.placing import numbers_words, same_number
+
+        every = [c.piece.number for c in self.comparisons]
+        kept = [k for k, each in enumerate(every) if same_number(each, number)]
         if not kept and self.comparisons:
-            known = ", ".join(c.piece.number for c in self.comparisons if c.piece.number)
+            known = numbers_words(every)
             there = f"; there are {known}" if known else "; the file holds a single one"
             raise UsageError(f"no work of number {number}{there}")
         return replace(

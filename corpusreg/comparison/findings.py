@@ -1265,7 +1265,7 @@ def _suggestion(c: Comparison, found: Finding | None, names: _Names) -> Suggesti
         kind: Any = "keep_above" if low else "keep_below"
         # A third further from what is withheld: what then enters stands further apart.
         note = event.edge + (4 if low else -4)
-        holder = _outermost(c, event)
+        holder = _holder(c, event, note)
         part = names.parts.get(holder) if holder is not None and len(c.parts) > 1 else None
         who = {"part": part, "instrument": names.instruments.get(part) if part else None}
         return Suggestion(kind, found, before, note=note, **who)
@@ -1300,11 +1300,13 @@ def _waits_long(c: Comparison, found: Finding) -> bool:
     return wait >= LEAST_WAIT and int(beyond.sum()) <= event.grazes
 
 
-def _outermost(c: Comparison, event: Event) -> int | None:
-    """The one part that plays the outermost note of the bars before an event, if it is one."""
+def _holder(c: Comparison, event: Event, note: int) -> int | None:
+    """The one part that would have to keep above a note (below it, of a withheld top) in the
+    bars before an event; None where several would."""
     notes = c.whole.played.notes
     waiting = (notes.bar < event.bar) & (notes.bar >= event.bar - round(event.silence))
-    at = np.unique(notes.part[waiting & (notes.pitch == event.edge)])
+    turn = 1 if event.kind == "withheld_bass" else -1
+    at = np.unique(notes.part[waiting & (turn * notes.pitch < turn * note)])
     return int(at[0]) if len(at) == 1 else None
 
 

@@ -6,7 +6,7 @@ any error: `measure` runs in a bounded child (`isolate`), `place` beside the ref
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -54,8 +54,8 @@ if TYPE_CHECKING:
     from corpusreg.store import Reference
 
 __all__ = [
-    "Asked", "measure", "measured", "one_work", "part_names", "place", "place_file",
-    "place_score", "with_examples",
+    "Asked", "measure", "measured", "numbers_words", "one_work", "part_names", "place",
+    "place_file", "place_score", "same_number", "with_examples",
 ]  # fmt: skip
 
 _SHOWN = 20  # numbers of works that a message names
@@ -192,16 +192,28 @@ def one_work(path: Path, number: str | None = None, *, or_only: bool = False) ->
     if or_only and works == 1:
         number = None
     for failed in result.failures:
-        if failed[0] == number or (number is None and works == 1):
+        if same_number(failed[0], number) or (number is None and works == 1):
             raise ReadError(_failure(path, *failed))
-    found = [each for each in result.scores if number in (None, each.number)]
+    found = [
+        each for each in result.scores if number is None or same_number(each.number, number)
+    ]
     if found and (number is not None or works == 1):
         return found[0]
-    numbers = [each.number for each in result.scores if each.number]
-    there = ", ".join(numbers[:_SHOWN]) + (" and others" if len(numbers) > _SHOWN else "")
+    there = numbers_words([each.number for each in result.scores])
     what = "holds several works" if number is None else f"has no work {number}"
     todo = f"choose with --number: {there}" if there else "leave --number out"
     raise UsageError(f"{path} {what}; {todo}")
+
+
+def same_number(one: str, other: str | None) -> bool:
+    """Whether two numbers name the same work of a file: '0005' is also found by '5'."""
+    return other is not None and one.lstrip("0") == other.lstrip("0")
+
+
+def numbers_words(numbers: Iterable[str]) -> str:
+    """The numbers of the works of a file, at most so many; '' where they have none."""
+    known = [each for each in numbers if each]
+    return ", ".join(known[:_SHOWN]) + (" and others" if len(known) > _SHOWN else "")
 
 
 def _placed(

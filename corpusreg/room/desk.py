@@ -61,6 +61,7 @@ from corpusreg.room.tasks import (
     PlacedWorks,
     PlaceTask,
     ReportTask,
+    inside,
     report,
 )
 from corpusreg.room.uploads import PER_FILE, Taken, keep, score_name, take, too_large
@@ -539,7 +540,7 @@ def _settle(piece: PilePiece, answer: Outcome) -> None:
         piece.told, piece.problems = found.pieces, found.problems
         piece.kept = answer.item.to if found.pieces else None
     else:
-        words = _line(answer.error)
+        (words,) = inside(answer.item.folder, [_line(answer.error)])
         if isinstance(answer.error, StoppedError):
             words += "; give a smaller score, or export it again"
         named = words if piece.file in words else f"{piece.file}: {words}"

@@ -73,5 +73,5 @@ _NONE: Mapping[str, str] = {
     "withheld_bass": "no withheld bass was found.",
     "withheld_top": "no withheld top was found.",
     "shift": "no clear shift of register was found.",
-    "stay": "no stay of this length was found.",
+    "stay": "no long stay in one register was found.",
 }

@@ -341,14 +341,16 @@ def entry(found: Finding, event: Event, piece: PieceFacts) -> str:
     return f"the space at {space} fills in {_bar(found)} {when}"
 
 
-def _line(event: Event) -> str:
+def _line(event: Event, piece: PieceFacts) -> str:
+    if piece.ensemble == "solo melody":
+        return "the melody"
     return "the lowest line" if event.by == "bottom" else "the top line"
 
 
 def climb(found: Finding, event: Event, piece: PieceFacts) -> str:
     """An outer line climbs."""
     return (
-        f"{_line(event)} climbs {interval(event.distance)} {_in(found)}, from "
+        f"{_line(event, piece)} climbs {interval(event.distance)} {_in(found)}, from "
         f"{note(event.low, piece.spelling)} to {note(event.high, piece.spelling)}"
     )
 
@@ -356,7 +358,7 @@ def climb(found: Finding, event: Event, piece: PieceFacts) -> str:
 def descent(found: Finding, event: Event, piece: PieceFacts) -> str:
     """An outer line descends."""
     return (
-        f"{_line(event)} descends {interval(event.distance)} {_in(found)}, from "
+        f"{_line(event, piece)} descends {interval(event.distance)} {_in(found)}, from "
         f"{note(event.high, piece.spelling)} to {note(event.low, piece.spelling)}"
     )
 
