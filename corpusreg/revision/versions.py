@@ -255,6 +255,11 @@ def _options(
         found = options(music, limits, before, aims)
         if found:
             return music, before, found
+    if wanted.kind == "give":
+        raise UsageError(
+            f"{path}: nobody else has an easier place for that line there ('{wanted.text}'); "
+            "name other bars"
+        )
     raise UsageError(
         f"{path}: no small change within ranges, hand spans and the harmony heard leads "
         f"to '{wanted.text}'; try another {'passage' if model else 'bar or intention'}"

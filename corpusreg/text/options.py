@@ -29,7 +29,10 @@ def way_words(octaves: int) -> str:
 
 
 def bars_words(labels: Sequence[str], first: int, last: int) -> str:
-    """Written bars by their printed numbers: 'bar 5', 'bars 5–9'."""
+    """Written bars by their printed numbers: 'bar 5', 'bars 5–9', 'the upbeat and bars 1–4'."""
+    if labels[first] == "0":
+        rest = f" and {bars_words(labels, first + 1, last)}" if last - first > 1 else ""
+        return f"the upbeat{rest}"
     if last - first == 1:
         return f"bar {labels[first]}"
     return f"bars {labels[first]}–{labels[last - 1]}"
