@@ -239,7 +239,7 @@ def test_a_line_goes_to_a_player_whom_it_suits(in_home: Path, tmp_path: Path) ->
         ("give bassoon in 5-40", "has no bar '40'"),
         ("give clarinet", "nowhere lies outside what is comfortable for long"),
         ("give oboe", "has no part 'oboe'"),
-        ("give clarinet in 1-4", "nobody else has an easier place"),
+        ("give flute in 5-5", "nobody else has an easier place"),
     ):
         with pytest.raises(UsageError, match=said):
             direct.revise(TRIO, asked)

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from itertools import pairwise
+from itertools import pairwise, product
 
 import numpy as np
 from numpy.typing import NDArray
@@ -270,20 +270,18 @@ def given(music: Music, part: int, first: int, last: int) -> Iterator[Move]:
         if giver is None or taker is giver or (handed != handed[chain]).any() or any(ends):
             continue
         own, other = handed & giver.rows, handed & taker.rows
-        before = _outside(music, own, giver, 0) + _outside(music, other, taker, 0)
-        ways = [
-            (after_it, abs(a) + abs(b), a, b)
-            for a in (0, 1, -1)
-            for b in ((0, 1, -1) if other.any() else (0,))
-            if _fits(music, own, taker, a) and _fits(music, other, giver, b)
-            for after_it in (_outside(music, own, taker, a) + _outside(music, other, giver, b),)
-        ]
-        for outside, _, a, b in sorted(ways)[:2]:
-            if outside < before:
-                octaves = np.where(own, a, 0) + np.where(other, b, 0)
-                change = Change(octaves, np.zeros(len(notes), bool), swap)
-                what = _handed(giver.name, taker.name, a, b, rests=not other.any())
-                yield Move(f"to {taker.name}", change, first, last, what)
+        here, before = _outside(music, own, giver, 0), _outside(music, other, taker, 0)
+        ways = []
+        for a, b in product((0, 1, -1), (0, 1, -1) if other.any() else (0,)):
+            there, back = _outside(music, own, taker, a), _outside(music, other, giver, b)
+            fits = _fits(music, own, taker, a) and _fits(music, other, giver, b)
+            if fits and there < here and there + back < here + before:
+                ways.append((there + back, abs(a) + abs(b), a, b))
+        for _, _, a, b in sorted(ways)[:2]:
+            octaves = np.where(own, a, 0) + np.where(other, b, 0)
+            change = Change(octaves, np.zeros(len(notes), bool), swap)
+            what = _handed(giver.name, taker.name, a, b, rests=not other.any())
+            yield Move(f"to {taker.name}", change, first, last, what)
 
 
 def _alone(music: Music, hand: Hand) -> bool:
