@@ -282,7 +282,7 @@ def test_what_is_there_already_is_said() -> None:
     left = [[p + 12 * (n >= 8) for p in OPEN[n % 3]] for n in range(BARS)]
     for text, rests, words in (
         ("clear before 9", (4, 5, 6, 7), "; it does so now too, less strongly."),
-        ("move more at 9", (6, 7), "; now the whole moves up by about "),
+        ("move more at 9", (6, 7), "; now the texture rises by about "),
     ):
         right = [[0, 0, 0, 0] if n in rests else TUNE[n % 3] for n in range(BARS)]
         piece = keyboard([right, left])

@@ -45,7 +45,7 @@ from corpusreg.score.played import Notes, PlayedBars, nearest_mark, segments
 __all__ = [
     "HEADLINE", "Company", "Finding", "OutOfRange", "PieceFacts", "Place", "Practical",
     "PrintedBar", "Rank", "Reading", "Shown", "Singing", "Stretch", "Suggestion",
-    "bare_event", "is_register", "place", "printed_bar", "reading", "shown_run",
+    "bare_event", "is_register", "place", "printed_bar", "rank_of", "reading", "shown_run",
 ]  # fmt: skip
 
 TIED = 0.2  # share of works with exactly this value, from which a rank says nothing
@@ -609,7 +609,7 @@ def _elsewhere(c: Comparison) -> Iterable[tuple[str, str, float]]:
 
 
 def _measure(each: PlacedMeasure, c: Comparison) -> Finding:
-    rank = _rank(each)
+    rank = rank_of(each)
     low_side = rank is not None and rank.percentile <= 50
     passages = each.passages
     if low_side and each.measure.name in _SEEN_IN_STAYS:
@@ -632,7 +632,8 @@ def _core(measure: Measure, c: Comparison, end: int) -> int | None:
     return c.whole.core[end] if measure.name == "core_span" else None
 
 
-def _rank(each: PlacedMeasure) -> Rank | None:
+def rank_of(each: PlacedMeasure) -> Rank | None:
+    """Where a measure lies among the works; None where it has no place."""
     placement = each.placement
     other_bars, barred = each.barred or (None, None)
     p = placement.percentile

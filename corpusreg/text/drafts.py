@@ -9,6 +9,7 @@ from typing import Any
 
 from corpusreg.comparison.comparison import PlacedStay
 from corpusreg.comparison.drafts import DraftChange, Drafts, MeasureChange, Run, place
+from corpusreg.comparison.findings import rank_of
 from corpusreg.measures.definitions import VERSION
 from corpusreg.measures.events import Event
 from corpusreg.measures.shifts import Shift
@@ -18,10 +19,10 @@ from corpusreg.system.plaintext import plain
 from corpusreg.text.bars import bar_range, labels, rounded
 from corpusreg.text.console import register_map
 from corpusreg.text.findings import event_words
+from corpusreg.text.measures import rank_cell
 from corpusreg.text.sentences import (
     interval_words,
     length_words,
-    place_words,
     range_words,
     shift_words,
     value_words,
@@ -103,10 +104,8 @@ def _said(each: MeasureChange) -> str:
         when = "now" if each.now.value is None else "before"
         return f"{when}: {missing.placement.reason}"
     side = "more now" if each.now.value > each.before.value else "less now"
-    placed = each.now.placement
-    if not each.elsewhere:
-        return side
-    return f"{side}: {place_words(each.measure, each.now.value, placed)}"
+    rank = rank_of(each.now) if each.elsewhere else None
+    return f"{side}: {rank_cell(rank)}" if rank else side
 
 
 def change_words(each: DraftChange, d: Drafts) -> str:

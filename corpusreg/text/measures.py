@@ -20,6 +20,7 @@ from corpusreg.text.wording import (
 
 __all__ = [
     "compared",
+    "compared_rank",
     "measure_sentence",
     "measure_short",
     "rank_cell",
@@ -180,11 +181,16 @@ def rank_range(rank: Rank | None) -> str:
 
 def compared(found: Finding, company: Company | None = None) -> str:
     """How a measure compares, '' where it has no rank: 'less than in about 78 of 100'."""
-    rank = found.rank
-    if rank is None:
+    if found.rank is None:
         return ""
-    works = f" {company_title(company)}" if company else ""
-    words = _words(found.name)
+    return compared_rank(
+        found.name, found.rank, f" {company_title(company)}" if company else ""
+    )
+
+
+def compared_rank(name: str, rank: Rank, works: str = "") -> str:
+    """How a measure with a rank compares; works: what follows 'than in about 78 of 100'."""
+    words = _words(name)
     if rank.side == "tied":
         return f"as in about {_hundreds(100 * rank.tied)} of 100{works}"
     if rank.side == "middle":

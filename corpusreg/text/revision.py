@@ -5,13 +5,16 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
+from corpusreg.comparison.findings import rank_of, reading
 from corpusreg.measures.definitions import BY_NAME, MEASURES
 from corpusreg.revision.moved import Moved
 from corpusreg.system.phrases import joined, plural
 from corpusreg.text.document import rounded
 from corpusreg.text.examples import passage_document, passage_lines
+from corpusreg.text.measures import compared_rank
 from corpusreg.text.options import bars_words, way_words
-from corpusreg.text.sentences import measure_words, value_words
+from corpusreg.text.reading import company_sentence
+from corpusreg.text.sentences import value_words
 from corpusreg.text.tabular import wrap
 
 if TYPE_CHECKING:
@@ -133,8 +136,9 @@ def revised_text(found: Revised) -> str:
         ]
         notes = plural(each.notes_moved, "note") + " changed"
         lines.append(f"   {notes}" + (f"; written: {each.file}" if each.file else ""))
+    lines += ["", *wrap(company_sentence(reading(found.piece).company))]
     if not any(each.file for each in found.revisions):
-        lines += ["", "To write them: --to FOLDER."]
+        lines.append("To write them: --to FOLDER.")
     return "\n".join(lines)
 
 
@@ -150,8 +154,9 @@ def _changes(found: Revised, after: Comparison) -> list[str]:
     for old, new in pairs:
         was, now = (value_words(each.measure, each.value) for each in (old, new))
         if was != now:
-            place = measure_words(new.measure, new.value, new.placement)
-            told.append(f"{new.measure.title}: {now} (now {was}); {place}")
+            rank = rank_of(new)
+            place = f"; {compared_rank(new.measure.name, rank)}" if rank else ""
+            told.append(f"{new.measure.title}: {now} (now {was}){place}")
     return [line for each in told[:_MOST] for line in wrap(each, "     ", "   - ")]
 
 
