@@ -83,16 +83,15 @@ def _first(r: Reading) -> str:
 
 
 def _second(r: Reading) -> str:
-    """What is unusual, or the high point."""
+    """What is unusual; else the high point, and whose part lies high or low."""
     if r.unusual:
         return " ".join(
             measure_sentence(each, r.piece, r.company)
             for each in r.unusual
             if not _is_stay(each, r)
         )
-    return (
-        sentence(r.high_point, r.piece) if r.high_point and r.high_point is not r.first else ""
-    )
+    shown = [r.high_point, *r.reaching[:1]]
+    return " ".join(sentence(each, r.piece) for each in shown if each and each is not r.first)
 
 
 def _third(r: Reading) -> str:
