@@ -17,6 +17,7 @@ not there, the split is not certain: the file stays one work, and says so.
 from __future__ import annotations
 
 import codecs
+import os
 import re
 import unicodedata
 from collections.abc import Sequence
@@ -59,7 +60,15 @@ def read_file(path: Path) -> ReadResult:
     path = existing(Path(path))
     family = sniff(path)
     expected = FORMATS.get(path.suffix.lower())
-    result = _read(path, family)
+    try:
+        result = _read(path, family)
+    except ReadError as error:
+        # A reader knows the file by its name; people have files of one name in many folders.
+        if not str(error).startswith(path.name) or path.parent == Path():
+            raise
+        raise ReadError(
+            f"{path.parent}{os.sep}{error}".replace("//", "/"), error.reason
+        ) from error
     kept, failures = [], list(result.failures)
     for score in _works(result, family):
         if reason := _unheard(score):
