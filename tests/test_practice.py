@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from by_hand import BAR, BEAT, bars_of, notes_of
 
-from corpusreg.comparison.findings import _Names, _practical
+from corpusreg.comparison.playing import practical
 from corpusreg.comparison.practice import (
     against,
     crowded,
@@ -171,7 +171,10 @@ def test_the_peak_of_a_solo_voice_is_where_its_highest_note_is_longest() -> None
     voice = SimpleNamespace(misread=None, lying=SimpleNamespace(instrument=load()["soprano"]))
     hands = SimpleNamespace(misread=None, lying=SimpleNamespace(instrument=load()["piano"]))
     found: Any = SimpleNamespace(
-        parts={"Soprano": SimpleNamespace(played=sung)},
+        parts={
+            "Soprano": SimpleNamespace(played=sung),
+            "Piano": SimpleNamespace(played=piano.only(piano.notes.part == 1)),
+        },
         players=SimpleNamespace(
             parts=(
                 SimpleNamespace(name="Soprano", **vars(voice)),
@@ -181,7 +184,7 @@ def test_the_peak_of_a_solo_voice_is_where_its_highest_note_is_longest() -> None
         whole=SimpleNamespace(played=piano),
         bars=sung.bars,
     )
-    (peak,) = _practical(found, _Names({}, {}))
+    (peak,) = practical(found)
     assert (peak.kind, peak.part, peak.peak, peak.bar.number) == (
         "vocal_peak",
         "Soprano",

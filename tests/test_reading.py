@@ -16,7 +16,8 @@ from write_schema import PATH, renewed
 
 from corpusreg.comparison import findings
 from corpusreg.comparison.comparison import Comparison, compare
-from corpusreg.comparison.findings import Place, Reading, place, printed_bar, reading
+from corpusreg.comparison.findings import Reading, reading
+from corpusreg.comparison.places import Place, place, printed_bar
 from corpusreg.comparison.placing import part_names
 from corpusreg.comparison.players import NOBODY
 from corpusreg.measures.analysis import analyse

@@ -9,7 +9,7 @@ import pytest
 from conftest import PIECES
 
 import corpusreg
-from corpusreg.comparison.findings import Place, PrintedBar
+from corpusreg.comparison.places import Place, PrintedBar
 from corpusreg.measures.definitions import BY_NAME, MEASURES
 from corpusreg.measures.shifts import Shift
 from corpusreg.score.played import PlayedBars, segments

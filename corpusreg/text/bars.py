@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from corpusreg.comparison.findings import Place, printed_bar
+from corpusreg.comparison.places import Place, printed_bar
 from corpusreg.score.played import PlayedBars
 from corpusreg.text.wording import place_words
 

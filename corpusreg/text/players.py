@@ -11,18 +11,10 @@ from collections.abc import Callable, Sequence
 from typing import Any
 
 from corpusreg.comparison.comparison import Comparison
-from corpusreg.comparison.findings import (
-    SOLO,
-    Finding,
-    OutOfRange,
-    PieceFacts,
-    Place,
-    Practical,
-    Reading,
-    Singing,
-    Stretch,
-)
+from corpusreg.comparison.findings import Finding, PieceFacts, Reading
+from corpusreg.comparison.places import Place
 from corpusreg.comparison.players import MUCH, Beyond, Lying, Player, Reach, Still
+from corpusreg.comparison.playing import SOLO, OutOfRange, Practical, Singing, Stretch
 from corpusreg.instruments.ensembles import kinds
 from corpusreg.measures.height import Height
 from corpusreg.norms.written import Written

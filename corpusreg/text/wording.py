@@ -9,7 +9,8 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 
-from corpusreg.comparison.findings import Company, PieceFacts, Place, PrintedBar
+from corpusreg.comparison.findings import Company, PieceFacts
+from corpusreg.comparison.places import Place, PrintedBar
 from corpusreg.score.pitch import Spelling, note_name
 from corpusreg.score.played import time_words
 from corpusreg.system.phrases import joined
