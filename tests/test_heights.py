@@ -326,7 +326,7 @@ def test_ranges_of_ones_own_count_everywhere(run: Command, tmp_path: Path) -> No
 def test_the_bassoon_is_told_with_a_caution(run: Command) -> None:
     text = run("compare", THREE, "--full").stdout
     said = " ".join(text.split("\nEach player\n")[1].split())
-    assert "Bassoon E4 to C5" in said
+    assert "Bassoon E4–C5" in said
     assert "39 % of its time where it tires" in said
     assert said.count("The bassoon lies high throughout") == 1
     assert "it tires there" in said

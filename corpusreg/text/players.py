@@ -23,7 +23,6 @@ from corpusreg.score.played import Played, PlayedBars
 from corpusreg.system.phrases import capital, joined, plural
 from corpusreg.system.plaintext import plain
 from corpusreg.text.bars import bar_range
-from corpusreg.text.sentences import range_words
 from corpusreg.text.wording import (
     bar_words,
     interval,
@@ -360,7 +359,7 @@ _STILL = {
 def _line(player: Player, spelling: Spelling) -> str:
     name = _name(player)
     name = name if len(name) <= _NAME else f"{name[: _NAME - 3]}..."
-    notes = range_words(player.lowest, player.highest, spelling)
+    notes = register(player.lowest, player.highest, spelling)
     if player.lying is None:
         return f"{name:<{_NAME}} {notes}"
     strip = _strip(player, player.lying)
