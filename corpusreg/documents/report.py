@@ -461,8 +461,8 @@ def _changes(d: Drafts, name: str, pictures: dict[str, Drawn]) -> ReportSection:
     told, more = draft_words.told_changes(d)
     texts = [
         *draft_words.remarks(d),
-        *(f"{capital(draft_words.run_words(run, d))}." for run in draft_words.changed_bars(d)),
-        *(f"{capital(draft_words.change_words(each, d))}." for each in told),
+        *(capital(draft_words.run_words(run, d)) for run in draft_words.changed_bars(d)),
+        *(capital(draft_words.change_words(each, d)) for each in told),
         *([more] if more else []),
     ]
     rows = tuple(

@@ -23,11 +23,11 @@ from corpusreg.text.measures import rank_cell
 from corpusreg.text.sentences import (
     interval_words,
     length_words,
-    range_words,
-    shift_words,
+    moved_how,
     value_words,
 )
 from corpusreg.text.tabular import items, screen, wrap
+from corpusreg.text.wording import register
 
 __all__ = [
     "NOTHING", "change_words", "changed_bars", "drafts_document", "drafts_text", "in_short",
@@ -110,33 +110,23 @@ def _said(each: MeasureChange) -> str:
 
 def change_words(each: DraftChange, d: Drafts) -> str:
     """One stay, shift or event that is not as before, as a sentence."""
-    before, now = d.earlier.whole.played, d.later.whole.played
-    if each.status == "new" and each.now is not None:
-        return f"{_NEW[each.kind]}: {_item(each.now, now)}."
-    if each.status == "gone" and each.before is not None:
-        return f"{_GONE[each.kind]}: {_item(each.before, before)}."
-    if each.now is None or each.before is None:
-        raise ValueError("a change has what was before, what is now, or both")
-    is_now, was = _item(each.now, now), _item(each.before, before)
-    return f"{_CHANGED[each.kind]}, {is_now}; before, {was}."
-
-
-_NEW = {"stay": "A stay is new", "shift": "A shift is new", "event": "New"}
-_GONE = {"stay": "A stay is gone", "shift": "A shift is gone", "event": "Gone"}
-_CHANGED = {"stay": "A stay: now", "shift": "A shift: now", "event": "Now"}
+    was = each.before and _item(each.before, d.earlier.whole.played)
+    now = each.now and _item(each.now, d.later.whole.played)
+    if was and now:
+        return f"Now {now}; before, {was}."
+    return f"New: {now}." if now else f"Gone: {was}."
 
 
 def _item(item: PlacedStay | Shift | Event, played: Played) -> str:
     if isinstance(item, Shift):
-        return shift_words(item, played.bars)
+        return f"in {bar_range(played.bars, item.bar, item.bar + 1)} {moved_how(item)}"
     if isinstance(item, Event):
         text = event_words(item, played.bars, played.spelling)
         return f"{text[:1].lower()}{text[1:]}"
-    long = item.stay.bars
-    count = f" ({plural(long, 'bar')})" if long > 1 else ""
     where = bar_range(played.bars, item.stay.first, item.stay.last)
-    notes = range_words(item.stay.low, item.stay.high, played.spelling)
-    return f"{where}{count}, {notes}"
+    stays = "stays" if item.stay.bars == 1 else "stay"
+    notes = register(item.stay.low, item.stay.high, played.spelling)
+    return f"{where} {stays} in one register, {notes}"
 
 
 def told_changes(d: Drafts) -> tuple[list[DraftChange], str]:
@@ -145,6 +135,8 @@ def told_changes(d: Drafts) -> tuple[list[DraftChange], str]:
     With them a sentence that says how many are left out, '' where none is.
     """
     found = [each for each in d.changes if each.status != _ALIKE]
+    events = {_when(each)[0] for each in found if _is_shift(each)}
+    found = [each for each in found if each.kind != "shift" or _when(each)[0] not in events]
     told: list[DraftChange] = []
     for kind in _KINDS:
         own = [each for each in found if each.kind == kind]
@@ -152,6 +144,12 @@ def told_changes(d: Drafts) -> tuple[list[DraftChange], str]:
     left = len(found) - len(told)
     more = f"The clearest are told, {len(told)} of {len(found)}." if left else ""
     return sorted(told, key=_when), more
+
+
+def _is_shift(each: DraftChange) -> bool:
+    """Whether it is a shift that is told as an event."""
+    item = each.now or each.before
+    return isinstance(item, Event) and item.kind == "shift"
 
 
 def _clear(each: DraftChange) -> float:
