@@ -376,8 +376,9 @@ def test_the_strings_of_a_passage(
 ) -> None:
     path = of(monkeypatch, score(**{part: [pitches]}))
     found = passage(path, "1", table=TABLE)
-    document = passage_document(found)["strings"]
-    assert document == {"lowest": lowest, "alone": alone}
+    document = passage_document(found)
+    assert document["strings"] == {"lowest": lowest, "alone": alone}
+    assert document["as_read"] == (["D3", "G3"] if part == "Contrabass" else None)
     assert ("too wide for one string" in passage_text(found)) == (not alone)
 
 

@@ -9,7 +9,7 @@ from corpusreg.comparison.heights import Far, OnInstrument, Passage, Strings
 from corpusreg.instruments import Instrument
 from corpusreg.instruments.ensembles import kinds
 from corpusreg.instruments.limits import open_strings, passaggio
-from corpusreg.score.pitch import note_name
+from corpusreg.score.pitch import USUAL, note_name
 from corpusreg.system.phrases import joined, plural
 from corpusreg.system.plaintext import plain
 from corpusreg.text.bars import bar_range
@@ -60,7 +60,21 @@ def passage_heading(found: Passage) -> str:
     else:
         own = f"instrument not known, compared with {found.home.name}"
     notes = register(found.lowest, found.highest, found.spelling)
+    read = _as_read(found)
+    if read:
+        notes += f" ({register(*read, USUAL)} on the page)"
     return f"{plain(found.part)}, {where}: {notes}, {own}"
+
+
+def _as_read(found: Passage) -> tuple[int, int] | None:
+    """Lowest and highest note as the player reads them, None where that is no other.
+
+    Brass is left out: horns and trumpets are written in many keys, which names need not tell.
+    """
+    if not found.own or not found.own.transposition or found.own.family == "brass":
+        return None
+    by = found.own.transposition
+    return found.lowest - by, found.highest - by
 
 
 def passage_words(found: Passage) -> str:
@@ -176,7 +190,7 @@ def passage_text(found: Passage) -> str:
 
 def passage_document(found: Passage) -> dict[str, Any]:
     """The JSON document."""
-    labels, reach = found.bars.labels, found.reach
+    labels, reach, read = found.bars.labels, found.reach, _as_read(found)
     return {
         "path": found.path,
         "part": found.part,
@@ -185,6 +199,7 @@ def passage_document(found: Passage) -> dict[str, Any]:
         "bars": [labels[found.first], labels[found.last - 1]],
         "lowest": note_name(found.lowest, found.spelling),
         "highest": note_name(found.highest, found.spelling),
+        "as_read": [note_name(each) for each in read] if read else None,
         "among": _among(found.far) if found.far else None,
         "reach": reach_document(reach, found.bars, found.spelling) if reach else None,
         "strings": _string_document(found.strings) if found.strings else None,
