@@ -122,9 +122,12 @@ def _filled(
             f"ATTACH '{_quoted(draft)}' AS draft (STORAGE_VERSION '{settings.STORAGE_VERSION}')"
         )
         connection.execute("USE draft")
+        connection.execute("BEGIN")
         connection.execute(sql.load("schema"))
     for table in names():
         _take(connection, table, folder / f"{table}.parquet")
+    with door.storing(f"{draft}"):
+        connection.execute("COMMIT")
     row = connection.execute(sql.load("build")).fetchone()
     made_by = (row[2], row[3]) if row else ("none", "none")
     if made_by != (version, settings.SCHEMA_VERSION) or row is None:

@@ -151,7 +151,6 @@ def _fill(
     # In one transaction: each statement alone would wait for the disk.
     connection.execute("BEGIN")
     connection.execute(sql.load("schema"))
-    connection.execute("COMMIT")
     files = [(corpus, printable(path)) for corpus, path, _ in wanted]
     connection.execute(
         sql.load("wanted"),
@@ -165,6 +164,7 @@ def _fill(
     measures = [dataclasses.astuple(measure) for measure in definitions.MEASURES]
     for table, part in {"definitions": measures, **tables}.items():
         insert(connection, table, checked({table: part}).get(table, []))
+    connection.execute("COMMIT")
 
 
 def _take_shards(connection: duckdb.DuckDBPyConnection, shards: Shards) -> None:
