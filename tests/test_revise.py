@@ -237,9 +237,9 @@ def test_a_line_goes_to_a_player_whom_it_suits(in_home: Path, tmp_path: Path) ->
     assert intention("give the trumpet in C in bars 9-16").part == "trumpet in c"
     for asked, said in (
         ("give bassoon in 5-40", "has no bar '40'"),
-        ("give clarinet", "nowhere lies outside what is comfortable for long"),
+        ("give clarinet", "does not lie outside what is comfortable for long"),
         ("give oboe", "has no part 'oboe'"),
-        ("give flute in 5-5", "nobody else has an easier place"),
+        ("give flute in 5-5", "does not lie outside what is comfortable in bars 5-5"),
     ):
         with pytest.raises(UsageError, match=said):
             direct.revise(TRIO, asked)

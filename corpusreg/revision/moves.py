@@ -42,6 +42,7 @@ __all__ = [
 _FEW = 3  # hands up to which two octaves are tried, too
 _LENGTHS = (2, 4, 8)  # bars of a passage that ends with no phrase
 _FAST = 0.25  # of a hand's notes between the beats, from which its figure is one of quavers
+_LINES = ("strings", "woodwind", "brass")  # whose lines can change hands
 _SHORTEST = 4  # bars of a phrase that is moved against the next
 
 Flags = NDArray[np.bool_]
@@ -285,11 +286,10 @@ def given(music: Music, part: int, first: int, last: int) -> Iterator[Move]:
 
 
 def _alone(music: Music, hand: Hand) -> bool:
-    """Whether a hand is all of a part that plays, for an instrument that is known."""
+    """Whether a hand is all of a part that plays a line, and does not sing."""
     several = sum(each.part == hand.part for each in music.hands) > 1
     sung = music.score.parts[hand.part].lyrics > 0
-    # Where no instrument is known, or any height is easy, both spans are one.
-    return not several and not sung and hand.comfortable != (hand.low, hand.high)
+    return not several and not sung and hand.family in _LINES
 
 
 def _outside(music: Music, rows: Flags, hand: Hand, octaves: int) -> int:

@@ -125,19 +125,18 @@ def _given(wanted: Intention, music: Music, where: str) -> Goal:
     own = [each for each in music.hands if each.part == part]
     if len(own) > 1:
         raise UsageError(f"{where}: a part on several staves is no line that could be given")
-    if wanted.bars:
-        run = find_bars(music.score.bars.labels, wanted.bars, where)
-    else:
-        notes = page.notes.take(page.notes.part == part)
-        low, high = own[0].comfortable
-        far = [pitch for pitch in range(128) if not low <= pitch <= high]
-        found = longest_run(notes, np.isin(np.arange(128), far))
-        if found is None:
-            raise UsageError(
-                f"{where}: '{wanted.part}' nowhere lies outside what is comfortable for long; "
-                "name bars, as in 'give PART in 9-16'"
-            )
-        run = found
+    notes = page.notes.take(page.notes.part == part)
+    low, high = own[0].comfortable
+    pitches = np.arange(128)
+    far = (pitches < low) | (pitches > high)
+    labels = music.score.bars.labels
+    run = find_bars(labels, wanted.bars, where) if wanted.bars else longest_run(notes, far)
+    if run is None or not far[notes.pitch[(notes.bar >= run[0]) & (notes.bar < run[1])]].any():
+        there = f"in bars {wanted.bars}" if wanted.bars else "for long anywhere"
+        raise UsageError(
+            f"{where}: '{wanted.part}' does not lie outside what is comfortable {there}; name "
+            "other bars, as in 'give PART in 9-16'"
+        )
     comfortable = {hand.part: hand.comfortable for hand in music.hands}
 
     def suits(heard: Heard) -> float:

@@ -33,7 +33,7 @@ class Hand:
     """rows: which notes, shape (n,). height: mean pitch, by sounding time.
 
     low, high: the instrument's range, or the hand's own compass where none is known.
-    comfortable: what is comfortable of it. keyboard: one hand plays all its notes.
+    comfortable: what is comfortable of it. family: of the instrument, '' where it is not known.
     """
 
     part: int
@@ -44,7 +44,12 @@ class Hand:
     low: int
     high: int
     comfortable: tuple[int, int]
-    keyboard: bool
+    family: str
+
+    @property
+    def keyboard(self) -> bool:
+        """Whether one hand plays all its notes."""
+        return self.family == "keyboard"
 
 
 @dataclass(frozen=True)
@@ -181,7 +186,7 @@ def _hands(score: Score, table: Instruments, chain: Ints) -> list[Hand]:
                     low=low,
                     high=high,
                     comfortable=row.comfortable if row else compass,
-                    keyboard=row is not None and row.family == "keyboard",
+                    family=row.family if row else "",
                 )
             )
     return sorted(found, key=lambda hand: (hand.height, -hand.staff))

@@ -204,6 +204,11 @@ def _revised(
     suffix = ".mid" if score.format == "midi" else ".musicxml"
     if to is not None:
         check_target(path, score.format, to / f"option{suffix}")
+        if wanted.kind == "give" and score.format == "midi":
+            raise UsageError(
+                f"{path}: a line of a MIDI file cannot be given to another part; export the "
+                "piece as MusicXML, or leave --to out"
+            )
     table = load(ranges)
     model = _model(reference, wanted)
     music, before, found = _options(path, score, wanted, model, table)
