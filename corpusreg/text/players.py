@@ -244,11 +244,13 @@ def practical_words(found: Practical, piece: PieceFacts) -> str:
     if found.kind == "wide_chord":
         hand = f"the {found.hand} hand's chord" if found.hand else "the chord"
         reach = (
-            "many hands do not reach it" if found.within_reach else "no usual hand reaches it"
+            "many hands cannot take it at once"
+            if found.within_reach
+            else "no usual hand takes it at once"
         )
         return (
             f"{capital(where)}: {hand} from {pair} is {interval(found.interval)}, and "
-            f"{reach}: roll it, split it between the hands, or catch it with the pedal{more}."
+            f"{reach}: it is rolled, split between the hands, or caught with the pedal{more}."
         )
     return (
         f"{capital(where)}: {pair}, {interval(found.interval)}, sounds for "
