@@ -221,7 +221,7 @@ _TRUST = _option(
     "you can do, so only for scores whose writers you trust",
 )
 _NUMBER = _option(
-    "--number", metavar="N", help="which work of a file of several, by its number in the table"
+    "--number", metavar="N", help="which piece of a file that holds several, by its number"
 )
 _RANGES = _option(
     "--ranges",
@@ -313,10 +313,10 @@ def _beside(file: Path | None, make: Callable[[Path], Iterable[str] | None]) -> 
 # --- a piece of music ---------------------------------------------------------------------
 
 
-@_command("compare", "where a piece lies among the measured works")
+@_command("compare", "say what a piece does with register, and how it compares")
 @click.argument("pieces", nargs=-1, required=True, type=_FILE, metavar="PIECE...")
 @_COHORT
-@_flag("--as-written", "keep the page's order, repeats not played")
+@_flag("--as-written", "read the page once through, without its repeats")
 @_RANGES
 @_option(
     "--report",
@@ -337,7 +337,7 @@ def _beside(file: Path | None, make: Callable[[Path], Iterable[str] | None]) -> 
     help="an earlier draft of the piece: what changed, and where",
 )
 @_NUMBER
-@_flag("--full", "print all measures, events, stays and players; as a table the measures")
+@_flag("--full", "print everything; as a table, all measures of each piece")
 @_tabled
 @_TRUST
 def _compare(
@@ -392,7 +392,7 @@ def _compare(
     return 1 if found.failures or stopped else 0
 
 
-@_command("map", "a picture of where a piece sounds, bar by bar")
+@_command("map", "draw where a piece sounds, bar by bar")
 @_piece()
 @click.argument("other", type=_FILE, required=False, metavar="[OTHER]")
 @_option(
@@ -404,7 +404,7 @@ def _compare(
 )
 @_option("--part", metavar="NAME", help="name or number of a part")
 @_NUMBER
-@_flag("--wide", "for a projector, 16:9")
+@_flag("--wide", "wide, for a projector (16:9)")
 def _map(
     piece: Path, other: Path | None, to: Path, part: str | None, number: str | None, wide: bool
 ) -> int:
@@ -414,7 +414,7 @@ def _map(
     return 0
 
 
-@_command("contrast", "a version in other registers, to hear against it")
+@_command("contrast", "write a piece in other registers, to hear against it")
 @_piece()
 @_option("--bars", metavar="A-B", help="printed bar numbers (default: all)")
 @_option(
@@ -462,7 +462,7 @@ def _contrast(
     return stopped
 
 
-@_command("revise", "small changes that lead where you want to go")
+@_command("revise", "offer small changes toward what you want")
 @_piece()
 @_option(
     "--toward",
@@ -500,7 +500,7 @@ def _revise(
     return 0
 
 
-@_command("heights", "how high a passage lies on this or that instrument")
+@_command("heights", "say how high a passage lies on each instrument")
 @_piece()
 @_option("--bars", required=True, metavar="A-B", help="printed bar numbers, as in 5-8")
 @_option("--part", metavar="NAME", help="name or number of a part, where there are several")
@@ -549,7 +549,7 @@ def _heights(
     return stopped
 
 
-@_command("ranges", "the table of instruments, and where it comes from")
+@_command("ranges", "list the ranges of instruments, and their sources")
 @click.argument("instrument", required=False, metavar="[INSTRUMENT]")
 @_RANGES
 @_tabled
@@ -563,7 +563,7 @@ def _ranges(instrument: str | None, ranges: Path | None, form: str | Path) -> in
 # --- a class ------------------------------------------------------------------------------
 
 
-@_command("handout", "sheets for a class: overview, one a piece, teacher's")
+@_command("handout", "make sheets for a class, and one for its teacher")
 @_piece("folder", "CLASS_FOLDER")
 @_option("--to", type=_FILE, required=True, metavar="OUT_FOLDER", help="where the sheets go")
 @_option("--measures", metavar="A,B", help="measures to speak of, as in span,shift_rate")
@@ -637,7 +637,7 @@ def _handout(
     return 1 if made.problems else 0
 
 
-@_command("room", "in a browser: reports, drafts, versions, handouts")
+@_command("room", "open it all in a browser: class, reports, handouts")
 @_option(
     "--port",
     type=click.IntRange(min=1),
@@ -673,7 +673,7 @@ def _say_where(address: str) -> None:
     print(f"Open at {address} for this computer only; Ctrl-C closes it.", flush=True)
 
 
-@_command("demo", "eight pieces of an invented class, compared")
+@_command("demo", "compare the eight pieces of an invented class")
 @_WORKERS
 @_LICENCE
 def _demo(workers: int | None, tiers: tuple[str, ...]) -> int:
@@ -695,7 +695,7 @@ def _demo(workers: int | None, tiers: tuple[str, ...]) -> int:
 # --- the repertoire -----------------------------------------------------------------------
 
 
-@_command("profiles", "kinds of register use among the measured works, where there are any")
+@_command("profiles", "list kinds of register use, where works fall into some")
 @_tabled
 def _profiles(form: str | Path) -> int:
     from corpusreg.terminal import print_answer
@@ -705,7 +705,7 @@ def _profiles(form: str | Path) -> int:
     return 0
 
 
-@_command("examples", "passages to learn from, of one kind")
+@_command("examples", "find passages to learn from")
 @click.argument("kind", required=False, metavar="[KIND]")
 @_option(
     "--library",
@@ -726,7 +726,7 @@ def _profiles(form: str | Path) -> int:
     "--count",
     type=int,
     metavar="N",
-    help="how many (5 unless said otherwise, of KIND 'all' 200)",
+    help="how many (default: 5, and 200 of KIND 'all')",
 )
 @_option(
     "--report",
@@ -779,7 +779,7 @@ def _examples(
     return 0 if passages else 1
 
 
-@_command("table", "a measure by period, ensemble, composer or corpus", after=_MEASURES)
+@_command("table", "show a measure by period, ensemble, composer or corpus", after=_MEASURES)
 @click.argument("measure", metavar="MEASURE")
 @_option("--by", required=True, metavar="GROUP", help="period, ensemble, composer or corpus")
 @_tabled
@@ -791,7 +791,7 @@ def _table(measure: Any, by: Any, form: str | Path) -> int:
     return 0
 
 
-@_command("periods", "what differs between periods, and whether it holds", after=_MEASURES)
+@_command("periods", "say what differs between periods, and whether it holds", after=_MEASURES)
 @click.argument("measures", nargs=-1, metavar="[MEASURE...]")
 @_option("--ensemble", metavar="KIND", help="works for one ensemble only, as in piano")
 @_option(
@@ -824,7 +824,7 @@ def _periods(
     return 0
 
 
-@_command("atlas", "figures of the reference for the wall: ensembles, periods, instruments")
+@_command("atlas", "draw sheets for the wall: ensembles, periods, instruments")
 @_option(
     "--to",
     required=True,
@@ -862,7 +862,7 @@ def _query(name: str | None, values: tuple[str, ...], form: str | Path) -> int:
 
 @app.group(
     "reference", cls=_Named, invoke_without_command=True,
-    help="What pieces are placed among: works, sources, licences, gaps.",
+    help="Say what pieces are compared with: works, sources, gaps.",
     subcommand_metavar="[ACTION ...]",
 )  # fmt: skip
 @_tabled
@@ -897,7 +897,7 @@ def _reference_import(folder: Path) -> int:
 
 
 @app.group(
-    "corpora", cls=_Named, help="Which scores can be measured, and their licences.",
+    "corpora", cls=_Named, help="List, fetch and add scores, with their licences.",
     invoke_without_command=True, subcommand_metavar="ACTION ...",
 )  # fmt: skip
 @click.pass_context
@@ -1096,7 +1096,7 @@ def _tell(change: CorpusChange) -> int:
     return 0
 
 
-@_command("extract", "measure many scores; the result is the reference")
+@_command("extract", "measure many scores, and make them the reference")
 @click.argument("corpora", nargs=-1, metavar="[CORPUS...]")
 @_WORKERS
 @_LICENCE
@@ -1171,7 +1171,7 @@ def _with_reference(session: Session, **given: Any) -> None:
         _build(session, sys.stderr, **given)
 
 
-@_command("check", "which reference is in use, and whether all is well")
+@_command("check", "say which reference is in use, and whether all is well")
 @_JSON
 def _check(json: bool) -> int:
     found = _session().check()
@@ -1193,7 +1193,7 @@ def _dumped(found: Mapping[str, Any]) -> str:
     return json.dumps(found, indent=1)
 
 
-@_command("completion", "a script that lets a shell complete commands and options")
+@_command("completion", "print a script that lets a shell complete commands")
 @click.argument("shell", type=_Choice(("bash", "zsh", "fish")), metavar="bash|zsh|fish")
 def _completion(shell: str) -> int:
     from click.shell_completion import get_completion_class

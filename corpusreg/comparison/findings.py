@@ -75,6 +75,7 @@ LEAST_WAIT = 4.0  # bars; a shorter wait is never told first
 # A wait leads where it is a sixth of the piece or this long. A shorter one is a breath in a
 # long piece: anything else that is clear is told before it.
 LONG_WAIT, PART_OF_PIECE = 6.0, 6
+REPEATED = 0.75  # of a section that is heard again, endings left out
 FULL_WAIT = 8.0  # bars from which on a longer wait is no stronger
 EARLY = 0.5  # bars by which a rest may be shorter than it is told, where the metre changes
 DRONE = 0.75  # of the music, under which a pedal point is what the piece does
@@ -627,7 +628,7 @@ def _events(c: Comparison, part: str | None, names: _Names) -> Iterable[Finding]
     again = _heard_before(own, c.bars)
     found = [_event(c, event, part, names) for at, event in enumerate(own) if at not in again]
     told = _as_one(each for each in found if each is not None)
-    told.sort(key=lambda each: _turn(each, len(c.bars)))
+    told.sort(key=lambda each: _turn(each, c.bars))
     for order, each in enumerate(told, start=1):
         yield replace(each, order=order)
 
@@ -696,21 +697,35 @@ def drone(found: Finding, bars: int) -> bool:
     return found.name == "pedal_point" and event is not None and event.lasts >= DRONE * bars
 
 
-def _turn(found: Finding, bars: int) -> tuple[int, float]:
+def _turn(found: Finding, bars: PlayedBars) -> tuple[int, float]:
     """By what events are put in order: a drone, long waits with the longest and clearest first,
-    all else as it is ranked, short waits, what happens in the final cadence."""
+    all else as it is ranked, short waits and what a repeat sign makes by going back, what
+    happens in the final cadence."""
     event = found.event
-    if event is None or drone(found, bars):
+    if event is None or drone(found, len(bars)):
         return 0, 0.0
-    if event.bar >= final_bar(bars):
+    if event.bar >= final_bar(len(bars)):
         return 4, 0.0
+    if _by_repeat(event.bar, bars):
+        return 3, 0.0
     if found.name not in WITHHELD:
         return 2, 0.0
     wait = found.size or 0.0
-    if wait < min(LONG_WAIT, max(LEAST_WAIT, bars / PART_OF_PIECE)):
+    if wait < min(LONG_WAIT, max(LEAST_WAIT, len(bars) / PART_OF_PIECE)):
         return 3, 0.0
     together = TOGETHER if event.theme or event.section else 1.0
     return 1, -event.strength * together * min(wait / FULL_WAIT, 1.0)
+
+
+def _by_repeat(bar: int, bars: PlayedBars) -> bool:
+    """Whether a played bar begins again what ended just before it. Da capo after another
+    section is something that happens; such a repeat is not."""
+    back = int(bars.written[bar - 1]) - int(bars.written[bar]) + 1 if bar else 0
+    if back < 1:
+        return False
+    again = np.diff(bars.written[bar : bar + back]) == 1
+    goes_on = len(again) if again.all() else int(again.argmin())
+    return goes_on + 1 >= REPEATED * back
 
 
 def _filled(event: Event, bars: PlayedBars) -> tuple[int, int]:

@@ -201,7 +201,7 @@ def _work(
         *([_changes(drafts, name, pictures)] if drafts else []),
         *_sections(c, r, name, pictures),
         *studied,
-        _made(r, reference_id),
+        _made(reference_id),
     ]
     stays = [each for each in r.stays if each.part is None and each.place]
     return ReportWork(
@@ -479,17 +479,10 @@ def _changes(d: Drafts, name: str, pictures: dict[str, Drawn]) -> ReportSection:
     )
 
 
-def _made(r: Reading, reference_id: str) -> ReportSection:
+def _made(reference_id: str) -> ReportSection:
     works = f"Compared with reference {reference_id}, definitions {VERSION}."
     told = "Made with corpusreg from the score alone. It describes and offers; it never grades."
-    loud = (
-        []
-        if r.piece.dynamics_known
-        else ["No dynamics are written: all counts as mezzo-forte."]
-    )
-    return ReportSection(
-        "made", "How this was made", tuple(Item(t) for t in [told, works, *loud])
-    )
+    return ReportSection("made", "How this was made", (Item(told), Item(works)))
 
 
 def _engraved(

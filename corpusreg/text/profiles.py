@@ -77,7 +77,7 @@ def centre_words(features: Sequence[str], centres: Sequence[Floats]) -> list[str
 def profile_lines(placed: PlacedProfile | str) -> list[str]:
     """What is told of a piece: its profile, then the works nearest to it."""
     if isinstance(placed, str):
-        return [f"Not looked for among profiles: {placed}."]
+        return [f"Not looked for: {placed}."]
     said = profile_words(placed)
     return [
         f"{capital(said)}.",
