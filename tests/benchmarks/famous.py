@@ -22,6 +22,7 @@ _BRAHMS = "orchestra/data/Brahms,_Johannes/"
 _BEETHOVEN = "orchestra/data/Beethoven,_Ludwig_van/"
 _BACH = "orchestra/data/Bach,_Johann_Sebastian/B_Minor_Mass,_BWV.232/"
 _HAYDN = "String_Quartet_in_C_major,_Hob.III32,_Op.20_No.2/sq8088531.mxl"
+_DEBUSSY = "String_Quartet_in_G_minor,_Op.10/sq8661306.mxl"
 _MOZART = "String_Quartet_No.21_in_D_major,_K.575/sq16138966.mxl"
 # Work, who plays, file, bars, part, number, instrument where the file names none.
 PASSAGES = (
@@ -51,6 +52,8 @@ PASSAGES = (
      f"quartets/scores/Haydn,_Joseph/{_HAYDN}", "1-6", "cello", "1", ""),
     ("Mozart, Quartet K. 575: Andante", "the cello",
      f"quartets/scores/Mozart,_Wolfgang_Amadeus/{_MOZART}", "37-49", "cello", "2", ""),
+    ("Debussy, Quartet: Andantino", "the viola", f"quartets/scores/Debussy,_Claude/{_DEBUSSY}",
+     "62-75", "viola", "3", ""),
     ("Beethoven, Symphony No. 5: trio of the scherzo", "the double basses",
      f"{_BEETHOVEN}Symphony_No.5,_Op.67/3/Beethoven_Op.67_3.mxl", "141-160", "contrabass",
      None, ""),
