@@ -37,6 +37,7 @@ from corpusreg.text.assignments import assignment_answer, assignment_words
 from corpusreg.text.findings import NAMES, sentence, short, throughout
 from corpusreg.text.measures import (
     compared,
+    end_words,
     measure_sentence,
     measure_short,
     rank_words,
@@ -53,17 +54,17 @@ __all__ = [
 ]  # fmt: skip
 
 RULE = (
-    "Each dot is a piece, and the works that it is compared with are spread evenly along the "
-    "line: half of them in the shaded middle, a quarter on either side. The class shares a "
-    f"habit where half of the dots or more, {LEAST} at least, lie in the same outer quarter. A "
-    "ring is a piece whose side cannot be told, since many of the works have its very value or "
-    "too few are like it; it counts on neither side. Neither end is better."
+    "Each dot is a piece. The works that it is compared with are spread along the line: half "
+    "of them in the shaded middle, a quarter at either end. The class shares a habit where "
+    f"half of the dots or more, {LEAST} at least, lie in the same outer quarter. A ring counts "
+    "on neither side: many works have its very value, or too few are like it. Neither end is "
+    "better."
 )
 NOTHING_SHARED = (
-    f"No habit is shared: in no measure do half of the pieces, {LEAST} at least, lie in the "
-    "same outer quarter of the works that they are compared with."
+    f"No habit is shared: on no line do half of the pieces, {LEAST} at least, lie in the same "
+    "outer quarter."
 )
-TOO_FEW = f"A habit is looked for where {LEAST} pieces or more have a place; here are fewer."
+TOO_FEW = f"No habit is looked for: fewer than {LEAST} pieces have a place among other works."
 _EDGES = {"opening": "texture opens out", "closing_in": "texture closes in"}
 _STAYS = 3
 _WHOLE = 0.75  # of a piece, and no bars need naming
@@ -318,10 +319,11 @@ def shared_words(group: Class) -> tuple[str, ...]:
 
 
 def _shared(shared: Shared) -> str:
-    end = "highest" if shared.side == "high" else "lowest"
+    name, high = shared.measure.name, shared.side == "high"
     text = (
-        f"{capital(title(shared.measure.name))}: {shared.many} of {shared.placed} pieces lie "
-        f"in the {end} quarter of the works that they are compared with."
+        f"{capital(end_words(name, more=high))}: by {title(name)} {shared.many} of "
+        f"{shared.placed} pieces lie in the {'highest' if high else 'lowest'} quarter of the "
+        "works that they are compared with."
     )
     if shared.others:
         text += f" At the other end: {', '.join(named(each) for each in shared.others)}."

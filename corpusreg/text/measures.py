@@ -21,6 +21,7 @@ from corpusreg.text.wording import (
 __all__ = [
     "compared",
     "compared_rank",
+    "end_words",
     "measure_sentence",
     "measure_short",
     "rank_cell",
@@ -215,8 +216,13 @@ def measure_sentence(found: Finding, piece: PieceFacts, company: Company | None 
 
 def measure_short(found: Finding) -> str:
     """A measure that is unusual, in a few words."""
-    words = _words(found.name)
-    return words.much if found.rank and found.rank.percentile > 50 else words.little
+    return end_words(found.name, more=bool(found.rank and found.rank.percentile > 50))
+
+
+def end_words(name: str, *, more: bool) -> str:
+    """What lies at one end of a measure, in a few words: 'narrow range'."""
+    words = _words(name)
+    return words.much if more else words.little
 
 
 def _hundreds(share: float) -> int:
