@@ -221,7 +221,7 @@ def test_repeat_signs_and_endings_are_drawn() -> None:
 
 def test_a_transposing_part_is_drawn_as_written_and_said_to_be() -> None:
     picture = drawn(PIECES / "three-at-a-table.musicxml", 0, 4)
-    assert picture.remarks == ("Clarinet in Bb sounds 2 semitones lower than written",)
+    assert picture.remarks == ("Clarinet in Bb sounds a whole tone lower than written",)
     assert drawn(PIECES / "three-at-a-table.musicxml", 0, 4, parts=(0, 2)).remarks == ()
 
 

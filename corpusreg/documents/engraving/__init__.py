@@ -36,6 +36,8 @@ from corpusreg.documents.engraving.passage import TENTH, TEXT_WIDTH, Engraved, N
 from corpusreg.documents.engraving.svg import cleaned, glyph_sheet, standalone
 from corpusreg.score.notes import Score
 from corpusreg.system.errors import CorpusregError
+from corpusreg.system.phrases import joined
+from corpusreg.text.sentences import interval_words
 
 __all__ = [
     "TEXT_WIDTH",
@@ -281,14 +283,15 @@ def _left_out(score: Score, labels: tuple[str, ...], bars: int, parts: int) -> l
 
 def _transposing(score: Score, moved: dict[int, int]) -> list[str]:
     """Players whose notes sound elsewhere than they stand."""
-    remarks = []
+    alike: dict[int, list[str]] = {}
     for part, shift in moved.items():
         if shift:
-            name = score.parts[part].name or f"part {part + 1}"
-            count = f"{abs(shift)} semitone{'s' * (abs(shift) > 1)}"
-            way = "lower" if shift > 0 else "higher"
-            remarks.append(f"{name} sounds {count} {way} than written")
-    return remarks
+            alike.setdefault(shift, []).append(score.parts[part].name or f"part {part + 1}")
+    return [
+        f"{joined(names)} sound{'s' if len(names) == 1 else ''} {interval_words(abs(shift))} "
+        f"{'lower' if shift > 0 else 'higher'} than written"
+        for shift, names in alike.items()
+    ]
 
 
 def _finished(
