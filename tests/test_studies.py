@@ -5,10 +5,13 @@ from __future__ import annotations
 import json
 import shutil
 import sys
+from collections.abc import Iterator
 from pathlib import Path
 
 import nbformat
 import pytest
+from jupyter_client.manager import AsyncKernelManager
+from jupyter_core.utils import run_sync
 
 STUDIES = Path(__file__).resolve().parents[1] / "reports" / "studies"
 sys.path.insert(0, str(STUDIES))
@@ -16,16 +19,26 @@ sys.path.insert(0, str(STUDIES))
 import make  # noqa: E402
 
 
+@pytest.fixture(scope="module")
+def kernel(tmp_path_factory: pytest.TempPathFactory) -> Iterator[AsyncKernelManager]:
+    """One for all studies: most of their time is spent on loading what they use."""
+    folder = tmp_path_factory.mktemp("studies")
+    started = AsyncKernelManager(kernel_name="python3")
+    with pytest.MonkeyPatch.context() as patch:
+        patch.delenv("CORPUSREG_SHIPPED", raising=False)
+        patch.setenv("CORPUSREG_HOME", str(folder / "home"))
+        patch.setenv("IPYTHONDIR", str(folder / "ipython"))
+        patch.setattr(make, "HERE", shutil.copytree(STUDIES, folder / "studies"))
+        yield started
+    run_sync(started.shutdown_kernel)(now=True)
+
+
 @pytest.mark.parametrize("name", make.STUDIES)
 def test_the_reference_that_ships_bears_out_a_study(
-    name: str, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+    name: str, kernel: AsyncKernelManager
 ) -> None:
-    monkeypatch.delenv("CORPUSREG_SHIPPED", raising=False)
-    monkeypatch.setenv("CORPUSREG_HOME", str(tmp_path))
-    monkeypatch.setenv("IPYTHONDIR", str(tmp_path / "ipython"))
-    monkeypatch.setattr(make, "HERE", shutil.copytree(STUDIES, tmp_path / "studies"))
     # Each study asserts what its sentences claim, so that a claim which fell stops it here.
-    _, told = make.run(name)
+    _, told = make.run(name, kernel)
     stands = nbformat.read(STUDIES / f"{name}.ipynb", as_version=4)
     old = json.loads(stands.cells[-1]["outputs"][-1]["text"])
     assert not list(make.differences(old, told)), "run python reports/studies/make.py"

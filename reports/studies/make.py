@@ -21,6 +21,7 @@ from typing import Any
 
 import nbformat
 from jinja2 import Environment, StrictUndefined
+from jupyter_client.manager import AsyncKernelManager
 from nbclient import NotebookClient
 
 HERE = Path(__file__).resolve().parent
@@ -38,8 +39,13 @@ def cells(source: str) -> Iterator[tuple[bool, str]]:
         yield text, body.strip()
 
 
-def run(name: str) -> tuple[nbformat.NotebookNode, dict[str, Any]]:
-    """The executed notebook of a study with its numbers in place, and the numbers."""
+def run(
+    name: str, kernel: AsyncKernelManager | None = None
+) -> tuple[nbformat.NotebookNode, dict[str, Any]]:
+    """The executed notebook of a study with its numbers in place, and the numbers.
+
+    kernel: one that others have used, whose names go first; a new one if None.
+    """
     make: Any = nbformat.v4
     notebook = make.new_notebook()
     for number, (text, body) in enumerate(cells((HERE / f"{name}.py").read_text("utf-8"))):
@@ -47,9 +53,15 @@ def run(name: str) -> tuple[nbformat.NotebookNode, dict[str, Any]]:
         cell["id"] = f"{name}-{number}"
         notebook.cells.append(cell)
     os.environ.setdefault("PYDEVD_DISABLE_FILE_VALIDATION", "1")
-    client = NotebookClient(notebook, timeout=600, kernel_name="python3",
+    client = NotebookClient(notebook, km=kernel, timeout=600, kernel_name="python3",
                             resources={"metadata": {"path": str(HERE)}})  # fmt: skip
-    client.execute()
+    if kernel is None:
+        client.execute()
+    else:
+        notebook.cells.insert(0, make.new_code_cell("%reset -f"))
+        client.execute()
+        client.kc.stop_channels()
+        del notebook.cells[0]
     told: dict[str, Any] = json.loads(notebook.cells[-1]["outputs"][-1]["text"])
     fill = Environment(undefined=StrictUndefined, autoescape=False)
     for cell in notebook.cells:
