@@ -439,7 +439,7 @@ class TestReports:
         assert f'value="{asked["cohort"]}"' in page
         settled(desk, post(client, f"{address}/compare", asked))
         assert 'value="ensemble=choir" selected' in get(client, address).text
-        assert "choir" in get(client, f"{address}/report/0").text
+        assert "choral works" in get(client, f"{address}/report/0").text
         answer = post(client, f"{address}/compare", asked | {"cohort": "x"})
         assert answer.status_code == 400 and "not in the reference" in line(answer)
 
