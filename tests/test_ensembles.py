@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from corpusreg.instruments import load
 from corpusreg.instruments.ensembles import classify, kinds
 from corpusreg.score.notes import Part
 
@@ -136,6 +137,15 @@ def test_words_tell_a_voice_where_nothing_but_its_playback_is_named() -> None:
     assert classify(unnamed, [True] * 4, [False] * 4).kind == "choir"
     hymn = Part(staves=2, lyrics=40)
     assert classify([hymn], [True], [True]).kind == "unnamed parts"
+
+
+def test_a_song_whose_singer_bears_the_name_of_an_instrument_is_a_song() -> None:
+    song = [Part("Clarinet in C", lyrics=166), Part("Piano", staves=2)]
+    assert classify(song, [True, True], [False, True]).kind == "song"
+    singer, _ = load().match_all([Part("Soprano", lyrics=166), Part("Piano", staves=2)])
+    assert singer is not None and singer.id == "soprano"
+    remarks = [Part("Clarinet in C", lyrics=12), Part("Piano", staves=2)]
+    assert classify(remarks, [True, True], [False, True]).kind == "chamber"
 
 
 def test_an_instrument_with_letters_under_its_notes_is_no_singer() -> None:

@@ -50,6 +50,8 @@ __all__ = [
 
 # Syllables under a part from which it is taken to be sung: more than a cue's.
 SUNG_SYLLABLES = 10
+# From so many on they are a song's words, and no remarks under the notes of an instrument.
+_SONG_SYLLABLES = 30
 
 # Families whose parts can carry words without the name being wrong.
 _TEXTED = frozenset(("voice", "keyboard", "plucked"))
@@ -150,7 +152,9 @@ class Instruments(Mapping[str, Instrument]):
         """`match` for the parts of one score, where the others decide unclear names.
 
         'Basso', 'Alto' or 'Bass' is a voice by itself; it is the string instrument
-        where some part is certainly a string and none certainly a voice. Names that
+        where some part is certainly a string and none certainly a voice. One staff with a
+        song's words beside keyboards or plucked instruments alone is the singer's, even if it
+        bears the name of the instrument that plays it back. Names that
         only count ('S1', 'S2', 'S3') are no names. A staff that is named '2do', and one
         without a name beside a keyboard's only staff or under 'Violini', is the same
         instrument's: one name stands for two staves.
@@ -158,6 +162,8 @@ class Instruments(Mapping[str, Instrument]):
         if _numbered([part.name for part in parts]):
             parts = [replace(part, name="", abbreviation="") for part in parts]
         choices = [self._choices(part) for part in parts]
+        if (singer := _singer(parts, choices)) is not None:
+            choices[singer] = (self._rows["voice"],)
         certain = {found[0].family for found in choices if len(found) == 1}
         return self._continued(parts, [_fitting(found, certain) for found in choices])
 
@@ -323,6 +329,22 @@ class Instruments(Mapping[str, Instrument]):
         if "MusicXML" in part.name and row.family not in ("voice", "keyboard"):
             return ()
         return (row,)
+
+
+def _singer(parts: Sequence[Part], choices: Sequence[Sequence[Instrument]]) -> int | None:
+    """Which part is a song's singer under another name, where one is."""
+    others = [
+        n
+        for n, found in enumerate(choices)
+        if not found or found[0].family not in ("keyboard", "plucked")
+    ]
+    if len(others) != 1 or len(parts) == 1:
+        return None
+    (only,) = others
+    own = parts[only]
+    if any(row.family == "voice" for row in choices[only]):
+        return None
+    return only if own.staves == 1 and own.lyrics >= _SONG_SYLLABLES else None
 
 
 def _narrower(found: Instrument, named: Sequence[Instrument]) -> Instrument | None:

@@ -17,7 +17,7 @@ from __future__ import annotations
 import csv
 from collections import Counter
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from importlib import resources
 
@@ -210,7 +210,12 @@ def ensemble_of(score: Score, played: Played) -> Ensemble:
     part = played.notes.part
     active = [bool((part == index).any()) for index in range(len(score.parts))]
     chords = [on and _sounds_together(played, index) for index, on in enumerate(active)]
-    return classify(score.parts, active, chords)
+    found = classify(score.parts, active, chords)
+    # Older keyboards have neither a pedal that lifts the dampers nor touch that makes
+    # loud and soft (common practice, no source).
+    if found.kind == "keyboard" and not found.families and (score.dynamics or score.pedals):
+        return replace(found, kind="piano")
+    return found
 
 
 def _sounds_together(played: Played, index: int) -> bool:

@@ -335,18 +335,18 @@ def _part(heard: Heard, staves: list[int], said: str, *, alone: bool) -> Part:
     """said: instruments in the header, which name a part that is alone, or has two staves."""
     contexts = [heard.contexts[c] for staff in staves for c in heard.above(staff)]
     names = [c.name for c in contexts if c.name and not _HANDS.match(c.name)]
-    if alone:
-        names.append(said)
-    elif len(staves) == 2:
-        names += _KEYBOARDS.findall(said)
+    header = [said] if alone else _KEYBOARDS.findall(said) if len(staves) == 2 else []
     given = [_CAPITAL.sub(" ", heard.contexts[staff].given) for staff in staves]
     # A name that the source gives a staff for its own use, where it is a word.
     words = [g for g in given if re.match(r"[A-Za-z]{4}", g) and not g.startswith("unique")]
     words = [g for g in words if not _HANDS.match(g)]
     programs = [c.program for c in contexts if c.program is not None]
+    # Where the number or the title of a piece is printed before its first staff, the header
+    # still says what plays it.
+    shorts = [*(header if names else []), *(c.short for c in contexts)]
     return Part(
-        name=next((name for name in (*names, *words) if name), ""),
-        abbreviation=next((c.short for c in contexts if c.short), ""),
+        name=next((name for name in (*names, *header, *words) if name), ""),
+        abbreviation=next((short for short in shorts if short), ""),
         staves=len(staves),
         program=programs[0] if programs else None,
     )
