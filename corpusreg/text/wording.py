@@ -40,6 +40,7 @@ _INTERVALS = (
     "fifth", "minor sixth", "major sixth", "minor seventh", "major seventh",
 )  # fmt: skip
 # What makes a name of a part one that people use.
+_WHOLE = 5  # letters from which a name is no abbreviation, and needs no full stop
 _WORD = re.compile(r"[^\W\d_]{3}|\.")
 _COMPOUND = {13: "a minor ninth", 14: "a ninth", 15: "a minor tenth", 16: "a tenth",
              17: "an eleventh", 19: "a twelfth"}  # fmt: skip
@@ -178,6 +179,8 @@ def player(piece: PieceFacts, part: str, given: bool = True) -> str:
     last = name.rpartition(" ")[2].strip(".")
     if last.isdigit() or (last and set(last) <= set("IVX")):
         return name
+    if len(last) >= _WHOLE:
+        name = name.rstrip(".")
     return f"the {name[:1].lower()}{name[1:]}" if given else name[:1].lower() + name[1:]
 
 
