@@ -56,8 +56,11 @@ def test_bad_files_are_a_line_each_and_the_rest_goes_on(run: Command, tmp_path: 
     (tmp_path / "a-no-length.musicxml").write_text(NO_LENGTH, encoding="utf-8")
     (tmp_path / "b-good.musicxml").write_bytes(GOOD.read_bytes())
     many_tracks(tmp_path / "c-many.mid")  # it took 150 s, with the measuring
+    endless = "|".join(["CDEF"] * 5_001)
+    (tmp_path / "d-endless.abc").write_text(f"X:1\nM:4/4\nL:1/4\nK:C\n{endless}|\n")
     done = run("compare", tmp_path)
     lines = done.stderr.splitlines()
+    assert any("5,001 bars" in line for line in lines)
     assert "Traceback" not in done.stderr
     (silent,) = [line for line in lines if "a-no-length" in line]
     assert "no note in it lasts" in silent

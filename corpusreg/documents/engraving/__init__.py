@@ -302,7 +302,7 @@ def _finished(
     return Engraved(svg, glyphs, width, height, *bars, labels, remarks)
 
 
-_SECONDS = 60.0  # of computing for all passages of a call
+_SECONDS = 25.0  # of computing for all passages of a call
 
 
 def engrave(passage: NotatedPassage) -> Engraved | str:

@@ -37,6 +37,7 @@ __all__ = ["FORMATS", "existing", "read_file", "read_scores", "sniff"]
 _WITH_MOVEMENTS = frozenset(("musicxml", "kern", "mei"))
 _MOST_BYTES = 16 * 2**20  # of formats that are read into memory whole
 _MOST_PARTS = 200  # each is measured by itself; the largest open scores seen have under 60
+_MOST_BARS = 5_000  # the longest work of the open corpora has 1,433
 _HEAD = 65_536  # bytes that decide what a file is
 
 
@@ -212,6 +213,11 @@ def _unheard(score: Score) -> str:
         return (
             f"{len(score.parts):,} parts, where the largest orchestra has under "
             f"{_MOST_PARTS}; is each note a part of its own?"
+        )
+    if len(score.bars) > _MOST_BARS:
+        return (
+            f"{len(score.bars):,} bars, where the longest movement has under 2,000; is its "
+            "metre mistyped, or is it several pieces?"
         )
     return ""
 
