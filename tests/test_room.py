@@ -552,6 +552,25 @@ class TestOneScore:
         # The report stays where it was.
         assert f'src="{stairs.removeprefix(HERE)}/report/0"' in page
 
+    def test_what_fits_the_piece_is_offered_first(
+        self, client: FlaskClient, desk: Desk, stairs: str
+    ) -> None:
+        def offered(page: str) -> list[str]:
+            return re.findall(r'<option value="([a-z-]+)" data-needs', page)
+
+        # Wide and restless piano music without a player at an edge.
+        wants = offered(get(client, stairs).text)
+        assert wants.index("narrower") < wants.index("move") and "give" not in wants
+        piece = PIECES / "three-at-a-table.musicxml"
+        address = settled(desk, give(client, (piece.read_bytes(), piece.name)))
+        page = get(client, address).text
+        wants = offered(page)
+        assert wants.index("give") < wants.index("narrower")
+        assert re.search(r'name="part">.*<option>Bassoon</option>', page)
+        settled(desk, self.asked(client, address, "revise", want="give", part="Bassoon"))
+        page = html.unescape(get(client, address).text)
+        assert "They are options" in page
+
     def test_what_cannot_be_written_back_is_told_without_files(
         self, client: FlaskClient, desk: Desk
     ) -> None:

@@ -31,7 +31,7 @@ from corpusreg.room.changes import WAYS, Made
 from corpusreg.room.desk import Desk
 from corpusreg.room.piles import FilledForm, Pile, PilePiece, PileWork
 from corpusreg.room.uploads import FILES, MEGABYTE, PER_FILE, TOTAL, clean
-from corpusreg.room.wants import WANTS, Model, bars, models, wanted
+from corpusreg.room.wants import Model, bars, fitting, models, parts_to_give, wanted
 from corpusreg.score.formats import FORMATS
 from corpusreg.session import Session, Way
 from corpusreg.system.errors import CorpusregError, UsageError
@@ -268,7 +268,8 @@ def _piece_page(pile: Pile, number: int, asked: FilledForm | None, problem: str)
             (n, each) for n, each in enumerate(pile.settings.corrections)
             if each.file == piece.file
         ], pile=pile, piece=piece, number=number, works=works,
-        asked=asked, problem=problem, groups=_groups(pile, number), ways=WAYS, wants=WANTS,
+        asked=asked, problem=problem, groups=_groups(pile, number), ways=WAYS,
+        wants=fitting(piece.told), lines=parts_to_give(piece.told),
         labels=longest.labels if longest else (), models=passages, kinds=KINDS,
         misfit=misfit_words,
     )  # fmt: skip
@@ -375,7 +376,7 @@ def _score_pages(app: Flask, desk: Desk) -> None:
     @app.post("/scores/<key>/revise")
     def revise(key: str) -> AnyResponse:
         found = _free(desk, key)
-        names = ("want", "bar", "first", "last", "model")
+        names = ("want", "bar", "first", "last", "model", "part")
         toward = wanted({name: _field(name, f"the {name}") for name in names})
         desk.revise(found, _chosen(found), toward, _asked())
         return redirect(_address(found), 303)

@@ -5,21 +5,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import cast
 
+from corpusreg.comparison.class_piece import ClassPiece
 from corpusreg.revision.intentions import LIKE, intention
 from corpusreg.session import PassageKind, Session
 from corpusreg.system.errors import CorpusregError, UsageError
 
-__all__ = ["WANTS", "Model", "bars", "models", "wanted"]
+__all__ = ["WANTS", "Model", "bars", "fitting", "models", "parts_to_give", "wanted"]
 
 
 @dataclass(frozen=True)
 class _Want:
-    """words: as on the page. needs: 'bar', 'bars' (which may be left out), 'model' or ''."""
+    """words: as on the page. needs: 'bar', 'bars' (which may be left out), 'model', 'part' or
+    ''."""
 
     words: str
     needs: str
@@ -39,9 +41,55 @@ WANTS: Mapping[str, _Want] = {
                       "narrower{bars}"),
     "respace": _Want("Low chords with more room in them", "bars", "respace{bars}"),
     "lighter": _Want("The same register with less sound", "bars", "lighter{bars}"),
+    "give": _Want("A line that lies high or low, played by another whom it suits", "part",
+                  "give {part}{bars}"),
     "model": _Want("Something like a passage from another work", "model", "{model}"),
 }  # fmt: skip
 _EACH = 4  # passages of a kind
+
+
+_DWELL = frozenset(("longest_dwell", "expected_dwell", "narrow_dwell"))
+_MOVES = frozenset(("movement_beat", "movement_bar", "movement_phrase", "shift_rate"))
+_SPACE = frozenset(("span", "core_span", "octaves_in_use"))
+_OUTER = 25  # percentiles within which of an end a measure asks for the other way
+
+
+def fitting(told: Sequence[ClassPiece]) -> dict[str, _Want]:
+    """All wants, those first that what is told of a piece's works asks for.
+
+    'give' is among them only where a part lies high or low.
+    """
+    ranks = {
+        (name, place.percentile)
+        for each in told
+        for name, place in each.places.items()
+        if place.percentile is not None and not place.tied
+    }
+    low = {name for name, rank in ranks if rank <= _OUTER}
+    high = {name for name, rank in ranks if rank >= 100 - _OUTER}
+    devices = {event.device for each in told for event in each.happenings}
+    still = bool(low & _MOVES or high & _DWELL)
+    lines = parts_to_give(told)
+    fits = {
+        "clear-low": still,
+        "clear-high": still,
+        "hold": "withheld_bass" not in devices and not all(each.single_line for each in told),
+        "lift": "pedal_point" in devices,
+        "move-at": still,
+        "move": still,
+        "narrower": bool(high & _SPACE),
+        "lighter": bool(high & _DWELL),
+        "give": bool(lines),
+    }
+    shown = {name: want for name, want in WANTS.items() if name != "give" or lines}
+    return dict(sorted(shown.items(), key=lambda item: not fits.get(item[0], False)))
+
+
+def parts_to_give(told: Sequence[ClassPiece]) -> tuple[str, ...]:
+    """Parts that lie high or low for their instrument, each once."""
+    return tuple(
+        dict.fromkeys(line.part for each in told for line in each.players if line.part)
+    )
 
 
 @dataclass(frozen=True)
@@ -53,20 +101,22 @@ class Model:
 
 
 def wanted(given: Mapping[str, str]) -> str:
-    """The intention that a form has chosen: want, and bar, first and last, or model.
+    """The intention that a form has chosen: want, and bar, first and last, part, or model.
 
     Raises UsageError where something that it needs was not chosen.
     """
     want = WANTS.get(given.get("want", ""))
     if want is None:
         raise UsageError("nothing was chosen; choose what you want")
-    bar, model = (given.get(name, "").strip() for name in ("bar", "model"))
+    bar, model, part = (given.get(name, "").strip() for name in ("bar", "model", "part"))
     if want.needs == "bar" and not bar:
         raise UsageError("this needs a bar; choose one")
     if want.needs == "model" and not model:
         raise UsageError("this needs a passage; choose one from the list")
+    if want.needs == "part" and not part:
+        raise UsageError("this needs a part; choose one from the list")
     run = bars(given)
-    text = want.form.format(bar=bar, bars=run and f" in {run}", model=model)
+    text = want.form.format(bar=bar, bars=run and f" in {run}", model=model, part=part)
     if want.needs == "model" and bar:
         text += f" at {bar}"
     intention(text)

@@ -144,7 +144,7 @@
   function needed(want) {
     if (!want) return;
     const needs = want.selectedOptions[0].dataset.needs;
-    const shown = { bar: ["bar"], bars: ["first", "last"], model: ["model", "bar"], times: ["number"] }[needs] || [];
+    const shown = { bar: ["bar"], bars: ["first", "last"], model: ["model", "bar"], part: ["part", "first", "last"], times: ["number"] }[needs] || [];
     for (const each of want.form.querySelectorAll(".need")) {
       each.hidden = !shown.includes(each.dataset.for);
       if (each.hidden) each.querySelector("select").value = "";
