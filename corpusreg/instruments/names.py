@@ -59,6 +59,11 @@ _GERMAN = {"es": "Eb", "as": "Ab", "b": "Bb", "h": "B", "dis": "Eb", "des": "Db"
 _KEY = r"(?:(?:ut|re|mi|fa|sol|la|si)(?:\s?b(?:emol)?)?|[ad-h]es|[ae]s|dis|[a-h][b#]?)"
 _IN_KEY = re.compile(rf"\b(?:in|ex|en|aus)\s+({_KEY})(?![a-z#])|\(({_KEY})\)")
 _LONE_KEY = re.compile(r"[a-h]b?|[ae]s|d[ie]s|ut|[sm]ib")
+# The long or the short crook of a horn in B flat or C, and no voice or string.
+_CROOK = re.compile(
+    r"\b((?:in )?[a-h]b?) \(?(?:basso|alto)\)?(?= (?:horns?|corn[io])\b)"
+    r"|\b((?:horns?|corn[io]) in [a-h]b?) \(?(?:basso|alto)\b\)?"
+)
 _ORDINAL = re.compile(
     r"\d+\s?\.?\s?(?:mo|do|ndo|m?us|dus|tius|ti[oa]|di|da|to|tus|tes?|st|nd|rd|th|er|re|me|eme|m?a|um|m|o)?(?![a-z])"
 )
@@ -114,7 +119,7 @@ def read_name(name: str, known: Container[str]) -> ReadName:
     >>> read_name("Ground Bass", {"bass"})
     ReadName(phrases=(), key='')
     """
-    text = _folded(name)
+    text = _CROOK.sub(lambda found: found[1] or found[2], _folded(name))
     key, rest = _key(text)
     joined = re.sub(r"(?<=[^\W\d_])\(([^\W\d_]+)\)", r"\1", rest)
     for attempt in (rest, joined, re.sub(r"\([^)]*\)?", " ", rest)):
