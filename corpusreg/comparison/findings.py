@@ -91,7 +91,7 @@ FAMILIES = {
 HEADLINE = (
     "span", "core_span", "movement_bar", "shift_rate", "expected_dwell", "hollow_share",
 )  # fmt: skip
-PLAYERS = 6  # high or low for their instruments, that are told of a large ensemble
+PLAYERS = 6  # of a large ensemble, at most so many are told who play high or low
 SHOWN = 2  # passages in notation on a first page
 SHOWN_BARS = 4  # about a line of music
 # Of a long way its end is shown, where it arrives.

@@ -27,7 +27,6 @@ _SHARES = (10, 25, 50, 75, 90)
 # Of a table: how many stand behind a group, then its percentiles.
 COLUMNS = ("group", "works", "units", "collections", *(f"p{share}" for share in _SHARES))
 
-_PART = 3  # letters from which a word is looked for inside names
 _FEW = 40  # names that are all listed where none is near
 
 
@@ -112,8 +111,5 @@ def _check_words(reference: Reference, given: Mapping[str, object]) -> None:
 
 def _nearest(word: str, known: Iterable[str]) -> str:
     names = list(dict.fromkeys(known))
-    near = [name for name in names if len(word) >= _PART and word.casefold() in name.casefold()]
-    if near:
-        return f"; did you mean {' or '.join(near[:3])}?"
     every = f"; there are {', '.join(names)}" if len(names) <= _FEW else ""
     return did_you_mean(word, names) or every

@@ -193,9 +193,8 @@ def _title(source: Source, where: Mapping[str, str]) -> str:
     words = [where["period"]] if "period" in where else []
     words.append(works)
     if "texture" in where:
-        words.append(
-            {"single line": "of a single line"}.get(where["texture"], "in several voices")
-        )
+        single = where["texture"] == "single line"
+        words.append("of a single line" if single else "in several voices")
     if "composer" in where:
         found = source.fetch_columns(sql.load("composer_name"), [where["composer"]])
         words.append(f"by {found['name'][0]}")

@@ -7,6 +7,9 @@ from collections.abc import Iterable, Sequence
 __all__ = ["capital", "did_you_mean", "joined", "plural", "shared_start"]
 
 
+_PART = 3  # letters from which a word is looked for inside others
+
+
 def capital(text: str) -> str:
     """Text with its first letter as at the beginning of a sentence.
 
@@ -17,7 +20,7 @@ def capital(text: str) -> str:
 
 
 def did_you_mean(word: str, known: Iterable[str], most: int = 3) -> str:
-    """The known words nearest to one that is none of them, '' where none is near.
+    """The known words that have one in them, else those nearest to it, '' where none is near.
 
     >>> did_you_mean("barok", ["baroque", "modern"]), did_you_mean("x", ["modern"])
     ('; did you mean baroque?', '')
@@ -25,9 +28,8 @@ def did_you_mean(word: str, known: Iterable[str], most: int = 3) -> str:
     import difflib
 
     names = list(known)
-    near = [name for name in names if len(word) > 2 and word.casefold() in name.casefold()][
-        :most
-    ]
+    part = word.casefold() if len(word) >= _PART else None
+    near = [name for name in names if part and part in name.casefold()][:most]
     near = near or difflib.get_close_matches(word, names, n=most, cutoff=0.6)
     return f"; did you mean {' or '.join(near)}?" if near else ""
 

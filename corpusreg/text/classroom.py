@@ -241,7 +241,7 @@ def corrected(piece: ClassPiece, corrections: Iterable[Correction]) -> ClassPiec
             found[there] = _changed(found[there], each, piece)
         elif not each.event:
             found.append(_added(each, piece))
-    # What is the teacher's own is told first.
+    # The teacher's own events come first.
     return replace(piece, happenings=tuple(sorted(found, key=lambda each: not each.own)))
 
 

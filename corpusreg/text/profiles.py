@@ -33,7 +33,7 @@ _PROPERTY: Mapping[str, tuple[str, str]] = {
 }
 _SHARED: Mapping[str, tuple[str, str]] = {
     "space": ("as wide", "as narrow"),
-    "lean": ("reaching up from its centre likewise", "reaching down from its centre likewise"),
+    "lean": ("reaching up as far from its centre", "reaching down as far from its centre"),
     "within": ("as mobile within the bar", "as calm within the bar"),
     "between": ("as mobile from bar to bar", "as settled from bar to bar"),
     "stays": ("stays as long", "stays as short"),

@@ -192,6 +192,7 @@ MISFITS = {
     "few": "too few of these works are about as long as the piece to place it",
     "broad": "works for other players too, since the reference holds few like the piece",
 }
+_UNFIT = ("medium", "mixed", "texture")  # so that a place among them says little
 
 
 def company_sentence(company: Company) -> str:
@@ -205,7 +206,7 @@ def company_sentence(company: Company) -> str:
     what = company.title
     wider = " (its wider family)" if company.family else ""
     words = f"Compared with {company.works:,} {what}{wider}{by}"
-    if company.misfit in ("medium", "mixed", "texture"):
+    if company.misfit in _UNFIT:
         words += f"; but {MISFITS[company.misfit]}, so a place among them says little of it"
     return f"{words}."
 
@@ -221,7 +222,7 @@ def _reason(company: Company) -> str:
 
 def _company(r: Reading) -> str:
     words = company_sentence(r.company)
-    fits = r.company.misfit in ("", "broad")
+    fits = r.company.misfit not in _UNFIT
     if r.company.placed and not r.unusual and r.unusual_known and fits:
         return f"{words[:-1]}; nothing unusual among them."
     return words

@@ -19,7 +19,7 @@ _DWELLS = ("longest_dwell", "expected_dwell")
 
 
 def told(piece: ClassPiece, chosen: Collection[str]) -> tuple[Told, ...]:
-    """At most three sentences, most worth saying first. chosen: names of measures."""
+    """At most three sentences, the most telling first. chosen: names of measures."""
     found: dict[str, Told] = {}
     for each in _candidates(piece, frozenset(chosen)):
         if len(found) < MOST:

@@ -134,7 +134,7 @@
     });
     work.querySelectorAll("button.stop").forEach((b) => (b.disabled = true));
 
-    // Strips and dots say what lies where one points, or touches.
+    // Point at a strip or a dot, or touch it, and it says which work lies there.
     work.querySelectorAll(".answers").forEach((area) => {
       const told = area.querySelector(".told");
       if (told) area.querySelectorAll("svg").forEach((svg) => answering(svg, told));

@@ -17,7 +17,6 @@ not there, the split is not certain: the file stays one work, and says so.
 from __future__ import annotations
 
 import codecs
-import os
 import re
 import unicodedata
 from collections.abc import Sequence
@@ -65,11 +64,10 @@ def read_file(path: Path) -> ReadResult:
         result = _read(path, family)
     except ReadError as error:
         # A reader knows the file by its name; people have files of one name in many folders.
-        if not str(error).startswith(path.name) or path.parent == Path():
+        if not str(error).startswith(path.name):
             raise
-        raise ReadError(
-            f"{path.parent}{os.sep}{error}".replace("//", "/"), error.reason
-        ) from error
+        folder = str(path).removesuffix(path.name)
+        raise ReadError(f"{folder}{error}", error.reason) from error
     kept, failures = [], list(result.failures)
     for score in _works(result, family):
         if reason := _unheard(score):

@@ -654,8 +654,7 @@ def place_tracks(
 ) -> tuple[tuple[Part, ...], dict[Track, KernPlace]]:
     """Parts, top first, and the place of each **kern track.
 
-    instruments: text of the !!!AIN record, or ''. decoration: likewise of
-    !!!system-decoration.
+    instruments, decoration: text of the records !!!AIN and !!!system-decoration, or ''.
     """
     tracks = [track for track in table.tracks if track.kind == "**kern"]
     groups = _groups(tracks, instruments, decoration)[::-1]

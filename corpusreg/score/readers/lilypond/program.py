@@ -197,7 +197,7 @@ def _run(sources: Sources, *, mend: bool) -> Made:
 
 
 def _right(said: str, lines: str, texts: Mapping[str, str], sources: Sources) -> str:
-    """Why what was heard despite an error has the right notes, '' where it may not."""
+    """Why the notes can be trusted despite an error, '' where they cannot."""
     try:
         heard = parse(lines)
     except ReadError:

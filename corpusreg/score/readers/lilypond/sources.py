@@ -33,7 +33,7 @@ _VERSION = re.compile(r'\\version\s*#?\s*"(\d+)\.(\d+)(?:\.(\d+))?')
 class Sources:
     """Text of every file by name; `main` is the source itself.
 
-    refused: included files that exist but lie where nothing is taken from.
+    refused: included files that exist, in places from which nothing is read.
     """
 
     main: str
