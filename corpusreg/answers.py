@@ -689,7 +689,7 @@ class PeriodsAnswer(Answer):
     @cached_property
     def document(self) -> dict[str, Any]:
         """The answer as nested data."""
-        from corpusreg.norms.periods.document import study_document
+        from corpusreg.text.periods import study_document
 
         return study_document(self.found, self.reference_id)
 
@@ -703,7 +703,7 @@ class PeriodsAnswer(Answer):
     @property
     def rows(self) -> Rows:
         """The figures as a table."""
-        from corpusreg.norms.periods.document import COLUMNS, study_rows
+        from corpusreg.text.periods import COLUMNS, study_rows
 
         return Rows(COLUMNS, study_rows(self.found), reference_id=self.reference_id)
 
@@ -782,8 +782,8 @@ class ClassAnswer(Answer):
         return self._with(corrections=(*self.saved.settings.corrections, *corrections))
 
     def assigned(self, device: str, bar: str = "", number: int = 0) -> ClassAnswer:
-        """The class with an intention for all: `corpusreg.comparison.assignments.ASKED`."""
-        from corpusreg.comparison.assignments import assignment
+        """The class with an intention for all: `corpusreg.comparison.class_piece.ASKED`."""
+        from corpusreg.comparison.class_piece import assignment
 
         return self._with(asked=assignment(device, bar, str(number or "")))
 

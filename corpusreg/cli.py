@@ -609,8 +609,8 @@ def _handout(
     earlier: Path | None,
     workers: int,
 ) -> int:
-    from corpusreg.comparison.assignments import assignment
     from corpusreg.comparison.class_file import Settings, saved
+    from corpusreg.comparison.class_piece import assignment
     from corpusreg.comparison.compared import some_readable
     from corpusreg.terminal import say, waiting
 
@@ -647,7 +647,7 @@ def _handout(
 )
 @_flag("--no-browser", "only say where it is, open no browser")
 def _room(port: int | None, no_browser: bool) -> int:
-    from corpusreg.room.serve import serve
+    from corpusreg.room.app import serve
 
     for name in _ENDINGS:
         found = getattr(signal, name, None)

@@ -34,9 +34,9 @@ from corpusreg.measures.definitions import BY_NAME, VERSION
 from corpusreg.norms.atlas import atlas
 from corpusreg.norms.periods.answer import study
 from corpusreg.norms.periods.chart import charts, unit_names
-from corpusreg.norms.periods.document import study_document
 from corpusreg.norms.periods.works import fetch_works
 from corpusreg.store import Reference, open_reference
+from corpusreg.text.periods import study_document
 
 FOLDER = Path(__file__).resolve().parent
 PIECES = FOLDER.parent / "demo" / "pieces"

@@ -8,10 +8,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from corpusreg.measures.curve import PARTS
+from corpusreg.measures.space import PARTS
 from corpusreg.norms.alike import alike
 from corpusreg.norms.reference import Rung
-from corpusreg.text.alike import alike_words
+from corpusreg.text.profiles import alike_words
 
 SONGS = Rung({"ensemble": "song"}, "songs")
 RISING = [0, 0, 1, 2, 3, 4, 6, 8, 9, 9]

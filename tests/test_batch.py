@@ -18,7 +18,7 @@ from batch_work import make_files, plain
 from corpusreg import store
 from corpusreg.measures import definitions
 from corpusreg.store.building import batch
-from corpusreg.system import isolate, usage
+from corpusreg.system import isolate
 from corpusreg.system.errors import ReadError
 from corpusreg.system.isolate import Limits, StoppedError
 
@@ -273,9 +273,9 @@ def test_workers_end_with_their_parent(tmp_path: Path) -> None:
     parent.kill()
     parent.communicate()
     end = time.monotonic() + 60
-    while any(usage.usage(pid) for pid in workers) and time.monotonic() < end:
+    while any(isolate.usage(pid) for pid in workers) and time.monotonic() < end:
         time.sleep(0.02)
-    assert [pid for pid in workers if usage.usage(pid)] == []
+    assert [pid for pid in workers if isolate.usage(pid)] == []
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="its launcher is a shell script")
@@ -373,10 +373,10 @@ def test_call_works_in_a_thread(tmp_path: Path) -> None:
 
 
 def test_usage_of_this_process_rises_with_what_it_holds() -> None:
-    before = usage.usage(os.getpid())
+    before = isolate.usage(os.getpid())
     held = bytearray(80_000_000)
     held[::4096] = b"x" * len(held[::4096])
-    after = usage.usage(os.getpid())
+    after = isolate.usage(os.getpid())
     assert before is not None
     assert after is not None
     assert 70_000_000 < after.memory - before.memory < 120_000_000
@@ -386,10 +386,10 @@ def test_usage_of_this_process_rises_with_what_it_holds() -> None:
 def test_usage_by_ps_agrees_with_the_first_way() -> None:
     if sys.platform == "win32":
         pytest.skip("Windows has no ps")
-    one, two = usage.usage(os.getpid()), usage.from_ps(os.getpid())
+    one, two = isolate.usage(os.getpid()), isolate.from_ps(os.getpid())
     assert one is not None
     assert two is not None
     assert two.memory == pytest.approx(one.memory, rel=0.2)
     # ps counts whole seconds on Linux.
     assert two.cpu_seconds == pytest.approx(one.cpu_seconds, abs=1.1)
-    assert usage.from_ps(2**22 + 1) is None
+    assert isolate.from_ps(2**22 + 1) is None

@@ -22,7 +22,7 @@ from conftest import PIECES, Command
 
 from corpusreg import cli
 from corpusreg.comparison import placing
-from corpusreg.documents.handout import typeset
+from corpusreg.documents.handout import pages
 from corpusreg.documents.handout import writing as handout_writing
 from corpusreg.documents.handout.sheets import PieceSheet
 from corpusreg.system import isolate, settings
@@ -264,11 +264,11 @@ def _made_here(
 def test_a_piece_that_cannot_be_drawn_is_left_out_of_what_others_are_in(
     monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], tmp_path: Path
 ) -> None:
-    for name in ("report.made_report", "handout.typeset.set_sheet"):
+    for name in ("report.made_report", "handout.pages.set_sheet"):
         module = import_module(f"corpusreg.documents.{name.rpartition('.')[0]}")
         function = name.rpartition(".")[2]
         monkeypatch.setattr(module, function, _no_stairs(getattr(module, function)))
-    monkeypatch.setattr(handout_writing, "set_sheet", typeset.set_sheet)
+    monkeypatch.setattr(handout_writing, "set_sheet", pages.set_sheet)
     monkeypatch.setattr(handout_writing, "Pool", _Here)
     monkeypatch.setattr(isolate, "made_of", _made_here)
     page, sheets, folder = tmp_path / "page.html", tmp_path / "sheets", tmp_path / "class"

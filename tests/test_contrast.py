@@ -25,9 +25,8 @@ from corpusreg.corpus.catalogue import bundled
 from corpusreg.documents.contrast import contrast_document
 from corpusreg.instruments import load
 from corpusreg.revision.contrast import FEWEST, WAYS, contrast
-from corpusreg.revision.heard import Heard
 from corpusreg.revision.limits import Limits
-from corpusreg.revision.units import music
+from corpusreg.revision.units import Heard, music
 from corpusreg.score.notes import Score
 from corpusreg.score.played import Played, perform
 from corpusreg.score.readers import read_scores

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from corpusreg.measures.curve import PARTS, curve, distances_between
+from corpusreg.measures.space import PARTS, curve, distances_between
 from corpusreg.measures.texture import Texture
 
 

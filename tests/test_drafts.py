@@ -19,7 +19,7 @@ from pypdf import PdfReader
 
 import corpusreg
 from corpusreg.comparison.drafts import SAYABLE, Drafts, align, drafts
-from corpusreg.documents.handout.drafts import earlier_drafts
+from corpusreg.documents.handout.piece import earlier_drafts
 from corpusreg.documents.handout.roster import NO_ROSTER, Roster, Writer
 from corpusreg.documents.report import write_report
 from corpusreg.measures.definitions import MEASURES

@@ -20,7 +20,6 @@ from pypdf import PdfReader
 from test_pdf import embedded, squeezed, text_of
 
 from corpusreg.comparison import class_file, findings
-from corpusreg.comparison.assignments import assignment
 from corpusreg.comparison.class_file import ENDING, SavedClass, Settings
 from corpusreg.comparison.class_piece import (
     ClassPiece,
@@ -29,22 +28,34 @@ from corpusreg.comparison.class_piece import (
     Happening,
     Place,
     Told,
+    assignment,
 )
 from corpusreg.comparison.classroom import MEASURES, Class, classroom, side, since
 from corpusreg.corpus.files import bundled_root
-from corpusreg.documents.handout import folders, reading
+from corpusreg.documents.handout import reading, writing
 from corpusreg.documents.handout.dots import class_picture, key, piles
 from corpusreg.documents.handout.edits import FILE_NAME, Edited, Edits, read_edits, written
-from corpusreg.documents.handout.privacy import cleaned
 from corpusreg.documents.handout.reading import class_of
-from corpusreg.documents.handout.roster import Roster, Writer, read_roster, without_names
+from corpusreg.documents.handout.roster import (
+    Roster,
+    Writer,
+    cleaned,
+    read_roster,
+    without_names,
+)
 from corpusreg.documents.handout.writing import Handout, handout
 from corpusreg.session import Session
 from corpusreg.system.errors import CorpusregError, DataError, UsageError
 from corpusreg.system.phrases import capital
-from corpusreg.text import measures, sheet_words
-from corpusreg.text.assignments import assignment_answer, assignment_words
-from corpusreg.text.classroom import chance_words, corrected, since_words
+from corpusreg.text import measures
+from corpusreg.text.classroom import (
+    assignment_answer,
+    assignment_words,
+    chance_words,
+    corrected,
+    since_words,
+    told,
+)
 
 MARKUP = 'Air #import "x" <b>loud</b> $x^2$ *low*'
 ROSTER = "file,name,code\n"
@@ -522,14 +533,14 @@ class TestBadInput:
                 (stage / name).write_text("new", encoding="utf-8")
 
         monkeypatch.setattr(Path, "replace", failing)
-        with pytest.raises(CorpusregError, match="in use"), folders.staging(out) as stage:
+        with pytest.raises(CorpusregError, match="in use"), writing.staging(out) as stage:
             fill(stage)
-            folders.publish(stage, out)
+            writing.publish(stage, out)
         assert files_of(out) == ["a.txt", "notes.txt"]
         assert (out / "a.txt").read_text(encoding="utf-8") == "old"
-        with folders.staging(out) as stage:
+        with writing.staging(out) as stage:
             fill(stage)
-            folders.publish(stage, out)
+            writing.publish(stage, out)
         assert files_of(out) == ["a.txt", "b.txt", "notes.txt", "sheets/c.txt"]
         assert (out / "a.txt").read_text(encoding="utf-8") == "new"
 
@@ -618,7 +629,7 @@ class TestVeto:
         first, second = piece(0, 50).happenings
         found = self.told(Correction("00.mid", "", first.key, struck=True))
         assert found.happenings == (second,)
-        assert sheet_words.told(found, ["span"])[0].said == second.said
+        assert told(found, ["span"])[0].said == second.said
         # Of another piece it says nothing.
         other = Correction("01.mid", "", first.key, struck=True)
         assert self.told(other).happenings == (first, second)
@@ -632,7 +643,7 @@ class TestVeto:
         assert found.first == first
         own = corrected(found, [Correction("00.mid", "", first.key, struck=True)])
         assert own.first == rest
-        assert [each.said for each in sheet_words.told(own, ["span"])] == [rest.said, weak.said]
+        assert [each.said for each in told(own, ["span"])] == [rest.said, weak.said]
 
     def test_renamed_moved_and_added(self) -> None:
         first, second = piece(0, 50).happenings

@@ -12,8 +12,8 @@ from by_hand import BAR, BEAT, Row, bars_of, notes_of
 from event_pieces import TICKS, parts_reversed, score, split_by_ties, variants
 from validity.materials import pieces
 
+from corpusreg.measures.analysis import line_events
 from corpusreg.measures.events import Event
-from corpusreg.measures.line_events import line_events
 from corpusreg.score.notes import Bars, Part, Score
 from corpusreg.score.pitch import parse_note
 from corpusreg.score.played import Played, perform

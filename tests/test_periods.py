@@ -16,11 +16,17 @@ from corpusreg.measures.definitions import BY_NAME, MEASURES, VERSION
 from corpusreg.measures.rebar import BARS, REBARRED
 from corpusreg.norms import effects
 from corpusreg.norms.periods.answer import study
-from corpusreg.norms.periods.document import COLUMNS, study_document, study_rows
 from corpusreg.norms.periods.results import Check, PeriodFinding, Study
 from corpusreg.norms.periods.works import Works, check_words, period_rows, periods_of
 from corpusreg.system.errors import UsageError
-from corpusreg.text.periods import repeated_words, result_words, study_text
+from corpusreg.text.periods import (
+    COLUMNS,
+    repeated_words,
+    result_words,
+    study_document,
+    study_rows,
+    study_text,
+)
 
 BAROQUE, CLASSICAL, ROMANTIC = 2, 3, 4
 Floats = NDArray[np.float64]

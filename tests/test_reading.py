@@ -15,9 +15,8 @@ from test_players import score as named
 from write_schema import PATH, renewed
 
 from corpusreg.comparison import findings
-from corpusreg.comparison.comparison import Comparison, compare
+from corpusreg.comparison.comparison import Comparison, Place, compare, place, printed_bar
 from corpusreg.comparison.findings import Reading, reading
-from corpusreg.comparison.places import Place, place, printed_bar
 from corpusreg.comparison.placing import part_names
 from corpusreg.comparison.players import NOBODY
 from corpusreg.measures.analysis import analyse

@@ -16,11 +16,10 @@ from hypothesis import strategies as st
 from corpusreg.comparison.examples import Example
 from corpusreg.instruments import load
 from corpusreg.measures.analysis import is_narrow
-from corpusreg.revision.heard import Heard
 from corpusreg.revision.intentions import EXAMPLES, Intention, intention
 from corpusreg.revision.limits import Limits
 from corpusreg.revision.search import MOST, goals, options
-from corpusreg.revision.units import Group, music
+from corpusreg.revision.units import Group, Heard, music
 from corpusreg.score.notes import Bars, Part, Score, note_table
 from corpusreg.score.played import Played
 from corpusreg.score.readers import read_scores

@@ -38,8 +38,7 @@ from corpusreg.documents.handout.roster import NO_ROSTER
 from corpusreg.documents.report import write_report
 from corpusreg.room import uploads
 from corpusreg.room.app import room
-from corpusreg.room.desk import Desk
-from corpusreg.room.folder import run_folder, sweep
+from corpusreg.room.desk import Desk, run_folder, sweep
 from corpusreg.room.piles import Pile
 from corpusreg.room.uploads import clean, take
 from corpusreg.session import Session

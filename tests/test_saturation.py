@@ -13,8 +13,7 @@ from hypothesis import strategies as st
 
 from corpusreg.measures.analysis import analyse
 from corpusreg.measures.background import background, passages
-from corpusreg.measures.decay import decayed
-from corpusreg.measures.saturation import Saturation
+from corpusreg.measures.saturation import Saturation, decayed
 from corpusreg.score.notes import Dynamic, Part, Pedal, Score, Tempo
 from corpusreg.score.played import perform
 

@@ -6,8 +6,7 @@ import numpy as np
 import pytest
 
 from corpusreg.score.notes import note_table
-from corpusreg.score.pitch import note_name, parse_note, written_note
-from corpusreg.score.spelling import signature, spelled
+from corpusreg.score.pitch import note_name, parse_note, signature, spelled, written_note
 
 
 def spelling_of(tune: str, key: int | None = None) -> tuple[str, ...]:

@@ -11,8 +11,7 @@ import numpy as np
 import pytest
 from conftest import ROOT
 
-from corpusreg.norms.reference import Cohort, Rung
-from corpusreg.norms.reliability import LEAST, unreliable
+from corpusreg.norms.reference import LEAST, Cohort, Rung, unreliable
 
 sys.path.insert(0, str(ROOT / "reports"))
 

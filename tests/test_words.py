@@ -9,14 +9,14 @@ import pytest
 from conftest import PIECES
 
 import corpusreg
-from corpusreg.comparison.places import Place, PrintedBar
+from corpusreg.comparison.comparison import Place, PrintedBar
 from corpusreg.measures.definitions import BY_NAME, MEASURES
 from corpusreg.measures.shifts import Shift
 from corpusreg.score.played import PlayedBars, segments
 from corpusreg.system.errors import ReadError, UsageError
 from corpusreg.system.plaintext import plain
-from corpusreg.text import bars, sentences, tabular
-from corpusreg.text.wording import place_words
+from corpusreg.text import sentences, tabular
+from corpusreg.text.wording import bar_range, place_words
 
 SPAN, SHIFTS = BY_NAME["span"], BY_NAME["shift_rate"]
 
@@ -37,11 +37,11 @@ REPEATED = played_bars([0, 1, 2, 0, 1, 2, 3])
 
 
 def test_bars_as_people_write_them() -> None:
-    assert bars.bar_range(REPEATED, 0, 1) == "bar 1"
-    assert bars.bar_range(REPEATED, 0, 3) == "bars 1–3"
-    assert bars.bar_range(REPEATED, 3, 6) == "bars 1–3 (2nd time)"
-    assert bars.bar_range(REPEATED, 1, 5) == "from bar 2 through the repeat to bar 2 (2nd time)"
-    assert bars.bar_range(REPEATED, 2, 4) == "from bar 3 through the repeat to bar 1 (2nd time)"
+    assert bar_range(REPEATED, 0, 1) == "bar 1"
+    assert bar_range(REPEATED, 0, 3) == "bars 1–3"
+    assert bar_range(REPEATED, 3, 6) == "bars 1–3 (2nd time)"
+    assert bar_range(REPEATED, 1, 5) == "from bar 2 through the repeat to bar 2 (2nd time)"
+    assert bar_range(REPEATED, 2, 4) == "from bar 3 through the repeat to bar 1 (2nd time)"
 
 
 def test_segments_of_a_repeat_are_named_once() -> None:

@@ -30,8 +30,7 @@ from corpusreg import cli
 from corpusreg.score.readers.lilypond import box, program
 from corpusreg.system import isolate
 from corpusreg.system.errors import ReadError
-from corpusreg.system.isolate import Limits
-from corpusreg.system.usage import usage
+from corpusreg.system.isolate import Limits, usage
 
 __all__ = ["COMMANDS", "LIMITS", "Case", "families", "told", "tried", "variant", "wrong"]
 

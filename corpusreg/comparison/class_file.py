@@ -12,23 +12,15 @@ from pathlib import Path
 
 import msgspec
 
-from corpusreg.comparison.assignments import ASKED, Assignment
-from corpusreg.comparison.class_piece import ClassPiece, Correction
+from corpusreg.comparison.class_piece import ASKED, Assignment, ClassPiece, Correction
 from corpusreg.comparison.classroom import MEASURES, Unread
 from corpusreg.measures.definitions import BY_NAME, VERSION
 from corpusreg.system.errors import DataError
 from corpusreg.system.writing import replacing_named
 
 __all__ = [
-    "ENDING",
-    "LARGEST",
-    "SavedClass",
-    "Settings",
-    "decoded",
-    "encoded",
-    "opened",
-    "saved",
-]
+    "ENDING", "LARGEST", "SavedClass", "Settings", "decoded", "encoded", "opened", "saved",
+]  # fmt: skip
 
 ENDING = ".class.json"
 LARGEST = 200_000_000  # bytes of a file that is opened

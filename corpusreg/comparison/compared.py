@@ -21,16 +21,9 @@ if TYPE_CHECKING:
     from corpusreg.system.isolate import Outcome
 
 __all__ = [
-    "Compared",
-    "Depth",
-    "compare_paths",
-    "heights",
-    "one_draft",
-    "ranges",
-    "score_files",
-    "some_readable",
-    "studied",
-]
+    "Compared", "Depth", "compare_paths", "heights", "one_draft", "ranges", "score_files",
+    "some_readable", "studied",
+]  # fmt: skip
 
 # What the first screen tells, every number, or with passages to study as well.
 Depth = Literal["first", "numbers", "all"]

@@ -1,10 +1,11 @@
 """One analysed piece against cohorts of a reference.
 
 Nothing here draws, reads files or asks the database: cohorts come in as arrays,
-and the result is plain data that `words` and `document` put into language.
+and the result is plain data that `findings` judges and `text` puts into language.
 
-Conventions: bars are played bars, half-open; written positions count bars in
-file order from 0; labels are printed bar numbers.
+Conventions: bars are played bars, half-open; written positions count bars in file order from
+0; labels are printed bar numbers; a place is a run of played bars, half-open, with the printed
+bars at both ends.
 """
 
 from __future__ import annotations
@@ -29,12 +30,16 @@ from corpusreg.norms.profiles.model import PlacedProfile
 from corpusreg.norms.reference import BASIC, Cohort, Placement, Size, oddness, place
 from corpusreg.score.played import PlayedBars
 
-__all__ = ["Comparison", "Piece", "PlacedMeasure", "PlacedStay", "compare"]
+__all__ = [
+    "Comparison", "Piece", "Place", "PlacedMeasure", "PlacedStay", "PrintedBar", "compare",
+    "printed_bar", "printed_place",
+]  # fmt: skip
 
 _FEW = 3  # passages named for a measure
 # Kinds of events that show a measure.
 # Kinds of events of a whole that are no events of one part in it.
 _OF_THE_WHOLE = ("shift", "gap", "in_octaves", "closing")
+
 _SHOWN = {
     "entries": ("withheld_bass", "withheld_top", "cleared", "entry"),
     "pedal_points": ("pedal_point",),
@@ -299,4 +304,66 @@ def _runs(flags: NDArray[np.bool_]) -> list[tuple[int, int]]:
             np.flatnonzero(change < 0).tolist(),
             strict=True,
         )
+    )
+
+
+@dataclass(frozen=True)
+class PrintedBar:
+    """A bar as the page numbers it. index: in file order, from 0. time: 2 where it is heard
+    for the second time. upbeat: it comes before bar 1."""
+
+    number: str
+    index: int
+    time: int = 1
+    upbeat: bool = False
+
+
+@dataclass(frozen=True)
+class Place:
+    """Played bars first to last (half-open), from the printed bar `start` to `end`.
+
+    movement: number of the work in its file, '' where the file holds one work.
+    """
+
+    first: int
+    last: int
+    start: PrintedBar
+    end: PrintedBar
+    movement: str = ""
+
+    @property
+    def bars(self) -> int:
+        """Length in played bars."""
+        return self.last - self.first
+
+
+def printed_bar(bars: PlayedBars, bar: int) -> PrintedBar:
+    """A played bar as the page numbers it.
+
+    Bars that notation programs add without a number of their own ('X1') count with the
+    bar before them.
+    """
+    index = int(bars.written[bar])
+    number = _number(bars.printed[bar])
+    before = bar
+    while not number and before > 0:
+        before -= 1
+        number = _number(bars.printed[before])
+    return PrintedBar(
+        number=number or "1", index=index, time=int(bars.time[bar]), upbeat=number == "0"
+    )
+
+
+def _number(label: str) -> str:
+    return "" if label[:1] in ("X", "x", "") else label
+
+
+def printed_place(c: Comparison, first: int, last: int) -> Place:
+    """Played bars first to last (half-open) of a piece as a place."""
+    return Place(
+        first,
+        last,
+        printed_bar(c.bars, first),
+        printed_bar(c.bars, last - 1),
+        c.piece.number,
     )

@@ -39,15 +39,7 @@ if TYPE_CHECKING:
     from corpusreg.store import Reference
 
 __all__ = [
-    "KINDS",
-    "Example",
-    "Examples",
-    "Filters",
-    "at",
-    "examples",
-    "habit",
-    "rows_of",
-    "spread",
+    "KINDS", "Example", "Examples", "Filters", "at", "examples", "habit", "rows_of", "spread",
 ]  # fmt: skip
 
 

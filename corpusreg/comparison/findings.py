@@ -26,8 +26,14 @@ from typing import Any, Literal
 
 import numpy as np
 
-from corpusreg.comparison.comparison import Comparison, PlacedMeasure
-from corpusreg.comparison.places import Place, PrintedBar, place, printed_bar
+from corpusreg.comparison.comparison import (
+    Comparison,
+    Place,
+    PlacedMeasure,
+    PrintedBar,
+    printed_bar,
+    printed_place,
+)
 from corpusreg.comparison.players import PITCH, Reach
 from corpusreg.comparison.playing import (
     OutOfRange,
@@ -44,7 +50,7 @@ from corpusreg.measures.peaks import NEAR
 from corpusreg.measures.rebar import Bars
 from corpusreg.measures.sections import sections
 from corpusreg.norms.cohorts import misfit
-from corpusreg.norms.reliability import unreliable
+from corpusreg.norms.reference import unreliable
 from corpusreg.score.pitch import USUAL, Spelling
 from corpusreg.score.played import PlayedBars, segments
 
@@ -483,7 +489,7 @@ def _measure(each: PlacedMeasure, c: Comparison) -> Finding:
         high=c.whole.highest if each.measure.name == "span" else _core(each.measure, c, 1),
         rank=rank,
         reason="" if rank else each.placement.reason,
-        shown_in=tuple(place(c, *run) for run in passages),
+        shown_in=tuple(printed_place(c, *run) for run in passages),
     )
 
 
@@ -555,7 +561,7 @@ def _unusual(
 def _stays(c: Comparison, names: _Names) -> Iterable[Finding]:
     for each in c.stays:
         stay = each.stay
-        at = place(c, stay.first, stay.last)
+        at = printed_place(c, stay.first, stay.last)
         yield Finding(
             kind="stay",
             name="stay",
@@ -575,7 +581,7 @@ def _stays(c: Comparison, names: _Names) -> Iterable[Finding]:
 
 def _sections(c: Comparison) -> Iterable[Finding]:
     for each in sections(c.whole.played, c.whole.texture):
-        at = place(c, each.first, each.last)
+        at = printed_place(c, each.first, each.last)
         yield Finding(
             kind="section",
             name=each.letter,
@@ -878,7 +884,7 @@ def _shown(c: Comparison, found: Sequence[Finding | None]) -> tuple[Shown, ...]:
         if any(min(cut, o.place.last) - max(first, o.place.first) > 0 for o in chosen):
             continue
         written = tuple(segments(c.bars, first, cut))
-        chosen.append(Shown(place(c, first, cut), each, written, goes_on=cut < last))
+        chosen.append(Shown(printed_place(c, first, cut), each, written, goes_on=cut < last))
     return tuple(sorted(chosen, key=lambda each: each.place.first))
 
 
@@ -935,7 +941,7 @@ def _reaching(c: Comparison, names: _Names) -> tuple[Finding, ...]:
             kind="player",
             name="edge",
             instrument=names.instruments.get(name),
-            place=place(c, reach.first, reach.last),
+            place=printed_place(c, reach.first, reach.last),
             bar=printed_bar(c.bars, reach.first),
             low=reach.low,
             high=reach.high,
@@ -963,7 +969,7 @@ def _suggestion(c: Comparison, found: Finding | None, names: _Names) -> Suggesti
         "part": part,
         "instrument": names.instruments.get(part) if part else None,
     }
-    before = place(c, max(event.bar - 4, 0), max(event.bar, 1))
+    before = printed_place(c, max(event.bar - 4, 0), max(event.bar, 1))
     if found.name in WITHHELD and event.edge is not None and _waits_long(c, found):
         low = found.name == "withheld_bass"
         kind: Any = "keep_above" if low else "keep_below"
@@ -976,18 +982,18 @@ def _suggestion(c: Comparison, found: Finding | None, names: _Names) -> Suggesti
     if found.name in ("cleared", "entry") and event.bar + 2 < bars:
         return Suggestion("keep_clear", found, before, bars=2, **who)
     if found.name in ("climb", "descent", "wedge"):
-        arrival = place(c, event.bar, event.bar + 1)
+        arrival = printed_place(c, event.bar, event.bar + 1)
         note = event.low if found.name == "descent" else event.high
         return Suggestion("hold_arrival", found, arrival, note=note, bars=1, **who)
     if found.name == "pedal_point" and event.ending not in ("", "with the piece"):
-        ends = place(c, event.bar, event.bar + 1)
+        ends = printed_place(c, event.bar, event.bar + 1)
         return Suggestion("hold_longer", found, ends, note=event.low, bars=2, **who)
     if found.name == "shift" and event.bar > 0:
         return Suggestion("settle_before", found, before, bars=1, **who)
     if found.name == "high_point" and event.bar >= SHOWN_BARS:
         rivals = _rivals(c, event)
         if rivals is not None:
-            start = place(c, 0, max(event.bar, 1))
+            start = printed_place(c, 0, max(event.bar, 1))
             return Suggestion("save_the_top", found, start, note=rivals, **who)
     return Suggestion("listen_for", found, found.place, **who)
 

@@ -16,7 +16,7 @@ from corpusreg.comparison.players import Player, Reach, players
 from corpusreg.instruments import Instruments, load
 from corpusreg.instruments.ensembles import Ensemble, ensemble_of, kinds
 from corpusreg.measures.analysis import Analysis, analyse
-from corpusreg.measures.curve import curve
+from corpusreg.measures.space import curve
 from corpusreg.norms import written
 from corpusreg.norms.alike import alike
 from corpusreg.norms.cohorts import (

@@ -15,8 +15,13 @@ from typing import Literal
 
 import numpy as np
 
-from corpusreg.comparison.comparison import Comparison
-from corpusreg.comparison.places import Place, PrintedBar, place, printed_bar
+from corpusreg.comparison.comparison import (
+    Comparison,
+    Place,
+    PrintedBar,
+    printed_bar,
+    printed_place,
+)
 from corpusreg.comparison.players import PITCH
 from corpusreg.comparison.practice import against, crowded, stretches, tessitura, wide_chords
 from corpusreg.instruments import Instrument
@@ -194,7 +199,7 @@ def _against(c: Comparison) -> Iterable[Practical]:
             each = against(c.parts[player.name].played, register)
             if row is None or each is None:
                 continue
-            where = place(c, *each.runs[0])
+            where = printed_place(c, *each.runs[0])
             here = Practical(
                 "too_soft" if register.dynamic == "loud" else "too_loud",
                 player.name, row.name, where.start,
@@ -231,7 +236,8 @@ def _voice(c: Comparison, name: str, row: Instrument) -> Singing:
     runs = [(int(notes.bar.min()), int(notes.bar.max()) + 1), *stretches(notes)]
     whole, *thirds = (
         Stretch(
-            place(c, *run), *tessitura(notes.take((notes.bar >= run[0]) & (notes.bar < run[1])))
+            printed_place(c, *run),
+            *tessitura(notes.take((notes.bar >= run[0]) & (notes.bar < run[1]))),
         )
         for run in runs
     )

@@ -19,14 +19,8 @@ from functools import cache
 from corpusreg.corpus.tables import cell_year, rows
 
 __all__ = [
-    "SIGLUM",
-    "Composer",
-    "composer_key",
-    "in_order",
-    "is_anonymous",
-    "music_by",
-    "resolve",
-]
+    "SIGLUM", "Composer", "composer_key", "in_order", "is_anonymous", "music_by", "resolve",
+]  # fmt: skip
 
 _APOSTROPHE = re.compile("['’ʻ]")
 _NO_LETTERS = re.compile(r"[\W_]+")

@@ -31,26 +31,9 @@ from corpusreg.corpus.licences import TIERS, Licence, licence
 from corpusreg.corpus.tables import collection_of
 
 __all__ = [
-    "BUNDLED",
-    "TIERS",
-    "Licence",
-    "SourceFile",
-    "TierRow",
-    "WorkFacts",
-    "Years",
-    "bundled",
-    "content_hash",
-    "count_works",
-    "describe",
-    "excluded",
-    "folder",
-    "licence",
-    "parse_life",
-    "parse_years",
-    "period_of",
-    "resolve",
-    "tiers_summary",
-    "typical_year",
+    "BUNDLED", "TIERS", "Licence", "SourceFile", "TierRow", "WorkFacts", "Years", "bundled",
+    "content_hash", "count_works", "describe", "excluded", "folder", "licence", "parse_life",
+    "parse_years", "period_of", "resolve", "tiers_summary", "typical_year",
 ]  # fmt: skip
 
 

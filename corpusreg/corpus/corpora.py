@@ -25,9 +25,8 @@ from corpusreg.corpus.table import write_template
 from corpusreg.system.errors import ReadError
 
 __all__ = [
-    "Added", "Entry", "FetchProgress", "Listing", "added", "allowed", "chosen_name",
-    "entries", "entry", "fetch_corpus", "find_added", "forget", "listed", "remember",
-    "write_template",
+    "Added", "Entry", "FetchProgress", "Listing", "added", "allowed", "chosen_name", "entries",
+    "entry", "fetch_corpus", "find_added", "forget", "listed", "remember", "write_template",
 ]  # fmt: skip
 
 

@@ -21,15 +21,9 @@ from corpusreg.score import formats
 from corpusreg.system.errors import ReadError
 
 __all__ = [
-    "BUNDLED",
-    "FORMATS",
-    "SourceFile",
-    "bundled",
-    "bundled_root",
-    "content_hash",
-    "excluded",
+    "BUNDLED", "FORMATS", "SourceFile", "bundled", "bundled_root", "content_hash", "excluded",
     "folder",
-]
+]  # fmt: skip
 
 BUNDLED = "bundled"
 MAX_DEPTH = 40  # deeper than any real collection; bounds a tree built to trap a walker

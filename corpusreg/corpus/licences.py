@@ -34,14 +34,7 @@ from corpusreg.corpus.authority import Composer, resolve
 from corpusreg.corpus.files import BUNDLED, SourceFile
 from corpusreg.corpus.tables import collection_of, rows, work_row
 
-__all__ = [
-    "TIERS",
-    "Licence",
-    "licence",
-    "protected",
-    "read_head",
-    "tier_of_words",
-]  # fmt: skip
+__all__ = ["TIERS", "Licence", "licence", "protected", "read_head", "tier_of_words"]
 
 _HEAD_BYTES = 512_000
 _PIECE = 16_384

@@ -33,13 +33,12 @@ from corpusreg.system.phrases import capital
 from corpusreg.system.plaintext import plain
 from corpusreg.system.writing import write_files
 from corpusreg.text import drafts as draft_words
-from corpusreg.text.alike import alike_lines
 from corpusreg.text.choirs import choir_lines
 from corpusreg.text.examples import passage_words
 from corpusreg.text.findings import section_lines, sentence
 from corpusreg.text.measures import compared, rank_cell, title, value_words
 from corpusreg.text.players import asks_words, player_remarks
-from corpusreg.text.profiles import profile_lines
+from corpusreg.text.profiles import alike_lines, profile_lines
 from corpusreg.text.reading import (
     CLASS_COLUMNS,
     MEASURE_COLUMNS,

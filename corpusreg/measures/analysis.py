@@ -10,13 +10,18 @@ from numpy.typing import NDArray
 
 from corpusreg import instruments
 from corpusreg.measures import movement, space
-from corpusreg.measures.decay import decayed
+from corpusreg.measures.climbs import climbs, wedges
 from corpusreg.measures.definitions import BY_NAME, MEASURES
+from corpusreg.measures.dialogues import dialogues
+from corpusreg.measures.doublings import in_octaves
 from corpusreg.measures.events import Event, ranked
 from corpusreg.measures.gaps import gaps
 from corpusreg.measures.ground import ground, lasting
-from corpusreg.measures.line_events import line_events
-from corpusreg.measures.saturation import Saturation, saturation
+from corpusreg.measures.outer_lines import moments
+from corpusreg.measures.peaks import closing, high_and_low, isolated
+from corpusreg.measures.pedal_points import pedal_points
+from corpusreg.measures.returns import octave_returns
+from corpusreg.measures.saturation import Saturation, decayed, saturation
 from corpusreg.measures.shifts import (
     DUST,
     Shift,
@@ -30,9 +35,13 @@ from corpusreg.measures.shifts import (
 from corpusreg.measures.silence import silences
 from corpusreg.measures.stays import Stay, expected_dwell, stays
 from corpusreg.measures.texture import Texture, beat_weights, texture
+from corpusreg.measures.voices import crossings, entries
 from corpusreg.score.played import MARK, Notes, Played, PlayedBars
 
-__all__ = ["EVENT_RATES", "Analysis", "analyse", "is_narrow", "occupied_bands", "part_events"]
+__all__ = [
+    "EVENT_RATES", "Analysis", "analyse", "is_narrow", "line_events", "occupied_bands",
+    "part_events",
+]  # fmt: skip
 
 # A stay is narrow within an octave in a single line and within two octaves where
 # several voices sound: about what one melody and one hand-to-hand texture fill
@@ -40,11 +49,13 @@ __all__ = ["EVENT_RATES", "Analysis", "analyse", "is_narrow", "occupied_bands", 
 NARROW_LINE = 12
 NARROW_TEXTURE = 24
 LONG_STAY = 4
+
 # Kinds of events that are counted per 100 bars, by measure.
 EVENT_RATES = {
     "entries": ("withheld_bass", "withheld_top", "cleared", "entry"),
     "pedal_points": ("pedal_point",),
 }
+
 # At most one stay in so many bars is among the main ones, and none shorter than MAIN_BARS.
 MAIN_EVERY = 12
 MAIN_BARS = 2
@@ -308,3 +319,22 @@ def _placeable(name: str, value: float, woven: Texture) -> Value:
     if len(woven.bars) < measure.minimum_bars:
         return Value(value, f"too short to place: fewer than {measure.minimum_bars} bars")
     return Value(value)
+
+
+def line_events(played: Played) -> list[Event]:
+    """Events of lines of a work, or of one part, in order of time. Needs at least one note."""
+    here = moments(played)
+    found = [
+        *climbs(here),
+        *wedges(here),
+        *pedal_points(here),
+        *high_and_low(here),
+        *isolated(here),
+        *in_octaves(here),
+        *entries(here),
+        *crossings(here),
+        *octave_returns(here),
+        *dialogues(here),
+        *closing(here),
+    ]
+    return sorted(found, key=lambda event: (event.bar, event.beat, event.kind, event.low))

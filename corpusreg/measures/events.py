@@ -33,8 +33,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 __all__ = [
-    "KINDS", "PRINTED_KINDS", "Approach", "Direction", "Event", "Kind", "Place",
-    "final_bar", "ranked",
+    "KINDS", "PRINTED_KINDS", "Approach", "Direction", "Event", "Kind", "Place", "final_bar",
+    "ranked",
 ]  # fmt: skip
 
 Kind = Literal[

@@ -36,26 +36,9 @@ from corpusreg.measures.texture import EDGE, PITCHES
 from corpusreg.score.played import Notes
 
 __all__ = [
-    "AUDIBLE",
-    "Floats",
-    "Height",
-    "Run",
-    "at_edge",
-    "edge_but_middle",
-    "equally_high",
-    "grid",
-    "heights",
-    "inside",
-    "is_still",
-    "longest_run",
-    "measure",
-    "middle_but_edge",
-    "on_height",
-    "runs_of",
-    "share",
-    "third_shares",
-    "thirds",
-    "union",
+    "AUDIBLE", "Floats", "Height", "Run", "at_edge", "edge_but_middle", "equally_high", "grid",
+    "heights", "inside", "is_still", "longest_run", "measure", "middle_but_edge", "on_height",
+    "runs_of", "share", "third_shares", "thirds", "union",
 ]  # fmt: skip
 
 Span = tuple[int, int]

@@ -1,4 +1,4 @@
-"""How wide a work ranges.
+"""How wide a work ranges, and the shape of its register over time.
 
 - span: highest minus lowest pitch, semitones. Every note counts, however short.
 - core_span: quantile .95 minus quantile .05 of the work's weight, semitones. A
@@ -6,6 +6,12 @@
 - octaves_in_use: exp of the entropy of weight over octaves C to B (Shannon
   1948); 1 when all weight lies in one octave, k when k octaves share it equally.
 - band shares: share of weight in each octave C to B.
+- curve: lower edge, middle and upper edge, part by part.
+
+For the curve a piece is cut into PARTS equal parts of its played bars. In each the pitches
+below which 5, 50 and 95 % of the weight lie are its lower edge, its middle and its upper edge.
+Works of different length and height are laid over each other by these curves, each counted
+from the mean of its middle.
 """
 
 from __future__ import annotations
@@ -13,9 +19,9 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from corpusreg.measures.texture import EDGE, PITCHES
+from corpusreg.measures.texture import EDGE, PITCHES, Texture, quantiles
 
-__all__ = ["band_shares", "core", "octaves_in_use"]
+__all__ = ["PARTS", "band_shares", "core", "curve", "distances_between", "octaves_in_use"]
 
 _BANDS = -(-PITCHES // 12)
 
@@ -39,3 +45,34 @@ def octaves_in_use(total: NDArray[np.float64]) -> float:
     share = band_shares(total)
     share = share[share > 0]
     return float(np.exp(-(share * np.log(share)).sum()))
+
+
+PARTS = 10
+Floats = NDArray[np.float64]
+
+
+def curve(texture: Texture) -> Floats | None:
+    """Lower edge, middle and upper edge of each part, shape (PARTS, 3), MIDI numbers.
+
+    None for a piece of fewer bars than parts, and where one of its parts is silent.
+    """
+    bars = len(texture.bars)
+    if bars < PARTS:
+        return None
+    starts = np.arange(PARTS) * bars // PARTS
+    weights = np.add.reduceat(texture.bars, starts, axis=0)
+    total = weights.sum(axis=1, keepdims=True)
+    if not total.all():
+        return None
+    found = quantiles(np.cumsum(weights / total, axis=1), (EDGE, 0.5, 1 - EDGE))
+    return found.astype(np.float64)
+
+
+def distances_between(one: Floats, others: Floats) -> Floats:
+    """Mean distance of a curve from others in semitones, height left out, shape (n,).
+
+    one: shape (PARTS, 3); others: shape (n, PARTS, 3).
+    """
+    own = one - one[:, 1].mean()
+    theirs = others - others[:, :, 1].mean(axis=1)[:, None, None]
+    return np.asarray(np.abs(theirs - own).mean(axis=(1, 2)))

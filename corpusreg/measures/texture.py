@@ -23,15 +23,9 @@ from numpy.typing import NDArray
 from corpusreg.score.played import Notes, PlayedBars
 
 __all__ = [
-    "EDGE",
-    "PITCHES",
-    "Texture",
-    "beat_edges",
-    "beat_weights",
-    "distances",
-    "quantiles",
+    "EDGE", "PITCHES", "Texture", "beat_edges", "beat_weights", "distances", "quantiles",
     "texture",
-]
+]  # fmt: skip
 
 PITCHES = 128
 EDGE = 0.05  # share of weight beyond an edge

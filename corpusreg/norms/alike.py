@@ -1,8 +1,8 @@
 """Works of the same medium whose register has the same shape over time as a piece.
 
-The shape is the curve of `measures.curve`: lower edge, middle and upper edge in ten parts of
-the piece, counted from the mean of the middle. The distance of two works is the mean distance
-of these thirty points in semitones, so that key, height and length do not matter.
+The shape is the curve of `measures.space.curve`: lower edge, middle and upper edge in ten
+parts of the piece, counted from the mean of the middle. The distance of two works is the mean
+distance of these thirty points in semitones, so that key, height and length do not matter.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from corpusreg.measures.curve import PARTS, distances_between
+from corpusreg.measures.space import PARTS, distances_between
 from corpusreg.norms.cohorts import Source
 from corpusreg.norms.reference import Rung
 from corpusreg.store import sql

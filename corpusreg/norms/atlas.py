@@ -23,16 +23,8 @@ from corpusreg.store import sql
 from corpusreg.system.errors import DataError
 
 __all__ = [
-    "FIGURES",
-    "Atlas",
-    "Figure",
-    "GroupedMeasure",
-    "Heights",
-    "InstrumentHeights",
-    "MeasureCell",
-    "OctaveCell",
-    "Octaves",
-    "atlas",
+    "FIGURES", "Atlas", "Figure", "GroupedMeasure", "Heights", "InstrumentHeights",
+    "MeasureCell", "OctaveCell", "Octaves", "atlas",
 ]  # fmt: skip
 
 Interval = tuple[float, float]

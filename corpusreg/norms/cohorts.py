@@ -18,8 +18,8 @@ from corpusreg.system.errors import UsageError
 from corpusreg.system.phrases import did_you_mean
 
 __all__ = [
-    "Copies", "Source", "fetch_cohort", "fetch_names", "fetch_octaves", "misfit",
-    "own_copies", "parse_cohort", "with_oddness",
+    "Copies", "Source", "fetch_cohort", "fetch_names", "fetch_octaves", "misfit", "own_copies",
+    "parse_cohort", "with_oddness",
 ]  # fmt: skip
 
 # Works of a user's own cohort whose oddness is found while the user waits.

@@ -42,9 +42,8 @@ from corpusreg.norms.reference import (
 
 __all__ = [
     "ALPHA", "LEAST_UNITS", "Groups", "adjusted", "can_pass", "composers_slope", "delta",
-    "effect",
-    "median_interval", "rank_test", "ranks_within_length", "smallest_p", "smallest_trend_p",
-    "trend", "unit_means",
+    "effect", "median_interval", "rank_test", "ranks_within_length", "smallest_p",
+    "smallest_trend_p", "trend", "unit_means",
 ]  # fmt: skip
 
 ALPHA = 0.05

@@ -36,13 +36,18 @@ quantile    the inverse of the mid-rank percentile, linear between values; with
             equal weights type 5 of Hyndman and Fan 1996 (American Statistician
             50:361-365).
 effective   (sum of weights)^2 / sum of squared weights (Kish 1965).
+reliability correlation of the places of the two halves of works, stepped up to the whole
+            (Spearman 1910 and Brown 1910, British Journal of Psychology 3:271-322), by
+            different composers, from `python reports/trust.py`.
 """
 
 from __future__ import annotations
 
+import csv
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
-from functools import cached_property
+from functools import cached_property, lru_cache
+from importlib import resources
 from statistics import NormalDist
 from typing import Any
 
@@ -50,9 +55,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 __all__ = [
-    "BASIC", "MINIMUM_UNITS", "MINIMUM_WORKS", "Among", "Cohort", "Placement", "Rung",
+    "BASIC", "LEAST", "MINIMUM_UNITS", "MINIMUM_WORKS", "Among", "Cohort", "Placement", "Rung",
     "Size", "ladder", "logit_of", "oddness", "oddness_of_works", "place", "student_t",
-    "unit_weights", "weighted_quantile", "weighted_quantiles",
+    "unit_weights", "unreliable", "weighted_quantile", "weighted_quantiles",
 ]  # fmt: skip
 
 MINIMUM_WORKS = 30
@@ -68,6 +73,7 @@ WIDEST = 1.0
 GOOD_UNITS = 12  # the kernel widens until so many units count, where it can
 _BEYOND_WORKS, _BEYOND_UNITS = 3, 2  # works as long, and as short, that there must be
 _NEGLIGIBLE = 1e-3
+
 # The .95 quantile of Student's t by degrees of freedom from 2 on.
 _ONE_SIDED = {
     2: 2.920, 3: 2.353, 4: 2.132, 5: 2.015, 6: 1.943, 7: 1.895, 8: 1.860, 9: 1.833,
@@ -477,3 +483,20 @@ def _interval(
     reach = student_t(found.units - 1) * variance**0.5
     low, high = (100 / (1 + np.exp(-(found.middle + side * reach))) for side in (-1, 1))
     return min(float(low), p), max(float(high), p)
+
+
+LEAST = 0.6  # three fifths of the differences between works are theirs, the rest chance
+
+
+@lru_cache
+def unreliable(ensemble: str) -> frozenset[str]:
+    """Measures whose reliability in works for an ensemble, as in the works table, is too low.
+
+    None where nothing is known of the ensemble.
+    """
+    text = (resources.files("corpusreg") / "data" / "reliability.csv").read_text("utf-8")
+    return frozenset(
+        row["measure"]
+        for row in csv.DictReader(text.splitlines())
+        if row["ensemble"] == ensemble and float(row["reliability"]) < LEAST
+    )

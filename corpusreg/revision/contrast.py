@@ -22,9 +22,8 @@ from itertools import pairwise, product
 import numpy as np
 from numpy.typing import NDArray
 
-from corpusreg.revision.heard import Heard
 from corpusreg.revision.limits import Limits
-from corpusreg.revision.units import Group, Music, groups
+from corpusreg.revision.units import Group, Heard, Music, groups
 from corpusreg.score.rewrite import Change
 
 __all__ = ["WAYS", "contrast", "phrase_bars"]

@@ -18,26 +18,15 @@ from numpy.typing import NDArray
 from corpusreg.comparison.practice import CLEARLY
 from corpusreg.instruments.limits import low_interval_limit
 from corpusreg.revision.contrast import contrast, phrase_bars
-from corpusreg.revision.heard import Heard
 from corpusreg.revision.limits import SPAN, Limits
-from corpusreg.revision.units import Group, Hand, Music, groups
+from corpusreg.revision.units import Group, Hand, Heard, Music, groups
 from corpusreg.score.rewrite import Change, Exchange
 from corpusreg.system.phrases import joined
 
 __all__ = [
-    "Move",
-    "after",
-    "around",
-    "before",
-    "given",
-    "lighter",
-    "like",
-    "narrower",
-    "phrases",
-    "respaced",
-    "restless",
-    "rests",
-]
+    "Move", "after", "around", "before", "given", "lighter", "like", "narrower", "phrases",
+    "respaced", "restless", "rests",
+]  # fmt: skip
 
 _FEW = 3  # hands up to which two octaves are tried, too
 _LENGTHS = (2, 4, 8)  # bars of a passage that ends with no phrase

@@ -1,4 +1,5 @@
-"""What may be moved by octaves: whole phrases of whole hands, voices or parts.
+"""What may be moved by octaves (whole phrases of whole hands, voices or parts), what a change
+moves of it, and a work as heard, measured only as far as a question needs.
 
 Conventions
 -----------
@@ -19,10 +20,21 @@ import numpy as np
 from numpy.typing import NDArray
 
 from corpusreg.instruments import Instruments
+from corpusreg.measures import movement
+from corpusreg.measures.analysis import Analysis, analyse
+from corpusreg.measures.events import Event
+from corpusreg.measures.ground import ground, lasting
+from corpusreg.measures.outer_lines import moments
+from corpusreg.measures.pedal_points import pedal_points
+from corpusreg.measures.shifts import Shift, shifts
+from corpusreg.measures.silence import silences
+from corpusreg.measures.stays import Stay, stays
+from corpusreg.measures.texture import Texture, texture
 from corpusreg.score.notes import Score
+from corpusreg.score.played import Played
 from corpusreg.score.rewrite import Change, tie_chains
 
-__all__ = ["Group", "Hand", "Music", "groups", "music"]
+__all__ = ["Group", "Hand", "Heard", "Moved", "Music", "groups", "moved", "music", "strained"]
 
 Ints = NDArray[np.int64]
 Flags = NDArray[np.bool_]
@@ -220,3 +232,95 @@ def _some(hands: Sequence[Hand], which: str) -> str:
     if len(hands) == 2:
         return f"{hands[0].name} and {hands[1].name}"
     return f"the {which} {len(hands)} parts"
+
+
+class Heard:
+    """A work as heard. Needs at least one note."""
+
+    def __init__(self, played: Played) -> None:
+        self.played = played
+
+    @cached_property
+    def texture(self) -> Texture:
+        """Weights of all pitches, without articulation."""
+        return texture(lasting(self.played.notes, self.played.bars), self.played.bars)
+
+    @cached_property
+    def shifts(self) -> list[Shift]:
+        """Shifts of the texture; moves of one player alone are not among them."""
+        return shifts(self.texture)
+
+    @cached_property
+    def events(self) -> list[Event]:
+        """What enters after silence, and pedal points."""
+        played = self.played
+        here = ground(lasting(played.notes, played.bars), played.bars)
+        return [*silences(here, played.seconds), *pedal_points(moments(played))]
+
+    @cached_property
+    def stays(self) -> list[Stay]:
+        """Stays of the texture."""
+        return stays(self.texture)
+
+    @cached_property
+    def movement(self) -> float:
+        """Mean movement from bar to bar, semitones; 0 where there is one bar."""
+        steps = movement.between_bars(self.texture)
+        return float(steps.mean()) if len(steps) else 0.0
+
+    @cached_property
+    def lowest(self) -> int:
+        """Lowest pitch."""
+        return int(self.played.notes.pitch.min())
+
+    @cached_property
+    def analysis(self) -> Analysis:
+        """Everything."""
+        return analyse(self.played)
+
+
+@dataclass(frozen=True)
+class Moved:
+    """One hand moved: written bars first to last (half-open), octaves, notes in it."""
+
+    hand: str
+    first: int
+    last: int
+    octaves: int
+    notes: int
+
+
+def moved(music: Music, change: Change) -> list[Moved]:
+    """What moves, hand by hand, in order of time; neighbouring bars are one passage."""
+    found: list[Moved] = []
+    bar = music.score.notes["bar"]
+    for hand in music.hands:
+        for octaves in np.unique(change.octaves[hand.rows]).tolist():
+            rows = hand.rows & (change.octaves == octaves)
+            if not octaves:
+                continue
+            still = set(bar[hand.rows & (change.octaves != octaves)].tolist())
+            bars = np.unique(bar[rows])
+            cuts = [i for i in range(1, len(bars)) if _apart(bars[i - 1], bars[i], still)]
+            for run in np.split(bars, cuts):
+                own = rows & (bar >= run[0]) & (bar <= run[-1])
+                first, last = int(run[0]), int(run[-1]) + 1
+                found.append(Moved(hand.name, first, last, octaves, music.attacks(own)))
+    return sorted(found, key=lambda each: (each.first, each.last))
+
+
+def _apart(before: int, after: int, still: set[int]) -> bool:
+    """Whether the hand plays something else between two bars."""
+    return any(bar in still for bar in range(int(before) + 1, int(after)))
+
+
+def strained(music: Music, change: Change) -> list[str]:
+    """Hands whose moved notes leave what is comfortable on their instrument."""
+    pitch = music.score.notes["pitch"] + 12 * change.octaves
+    found = []
+    for hand in music.hands:
+        own = pitch[hand.rows & (change.octaves != 0) & ~change.silent]
+        low, high = hand.comfortable
+        if len(own) and not low <= own.min() <= own.max() <= high:
+            found.append(hand.name)
+    return found

@@ -16,10 +16,8 @@ if TYPE_CHECKING:
     from corpusreg.comparison.examples import Example
     from corpusreg.instruments import Instruments
     from corpusreg.measures.analysis import Analysis
-    from corpusreg.revision.heard import Heard
-    from corpusreg.revision.moved import Moved
     from corpusreg.revision.search import Option
-    from corpusreg.revision.units import Music
+    from corpusreg.revision.units import Heard, Moved, Music
     from corpusreg.score.notes import Score
     from corpusreg.score.rewrite import Change
 
@@ -111,9 +109,8 @@ def _contrast(
     from corpusreg.instruments import load
     from corpusreg.measures.analysis import analyse
     from corpusreg.revision import contrast as ways
-    from corpusreg.revision.heard import Heard
     from corpusreg.revision.limits import Limits
-    from corpusreg.revision.moved import moved, strained
+    from corpusreg.revision.units import Heard, moved, strained
     from corpusreg.score.played import perform
     from corpusreg.score.rewrite import changed, check_target
     from corpusreg.text.options import bars_words
@@ -248,9 +245,9 @@ def _options(
     path: Path, score: Score, wanted: Intention, model: Example | None, table: Instruments
 ) -> tuple[Music, Heard, list[Option]]:
     """Options that keep slurs whole; where there are none, such as divide one."""
-    from corpusreg.revision.heard import Heard
     from corpusreg.revision.limits import Limits
     from corpusreg.revision.search import goals, options
+    from corpusreg.revision.units import Heard
 
     for divided in (False, True):
         music = _music(path, score, table, divided=divided)

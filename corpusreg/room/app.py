@@ -1,24 +1,33 @@
-"""Addresses of the room: what each shows, and what each form sets going."""
+"""The server of the room: what each address shows, what each form sets going, who may ask.
+
+This page in a browser on this computer may ask, and no other site. A foreign site can make a
+browser send requests here. It cannot make it name this host (unless its own name is made to
+point here, so the name is checked), it cannot hide that the request comes from elsewhere, and
+it does not know the sign that every form carries.
+"""
 
 from __future__ import annotations
 
 import csv
 import io
 import secrets
-from collections.abc import Mapping
+import socket
+import threading
+import webbrowser
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from importlib.resources import files
 from pathlib import Path
-from typing import IO, cast
+from typing import IO, Any, cast
 
 from flask import Flask, Response, abort, redirect, render_template, request, send_file, url_for
 from werkzeug.datastructures import FileStorage
 from werkzeug.exceptions import HTTPException, RequestEntityTooLarge
+from werkzeug.serving import WSGIRequestHandler, make_server
 from werkzeug.wrappers import Response as AnyResponse
 
-from corpusreg.comparison.assignments import ASKED, Assignment, assignment
 from corpusreg.comparison.class_file import ENDING, encoded
-from corpusreg.comparison.class_piece import DEVICES, Correction
+from corpusreg.comparison.class_piece import ASKED, DEVICES, Assignment, Correction, assignment
 from corpusreg.comparison.classroom import Class, since
 from corpusreg.comparison.examples import KINDS
 from corpusreg.documents.handout.dots import piles
@@ -26,7 +35,6 @@ from corpusreg.documents.handout.reading import class_of
 from corpusreg.documents.pictures import look
 from corpusreg.norms.cohorts import misfit
 from corpusreg.norms.reference import Rung
-from corpusreg.room import guard
 from corpusreg.room.changes import WAYS, Made
 from corpusreg.room.desk import Desk
 from corpusreg.room.piles import FilledForm, Pile, PilePiece, PileWork
@@ -36,9 +44,10 @@ from corpusreg.score.formats import FORMATS
 from corpusreg.session import Session, Way
 from corpusreg.system.errors import CorpusregError, UsageError
 from corpusreg.system.phrases import capital
-from corpusreg.text.assignments import assignment_answer, assignment_words
 from corpusreg.text.classroom import (
     RULE,
+    assignment_answer,
+    assignment_words,
     device_words,
     line_words,
     misfit_words,
@@ -48,7 +57,7 @@ from corpusreg.text.classroom import (
 )
 from corpusreg.text.measures import title
 
-__all__ = ["room"]
+__all__ = ["FOR_PAGES", "FOR_REPORTS", "check", "headers", "room", "same", "serve"]
 
 _FORM = 2**20  # bytes of a request beside its files
 _FIELD = 200  # letters of one field
@@ -58,6 +67,7 @@ _FIT, _FIT_SOME = "For the same players", "For the players of some of the pieces
 _FIT_NONE = "For other players: what is told is hard to read"
 _FEW = 10  # works from which a group is offered for choosing
 _PAPERS = ("a4", "letter")
+
 # What the pages ask for, by the name of the form.
 _FORMS = (
     "compare", "names", "draft", "contrast", "revise", "handouts", "correct", "assign",
@@ -83,20 +93,20 @@ def room(desk: Desk, port: int) -> Flask:
     def admit() -> None:
         try:
             origin, site = map(request.headers.get, ("Origin", "Sec-Fetch-Site"))
-            guard.check(request.method, request.headers.get("Host", ""), origin, site, port)
+            check(request.method, request.headers.get("Host", ""), origin, site, port)
         except UsageError as error:
             raise _RefusedError(str(error)) from error
         if request.endpoint == "names":
             request.max_form_parts = _NAMES
-        if request.method == "POST" and not guard.same(request.form.get("token", ""), token):
+        if request.method == "POST" and not same(request.form.get("token", ""), token):
             raise _RefusedError(
                 "this page is from an earlier run; open the room again and repeat"
             )
 
     @app.after_request
     def protect(response: Response) -> Response:
-        policy = response.headers.get("Content-Security-Policy", guard.FOR_PAGES)
-        response.headers.update(guard.headers(policy))
+        policy = response.headers.get("Content-Security-Policy", FOR_PAGES)
+        response.headers.update(headers(policy))
         return response
 
     @app.context_processor
@@ -514,7 +524,7 @@ def _page(path: Path, name: str) -> Response:
     """A page that was written here, to be looked at or saved under a name."""
     save = "save" in request.args
     response = send_file(path, "text/html", as_attachment=save, download_name=name, etag=False)
-    response.headers["Content-Security-Policy"] = guard.FOR_REPORTS
+    response.headers["Content-Security-Policy"] = FOR_REPORTS
     return response
 
 
@@ -580,3 +590,99 @@ def _fits(piece: PilePiece, cohort: str) -> bool:
         not misfit(each.kind, single_line=each.single_line, rung=Rung(where, ""), placed=True)
         for each in piece.told
     )
+
+
+# For the pages of the room; everything they need comes from here, and no one frames them.
+FOR_PAGES = (
+    "default-src 'none'; style-src 'self'; script-src 'self'; connect-src 'self'; "
+    "img-src 'self'; frame-src 'self'; form-action 'self'; base-uri 'none'; "
+    "frame-ancestors 'none'"
+)
+
+# For reports, which have a policy of their own besides: what scores say stands in them,
+# so they run as a site of their own that can reach nothing here.
+FOR_REPORTS = "sandbox allow-scripts allow-modals; frame-ancestors 'self'"
+_OUR_NAMES = ("127.0.0.1", "localhost")
+_READING = ("GET", "HEAD")
+
+
+def check(method: str, host: str, origin: str | None, site: str | None, port: int) -> None:
+    """Raise UsageError for a request that this page did not make.
+
+    host, origin, site: the headers Host, Origin and Sec-Fetch-Site, None where they are
+    missing; browsers send the last two, other programs need not.
+    """
+    hosts = [f"{name}:{port}" for name in _OUR_NAMES]
+    if host not in hosts:
+        raise UsageError(f"this room is at http://{hosts[0]}/ and under no other name")
+    typed = site == "none" and method in _READING
+    foreign = site not in (None, "same-origin") and not typed
+    if foreign or origin not in (None, f"http://{host}"):
+        raise UsageError(
+            f"requests from other sites are refused; open http://{hosts[0]}/ yourself"
+        )
+
+
+def same(given: str, token: str) -> bool:
+    """Whether a form carries the sign of this run."""
+    return secrets.compare_digest(given.encode(), token.encode())
+
+
+def headers(policy: str) -> dict[str, str]:
+    """Headers of every answer: nothing is stored, guessed, framed or told to others."""
+    return {
+        "Content-Security-Policy": policy,
+        "Cache-Control": "no-store",
+        "X-Content-Type-Options": "nosniff",
+        "Referrer-Policy": "same-origin",
+        "Cross-Origin-Opener-Policy": "same-origin",
+        "Cross-Origin-Resource-Policy": "same-origin",
+    }
+
+
+_HERE = "127.0.0.1"
+
+
+class _Handler(WSGIRequestHandler):
+    """One request; says nothing on the terminal and little of itself to others."""
+
+    timeout = 120  # seconds for which a connection may be silent
+    server_version, sys_version = "corpusreg", ""
+
+    def log(self, *_: Any) -> None:
+        """Write no log."""
+
+
+def serve(port: int, *, browser: bool, on_open: Callable[[str], None]) -> None:
+    """Keep the room open until it is interrupted; everything given is removed then.
+
+    port: 0 for any that is free. browser: whether to open one. on_open: told the address.
+    Raises UsageError where the port cannot be had.
+    """
+    with _listening(port) as listening, Desk() as desk:
+        port = listening.getsockname()[1]
+        server = make_server(
+            _HERE, port, room(desk, port), threaded=True, request_handler=_Handler,
+            fd=listening.fileno(),
+        )  # fmt: skip
+        if Session().reference_state()["ok"]:
+            desk.warm()
+        address = f"http://{_HERE}:{port}/"
+        on_open(address)
+        if browser:
+            # A browser in the terminal would hold the room up before it serves.
+            threading.Thread(target=webbrowser.open, args=(address,), daemon=True).start()
+        server.serve_forever()
+
+
+def _listening(port: int) -> socket.socket:
+    """A socket at a port of this computer."""
+    found = socket.socket()
+    try:
+        found.bind((_HERE, port))
+        found.listen(64)
+    except (OSError, OverflowError) as error:
+        found.close()
+        why = getattr(error, "strerror", None) or "from 1 to 65535"
+        raise UsageError(f"port {port}: cannot be had ({why}); leave out --port") from error
+    return found

@@ -2,6 +2,10 @@
 
 Everything is kept in one folder that is removed at the end. Where the desk is full, someone
 says what is put away. Requests only look and put jobs into a queue; one thread does them.
+
+The folder is private, dated and locked while the run lasts. Some ends cannot be caught: the
+power goes, the process is killed. What such a run left behind is known by its lock, which the
+system lets go with the process; the next run removes it.
 """
 
 from __future__ import annotations
@@ -9,43 +13,32 @@ from __future__ import annotations
 import contextlib
 import io
 import itertools
+import os
 import queue
 import secrets
 import shutil
 import sys
+import tempfile
 import threading
 import time
 import zipfile
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
+from datetime import date
 from functools import partial
 from pathlib import Path
 from typing import IO, Any, TypeVar
 
-from corpusreg.comparison.assignments import Assignment
 from corpusreg.comparison.class_file import LARGEST, SavedClass, decoded
-from corpusreg.comparison.class_piece import Correction
+from corpusreg.comparison.class_piece import Assignment, Correction
 from corpusreg.comparison.classroom import Unread
 from corpusreg.demonstration import pieces_folder
-from corpusreg.documents.handout.drafts import chain, earlier_drafts
 from corpusreg.documents.handout.edits import FILE_NAME, Edits, read_edits
-from corpusreg.documents.handout.piece import DrawnPiece
-from corpusreg.documents.handout.reading import (
-    Read,
-    class_of,
-    problem_of,
-    titled,
-    with_scores,
-)
-from corpusreg.documents.handout.roster import (
-    NO_ROSTER,
-    Roster,
-    read_roster,
-    with_codes,
-)
+from corpusreg.documents.handout.piece import DrawnPiece, chain, earlier_drafts
+from corpusreg.documents.handout.reading import Read, class_of, problem_of, titled, with_scores
+from corpusreg.documents.handout.roster import NO_ROSTER, Roster, read_roster, with_codes
 from corpusreg.documents.handout.writing import measures_of, write
 from corpusreg.room.changes import ContrastTask, DraftTask, Made, ReviseTask, Task, work
-from corpusreg.room.folder import run_folder, sweep
 from corpusreg.room.piles import (
     FilledForm,
     Pile,
@@ -56,22 +49,16 @@ from corpusreg.room.piles import (
     saved_class,
     without_scores,
 )
-from corpusreg.room.tasks import (
-    DrawTask,
-    PlacedWorks,
-    PlaceTask,
-    ReportTask,
-    inside,
-    report,
-)
+from corpusreg.room.tasks import DrawTask, PlacedWorks, PlaceTask, ReportTask, inside, report
 from corpusreg.room.uploads import PER_FILE, Taken, keep, score_name, take, too_large
 from corpusreg.session import Session, Way
 from corpusreg.store.building.batch import Progress
 from corpusreg.system import settings
 from corpusreg.system.errors import CorpusregError, UsageError
 from corpusreg.system.isolate import Outcome, Pool, StoppedError
+from corpusreg.system.lock import taken
 
-__all__ = ["Desk"]
+__all__ = ["Desk", "run_folder", "sweep"]
 
 _PILES = 12  # kept at once; each is bounded by what may be given at once
 _MADE = 12  # drafts, contrasts and options kept of what was given at once
@@ -84,8 +71,6 @@ _ROSTER = "the table of who wrote which piece"
 _SMALL = 2**20  # bytes of a roster or a text
 _PATIENCE = 5.0  # seconds for what is under way at the end; measuring goes on from there
 _WARM = ("two-shores.mid", "stairs.musicxml")
-
-
 T = TypeVar("T")
 
 
@@ -560,3 +545,70 @@ def _fault(error: Exception) -> str:
 
 _NO_PIECE = PilePiece("")
 _NO_PILE = Pile("", Path(), Taken("", (), ()), [_NO_PIECE])
+_NAME = "corpusreg-room-"
+_LOCK = "lock"
+_YOUNG = 600.0  # seconds in which a folder without a lock may be one that is just made
+_PATIENCE_REMOVING = 2.0  # seconds in which what is still being written there comes to its end
+
+
+@contextlib.contextmanager
+def run_folder() -> Iterator[Path]:
+    """A new folder that only this user can read; it goes at the end, with all that is in it.
+
+    Its name has the date. Raises CorpusregError where it cannot be removed, naming it.
+    """
+    folder = Path(tempfile.mkdtemp(prefix=f"{_NAME}{date.today():%Y-%m-%d}-"))
+    handle = os.open(folder / _LOCK, os.O_RDWR | os.O_CREAT | os.O_EXCL, 0o600)
+    try:
+        taken(handle)
+        yield folder
+    finally:
+        os.close(handle)
+        _remove(folder)
+
+
+def sweep() -> None:
+    """Remove the folders of this user's runs that have ended without doing so."""
+    for folder in Path(tempfile.gettempdir()).glob(f"{_NAME}*"):
+        # Where it cannot be looked at or removed, it stays for a run that can.
+        with contextlib.suppress(OSError):
+            if _is_ours(folder) and _is_left(folder):
+                shutil.rmtree(folder, ignore_errors=True)
+
+
+def _is_ours(folder: Path) -> bool:
+    """Whether it is a folder of this user's own: nothing in others' is opened."""
+    found = folder.lstat()
+    mine = not hasattr(os, "getuid") or found.st_uid == os.getuid()
+    return mine and folder.is_dir() and not folder.is_symlink()
+
+
+def _is_left(folder: Path) -> bool:
+    """Whether no run holds its lock."""
+    try:
+        handle = os.open(folder / _LOCK, os.O_RDWR)
+    except FileNotFoundError:
+        return time.time() - folder.stat().st_mtime > _YOUNG
+    try:
+        return taken(handle)
+    finally:
+        os.close(handle)
+
+
+def _remove(folder: Path) -> None:
+    """Remove it, again for a while: a child that is ending may still write or read there."""
+    end = time.monotonic() + _PATIENCE_REMOVING
+    while True:
+        try:
+            shutil.rmtree(folder)
+            return
+        except FileNotFoundError:  # something went by itself meanwhile
+            if not folder.exists():
+                return
+        except OSError as error:
+            if time.monotonic() > end:
+                why = error.strerror or error
+                raise CorpusregError(
+                    f"{folder}: cannot be removed ({why}); remove it yourself"
+                ) from error
+        time.sleep(0.05)

@@ -18,15 +18,9 @@ from corpusreg.room.uploads import Taken, clean
 from corpusreg.system.errors import UsageError
 
 __all__ = [
-    "FilledForm",
-    "Pile",
-    "PilePiece",
-    "PileSheets",
-    "PileWork",
-    "names_of",
-    "saved_class",
+    "FilledForm", "Pile", "PilePiece", "PileSheets", "PileWork", "names_of", "saved_class",
     "without_scores",
-]
+]  # fmt: skip
 
 
 @dataclass

@@ -13,15 +13,8 @@ from corpusreg.comparison.comparison import Comparison
 from corpusreg.documents.handout.piece import DrawnPiece
 
 __all__ = [
-    "DrawTask",
-    "PlaceTask",
-    "PlacedWorks",
-    "ReportTask",
-    "draw",
-    "inside",
-    "place",
-    "report",
-]
+    "DrawTask", "PlaceTask", "PlacedWorks", "ReportTask", "draw", "inside", "place", "report",
+]  # fmt: skip
 
 
 @dataclass(frozen=True)

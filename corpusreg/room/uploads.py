@@ -22,16 +22,8 @@ from corpusreg.system.errors import UsageError
 from corpusreg.system.isolate import Limits, StoppedError, call
 
 __all__ = [
-    "FILES",
-    "PER_FILE",
-    "TOTAL",
-    "Taken",
-    "clean",
-    "keep",
-    "score_name",
-    "take",
-    "too_large",
-]
+    "FILES", "PER_FILE", "TOTAL", "Taken", "clean", "keep", "score_name", "take", "too_large",
+]  # fmt: skip
 
 MEGABYTE = 2**20
 PER_FILE = 20 * MEGABYTE  # bytes of one score

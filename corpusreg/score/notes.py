@@ -29,18 +29,9 @@ from numpy.typing import NDArray
 from corpusreg.system.errors import ReadError
 
 __all__ = [
-    "NOTE_DTYPE",
-    "Bars",
-    "Dynamic",
-    "Part",
-    "Pedal",
-    "ReadResult",
-    "Score",
-    "Sign",
-    "Tempo",
-    "felt_beat",
-    "note_table",
-]
+    "NOTE_DTYPE", "Bars", "Dynamic", "Part", "Pedal", "ReadResult", "Score", "Sign", "Tempo",
+    "felt_beat", "note_table",
+]  # fmt: skip
 
 # One row per written note head (chord members are rows of their own).
 NOTE_DTYPE = np.dtype(

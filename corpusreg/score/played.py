@@ -39,8 +39,7 @@ from numpy.typing import NDArray
 
 from corpusreg.score.notes import Bars, Dynamic, Part, Pedal, Score
 from corpusreg.score.order import played_order
-from corpusreg.score.pitch import USUAL, Spelling
-from corpusreg.score.spelling import spelled
+from corpusreg.score.pitch import USUAL, Spelling, spelled
 from corpusreg.system.errors import ReadError
 
 __all__ = [

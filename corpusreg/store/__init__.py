@@ -35,7 +35,6 @@ from corpusreg.store.tables import EXTRACTED, Rows, columns
 
 __all__ = [
     "EXTRACTED", "Batch", "BatchLimits", "Draft", "Recipe", "Reference", "Result", "Rows",
-    "Shards", "UnlabelledShard", "columns", "inputs", "kept_reference",
-    "open_reference", "pointed", "pointer", "publish", "ships", "survey",
-    "withdraw",
+    "Shards", "UnlabelledShard", "columns", "inputs", "kept_reference", "open_reference",
+    "pointed", "pointer", "publish", "ships", "survey", "withdraw",
 ]  # fmt: skip

@@ -36,16 +36,9 @@ if TYPE_CHECKING:
     import duckdb
 
 __all__ = [
-    "ABOUT",
-    "FIRST",
-    "LEFT_AT_HOME",
-    "NEEDS",
-    "THINNED",
-    "about",
-    "pack",
-    "statements",
+    "ABOUT", "FIRST", "LEFT_AT_HOME", "NEEDS", "THINNED", "about", "pack", "statements",
     "views",
-]
+]  # fmt: skip
 
 ABOUT = "about.json"
 FIRST = ""

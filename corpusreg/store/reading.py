@@ -23,14 +23,8 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
 __all__ = [
-    "Reference",
-    "Result",
-    "columns_of",
-    "kept_reference",
-    "open_reference",
-    "pointed",
-    "ships",
-]
+    "Reference", "Result", "columns_of", "kept_reference", "open_reference", "pointed", "ships",
+]  # fmt: skip
 
 _READING_STATEMENTS = ("SELECT", "EXPLAIN")
 # The limit of memory holds for the database; rows in Python take many times their room there.

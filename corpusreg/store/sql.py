@@ -31,16 +31,8 @@ from pathlib import Path
 from corpusreg.system.errors import DataError, UsageError
 
 __all__ = [
-    "Column",
-    "Parameter",
-    "Query",
-    "asked",
-    "find",
-    "folder",
-    "listed",
-    "load",
-    "read_file",
-]
+    "Column", "Parameter", "Query", "asked", "find", "folder", "listed", "load", "read_file",
+]  # fmt: skip
 
 _ENTRY = re.compile(r"^ {2,}(\$?)(\w+) (\w+(?:\[\])?)(?: = ('[^']*'|\S+))? +(\S.*)$")
 _SECTIONS = ("Parameters:", "Columns:")

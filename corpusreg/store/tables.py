@@ -15,16 +15,9 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
 __all__ = [
-    "EXTRACTED",
-    "ORDER",
-    "Rows",
-    "arrays",
-    "checked",
-    "columns",
-    "insert",
-    "names",
+    "EXTRACTED", "ORDER", "Rows", "arrays", "checked", "columns", "insert", "names",
     "printable",
-]
+]  # fmt: skip
 
 # Rows of one file by table, each in the order of the table's columns.
 Rows = dict[str, list[tuple[Any, ...]]]

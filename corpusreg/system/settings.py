@@ -19,25 +19,11 @@ from pathlib import Path
 from corpusreg.system.errors import StoreError
 
 __all__ = [
-    "BUILD_MEMORY",
-    "FILE_CPU_SECONDS",
-    "FILE_MEMORY",
-    "FILE_WALL_SECONDS",
-    "LILYPOND_CACHE",
-    "QUERY_MEMORY",
-    "SCHEMA_VERSION",
-    "STORAGE_VERSION",
-    "corpora_folder",
-    "home",
-    "home_at",
-    "lilypond_cache",
-    "lock_file",
-    "packed_folder",
-    "reference_folder",
-    "shards_folder",
-    "trust",
-    "trusted",
-]
+    "BUILD_MEMORY", "FILE_CPU_SECONDS", "FILE_MEMORY", "FILE_WALL_SECONDS", "LILYPOND_CACHE",
+    "QUERY_MEMORY", "SCHEMA_VERSION", "STORAGE_VERSION", "corpora_folder", "home", "home_at",
+    "lilypond_cache", "lock_file", "packed_folder", "reference_folder", "shards_folder",
+    "trust", "trusted",
+]  # fmt: skip
 
 # Version of the tables in queries/store/schema.sql; raised when they change.
 SCHEMA_VERSION = "8"

@@ -10,8 +10,7 @@ from corpusreg.score.pitch import Spelling
 from corpusreg.score.played import PlayedBars
 from corpusreg.system.phrases import capital, joined, plural
 from corpusreg.system.plaintext import plain
-from corpusreg.text.bars import bar_range
-from corpusreg.text.wording import register
+from corpusreg.text.wording import bar_range, register
 
 __all__ = ["choir_lines"]
 

@@ -16,10 +16,10 @@ from corpusreg.score.pitch import Spelling
 from corpusreg.score.played import ordinal
 from corpusreg.system.phrases import capital, plural, shared_start
 from corpusreg.system.plaintext import plain
-from corpusreg.text.alike import alike_lines
 from corpusreg.text.choirs import choir_lines
 from corpusreg.text.measures import title
 from corpusreg.text.players import player_lines, player_remarks
+from corpusreg.text.profiles import alike_lines
 from corpusreg.text.reading import (
     CLASS_COLUMNS,
     MEASURE_COLUMNS,

@@ -23,14 +23,13 @@ from corpusreg.measures.events import Event
 from corpusreg.norms.profiles.model import PlacedProfile
 from corpusreg.score.pitch import band_name, note_name
 from corpusreg.score.played import Played
-from corpusreg.text.alike import alike_words
-from corpusreg.text.bars import labels, rounded
 from corpusreg.text.drafts import drafts_document
 from corpusreg.text.examples import study_document
 from corpusreg.text.findings import sentence
 from corpusreg.text.players import parts_document, two_level_document
-from corpusreg.text.profiles import firmness_words, neighbour_words
+from corpusreg.text.profiles import alike_words, firmness_words, neighbour_words
 from corpusreg.text.reading import CLASS_NAMES, class_row, first_screen, suggestion_sentence
+from corpusreg.text.wording import labels, rounded
 
 __all__ = ["SCHEMA", "document", "rounded"]
 

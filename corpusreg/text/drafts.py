@@ -16,7 +16,6 @@ from corpusreg.measures.shifts import Shift
 from corpusreg.score.played import Played, PlayedBars
 from corpusreg.system.phrases import capital, joined, plural
 from corpusreg.system.plaintext import plain
-from corpusreg.text.bars import bar_range, labels, rounded
 from corpusreg.text.console import register_map
 from corpusreg.text.findings import event_words
 from corpusreg.text.measures import rank_cell
@@ -27,7 +26,7 @@ from corpusreg.text.sentences import (
     value_words,
 )
 from corpusreg.text.tabular import items, screen, wrap
-from corpusreg.text.wording import register
+from corpusreg.text.wording import bar_range, labels, register, rounded
 
 __all__ = [
     "NOTHING", "change_words", "changed_bars", "drafts_document", "drafts_text", "in_short",

@@ -12,7 +12,6 @@ from corpusreg.instruments.limits import open_strings, passaggio
 from corpusreg.score.pitch import USUAL, note_name
 from corpusreg.system.phrases import joined, plural
 from corpusreg.system.plaintext import plain
-from corpusreg.text.bars import bar_range
 from corpusreg.text.players import (
     beyond_document,
     far_words,
@@ -24,7 +23,7 @@ from corpusreg.text.players import (
 )
 from corpusreg.text.sentences import interval_words
 from corpusreg.text.tabular import text_table, wrap
-from corpusreg.text.wording import note, register
+from corpusreg.text.wording import bar_range, note, register
 
 __all__ = [
     "moved_words", "passage_document", "passage_heading", "passage_rows", "passage_text",

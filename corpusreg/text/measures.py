@@ -19,17 +19,9 @@ from corpusreg.text.wording import (
 )
 
 __all__ = [
-    "compared",
-    "compared_rank",
-    "end_words",
-    "measure_sentence",
-    "measure_short",
-    "rank_cell",
-    "rank_range",
-    "rank_words",
-    "title",
-    "value_words",
-]
+    "compared", "compared_rank", "end_words", "measure_sentence", "measure_short", "rank_cell",
+    "rank_range", "rank_words", "title", "value_words",
+]  # fmt: skip
 
 
 @dataclass(frozen=True)

@@ -7,15 +7,12 @@ from collections.abc import Sequence
 from corpusreg.measures.events import Event
 from corpusreg.measures.shifts import Shift
 from corpusreg.measures.stays import Stay
-from corpusreg.revision.heard import Heard
-from corpusreg.revision.likeness import alike
-from corpusreg.revision.moved import strained
-from corpusreg.revision.search import Option, events_at, first_played
-from corpusreg.revision.units import Music
+from corpusreg.revision.search import Option, alike, events_at, first_played
+from corpusreg.revision.units import Heard, Music, strained
 from corpusreg.system.phrases import capital, joined, plural
-from corpusreg.text.bars import bar_range
 from corpusreg.text.findings import event_words
 from corpusreg.text.sentences import moved_how, range_words, shift_words
+from corpusreg.text.wording import bar_range
 
 __all__ = ["bars_words", "option_words", "way_words"]
 

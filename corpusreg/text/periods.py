@@ -1,9 +1,11 @@
-"""An answer about periods in words, and as text for a terminal."""
+"""An answer about periods in words, as text for a terminal, as a JSON document and as rows."""
 
 from __future__ import annotations
 
 import itertools
 from collections.abc import Iterator, Sequence
+from dataclasses import asdict
+from typing import Any
 
 from corpusreg.measures.definitions import VERSION, Measure
 from corpusreg.norms.periods.results import (
@@ -20,13 +22,16 @@ from corpusreg.text.tabular import paragraph, text_table
 from corpusreg.text.wording import number
 
 __all__ = [
-    "CHECK_WORDS", "VERDICTS", "because_words", "cell_name", "closing_words", "finding_words",
-    "findings", "remarks_words", "repeated_words", "result_words", "short_words",
-    "study_text", "untested_words", "years_words",
+    "CHECK_WORDS", "COLUMNS", "VERDICTS", "because_words", "cell_name", "closing_words",
+    "finding_words", "findings", "remarks_words", "repeated_words", "result_words",
+    "short_words", "study_document", "study_rows", "study_text", "untested_words",
+    "years_words",
 ]  # fmt: skip
+
 _LINE = 88  # letters of the longest name
 _LONGEST_NAME = 26  # of a collection in a table
 _ENCODING_GAP = 0.5  # of works, between neighbouring periods, from which it is said
+
 CHECK_WORDS = {
     "ensembles": "same ensembles",
     "length": "same length",
@@ -37,6 +42,7 @@ CHECK_WORDS = {
     "half": "half bars",
     "double": "double bars",
 }
+
 # How the other verdicts are counted: of one result, of several.
 _OTHERS = {
     "open": ("cannot be told from other things",) * 2,
@@ -45,10 +51,12 @@ _OTHERS = {
     "not shown": ("is not shown", "are not shown"),
     "cannot be tested": ("cannot be tested",) * 2,
 }  # fmt: skip
+
 _MIXED = (
     "Works for all forces are mixed here, and what music was written for changed as well: "
     "ask for one medium at a time."
 )
+
 VERDICTS = {
     "not shown": "no difference shown",
     "contradicted": "a difference that is contradicted when it is measured in other ways",
@@ -394,3 +402,64 @@ def _p(p: float | None) -> str:
     if p >= 0.9995:
         return "1"
     return "<.001" if p < 0.001 else f"{p:.3f}".removeprefix("0")
+
+
+COLUMNS = (
+    "measure", "unit", "result", "periods", "repeated", "works", "composers", "value", "low",
+    "high", "p", "corrected", "verdict",
+)  # fmt: skip
+
+
+def study_document(study: Study, reference_id: str) -> dict[str, Any]:
+    """The answer with all figures, as JSON writes it.
+
+    value of a pair is Cliff's delta, and `a` Vargha and Delaney's A; of a trend, tau.
+    """
+    found = asdict(study)
+    for each, own in zip(found["measures"], study.measures, strict=True):
+        each["measure"] = {
+            name: getattr(own.measure, name) for name in ("name", "title", "unit", "meaning")
+        }
+        written_all = (*each["pairs"], *filter(None, [each["trend"]]))
+        for written, finding in zip(written_all, findings(own), strict=True):
+            written["words"] = finding_words(own, finding)
+            written["statistic"] = "delta" if finding.periods else "tau"
+            written["a"] = (finding.value + 1) / 2 if finding.periods else None
+            for check, repeated in zip(written["checks"], finding.checks, strict=True):
+                check["explained"] = explained(finding, repeated)
+    return {"reference": reference_id, "definitions": VERSION} | found
+
+
+def study_rows(study: Study) -> list[tuple[Any, ...]]:
+    """One row for every cell, result and repetition, with the columns COLUMNS.
+
+    value, low, high: the median of a period, delta of a pair, tau of a trend; of the
+    slope a year in the row 'slope', a century.
+    """
+    rows: list[tuple[Any, ...]] = []
+    for each in study.measures:
+        own = (each.measure.name, each.measure.unit)
+        for cell in each.cells:
+            ends = cell.interval or (None, None)
+            counts = (cell.works, str(cell.units))
+            rows.append(
+                (*own, "median", cell.period, "", *counts, cell.median, *ends, *3 * (None,))
+            )
+        for finding in findings(each):
+            rows += [(*own, *row) for row in _finding_rows(finding)]
+    return rows
+
+
+def _finding_rows(finding: PeriodFinding) -> Iterator[tuple[Any, ...]]:
+    kind, where = ("delta" if finding.periods else "tau"), "-".join(finding.periods)
+    ends = finding.interval or (None, None)
+    counts = (finding.works, "-".join(map(str, finding.units)))
+    tested = (finding.p, finding.corrected, finding.verdict)
+    yield (kind, where, "", *counts, finding.value, *ends, *tested)
+    if finding.slope:
+        yield ("slope", where, "", *counts, *finding.slope, None, None, None)
+    for check in finding.checks:
+        said = check.reason or check.says
+        units = "-".join(map(str, check.units))
+        ends = check.interval or (None, None)
+        yield (kind, where, check.name, None, units, check.value, *ends, check.p, None, said)

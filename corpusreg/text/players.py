@@ -10,9 +10,8 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from typing import Any
 
-from corpusreg.comparison.comparison import Comparison
+from corpusreg.comparison.comparison import Comparison, Place
 from corpusreg.comparison.findings import Finding, PieceFacts, Reading
-from corpusreg.comparison.places import Place
 from corpusreg.comparison.players import MUCH, Beyond, Lying, Player, Reach, Still
 from corpusreg.comparison.playing import SOLO, OutOfRange, Practical, Singing, Stretch
 from corpusreg.instruments.ensembles import kinds
@@ -22,8 +21,8 @@ from corpusreg.score.pitch import USUAL, Spelling, note_name
 from corpusreg.score.played import Played, PlayedBars
 from corpusreg.system.phrases import capital, joined, plural
 from corpusreg.system.plaintext import plain
-from corpusreg.text.bars import bar_range
 from corpusreg.text.wording import (
+    bar_range,
     bar_words,
     interval,
     note,

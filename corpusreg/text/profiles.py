@@ -8,15 +8,19 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
+from corpusreg.measures.space import PARTS
+from corpusreg.norms.alike import Alike
 from corpusreg.norms.profiles.model import CLEAR, Floats, PlacedProfile, family_scores
 from corpusreg.system.phrases import capital
 
-__all__ = ["centre_words", "firmness_words", "neighbour_words", "profile_lines"]
+__all__ = [
+    "alike_lines", "alike_words", "centre_words", "firmness_words", "neighbour_words",
+    "profile_lines",
+]  # fmt: skip
 
 MIDDLE = CLEAR
 _ALIKE, _APART = 0.4, 0.7  # scores that differ by so much are as good as the same; differ
 _CLEARLY, _RATHER = 0.3, 0.1  # margins
-
 _LAST = ("lean",)  # says least to the ear, and is named when there is little else
 
 # High and low: as a property, as shared with the piece, as more or less than the piece.
@@ -31,6 +35,7 @@ _PROPERTY: Mapping[str, tuple[str, str]] = {
     "entries": ("silent registers often brought in", "silent registers seldom brought in"),
     "pedals": ("many pedal points", "few pedal points"),
 }
+
 _SHARED: Mapping[str, tuple[str, str]] = {
     "space": ("as wide", "as narrow"),
     "lean": ("reaching up as far from its centre", "reaching down as far from its centre"),
@@ -45,6 +50,7 @@ _SHARED: Mapping[str, tuple[str, str]] = {
     ),
     "pedals": ("as many pedal points", "as few pedal points"),
 }
+
 _COMPARED: Mapping[str, tuple[str, str]] = {
     "space": ("wider", "narrower"),
     "lean": ("reaching further up from its centre", "reaching further down from its centre"),
@@ -142,3 +148,50 @@ def _named(families: Mapping[str, float], most: int) -> str:
     )[:most]
     said = [_PROPERTY[family][0 if families[family] > 0 else 1] for *_, family in told]
     return ", ".join(said) or "in the middle in everything"
+
+
+_CLEAR = 5  # semitones from which a curve is said to rise, sink, open out or close in
+_NAMES = {"low": "lower edge", "middle": "middle", "high": "upper edge"}
+_OCTAVE = 12
+
+_TENTHS = ("", "a tenth", *(f"{each} tenths" for each in (
+    "two", "three", "four", "five", "six", "seven", "eight", "nine")))  # fmt: skip
+
+
+def alike_lines(found: Sequence[Alike]) -> list[str]:
+    """One line a work: who wrote it, what it shares, where it differs most."""
+    return [f"{each.title} ({each.composer}): {alike_words(each)}" for each in found]
+
+
+def alike_words(each: Alike) -> str:
+    """What a work shares with the piece and where it differs most."""
+    return (
+        f"within {each.distance:.1f} semitones of the piece on average{_shared(each)}; "
+        f"furthest from it {_place(each.part)}, where the {_NAMES[each.line]} of this work "
+        f"lies {_interval(abs(each.apart))} {'higher' if each.apart > 0 else 'lower'}"
+    )
+
+
+def _shared(each: Alike) -> str:
+    said = []
+    if abs(each.widens) >= _CLEAR:
+        said.append("opens out" if each.widens > 0 else "closes in")
+    if abs(each.rises) >= _CLEAR:
+        said.append("rises" if each.rises > 0 else "sinks")
+    return f", and {' and '.join(said)} toward the end as the piece does" if said else ""
+
+
+def _place(part: int) -> str:
+    if part == 0:
+        return "at the beginning"
+    if part == PARTS - 1:
+        return "at the end"
+    return f"{_TENTHS[part]} of the way in" if 2 * part != PARTS else "halfway"
+
+
+def _interval(semitones: float) -> str:
+    whole = round(semitones)
+    octaves, rest = divmod(whole, _OCTAVE)
+    if rest == 0 and octaves:
+        return "an octave" if octaves == 1 else f"{octaves} octaves"
+    return f"{whole} semitones" if whole != 1 else "a semitone"

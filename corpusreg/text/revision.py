@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from corpusreg.comparison.findings import rank_of, reading
 from corpusreg.measures.definitions import BY_NAME, MEASURES
-from corpusreg.revision.moved import Moved
+from corpusreg.revision.units import Moved
 from corpusreg.system.phrases import joined, plural
 from corpusreg.text.document import rounded
 from corpusreg.text.examples import passage_document, passage_lines

@@ -11,14 +11,9 @@ from corpusreg.score.played import PlayedBars
 from corpusreg.system.phrases import plural
 
 __all__ = [
-    "cohort_words",
-    "interval_words",
-    "length_words",
-    "moved_how",
-    "range_words",
-    "shift_words",
-    "value_words",
-]
+    "cohort_words", "interval_words", "length_words", "moved_how", "range_words",
+    "shift_words", "value_words",
+]  # fmt: skip
 
 _INTERVALS = (
     "", "a semitone", "a whole tone", "a minor third", "a major third", "a fourth", "a tritone",

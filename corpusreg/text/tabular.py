@@ -17,8 +17,8 @@ from typing import Any
 from corpusreg.system.plaintext import plain
 
 __all__ = [
-    "Screen", "column_cells", "item", "items", "paragraph", "screen", "shown_on",
-    "text_table", "wrap",
+    "Screen", "column_cells", "item", "items", "paragraph", "screen", "shown_on", "text_table",
+    "wrap",
 ]  # fmt: skip
 
 

@@ -9,41 +9,36 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 
+from corpusreg.comparison.comparison import Place, PrintedBar, printed_bar
 from corpusreg.comparison.findings import Company, PieceFacts
-from corpusreg.comparison.places import Place, PrintedBar
 from corpusreg.score.pitch import Spelling, note_name
-from corpusreg.score.played import time_words
+from corpusreg.score.played import PlayedBars, time_words
 from corpusreg.system.phrases import joined
 from corpusreg.system.plaintext import plain
 
 __all__ = [
-    "about_bars",
-    "bar_words",
-    "bars_joined",
-    "company_title",
-    "interval",
-    "note",
-    "notes",
-    "number",
-    "place_words",
-    "player",
-    "players",
-    "register",
-]
+    "about_bars", "bar_range", "bar_words", "bars_joined", "company_title", "interval",
+    "labels", "note", "notes", "number", "place_words", "player", "players", "register",
+    "rounded",
+]  # fmt: skip
 
 _NUMBERS = (
     "no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten",
     "eleven", "twelve",
 )  # fmt: skip
+
 _INTERVALS = (
     "", "semitone", "whole tone", "minor third", "major third", "fourth", "tritone",
     "fifth", "minor sixth", "major sixth", "minor seventh", "major seventh",
 )  # fmt: skip
+
 # What makes a name of a part one that people use.
 _WHOLE = 5  # letters from which a name is no abbreviation, and needs no full stop
 _WORD = re.compile(r"[^\W\d_]{3}|\.")
+
 _COMPOUND = {13: "a minor ninth", 14: "a ninth", 15: "a minor tenth", 16: "a tenth",
              17: "an eleventh", 19: "a twelfth"}  # fmt: skip
+
 LONGEST_TITLE = 32  # letters of a group of works inside a sentence
 
 
@@ -193,3 +188,19 @@ def company_title(company: Company) -> str:
     """The works compared with, short enough for a sentence: 'songs', 'piano works'."""
     title = company.title
     return title if len(title) <= LONGEST_TITLE else title.partition(" for ")[0]
+
+
+def bar_range(bars: PlayedBars, first: int, last: int) -> str:
+    """Printed bars of the played bars `first` to `last` (half-open), as people write them."""
+    start, end = printed_bar(bars, first), printed_bar(bars, last - 1)
+    return place_words(Place(first, last, start, end))
+
+
+def rounded(value: float | None, digits: int = 1) -> float | None:
+    """A figure as it stands in JSON."""
+    return None if value is None else round(float(value), digits)
+
+
+def labels(bars: PlayedBars, first: int, last: int) -> list[str]:
+    """Printed numbers of the first and the last of the played bars first to last, half-open."""
+    return [bars.labels[first], bars.labels[last - 1]]

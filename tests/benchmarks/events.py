@@ -37,10 +37,13 @@ import numpy as np
 ROOT = Path(__file__).parents[2]
 sys.path.insert(0, str(ROOT))
 
-from corpusreg.measures.analysis import Analysis, analyse  # noqa: E402
+from corpusreg.measures.analysis import (  # noqa: E402
+    Analysis,
+    analyse,
+    line_events,
+)
 from corpusreg.measures.events import KINDS as TOOL_KINDS  # noqa: E402
 from corpusreg.measures.events import PRINTED_KINDS, Event  # noqa: E402
-from corpusreg.measures.line_events import line_events  # noqa: E402
 from corpusreg.score.played import Played, perform  # noqa: E402
 from corpusreg.score.readers import read_file  # noqa: E402
 from tests.validity.materials import CORPORA, KINDS, Piece, pieces  # noqa: E402

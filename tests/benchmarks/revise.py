@@ -32,11 +32,10 @@ sys.path.insert(0, str(ROOT))
 from corpusreg.instruments import load  # noqa: E402
 from corpusreg.measures.analysis import Analysis, analyse  # noqa: E402
 from corpusreg.revision.contrast import WAYS, contrast  # noqa: E402
-from corpusreg.revision.heard import Heard  # noqa: E402
 from corpusreg.revision.intentions import intention  # noqa: E402
 from corpusreg.revision.limits import Limits  # noqa: E402
 from corpusreg.revision.search import goals, options  # noqa: E402
-from corpusreg.revision.units import music  # noqa: E402
+from corpusreg.revision.units import Heard, music  # noqa: E402
 from corpusreg.score.notes import Score  # noqa: E402
 from corpusreg.score.played import Notes, Played, perform  # noqa: E402
 from corpusreg.score.rewrite import Change, changed, tie_chains  # noqa: E402

@@ -15,9 +15,8 @@ from collections import Counter
 from collections.abc import Iterator
 from pathlib import Path
 
-from corpusreg.score.pitch import USUAL, Spelling, parse_note
+from corpusreg.score.pitch import USUAL, Spelling, parse_note, spelled
 from corpusreg.score.readers import read_scores
-from corpusreg.score.spelling import spelled
 from corpusreg.system.errors import CorpusregError
 
 _NOTE = re.compile(r"(?<![a-zA-Z])([a-g]+|[A-G]+)([#-]*)")

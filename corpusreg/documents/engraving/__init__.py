@@ -32,23 +32,23 @@ from typing import Any
 from lxml import etree
 
 from corpusreg.documents.engraving.loading import Opened
-from corpusreg.documents.engraving.passage import TENTH, TEXT_WIDTH, Engraved, NotatedPassage
-from corpusreg.documents.engraving.svg import cleaned, glyph_sheet, standalone
+from corpusreg.documents.engraving.svg import (
+    TENTH,
+    TEXT_WIDTH,
+    Engraved,
+    NotatedPassage,
+    cleaned,
+    glyph_sheet,
+    standalone,
+)
 from corpusreg.score.notes import Score
 from corpusreg.system.errors import CorpusregError
 from corpusreg.system.phrases import joined
 from corpusreg.text.sentences import interval_words
 
 __all__ = [
-    "TEXT_WIDTH",
-    "Engraved",
-    "NotatedPassage",
-    "engrave",
-    "engrave_all",
-    "engrave_here",
-    "glyph_sheet",
-    "shifts",
-    "standalone",
+    "TEXT_WIDTH", "Engraved", "NotatedPassage", "engrave", "engrave_all", "engrave_here",
+    "glyph_sheet", "shifts", "standalone",
 ]  # fmt: skip
 
 Head = tuple[int, Fraction]  # pitch as the engraver plays it, value in quarters, 0 for grace

@@ -30,8 +30,7 @@ import numpy as np
 from lxml import etree
 
 from corpusreg.score.notes import NOTE_DTYPE, Bars, Score, note_table
-from corpusreg.score.pitch import Spelling, written_note
-from corpusreg.score.spelling import signature, spelled
+from corpusreg.score.pitch import Spelling, signature, spelled, written_note
 from corpusreg.system.errors import ReadError
 
 __all__ = ["GUESSED", "cut", "cut_to_values", "parsed", "write_bars"]

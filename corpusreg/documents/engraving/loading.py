@@ -21,7 +21,7 @@ from corpusreg.documents.engraving.excerpt import (
     parsed,
     write_bars,
 )
-from corpusreg.documents.engraving.passage import TENTH, TEXT_WIDTH
+from corpusreg.documents.engraving.svg import TENTH, TEXT_WIDTH
 from corpusreg.score.notes import Score
 from corpusreg.score.readers import read_scores, sniff
 from corpusreg.system.errors import ReadError

@@ -1,4 +1,5 @@
-"""The engraver's SVG made fit to stand many times in one page.
+"""What is to be drawn, and what drawing it gave: SVG fit to stand many times in one page.
+page.
 
 The engraver writes a mark such as 'pp clair' or the note of a metronome mark as text in
 its own music face, which neither a page nor a PDF has: readers would see empty boxes.
@@ -15,25 +16,31 @@ kind, such as those of a staff, become one path.
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
 from typing import Any
 
-from corpusreg.documents.engraving.passage import TENTH, TEXT_WIDTH, Engraved
-
-__all__ = ["cleaned", "glyph_sheet", "standalone"]
+__all__ = [
+    "TENTH", "TEXT_WIDTH", "Engraved", "NotatedPassage", "cleaned", "glyph_sheet", "standalone",
+]  # fmt: skip
 
 _SMALLER = 0.7  # letters of the music face are drawn so much smaller than its size
 _PRIVATE = re.compile("[\ue000-\uf8ff]")
+
 _LOUDNESS = (
     "p", "m", "f", "r", "s", "z", "n", "pppppp", "ppppp", "pppp", "ppp", "pp", "mp", "mf",
     "pf", "ff", "fff", "ffff", "fffff", "ffffff", "fp", "fz", "sf", "sfp", "sfpp", "sfz",
     "sfzp", "sffz", "rf", "rfz",
 )  # fmt: skip
+
 _DYNAMICS = dict(enumerate(_LOUDNESS, start=0xE520))
+
 # Stems up and down look alike as letters. A minim and what is longer has none.
 _NOTES = ("double whole note", "double whole note", "whole note", *2 * ("half note",),
           *2 * ("\N{QUARTER NOTE}",), *2 * ("\N{EIGHTH NOTE}",), *2 * ("16th note",),
           *2 * ("32nd note",))  # fmt: skip
+
 _OTHERS = {
     **dict(enumerate(_NOTES, start=0xECA0)),
     **dict(enumerate(_NOTES, start=0xE1D0)),
@@ -66,6 +73,7 @@ _SVG = "http://www.w3.org/2000/svg"
 _HREF = "{http://www.w3.org/1999/xlink}href"
 _DRAWN = frozenset(("path", "ellipse", "rect", "polygon", "polyline"))
 _KEPT = _DRAWN | {"g", "use", "text", "tspan", "svg"}
+
 _ATTRIBUTES = frozenset(
     (
         "class", "d", "transform", "x", "y", "x1", "x2", "y1", "y2", "dx", "dy", "cx", "cy",
@@ -74,10 +82,12 @@ _ATTRIBUTES = frozenset(
         "text-anchor", "font-size", "font-style", "font-weight",
     )
 )  # fmt: skip
+
 _STYLES = {
     **dict.fromkeys(("ending", "fing", "reh", "tempo"), ("font-weight", "bold")),
     **dict.fromkeys(("dir", "dynam", "mNum"), ("font-style", "italic")),
 }
+
 _LINE = re.compile(r"M\s*(-?\d+)[ ,]+(-?\d+)\s*L\s*(-?\d+)[ ,]+(-?\d+)\s*")
 _FONT = "Times, 'Times New Roman', 'Liberation Serif', 'Libertinus Serif', serif"
 
@@ -232,3 +242,44 @@ def standalone(passage: Engraved) -> str:
     held = "".join(passage.glyphs[key] for key in sorted(passage.glyphs))
     head, sign, rest = passage.svg.partition(">")
     return f"{head}{sign}<defs>{held}</defs>{rest}"
+
+
+TENTH = 0.08  # mm; the engraver's unit of length, with a staff of 72 of them: 5.8 mm
+TEXT_WIDTH = 170.0  # mm; A4 and Letter with ordinary margins
+
+
+@dataclass(frozen=True)
+class NotatedPassage:
+    """Bars of a work.
+
+    path: the score file. first, last: written bars, positions from 0, half-open.
+    number: which work of a file that holds many, as `Score.number`. parts: which
+    players, as positions in `Score.parts`; () for all.
+    """
+
+    path: Path
+    first: int
+    last: int
+    number: str = ""
+    parts: tuple[int, ...] = ()
+
+
+@dataclass(frozen=True)
+class Engraved:
+    """A passage as notation.
+
+    svg: see the conventions of `corpusreg.documents.engraving`. glyphs: the shapes that it
+    uses, id -> <g> element as text. width, height: of the picture, mm. first, last: the
+    written bars that are drawn, half-open. labels: their printed numbers. remarks: what
+    a reader must know beside the picture, in plain words: bars left out, parts left
+    out, transposing instruments.
+    """
+
+    svg: str
+    glyphs: Mapping[str, str]
+    width: float
+    height: float
+    first: int
+    last: int
+    labels: tuple[str, ...]
+    remarks: tuple[str, ...] = field(default=())

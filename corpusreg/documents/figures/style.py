@@ -32,18 +32,8 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 __all__ = [
-    "Wall",
-    "WallSheet",
-    "amount",
-    "as_picture",
-    "colour_rules",
-    "counts",
-    "new_axes",
-    "new_figure",
-    "new_sheet",
-    "rules",
-    "say",
-    "styled",
+    "Wall", "WallSheet", "amount", "as_picture", "colour_rules", "counts", "new_axes",
+    "new_figure", "new_sheet", "rules", "say", "styled",
 ]  # fmt: skip
 
 # The nearest to the book face that matplotlib brings along; it measures, the face is set.

@@ -1,4 +1,4 @@
-"""The sheets of a class as pages: each one HTML file that opens from disk and prints.
+"""The sheets of a class, each as PDF and as one HTML file that opens from disk and prints.
 
 Nothing is fetched and nothing runs: a page's own policy allows its one style and no more.
 Text of scores is escaped.
@@ -8,13 +8,16 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Sequence
+from dataclasses import asdict, dataclass
+from importlib import resources
 
 from corpusreg.documents.handout.piece import ShownPassage
 from corpusreg.documents.handout.sheets import Overview, PieceSheet, TeacherRow, TeacherSheet
 from corpusreg.documents.html import Html, asset, document, tag
+from corpusreg.documents.paper import PaperSheet, typeset
 from corpusreg.documents.pictures import look
 
-__all__ = ["overview_page", "piece_page", "teacher_page"]
+__all__ = ["SetSheet", "Shown", "overview_page", "piece_page", "set_sheet", "teacher_page"]
 
 _LINES = 3  # to write on
 
@@ -161,4 +164,38 @@ def _row(row: TeacherRow) -> Html:
         tag("div", *_paragraphs(row.stands_out), *_paragraphs(row.notes, "aside")),
         tag("ul", *figures, class_="figures"),
         class_="row",
+    )
+
+
+Shown = Overview | PieceSheet | TeacherSheet | tuple[PieceSheet, ...]
+
+
+@dataclass(frozen=True, eq=False)
+class SetSheet:
+    """What is to be set. paper: 'a4' or 'letter'. title: of the sheets of several pieces."""
+
+    shown: Shown
+    paper: str
+    title: str = ""
+
+
+def set_sheet(job: SetSheet) -> tuple[str, PaperSheet]:
+    """The page, '' for the sheets of several pieces, and the PDF."""
+    shown, paper = job.shown, job.paper
+    if isinstance(shown, Overview):
+        return overview_page(shown, paper), _pdf(shown.title, "overview", shown, paper)
+    if isinstance(shown, TeacherSheet):
+        title = f"{shown.title}, for the teacher"
+        return teacher_page(shown, paper), _pdf(title, "teacher", shown, paper)
+    if isinstance(shown, PieceSheet):
+        return piece_page(shown, paper), _pdf(shown.title, "pieces", (shown,), paper)
+    return "", _pdf(job.title, "pieces", shown, paper)
+
+
+def _pdf(title: str, name: str, shown: Shown, paper: str) -> PaperSheet:
+    """The sheet under the name by which the template knows its kind."""
+    template = resources.files("corpusreg.documents.handout") / "assets" / "sheets.typ"
+    data = [asdict(each) for each in shown] if isinstance(shown, tuple) else asdict(shown)
+    return typeset(
+        template.read_text(encoding="utf-8"), {"title": title, name: data}, paper=paper
     )

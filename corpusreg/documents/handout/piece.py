@@ -2,12 +2,25 @@
 
 This runs in a worker process; what comes back holds words, numbers and finished
 pictures, nothing that is measured again.
+
+Files of one folder are drafts of one piece where their names differ only in a
+number after the word 'draft', 'version' or 'v', or in a date, at the end of the name:
+
+    stairs draft 1.musicxml, stairs draft 2.mxl       numbers, in any formats
+    stairs_v1.mid, stairs_v2.mid                      the same
+    stairs 2026-03-01.mxl, stairs 2026-04-15.mxl      dates (year, month, day)
+
+A bare number is none, since it may be that of a movement or of another piece. The roster's
+column `earlier` names the draft before, whatever the files are called, and goes before the
+rule. The last draft has a sheet, and is set beside the one before it.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import re
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from itertools import pairwise
 from pathlib import Path
 
 from corpusreg.comparison.class_piece import ClassPiece, Correction, Told
@@ -16,20 +29,22 @@ from corpusreg.comparison.drafts import drafts
 from corpusreg.comparison.placing import part_names, place_file
 from corpusreg.documents.engraving import Engraved, engrave_all, standalone
 from corpusreg.documents.engraving import NotatedPassage as Bars
-from corpusreg.documents.handout.drafts import chain
+from corpusreg.documents.handout.roster import Roster
 from corpusreg.documents.pictures.register_map import register_map
 from corpusreg.documents.pictures.view import view_of
 from corpusreg.score.played import segments
 from corpusreg.store import Reference, kept_reference
-from corpusreg.system.errors import CorpusregError
+from corpusreg.system.errors import CorpusregError, DataError
 from corpusreg.system.phrases import capital
 from corpusreg.system.plaintext import plain
-from corpusreg.text.bars import bar_range
-from corpusreg.text.classroom import class_piece, corrected, draft_of
+from corpusreg.text.classroom import class_piece, corrected, draft_of, passages, told
 from corpusreg.text.drafts import in_short
-from corpusreg.text.sheet_words import passages, told
+from corpusreg.text.wording import bar_range
 
-__all__ = ["DrawnPiece", "PlaceOne", "PlacedFile", "ShownPassage", "drawn", "place_class_file"]
+__all__ = [
+    "DrawnPiece", "PlaceOne", "PlacedFile", "ShownPassage", "chain", "drawn", "earlier_drafts",
+    "place_class_file",
+]  # fmt: skip
 
 # Pixels: the least and greatest width of a map, the room beside its bars, and a close-up.
 _MAP, _WIDE_MAP, _BESIDE, _CLOSE = 650.0, 900.0, 70.0, 320.0
@@ -239,3 +254,65 @@ def _passage(
         pictures=tuple(pictures),
         aside=tuple(dict.fromkeys(map(capital, remarks))),
     )
+
+
+_MARK = re.compile(
+    r"(?P<piece>.+?)[\s_.-]+(?:(?:draft|version|v)[\s_.-]*(?P<number>\d{1,4})"
+    r"|(?P<date>\d{4}-\d{2}-\d{2}))",
+    re.IGNORECASE,
+)
+
+
+def earlier_drafts(files: Sequence[str], roster: Roster) -> dict[str, str]:
+    """For each file that is a later draft, the file of the draft before.
+
+    files: relative to the class folder, with '/'. Raises DataError where the roster names
+    as earlier a file that is not there, or drafts that go round in a circle.
+    """
+    drafts: dict[tuple[str, bool], list[tuple[str, str]]] = {}
+    for file in files:
+        folder, _, name = file.rpartition("/")
+        found = _MARK.fullmatch(name.rpartition(".")[0])
+        if found:
+            piece = f"{folder}/{found['piece']}".casefold()
+            order = found["date"] or found["number"].zfill(4)
+            drafts.setdefault((piece, found["date"] is None), []).append((order, file))
+    before = {
+        later: earlier
+        for several in drafts.values()
+        for (one, earlier), (other, later) in pairwise(sorted(several))
+        if one != other
+    }
+    before |= _of_roster(files, roster)
+    for file in before:
+        seen = {file}
+        while (file := before.get(file, "")) and file not in seen:
+            seen.add(file)
+        if file:
+            raise DataError(f"the drafts of '{file}' go round in a circle; see the roster")
+    return before
+
+
+def chain(file: str, before: Mapping[str, str]) -> list[str]:
+    """All drafts before a file, the oldest first. before: as `earlier_drafts` gives it."""
+    found: list[str] = []
+    while file in before:
+        file = before[file]
+        found.insert(0, file)
+    return found
+
+
+def _of_roster(files: Sequence[str], roster: Roster) -> dict[str, str]:
+    known = {file.rpartition("/")[2].casefold(): file for file in files}
+    known |= {file.casefold(): file for file in files}
+    found = {}
+    for file in files:
+        row = roster.row(file)
+        if row and row.earlier:
+            if row.earlier.casefold() not in known:
+                raise DataError(
+                    f"the roster names '{row.earlier}' as the draft before '{row.file}', and "
+                    "it is not in the folder"
+                )
+            found[file] = known[row.earlier.casefold()]
+    return found

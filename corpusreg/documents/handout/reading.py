@@ -13,10 +13,8 @@ from corpusreg.comparison.class_file import ENDING, SavedClass, Settings, opened
 from corpusreg.comparison.class_piece import ClassPiece
 from corpusreg.comparison.classroom import Class, Unread, classroom
 from corpusreg.comparison.compared import score_files
-from corpusreg.documents.handout.drafts import earlier_drafts
-from corpusreg.documents.handout.piece import DrawnPiece, PlacedFile, PlaceOne
-from corpusreg.documents.handout.privacy import cleaned
-from corpusreg.documents.handout.roster import NO_ROSTER, Roster, without_names
+from corpusreg.documents.handout.piece import DrawnPiece, PlacedFile, PlaceOne, earlier_drafts
+from corpusreg.documents.handout.roster import NO_ROSTER, Roster, cleaned, without_names
 from corpusreg.measures.definitions import BY_NAME
 from corpusreg.system.errors import ReadError, StoreError, UsageError
 from corpusreg.system.isolate import Pool

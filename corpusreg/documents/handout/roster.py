@@ -8,28 +8,26 @@ code     a sign that stands for the name where names stay out; may be empty
 earlier  the file of an earlier draft of the score; may be empty or left out
 
 Other columns are ignored.
+Where names stay out, they do so of everything that is written.
 """
 
 from __future__ import annotations
 
 import csv
 import hashlib
+import html
 import io
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, is_dataclass, replace
 from pathlib import Path
+from typing import Any, TypeVar
 
 from corpusreg.system.errors import DataError, UsageError
 
 __all__ = [
-    "NO_ROSTER",
-    "Roster",
-    "Writer",
-    "read_roster",
-    "with_codes",
-    "without_names",
-]
+    "NO_ROSTER", "Roster", "Writer", "cleaned", "read_roster", "with_codes", "without_names",
+]  # fmt: skip
 
 _COLUMNS = ("file", "name", "code", "earlier")
 _WORD = 2  # letters of a part of a name that is looked for by itself
@@ -197,3 +195,40 @@ def _table(path: Path) -> list[tuple[int, dict[str, str]]]:
     if "file" not in head:
         raise DataError(f"{path}: no column 'file'; the roster wants {', '.join(_COLUMNS[:3])}")
     return [(line, dict(zip(head, row, strict=False))) for line, row in rows[1:]]
+
+
+T = TypeVar("T")
+
+
+def cleaned(value: T, hidden: Mapping[str, str]) -> T:
+    """The same data without the names that `hidden` maps to codes.
+
+    value: text, or dataclasses, tuples and values of mappings that hold text. In SVG only
+    what is read as text is changed.
+    """
+    if not hidden:
+        return value
+    found: Any = value
+    if isinstance(found, str):
+        found = _in_svg(found, hidden) if found[:4] == "<svg" else without_names(found, hidden)
+    elif isinstance(found, tuple):
+        found = tuple(cleaned(each, hidden) for each in found)
+    elif isinstance(found, Mapping):
+        found = {key: cleaned(each, hidden) for key, each in found.items()}
+    elif is_dataclass(found) and not isinstance(found, type):
+        found = replace(
+            found,
+            **{f.name: cleaned(getattr(found, f.name), hidden) for f in fields(found)},
+        )
+    return found  # type: ignore[no-any-return]
+
+
+def _in_svg(svg: str, hidden: Mapping[str, str]) -> str:
+    """Text between tags, and attributes that hold words."""
+
+    def text(match: re.Match[str]) -> str:
+        words = without_names(html.unescape(match[2]), hidden)
+        return f"{match[1]}{html.escape(words)}{match[3]}"
+
+    svg = re.sub(r"(>)([^<>]+)(<)", text, svg)
+    return re.sub(r'((?:aria-label|data-\w+)=")([^"]*)(")', text, svg)

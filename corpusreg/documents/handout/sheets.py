@@ -13,22 +13,22 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from corpusreg.comparison.assignments import Assignment
-from corpusreg.comparison.class_piece import ClassPiece, Happening
+from corpusreg.comparison.class_piece import Assignment, ClassPiece, Happening
 from corpusreg.comparison.classroom import Class, Member
 from corpusreg.documents.handout.dots import class_picture, key
 from corpusreg.documents.handout.edits import Edited
 from corpusreg.documents.handout.piece import DrawnPiece, ShownPassage
 from corpusreg.system.phrases import capital, joined, plural
-from corpusreg.text.assignments import assignment_answer, assignment_words
 from corpusreg.text.classroom import (
     RULE,
+    assignment_answer,
+    assignment_words,
     chance_words,
     device_words,
+    question,
     shared_words,
 )
 from corpusreg.text.measures import title
-from corpusreg.text.sheet_words import question
 
 __all__ = ["Overview", "PieceSheet", "Sheets", "TeacherRow", "TeacherSheet", "made", "sheets"]
 

@@ -14,8 +14,11 @@ whole; should a move fail, what was there before is put back.
 
 from __future__ import annotations
 
+import contextlib
 import re
-from collections.abc import Callable, Mapping, Sequence
+import shutil
+import tempfile
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -23,9 +26,8 @@ from corpusreg.comparison.class_file import SavedClass, Settings
 from corpusreg.comparison.class_piece import ClassPiece
 from corpusreg.comparison.classroom import MEASURES, Class, since
 from corpusreg.documents.handout.edits import FILE_NAME, Edited, Edits, read_edits, written
-from corpusreg.documents.handout.folders import publish, staging
+from corpusreg.documents.handout.pages import SetSheet, Shown, set_sheet
 from corpusreg.documents.handout.piece import DrawnPiece
-from corpusreg.documents.handout.privacy import cleaned
 from corpusreg.documents.handout.reading import (
     Problem,
     Read,
@@ -35,16 +37,15 @@ from corpusreg.documents.handout.reading import (
     pieces_of,
     read_class,
 )
-from corpusreg.documents.handout.roster import NO_ROSTER, Roster, read_roster
+from corpusreg.documents.handout.roster import NO_ROSTER, Roster, cleaned, read_roster
 from corpusreg.documents.handout.sheets import Sheets, made, sheets
-from corpusreg.documents.handout.typeset import SetSheet, Shown, set_sheet
 from corpusreg.documents.layout import check_ending
 from corpusreg.measures.definitions import BY_NAME
-from corpusreg.system.errors import UsageError
+from corpusreg.system.errors import CorpusregError, UsageError
 from corpusreg.system.isolate import Limits, Pool
 from corpusreg.text.classroom import since_words
 
-__all__ = ["Handout", "handout", "measures_of", "write"]
+__all__ = ["Handout", "handout", "measures_of", "publish", "staging", "write"]
 
 _SHEETS = "sheets"
 _AT_ONCE = 2  # sheets that are typeset at the same time
@@ -315,3 +316,60 @@ def _left_from_before(stage: Path, to: Path, *, codes: bool) -> list[str]:
     if left and codes:
         raise _names_may_show(to, left[0])
     return [f"{path}: from an earlier run; delete it if it is not wanted" for path in left]
+
+
+@contextlib.contextmanager
+def staging(to: Path) -> Iterator[Path]:
+    """An empty folder beside `to` to write into; it is gone afterwards.
+
+    Raises CorpusregError where nothing can be written there, and for what goes wrong
+    while writing inside.
+    """
+    try:
+        if to.exists() and not to.is_dir():
+            raise NotADirectoryError(None, "it is a file")
+        beside = next(each for each in to.absolute().parents if each.exists())
+        # Inside the folder itself: who may write there need not be let beside it.
+        place = to if to.is_dir() else beside
+        stage = Path(tempfile.mkdtemp(prefix=".handout-", dir=place))
+    except OSError as error:
+        raise _unwritable(to, error) from error
+    try:
+        yield stage
+    except OSError as error:
+        raise _unwritable(to, error) from error
+    finally:
+        shutil.rmtree(stage, ignore_errors=True)
+
+
+def publish(stage: Path, to: Path) -> None:
+    """Move all files of `stage` to `to`, replacing those of the same name.
+
+    Where a move fails, those before it are undone and OSError is raised.
+    """
+    files = [path for path in sorted(stage.rglob("*")) if path.is_file()]
+    made = [folder for folder in (to, *to.parents) if not folder.exists()]
+    with tempfile.TemporaryDirectory(prefix=".before-", dir=stage) as kept:
+        moved: list[tuple[Path, Path | None]] = []
+        try:
+            for number, file in enumerate(files):
+                target = to / file.relative_to(stage)
+                target.parent.mkdir(parents=True, exist_ok=True)
+                before = Path(kept) / str(number) if target.exists() else None
+                if before:
+                    target.replace(before)
+                moved.append((target, before))
+                file.replace(target)
+        except OSError:
+            for target, before in reversed(moved):
+                target.unlink(missing_ok=True)
+                if before:
+                    before.replace(target)
+            for folder in made:
+                shutil.rmtree(folder, ignore_errors=True)
+            raise
+
+
+def _unwritable(to: Path, error: OSError) -> CorpusregError:
+    why = (error.strerror or str(error)).lower()
+    return CorpusregError(f"{to}: cannot be written ({why}); choose another folder")

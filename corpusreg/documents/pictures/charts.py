@@ -83,8 +83,8 @@ from corpusreg.system.plaintext import plain
 from corpusreg.text.sentences import cohort_words, range_words, value_words
 
 __all__ = [
-    "DOTS", "SLICES", "level_grid", "nearest_works", "octave_chart", "octave_uses",
-    "spread", "strip",
+    "DOTS", "SLICES", "level_grid", "nearest_works", "octave_chart", "octave_uses", "spread",
+    "strip",
 ]  # fmt: skip
 
 _HILL, _LOW = 26.0, 12.0  # heights: of all works, of those of a period

@@ -16,17 +16,8 @@ in attributes; `css` gives the same roles as variables, light and dark.
 from __future__ import annotations
 
 __all__ = [
-    "COLOURS",
-    "DARK",
-    "FONT",
-    "GAP",
-    "ROLES",
-    "SIZES",
-    "STROKES",
-    "WEIGHTS",
-    "css",
-    "paint",
-]
+    "COLOURS", "DARK", "FONT", "GAP", "ROLES", "SIZES", "STROKES", "WEIGHTS", "css", "paint",
+]  # fmt: skip
 
 # The face that typst brings along and embeds; the others stand in on a screen.
 FONT = "'Libertinus Serif', 'Linux Libertine', Palatino, 'Book Antiqua', Georgia, serif"

@@ -73,8 +73,8 @@ from corpusreg.score.pitch import note_name
 from corpusreg.score.played import time_words
 from corpusreg.system.phrases import plural
 from corpusreg.system.plaintext import plain
-from corpusreg.text.bars import bar_range
 from corpusreg.text.sentences import range_words
+from corpusreg.text.wording import bar_range
 
 __all__ = ["edges_map", "pages", "register_map", "stills"]
 

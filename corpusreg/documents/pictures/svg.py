@@ -15,22 +15,9 @@ from dataclasses import dataclass
 from corpusreg.documents.pictures.look import FONT, paint
 
 __all__ = [
-    "Markup",
-    "Picture",
-    "boxes",
-    "document",
-    "element",
-    "escaped",
-    "label",
-    "line",
-    "lines",
-    "moved",
-    "number",
-    "points",
-    "shortened",
-    "text_width",
-    "wrapped",
-]
+    "Markup", "Picture", "boxes", "document", "element", "escaped", "label", "line", "lines",
+    "moved", "number", "points", "shortened", "text_width", "wrapped",
+]  # fmt: skip
 
 # Signs that XML 1.0 does not allow (section 2.2), and single surrogates.
 _FORBIDDEN = re.compile(r"[^\t\n\r\u0020-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")

@@ -9,16 +9,9 @@ from corpusreg.measures.definitions import Measure
 from corpusreg.measures.rebar import BARS
 
 __all__ = [
-    "CHECKS",
-    "Check",
-    "MeasureStudy",
-    "Period",
-    "PeriodCell",
-    "PeriodFinding",
-    "Says",
-    "Study",
-    "explained",
-]
+    "CHECKS", "Check", "MeasureStudy", "Period", "PeriodCell", "PeriodFinding", "Says",
+    "Study", "explained",
+]  # fmt: skip
 
 Says = Literal["supports", "contradicts", "cannot tell"]
 CHECKS = ("ensembles", "length", "writing", "collections", "dates", "years", *BARS)

@@ -28,22 +28,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 __all__ = [
-    "FAMILIES",
-    "SHAPES",
-    "Floats",
-    "Ints",
-    "Neighbour",
-    "PlacedProfile",
-    "ProfileGroup",
-    "Profiles",
-    "Scale",
-    "family_scores",
-    "family_weights",
-    "place_profile",
-    "scale_of",
-    "scores",
-    "shape",
-]
+    "FAMILIES", "SHAPES", "Floats", "Ints", "Neighbour", "PlacedProfile", "ProfileGroup",
+    "Profiles", "Scale", "family_scores", "family_weights", "place_profile", "scale_of",
+    "scores", "shape",
+]  # fmt: skip
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]

@@ -35,12 +35,7 @@ from corpusreg.text.profiles import centre_words
 if TYPE_CHECKING:
     from corpusreg.norms.profiles.clustering import Clustering
 
-__all__ = [
-    "fetch_profiles",
-    "listed_profiles",
-    "profile_rows",
-    "profiled",
-]
+__all__ = ["fetch_profiles", "listed_profiles", "profile_rows", "profiled"]
 
 # A feature is used where works that have it hold so much of the weight.
 _COVERED = 0.75

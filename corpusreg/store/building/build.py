@@ -39,15 +39,8 @@ if TYPE_CHECKING:
     from corpusreg.store.building.batch import Measuring, Progress
 
 __all__ = [
-    "DEFAULT_TIERS",
-    "Built",
-    "build",
-    "check",
-    "chosen",
-    "extract",
-    "made_of",
-    "shipped",
-]
+    "DEFAULT_TIERS", "Built", "build", "check", "chosen", "extract", "made_of", "shipped",
+]  # fmt: skip
 
 DEFAULT_TIERS = ("open", "permitted")
 

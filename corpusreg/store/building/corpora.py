@@ -28,15 +28,9 @@ if TYPE_CHECKING:
     from corpusreg.store.building.batch import Progress
 
 __all__ = [
-    "CorpusChange",
-    "ListedCorpus",
-    "add_corpus",
-    "corpora_list",
-    "corpora_template",
-    "get_corpus",
-    "remove_corpus",
-    "show_corpus",
-]
+    "CorpusChange", "ListedCorpus", "add_corpus", "corpora_list", "corpora_template",
+    "get_corpus", "remove_corpus", "show_corpus",
+]  # fmt: skip
 
 
 @dataclass(frozen=True)

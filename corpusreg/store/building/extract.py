@@ -30,12 +30,12 @@ from corpusreg.measures.analysis import (
     occupied_bands,
     part_events,
 )
-from corpusreg.measures.curve import curve
 from corpusreg.measures.events import Event
 from corpusreg.measures.rebar import REBARRED, rebarred
 from corpusreg.measures.saturation import full
 from corpusreg.measures.shifts import counts_in_rate
 from corpusreg.measures.shifts import edges as texture_edges
+from corpusreg.measures.space import curve
 from corpusreg.score.duplicates import fingerprint, shingles
 from corpusreg.score.notes import Score
 from corpusreg.score.played import Played, PlayedBars, perform, segments

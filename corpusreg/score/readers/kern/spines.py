@@ -66,21 +66,9 @@ from corpusreg.score.notes import Part
 from corpusreg.system.errors import ReadError
 
 __all__ = [
-    "HairpinSign",
-    "KernLayout",
-    "KernPlace",
-    "KernRow",
-    "KernTable",
-    "Spine",
-    "Track",
-    "changes_of_instrument",
-    "denominators",
-    "parse_dynamics",
-    "parse_token",
-    "place_tracks",
-    "read_table",
-    "ticks_for",
-    "transposition",
+    "HairpinSign", "KernLayout", "KernPlace", "KernRow", "KernTable", "Spine", "Track",
+    "changes_of_instrument", "denominators", "parse_dynamics", "parse_token", "place_tracks",
+    "read_table", "ticks_for", "transposition",
 ]  # fmt: skip
 
 _STEPS = {"c": 0, "d": 2, "e": 4, "f": 5, "g": 7, "a": 9, "b": 11}
