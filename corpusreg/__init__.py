@@ -28,7 +28,7 @@ _METHODS = (
     "query", "ranges", "remove_corpus", "revise", "show_corpus", "table",
 )  # fmt: skip
 
-__all__ = ["Session", "<ast.Name object at 0x7f841ffeece0>", "__version__", "open_reference"]
+__all__ = ["Session", "__version__", "open_reference", *_METHODS]
 
 
 def open_reference() -> Session:

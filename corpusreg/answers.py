@@ -21,6 +21,10 @@ from typing import TYPE_CHECKING, Any
 
 from corpusreg.measures.definitions import VERSION
 from corpusreg.system.errors import UsageError
+from corpusreg.system.isolate import StoppedError, made_of
+from corpusreg.system.plaintext import listed, spreadsheet
+from corpusreg.system.writing import write_files
+from corpusreg.text.tabular import text_table, wrap
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -107,8 +111,6 @@ class Answer:
         """The rows as comma-separated values, with a first line of names; no text of them is
         a formula to a spreadsheet.
         """
-        from corpusreg.system.plaintext import listed, spreadsheet
-
         names, rows = self._cells()
         printed = io.StringIO()
         writer = csv.writer(printed, lineterminator="\n")
@@ -122,7 +124,6 @@ class Answer:
         Raises UsageError for another ending, CorpusregError where it cannot be written.
         """
         from corpusreg.store.exchange import parquet
-        from corpusreg.system.writing import write_files
 
         path = Path(path)
         match path.suffix.lower():
@@ -187,7 +188,6 @@ class Placed(Answer):
         from corpusreg.comparison.classroom import LEAST, MEASURES, classroom
         from corpusreg.text.classroom import class_piece
         from corpusreg.text.classroom import class_text as shared
-        from corpusreg.text.tabular import wrap
 
         if len(self.comparisons) < LEAST:
             return ""
@@ -237,8 +237,6 @@ class Placed(Answer):
         only by a finished one.
         """
         from corpusreg.documents.layout import check_ending
-        from corpusreg.system.isolate import StoppedError
-        from corpusreg.system.writing import write_files
 
         file = Path(path)
         check_ending(file)
@@ -265,7 +263,6 @@ class Placed(Answer):
     ) -> tuple[bytes, tuple[str, ...]]:
         """The report of some of the works, made in bounds."""
         from corpusreg.documents.report import made_report
-        from corpusreg.system.isolate import made_of
 
         comparisons = [self.comparisons[work] for work in works]
         made: tuple[bytes, tuple[str, ...]] = made_of(
@@ -414,8 +411,6 @@ class Rows(Answer):
     @property
     def text(self) -> str:
         """The table, then what its columns mean."""
-        from corpusreg.text.tabular import text_table
-
         blocks = [text_table(self.names, self.rows)]
         if self.meanings:
             blocks.append(text_table(["column", "meaning"], list(self.meanings.items())))
@@ -465,8 +460,6 @@ class ContrastAnswer(Answer):
         """Write a page with both versions, to see and to hear, or a PDF; as `Placed.report`."""
         from corpusreg.documents.contrast import made_contrast
         from corpusreg.documents.layout import check_ending
-        from corpusreg.system.isolate import made_of
-        from corpusreg.system.writing import write_files
 
         file = Path(path)
         check_ending(file)

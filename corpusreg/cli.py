@@ -25,14 +25,25 @@ import click
 
 from corpusreg import __version__
 from corpusreg.measures.definitions import MEASURES
+from corpusreg.session import Session
 from corpusreg.system import settings
 from corpusreg.system.errors import CorpusregError, UsageError
+from corpusreg.system.isolate import StoppedError
 from corpusreg.system.phrases import did_you_mean
 from corpusreg.system.writing import unwritable
+from corpusreg.terminal import (
+    Stages,
+    on_screen,
+    print_answer,
+    print_rows,
+    print_text,
+    say,
+    waiting,
+)
+from corpusreg.text.tabular import wrap
 
 if TYPE_CHECKING:
     from corpusreg.corpus.corpora import Entry
-    from corpusreg.session import Session
     from corpusreg.store.building.corpora import CorpusChange
 
 __all__ = ["app", "main"]
@@ -77,8 +88,6 @@ _NEW = _NewFile(path_type=Path, readable=False)
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command; returns the exit code (0 done, 1 failed, 2 wrong usage)."""
-    from corpusreg.terminal import on_screen, say
-
     _plain_output()
     # Threads that no command needs, and with which no child could be a copy (`isolate`).
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
@@ -288,8 +297,6 @@ def _words(text: str | None) -> list[str]:
 
 
 def _session(ranges: Path | None = None) -> Session:
-    from corpusreg.session import Session
-
     return Session(ranges=ranges)
 
 
@@ -298,9 +305,6 @@ def _beside(file: Path | None, make: Callable[[Path], Iterable[str] | None]) -> 
 
     Where that is stopped it is told, and costs the answer nothing: 1 is returned, else 0.
     """
-    from corpusreg.system.isolate import StoppedError
-    from corpusreg.terminal import say
-
     try:
         for remark in (file and make(file)) or ():
             say(f"{file}: {remark}")
@@ -353,7 +357,6 @@ def _compare(
     form: str | Path,
 ) -> int:
     from corpusreg.comparison.compared import one_draft, some_readable
-    from corpusreg.terminal import print_answer, print_text, say, waiting
 
     brief = not (full or report or form)
     if report:
@@ -451,7 +454,6 @@ def _contrast(
     json: bool,
 ) -> int:
     from corpusreg.documents.layout import check_ending
-    from corpusreg.terminal import print_answer
 
     if report:
         check_ending(report)
@@ -488,7 +490,6 @@ def _revise(
 ) -> int:
     from corpusreg.comparison.compared import some_readable
     from corpusreg.revision.intentions import intention
-    from corpusreg.terminal import print_answer, waiting
 
     intention(toward)  # what it says is seen before anything is built
     some_readable([piece])
@@ -535,8 +536,6 @@ def _heights(
     picture: Path | None,
     form: str | Path,
 ) -> int:
-    from corpusreg.terminal import print_answer
-
     if picture:
         from corpusreg.documents.figures.heights import check_picture
 
@@ -554,8 +553,6 @@ def _heights(
 @_RANGES
 @_tabled
 def _ranges(instrument: str | None, ranges: Path | None, form: str | Path) -> int:
-    from corpusreg.terminal import print_answer
-
     print_answer(_session(ranges).ranges(instrument), form)
     return 0
 
@@ -612,7 +609,6 @@ def _handout(
     from corpusreg.comparison.class_file import Settings, saved
     from corpusreg.comparison.class_piece import assignment
     from corpusreg.comparison.compared import some_readable
-    from corpusreg.terminal import say, waiting
 
     if not folder.is_file():
         some_readable([folder])
@@ -678,7 +674,6 @@ def _say_where(address: str) -> None:
 @_LICENCE
 def _demo(workers: int | None, tiers: tuple[str, ...]) -> int:
     from corpusreg.demonstration import measured_text
-    from corpusreg.terminal import Stages, print_text, waiting
 
     with _session() as session:
         _with_reference(session, workers=workers, tiers=tiers)
@@ -698,8 +693,6 @@ def _demo(workers: int | None, tiers: tuple[str, ...]) -> int:
 @_command("profiles", "list kinds of register use, where works fall into some")
 @_tabled
 def _profiles(form: str | Path) -> int:
-    from corpusreg.terminal import print_answer
-
     with _session() as session:
         print_answer(session.profiles(), form)
     return 0
@@ -747,7 +740,6 @@ def _examples(
     form: str | Path,
 ) -> int:
     from corpusreg.documents.layout import check_ending
-    from corpusreg.terminal import print_answer, say
 
     if form and report:
         raise UsageError("--report and the form of a table are two answers; choose one")
@@ -784,8 +776,6 @@ def _examples(
 @_option("--by", required=True, metavar="GROUP", help="period, ensemble, composer or corpus")
 @_tabled
 def _table(measure: Any, by: Any, form: str | Path) -> int:
-    from corpusreg.terminal import print_answer
-
     with _session() as session:
         print_answer(session.table(measure, by), form)
     return 0
@@ -808,7 +798,6 @@ def _periods(
     form: str | Path,
 ) -> int:
     from corpusreg.documents.layout import check_ending
-    from corpusreg.terminal import print_answer, say, waiting
 
     if report:
         check_ending(report)
@@ -833,8 +822,6 @@ def _periods(
     help="where the sheets go (PDF, PNG, SVG), with a page of all of them",
 )
 def _atlas(to: Path) -> int:
-    from corpusreg.terminal import waiting
-
     with _session() as session, waiting("Drawing"):
         written = session.atlas(to)
     for path in written:
@@ -847,8 +834,6 @@ def _atlas(to: Path) -> int:
 @click.argument("values", nargs=-1, metavar="[PARAMETER=VALUE...]")
 @_tabled
 def _query(name: str | None, values: tuple[str, ...], form: str | Path) -> int:
-    from corpusreg.terminal import print_answer
-
     given = {}
     for pair in values:
         parameter, sign, value = pair.partition("=")
@@ -868,8 +853,6 @@ def _query(name: str | None, values: tuple[str, ...], form: str | Path) -> int:
 @_tabled
 @click.pass_context
 def _reference(ctx: click.Context, form: str | Path) -> int:
-    from corpusreg.terminal import print_answer
-
     if ctx.invoked_subcommand is None:
         with _session() as session:
             print_answer(session.reference_sheet(), form)
@@ -887,8 +870,6 @@ def _reference_export(folder: Path) -> int:
 @_command("import", "put a reference in force that was exported", of=_reference)
 @_piece("folder", "FOLDER")
 def _reference_import(folder: Path) -> int:
-    from corpusreg.terminal import say
-
     say(f"in force: {_session().import_reference(folder)}")
     return 0
 
@@ -911,7 +892,6 @@ def _corpora(ctx: click.Context) -> None:
 @_tabled
 def _corpora_list(form: str | Path) -> int:
     from corpusreg.answers import Rows
-    from corpusreg.terminal import print_answer, print_rows
 
     rows, others = _session().corpora()
     corpora = []
@@ -962,8 +942,6 @@ def _each_its_own(entry: Entry | None) -> bool:
 @_WORKERS
 @_TRUST
 def _corpora_get(corpus: str, workers: int | None) -> int:
-    from corpusreg.terminal import Stages
-
     with Stages() as stages:
         change = _session().get_corpus(
             corpus, workers=workers, on_fetch=stages.fetched, on_progress=stages.measured
@@ -981,8 +959,6 @@ def _corpora_get(corpus: str, workers: int | None) -> int:
 @_WORKERS
 @_TRUST
 def _corpora_add(path: Path, name: str | None, workers: int | None) -> int:
-    from corpusreg.terminal import Stages
-
     with Stages() as stages:
         change = _session().add_corpus(path, name, workers=workers, on_progress=stages.measured)
     return _tell(change)
@@ -999,9 +975,6 @@ def _corpora_template(path: Path) -> int:
 @_command("show", "one corpus: licence, source, what was left out and why", of=_corpora)
 @click.argument("corpus", metavar="NAME")
 def _corpora_show(corpus: str) -> int:
-    from corpusreg.terminal import say
-    from corpusreg.text.tabular import wrap
-
     shown = _session().show_corpus(corpus)
     for problem in shown.problems:
         say(problem)
@@ -1044,8 +1017,6 @@ def _to_get(entry: Entry) -> str:
 @click.argument("corpus", metavar="NAME")
 @_WORKERS
 def _corpora_remove(corpus: str, workers: int | None) -> int:
-    from corpusreg.terminal import Stages
-
     with Stages() as stages:
         change = _session().remove_corpus(corpus, workers=workers, on_progress=stages.measured)
     print(f"Corpus '{change.name}' is removed.", end=" ")
@@ -1058,8 +1029,6 @@ def _corpora_remove(corpus: str, workers: int | None) -> int:
 @_command("coverage", "where the reference is thin, and what would help", of=_corpora)
 @_tabled
 def _corpora_coverage(form: str | Path) -> int:
-    from corpusreg.terminal import print_answer
-
     with _session() as session:
         print_answer(session.coverage(), form)
     return 0
@@ -1068,16 +1037,12 @@ def _corpora_coverage(form: str | Path) -> int:
 @_command("duplicates", "the same music found twice, and which copy counts", of=_corpora)
 @_tabled
 def _corpora_duplicates(form: str | Path) -> int:
-    from corpusreg.terminal import print_answer
-
     with _session() as session:
         print_answer(session.duplicates(), form)
     return 0
 
 
 def _tell(change: CorpusChange) -> int:
-    from corpusreg.terminal import say
-
     built = change.built
     for problem in built.problems if built else ():
         say(problem)
@@ -1137,7 +1102,6 @@ def _build(
 ) -> None:
     """Build a reference; out: where the result is told."""
     from corpusreg.store.building.build import DEFAULT_TIERS
-    from corpusreg.terminal import Stages, say
 
     address = given.get("cluster")
     if address:

@@ -6,16 +6,18 @@ import shutil
 import tempfile
 from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from corpusreg.comparison.compared import compare_paths
+from corpusreg.corpus.catalogue import bundled, licence
 from corpusreg.corpus.files import bundled_root
+from corpusreg.norms.asking import query
 from corpusreg.store import Reference, open_reference
+from corpusreg.store.building.batch import Progress
+from corpusreg.store.building.build import DEFAULT_TIERS, extract
+from corpusreg.system import settings
 from corpusreg.system.errors import DataError
 from corpusreg.text.console import class_text, comparison_text
-
-if TYPE_CHECKING:
-    from corpusreg.store.building.batch import Progress
+from corpusreg.text.tabular import text_table
 
 __all__ = ["demo_text", "measured_text", "pieces_folder"]
 
@@ -66,12 +68,6 @@ def measured_text(
 
     What a reference is made by, seen whole: worker processes, a DuckDB file, a query.
     """
-    from corpusreg.corpus.catalogue import bundled, licence
-    from corpusreg.norms.asking import query
-    from corpusreg.store.building.build import DEFAULT_TIERS, extract
-    from corpusreg.system import settings
-    from corpusreg.text.tabular import text_table
-
     files = sorted(
         (file for file in bundled() if file.format == "musicxml"),
         key=lambda file: (file.size, file.relative),

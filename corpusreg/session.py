@@ -7,6 +7,7 @@ until the session is closed. What a method returns knows how to show itself (`an
 
 from __future__ import annotations
 
+import functools
 import os
 import shutil
 import tempfile
@@ -18,6 +19,7 @@ from typing import IO, TYPE_CHECKING, Any, Literal, cast
 
 from corpusreg.system import settings
 from corpusreg.system.errors import ReadError, StoreError, UsageError
+from corpusreg.text.tabular import paragraph
 
 if TYPE_CHECKING:
     from corpusreg.answers import (
@@ -473,7 +475,6 @@ class Session:
         from corpusreg.measures.definitions import BY_NAME, VERSION
         from corpusreg.norms.asking import query
         from corpusreg.store import sql
-        from corpusreg.text.tabular import paragraph
 
         result, wanted = query(self.reference, name, parameters)
         measure = BY_NAME.get(str(parameters.get("measure")))
@@ -722,8 +723,6 @@ class Session:
 
 def asking_once(name: str) -> Callable[..., Any]:
     """The method `name` as a function with a session of its own."""
-    import functools
-
     method = getattr(Session, name)
 
     @functools.wraps(method)

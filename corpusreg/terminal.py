@@ -17,6 +17,8 @@ from types import TracebackType
 from typing import TYPE_CHECKING, Any
 
 from corpusreg.system.phrases import plural
+from corpusreg.system.plaintext import plain
+from corpusreg.text.tabular import Screen, column_cells, shown_on
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -35,8 +37,6 @@ _EVERY = 10.0  # seconds between two lines of progress where there is no termina
 
 def say(problem: object) -> None:
     """A problem in one line, whatever signs a file name may bring in."""
-    from corpusreg.system.plaintext import plain
-
     print("corpusreg:", plain(str(problem)), file=sys.stderr)
 
 
@@ -51,7 +51,6 @@ def on_screen() -> Iterator[None]:
     if not sys.stdout.isatty():
         yield
         return
-    from corpusreg.text.tabular import Screen, shown_on
 
     encoding = (sys.stdout.encoding or "").lower()
     colour = _console().color_system in ("256", "truecolor")
@@ -96,8 +95,6 @@ def _draw(names: Sequence[str], rows: Sequence[Sequence[Any]]) -> None:
     from rich.box import SIMPLE_HEAD
     from rich.table import Table
     from rich.text import Text
-
-    from corpusreg.text.tabular import column_cells
 
     if not rows:
         print("no rows")

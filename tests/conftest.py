@@ -131,7 +131,7 @@ def small_home(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
             with pytest.MonkeyPatch.context() as patch:
                 patch.setenv("CORPUSREG_HOME", str(home))
                 patch.setattr(catalogue, "bundled", lambda: files)
-                patch.setattr(finish, "finishing", at_the_piano)
+                patch.setattr(build, "finishing", at_the_piano)
                 fewer_nulls(patch)
                 built = corpusreg.extract(["bundled"], workers=2)
             assert built.failed == 0

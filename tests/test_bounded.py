@@ -20,8 +20,8 @@ import mido
 import pytest
 from conftest import PIECES, Command
 
-from corpusreg import cli
-from corpusreg.comparison import placing
+from corpusreg import answers, cli
+from corpusreg.comparison import compared, placing
 from corpusreg.documents.handout import pages
 from corpusreg.documents.handout import writing as handout_writing
 from corpusreg.documents.handout.sheets import PieceSheet
@@ -179,7 +179,7 @@ def test_a_fault_in_one_file_costs_the_others_nothing(
     bad.write_bytes(GOOD.read_bytes())
     read = placing.read_file
     monkeypatch.setattr(placing, "read_file", lambda p: fault() if p == bad else read(p))
-    monkeypatch.setattr(isolate, "Pool", partial(Pool, limits=limits))
+    monkeypatch.setattr(compared, "Pool", partial(Pool, limits=limits))
     found = direct.compare_paths([bad, GOOD])
     (line,) = found.failures
     assert line.startswith(f"{bad}: ") and told in line
@@ -270,7 +270,7 @@ def test_a_piece_that_cannot_be_drawn_is_left_out_of_what_others_are_in(
         monkeypatch.setattr(module, function, _no_stairs(getattr(module, function)))
     monkeypatch.setattr(handout_writing, "set_sheet", pages.set_sheet)
     monkeypatch.setattr(handout_writing, "Pool", _Here)
-    monkeypatch.setattr(isolate, "made_of", _made_here)
+    monkeypatch.setattr(answers, "made_of", _made_here)
     page, sheets, folder = tmp_path / "page.html", tmp_path / "sheets", tmp_path / "class"
     assert cli.main(["compare", str(STAIRS), str(GOOD), "--report", str(page)]) == 1
     out, err = capsys.readouterr()

@@ -25,6 +25,7 @@ from corpusreg.norms.cohorts import fetch_cohort, own_copies
 from corpusreg.norms.reference import Cohort, Rung, unit_weights, weighted_quantile
 from corpusreg.score.duplicates import FEWEST_SHARED, SAME_SHARE, fingerprint, shingles
 from corpusreg.score.readers import read_file
+from corpusreg.store.building import build as building
 from corpusreg.store.building import finish
 from corpusreg.store.building.extract import extract_file
 
@@ -352,7 +353,7 @@ def test_nothing_new_publishes_nothing(tmp_path: Path, monkeypatch: pytest.Monke
     monkeypatch.setenv("CORPUSREG_HOME", str(tmp_path / "home"))
     first = direct.extract([str(folder)], workers=1)
     with monkeypatch.context() as patch:
-        patch.setattr(store, "publish", None)
+        patch.setattr(building, "publish", None)
         again = direct.extract([str(folder)], workers=1)
     assert (again.path, again.kept, again.measured) == (first.path, 3, 0)
     (folder / "passage.abc").unlink()

@@ -15,7 +15,13 @@ from test_players import score as named
 from write_schema import PATH, renewed
 
 from corpusreg.comparison import findings
-from corpusreg.comparison.comparison import Comparison, Place, compare, place, printed_bar
+from corpusreg.comparison.comparison import (
+    Comparison,
+    Place,
+    compare,
+    printed_bar,
+    printed_place,
+)
 from corpusreg.comparison.findings import Reading, reading
 from corpusreg.comparison.placing import part_names
 from corpusreg.comparison.players import NOBODY
@@ -146,7 +152,9 @@ def test_passages_shown_are_of_two_kinds_where_there_are_two() -> None:
     c = placed(WITHHELD)
     r = reading(c)
     (bass,) = r.of_whole("withheld_bass")
-    early, later = (replace(r.stays[0], part=None, place=place(c, n, n + 4)) for n in (0, 5))
+    early, later = (
+        replace(r.stays[0], part=None, place=printed_place(c, n, n + 4)) for n in (0, 5)
+    )
     assert [each.finding for each in findings._shown(c, [early, later, bass])] == [early, bass]
     assert len(findings._shown(c, [early, later])) == 2
 
@@ -277,8 +285,8 @@ def test_movements_are_named_without_their_work() -> None:
 def test_a_place_from_the_upbeat_on_is_named_by_its_bars() -> None:
     bars = repeated(("0", "1", "2"), [0, 1, 2, 0, 1, 2]).bars
     c = replace(placed(line(60, 0, 6)), bars=bars)
-    assert place_words(place(c, 0, 3)) == "the upbeat and bars 1–2"
-    assert place_words(place(c, 0, 2)) == "the upbeat and bar 1"
+    assert place_words(printed_place(c, 0, 3)) == "the upbeat and bars 1–2"
+    assert place_words(printed_place(c, 0, 2)) == "the upbeat and bar 1"
     assert bar_words(printed_bar(bars, 3)) == "the upbeat (2nd time)"
 
 
@@ -289,7 +297,7 @@ def test_printed_bars_know_repeats_upbeats_and_bars_without_a_number() -> None:
     again = printed_bar(bars, 5)
     assert (again.number, again.time, again.index) == ("1", 2, 2)
     c = replace(placed(line(60, 0, 7)), bars=bars)
-    found = place(c, 3, 6)
+    found = printed_place(c, 3, 6)
     assert (found.start.number, found.end.number, found.end.time) == ("2", "1", 2)
 
 

@@ -6,19 +6,21 @@ import os
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Literal
+from typing import Any, Literal
 
+from corpusreg.comparison.comparison import Comparison
+from corpusreg.comparison.drafts import Drafts, drafts
+from corpusreg.comparison.examples import Example, study
+from corpusreg.comparison.heights import Passage, passage
+from corpusreg.comparison.placing import Asked, measure, numbers_words, place, same_number
+from corpusreg.corpus.files import folder
+from corpusreg.corpus.registry import own_and_others
+from corpusreg.instruments import Instrument, Instruments, find, load
+from corpusreg.score.readers import existing, sniff
+from corpusreg.store import Reference, pointed, ships
 from corpusreg.system import settings
 from corpusreg.system.errors import CorpusregError, ReadError, UsageError
-
-if TYPE_CHECKING:
-    from corpusreg.comparison.comparison import Comparison
-    from corpusreg.comparison.drafts import Drafts
-    from corpusreg.comparison.examples import Example
-    from corpusreg.comparison.heights import Passage
-    from corpusreg.instruments import Instrument, Instruments
-    from corpusreg.store import Reference
-    from corpusreg.system.isolate import Outcome
+from corpusreg.system.isolate import Outcome, Pool, as_stopped, bounded, named
 
 __all__ = [
     "Compared", "Depth", "compare_paths", "heights", "one_draft", "ranges", "score_files",
@@ -46,8 +48,6 @@ class Compared:
 
     def only(self, number: str) -> Compared:
         """The works of that number alone. Raises UsageError where there is none."""
-        from corpusreg.comparison.placing import numbers_words, same_number
-
         every = [c.piece.number for c in self.comparisons]
         kept = [k for k, each in enumerate(every) if same_number(each, number)]
         if not kept and self.comparisons:
@@ -68,9 +68,6 @@ def score_files(paths: Sequence[Path], problems: list[str] | None = None) -> lis
     What cannot be entered in these folders is appended to `problems`, one line each.
     Raises ReadError for a folder in which no score can be found.
     """
-    from corpusreg.corpus.files import folder
-    from corpusreg.score.readers import existing
-
     files: list[Path] = []
     for path in map(existing, paths):
         # Path.is_dir raises an error inside a folder that may not be entered.
@@ -90,9 +87,6 @@ def score_files(paths: Sequence[Path], problems: list[str] | None = None) -> lis
 
 def some_readable(paths: Sequence[Path]) -> None:
     """Raise before a reference is built for nothing: where no file can even be opened."""
-    from corpusreg.score.readers import sniff
-    from corpusreg.store import pointed, ships
-
     files = score_files(paths)
     if ships() or pointed(settings.reference_folder()) is not None:
         return
@@ -125,11 +119,6 @@ def compare_paths(
     that does not exist and where drafts cannot be paired, ReadError where the earlier draft
     cannot be read.
     """
-    from corpusreg.comparison.placing import Asked, measure
-    from corpusreg.instruments import load
-    from corpusreg.score.readers import existing
-    from corpusreg.system.isolate import Pool
-
     one_draft(paths, against)
     table = load(ranges)
     comparisons: list[Comparison] = []
@@ -164,9 +153,6 @@ def _placed(
     reference: Reference, answer: Outcome, cohort: str | None, table: Instruments, brief: bool
 ) -> tuple[list[Comparison], list[str]]:
     """What a child measured of a file, placed. Raises CorpusregError, whatever is wrong."""
-    from corpusreg.comparison.placing import place
-    from corpusreg.system.isolate import as_stopped, named
-
     path: Path = answer.item.path
     if answer.error is not None:
         raise named(answer.error, path)
@@ -196,8 +182,6 @@ def _drafts(
     paths: Sequence[Path],
 ) -> tuple[Drafts, ...]:
     """Works paired in the order of the files; nothing where the later could not be read."""
-    from corpusreg.comparison.drafts import drafts
-
     if later and len(earlier) != len(later):
         raise UsageError(
             f"{against} holds {len(earlier)} pieces that can be read and {paths[0]} "
@@ -210,9 +194,6 @@ def studied(
     reference: Reference, comparisons: Sequence[Comparison]
 ) -> tuple[tuple[list[Example], list[Example]], ...]:
     """What to study beside each, as `compare_paths` finds it where all is asked."""
-    from corpusreg.comparison.examples import study
-    from corpusreg.corpus.registry import own_and_others
-
     public = own_and_others()[1]
     return tuple(study(reference, each, public) for each in comparisons)
 
@@ -228,16 +209,11 @@ def heights(
     number: str | None = None,
 ) -> Passage:
     """A passage of one piece on instruments; see `corpusreg.comparison.heights.passage`."""
-    from corpusreg.system.isolate import bounded
-
     more = {"part": part, "on": tuple(on), "level": level, "number": number}
     return bounded(_heights, path, bars, ranges, more)
 
 
 def _heights(path: Path, bars: str, ranges: Path | None, more: dict[str, Any]) -> Passage:
-    from corpusreg.comparison.heights import passage
-    from corpusreg.instruments import load
-
     return passage(path, bars, table=load(ranges), **more)
 
 
@@ -246,7 +222,5 @@ def ranges(name: str | None, file: Path | None) -> tuple[list[Instrument], Instr
 
     Raises UsageError for a name that is not there, DataError for a bad file.
     """
-    from corpusreg.instruments import find, load
-
     table = load(file)
     return [find(table, name)] if name else list(table.values()), table

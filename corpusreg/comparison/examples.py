@@ -24,19 +24,16 @@ from collections import Counter
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from itertools import islice
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from corpusreg.comparison.comparison import Comparison
 from corpusreg.comparison.findings import Finding, PieceFacts, reading
 from corpusreg.corpus.registry import own_and_others
 from corpusreg.norms.cohorts import Source
-from corpusreg.store import sql
+from corpusreg.store import Reference, sql
 from corpusreg.system.errors import UsageError
 from corpusreg.system.phrases import did_you_mean
 from corpusreg.system.plaintext import plain
-
-if TYPE_CHECKING:
-    from corpusreg.store import Reference
 
 __all__ = [
     "KINDS", "Example", "Examples", "Filters", "at", "examples", "habit", "rows_of", "spread",

@@ -34,6 +34,7 @@ from corpusreg.comparison.comparison import (
     printed_bar,
     printed_place,
 )
+from corpusreg.comparison.placing import part_names
 from corpusreg.comparison.players import PITCH, Reach
 from corpusreg.comparison.playing import (
     OutOfRange,
@@ -405,8 +406,6 @@ class _Names:
 
 
 def _names(c: Comparison) -> _Names:
-    from corpusreg.comparison.placing import part_names
-
     known = {
         player.name: player.lying.instrument.name if player.lying else None
         for player in c.players.parts

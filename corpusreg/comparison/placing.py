@@ -44,6 +44,7 @@ from corpusreg.score.duplicates import fingerprint, shingles
 from corpusreg.score.notes import Score
 from corpusreg.score.played import Played, perform
 from corpusreg.score.readers import read_file
+from corpusreg.store import Reference
 from corpusreg.system.errors import ReadError, UsageError
 from corpusreg.system.phrases import plural
 
@@ -51,7 +52,6 @@ if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
-    from corpusreg.store import Reference
 
 __all__ = [
     "Asked", "measure", "measured", "numbers_words", "one_work", "part_names", "place",

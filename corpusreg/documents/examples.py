@@ -18,9 +18,14 @@ from corpusreg.documents.layout import Document, Drawn, write_document
 from corpusreg.documents.pictures.register_map import edges_map, register_map
 from corpusreg.documents.pictures.view import MapView
 from corpusreg.documents.quoting import Quotation, QuotedPlace, quotations
+from corpusreg.instruments import load
+from corpusreg.measures.analysis import analyse
 from corpusreg.measures.definitions import VERSION
+from corpusreg.score.played import perform
+from corpusreg.score.readers import read_file
 from corpusreg.store import Reference, sql
 from corpusreg.system.errors import CorpusregError
+from corpusreg.system.isolate import bounded
 from corpusreg.system.phrases import capital
 from corpusreg.text.examples import by_kind, order_words, passage_words
 
@@ -149,8 +154,6 @@ def _edges(reference: Reference, several: Sequence[Example]) -> dict[str, Edges]
 
 def _map(each: Example, folders: Mapping[str, Path], edges: Edges | None, prefix: str) -> str:
     """The register map of the bars around a passage; '' where nothing is known of them."""
-    from corpusreg.system.isolate import bounded
-
     root = bundled_root() if each.corpus == BUNDLED else folders.get(each.corpus)
     if root is not None:
         try:
@@ -170,11 +173,6 @@ def _map(each: Example, folders: Mapping[str, Path], edges: Edges | None, prefix
 
 def _mapped(path: Path, each: Example, prefix: str) -> str:
     """The map of a passage in a file. Raises CorpusregError where its work is not there."""
-    from corpusreg.instruments import load
-    from corpusreg.measures.analysis import analyse
-    from corpusreg.score.played import perform
-    from corpusreg.score.readers import read_file
-
     found = [score for score in read_file(path).scores if score.number == each.number]
     if not found:
         raise CorpusregError(f"{path.name}: no work {each.number}")

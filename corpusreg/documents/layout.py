@@ -19,6 +19,7 @@ from corpusreg.documents.html import Html, asset, document
 from corpusreg.documents.paper import PaperSheet, paper_of
 from corpusreg.documents.pictures import look
 from corpusreg.system.errors import CorpusregError, UsageError
+from corpusreg.system.isolate import StoppedError, call
 from corpusreg.system.phrases import capital
 from corpusreg.system.writing import write_files
 
@@ -107,8 +108,6 @@ def write_document(made: Document, path: Path, paper: str | None = None) -> tupl
     page to the printer. A file of that name is replaced only by a finished one. Raises
     UsageError for another ending, CorpusregError where it cannot be made or written.
     """
-    from corpusreg.system.isolate import StoppedError, call
-
     check_ending(path)
     try:
         content, remarks = call(

@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from typing import TYPE_CHECKING, Any
+from typing import Any
+
+import numpy as np
 
 from corpusreg.measures.definitions import BY_NAME
-from corpusreg.store import sql
+from corpusreg.norms.reference import unit_weights, weighted_quantile
+from corpusreg.store import Reference, Result, sql
 from corpusreg.system.errors import UsageError
 from corpusreg.system.phrases import did_you_mean
-
-if TYPE_CHECKING:
-    from corpusreg.store import Reference, Result
 
 __all__ = ["COLUMNS", "GROUPS", "query", "table", "ungrouped"]
 
@@ -39,10 +39,6 @@ def table(reference: Reference, measure: str, by: str) -> list[dict[str, Any]]:
     Raises UsageError for an unknown measure or group.
     """
     column = _group_column(measure, by)
-    import numpy as np
-
-    from corpusreg.norms.reference import unit_weights, weighted_quantile
-
     found = reference.fetch_columns(
         sql.load("group_values").format(group=column, measure=measure)
     )

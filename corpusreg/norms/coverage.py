@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
-if TYPE_CHECKING:
-    from corpusreg.corpus.corpora import Entry
-    from corpusreg.store import Reference
+from corpusreg.corpus.corpora import Entry, added
+from corpusreg.corpus.entries import entries
+from corpusreg.norms.reference import MINIMUM_UNITS, MINIMUM_WORKS
+from corpusreg.store import Reference, sql
 
 __all__ = ["Coverage", "CoverageCell", "coverage", "helpful"]
 
@@ -53,11 +54,6 @@ class Coverage:
 
 def coverage(reference: Reference) -> Coverage:
     """Works and composers by ensemble and period in a reference, and what would add some."""
-    from corpusreg.corpus.corpora import added
-    from corpusreg.corpus.entries import entries
-    from corpusreg.norms.reference import MINIMUM_UNITS, MINIMUM_WORKS
-    from corpusreg.store import sql
-
     given = {"works": str(MINIMUM_WORKS), "composers": str(MINIMUM_UNITS)}
     wanted = sql.find("coverage")
     found = reference.query(wanted.text, wanted.values(given))
@@ -75,8 +71,6 @@ def helpful(
     cells: Mapping[tuple[str, str], CoverageCell], entries: Sequence[Entry]
 ) -> tuple[Help, ...]:
     """The corpora that bring works into thin groups: by groups filled, then by works."""
-    from corpusreg.norms.reference import MINIMUM_UNITS, MINIMUM_WORKS
-
     none = CoverageCell(0, 0, False)
     found = []
     for entry in entries:

@@ -5,21 +5,26 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
-from corpusreg.revision.intentions import Intention, intention
+from corpusreg.comparison.comparison import Comparison
+from corpusreg.comparison.examples import Example, at
+from corpusreg.comparison.heights import find_bars
+from corpusreg.comparison.placing import one_work, place_score
+from corpusreg.instruments import Instruments, load
+from corpusreg.measures.analysis import Analysis, analyse
+from corpusreg.revision import contrast as ways
+from corpusreg.revision.intentions import LIKE, Intention, intention
+from corpusreg.revision.limits import Limits
+from corpusreg.revision.search import Option, goals, options
+from corpusreg.revision.units import Heard, Moved, Music, moved, music, strained
+from corpusreg.score.notes import Score
+from corpusreg.score.played import perform
+from corpusreg.score.rewrite import Change, changed, check_target, slurs, write
 from corpusreg.store import Reference, open_reference
 from corpusreg.system.errors import UsageError
-
-if TYPE_CHECKING:
-    from corpusreg.comparison.comparison import Comparison
-    from corpusreg.comparison.examples import Example
-    from corpusreg.instruments import Instruments
-    from corpusreg.measures.analysis import Analysis
-    from corpusreg.revision.search import Option
-    from corpusreg.revision.units import Heard, Moved, Music
-    from corpusreg.score.notes import Score
-    from corpusreg.score.rewrite import Change
+from corpusreg.system.isolate import bounded
+from corpusreg.text.options import bars_words, option_words
 
 __all__ = ["Contrast", "Revised", "contrast", "revise"]
 
@@ -90,8 +95,6 @@ def contrast(
     UsageError where nothing can be moved, and for works, bars or files that cannot be;
     ReadError where the piece cannot be read.
     """
-    from corpusreg.system.isolate import bounded
-
     return bounded(_contrast, path, way, bars=bars, to=tuple(to), ranges=ranges, number=number)
 
 
@@ -104,17 +107,6 @@ def _contrast(
     ranges: Path | None,
     number: str | None,
 ) -> Contrast:
-    from corpusreg.comparison.heights import find_bars
-    from corpusreg.comparison.placing import one_work
-    from corpusreg.instruments import load
-    from corpusreg.measures.analysis import analyse
-    from corpusreg.revision import contrast as ways
-    from corpusreg.revision.limits import Limits
-    from corpusreg.revision.units import Heard, moved, strained
-    from corpusreg.score.played import perform
-    from corpusreg.score.rewrite import changed, check_target
-    from corpusreg.text.options import bars_words
-
     if way not in ways.WAYS:
         raise UsageError(f"--how {way}: not known; choose {', '.join(ways.WAYS)}")
     score = one_work(path, number)
@@ -171,8 +163,6 @@ def revise(
     cohort that is not there and where no change within the limits serves, ReadError where
     the piece cannot be read or written back, StoreError without a usable reference.
     """
-    from corpusreg.system.isolate import bounded
-
     return bounded(_revise, path, toward, to=to, cohort=cohort, ranges=ranges, number=number)
 
 
@@ -191,11 +181,6 @@ def _revised(
     ranges: Path | None,
     number: str | None,
 ) -> Revised:
-    from corpusreg.comparison.placing import one_work, place_score
-    from corpusreg.instruments import load
-    from corpusreg.score.rewrite import changed, check_target
-    from corpusreg.text.options import bars_words, option_words
-
     wanted = intention(toward)
     score = one_work(path, number)
     suffix = ".mid" if score.format == "midi" else ".musicxml"
@@ -233,9 +218,6 @@ def _revised(
 
 def _model(reference: Reference, wanted: Intention) -> Example | None:
     """The passage that an intention names."""
-    from corpusreg.comparison.examples import at
-    from corpusreg.revision.intentions import LIKE
-
     if wanted.kind != "as in":
         return None
     return at(reference, wanted.work, wanted.there, [wanted.like] if wanted.like else LIKE)
@@ -245,10 +227,6 @@ def _options(
     path: Path, score: Score, wanted: Intention, model: Example | None, table: Instruments
 ) -> tuple[Music, Heard, list[Option]]:
     """Options that keep slurs whole; where there are none, such as divide one."""
-    from corpusreg.revision.limits import Limits
-    from corpusreg.revision.search import goals, options
-    from corpusreg.revision.units import Heard
-
     for divided in (False, True):
         music = _music(path, score, table, divided=divided)
         limits = Limits(music, melody=False)
@@ -269,16 +247,12 @@ def _options(
 
 
 def _music(path: Path, score: Score, table: Instruments, *, divided: bool = False) -> Music:
-    from corpusreg.revision.units import music
-    from corpusreg.score.rewrite import slurs
-
     return music(score, table, slurs(path, score), divided=divided)
 
 
 def _write(
     path: Path, score: Score, change: Change, target: Path, table: Instruments
 ) -> None:  # fmt: skip
-    from corpusreg.score.rewrite import write
 
     matched = table.match_all(score.parts)
     programs = [min(row.programs, default=None) if row else None for row in matched]

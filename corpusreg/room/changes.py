@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from corpusreg.documents.handout.piece import DrawnPiece
+from corpusreg.documents.report import write_report
 from corpusreg.room.tasks import DrawTask, PlacedWorks, PlaceTask, draw, inside, place
 from corpusreg.score.formats import FORMATS
 from corpusreg.session import Session, Way
@@ -104,8 +105,6 @@ def work(task: Task) -> PlacedWorks | Made | tuple[DrawnPiece, ...]:
 
 
 def _draft(task: DraftTask) -> Made:
-    from corpusreg.documents.report import write_report
-
     page = task.to / _PAGE
     with Session() as session:
         found = session.compare_all(task.folder / task.file, task.cohort, against=task.earlier)

@@ -9,8 +9,11 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from corpusreg.comparison.class_piece import ClassPiece, Correction
+from corpusreg.comparison.compared import studied
 from corpusreg.comparison.comparison import Comparison
-from corpusreg.documents.handout.piece import DrawnPiece
+from corpusreg.documents.handout.piece import DrawnPiece, drawn, place_class_file
+from corpusreg.documents.report import write_report
+from corpusreg.store import kept_reference
 
 __all__ = [
     "DrawTask", "PlaceTask", "PlacedWorks", "ReportTask", "draw", "inside", "place", "report",
@@ -67,9 +70,6 @@ def place(task: PlaceTask) -> PlacedWorks:
 
     Raises CorpusregError where there is no usable reference or cohort.
     """
-    from corpusreg.documents.handout.piece import place_class_file
-    from corpusreg.store import kept_reference
-
     reference = kept_reference()
     comparisons, pieces, failures = place_class_file(
         reference, task.folder, task.file, task.before, task.cohort
@@ -94,10 +94,6 @@ def report(task: ReportTask) -> None:
 
     Raises CorpusregError where there is no usable reference.
     """
-    from corpusreg.comparison.compared import studied
-    from corpusreg.documents.report import write_report
-    from corpusreg.store import kept_reference
-
     kept: Kept = pickle.loads(task.kept.read_bytes())
     reference = kept_reference()
     write_report(
@@ -108,8 +104,6 @@ def report(task: ReportTask) -> None:
 
 def draw(task: DrawTask) -> tuple[DrawnPiece, ...]:
     """The map, the sentences and the passages of each work of a file."""
-    from corpusreg.documents.handout.piece import drawn
-
     kept: Kept = pickle.loads(task.kept.read_bytes())
     path = task.folder / task.file
     return drawn(kept.comparisons, task.pieces, task.corrections, task.chosen, path)

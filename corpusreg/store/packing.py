@@ -28,6 +28,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from corpusreg.measures.definitions import MEASURES
+from corpusreg.measures.events import KINDS, PRINTED_KINDS
 from corpusreg.store import door
 from corpusreg.store.tables import ORDER, columns, names
 from corpusreg.system.errors import StoreError
@@ -324,8 +325,6 @@ def _write(connection: duckdb.DuckDBPyConnection, table: str, path: Path) -> Non
 
 
 def _kept(table: str) -> str:
-    from corpusreg.measures.events import KINDS, PRINTED_KINDS
-
     untold = ", ".join(f"'{kind}'" for kind in sorted(set(KINDS) - PRINTED_KINDS))
     return KEPT.get(table, "true").format(untold=untold or "''")
 

@@ -13,6 +13,7 @@ import contextlib
 import dataclasses
 import datetime
 import hashlib
+import importlib.metadata
 import json
 import os
 import shutil
@@ -277,8 +278,6 @@ def remove_drafts(folder: Path) -> None:
 
 
 def _version(library: str) -> str | None:
-    import importlib.metadata
-
     try:
         return importlib.metadata.version(library)
     except importlib.metadata.PackageNotFoundError:

@@ -13,6 +13,8 @@ from pathlib import Path
 from types import TracebackType
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+
 from corpusreg.measures import definitions
 from corpusreg.store import door, packing, sql
 from corpusreg.system import isolate, settings
@@ -304,9 +306,6 @@ def columns_of(found: duckdb.DuckDBPyConnection) -> dict[str, NDArray[Any]]:
 
 
 def _unmasked(values: Any) -> NDArray[Any]:
-    # Queries of users return rows; they need not wait for numpy.
-    import numpy as np
-
     if not isinstance(values, np.ma.MaskedArray):
         return np.asarray(values)
     if not np.ma.is_masked(values):

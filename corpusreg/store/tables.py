@@ -7,6 +7,8 @@ import re
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+
 from corpusreg.store import sql
 from corpusreg.system.errors import DataError
 
@@ -123,8 +125,6 @@ def arrays(table: str, rows: Sequence[tuple[Any, ...]]) -> dict[str, NDArray[Any
 
 
 def _array(kind: str, column: Sequence[Any]) -> NDArray[Any]:
-    import numpy as np
-
     plain = _NUMPY_TYPES.get(kind)
     if plain is None:
         found = np.empty(len(column), object)

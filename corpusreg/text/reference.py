@@ -3,19 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from corpusreg.instruments.ensembles import kinds
 from corpusreg.measures.definitions import BY_NAME
 from corpusreg.norms.asking import GROUPS
+from corpusreg.norms.coverage import Coverage
 from corpusreg.norms.reference import MINIMUM_UNITS, MINIMUM_WORKS
 from corpusreg.store import sql
 from corpusreg.system.phrases import capital, plural
 from corpusreg.system.plaintext import plain
 from corpusreg.text.tabular import item, items, text_table, wrap
-
-if TYPE_CHECKING:
-    from corpusreg.norms.coverage import Coverage
 
 __all__ = ["coverage_text", "profiles_text", "reference_text", "sheet_rows", "table_text"]
 

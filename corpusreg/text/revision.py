@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
+from corpusreg.comparison.comparison import Comparison, PlacedMeasure
 from corpusreg.comparison.findings import rank_of, reading
+from corpusreg.measures.analysis import Analysis
 from corpusreg.measures.definitions import BY_NAME, MEASURES
 from corpusreg.revision.units import Moved
+from corpusreg.revision.versions import Contrast, Revised
 from corpusreg.system.phrases import joined, plural
 from corpusreg.text.document import rounded
 from corpusreg.text.examples import passage_document, passage_lines
@@ -16,11 +19,6 @@ from corpusreg.text.options import bars_words, way_words
 from corpusreg.text.reading import company_sentence
 from corpusreg.text.sentences import value_words
 from corpusreg.text.tabular import wrap
-
-if TYPE_CHECKING:
-    from corpusreg.comparison.comparison import Comparison, PlacedMeasure
-    from corpusreg.measures.analysis import Analysis
-    from corpusreg.revision.versions import Contrast, Revised
 
 __all__ = [
     "contrast_document", "contrast_lead", "contrast_rows", "contrast_text", "moved_words",

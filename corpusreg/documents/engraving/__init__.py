@@ -43,6 +43,7 @@ from corpusreg.documents.engraving.svg import (
 )
 from corpusreg.score.notes import Score
 from corpusreg.system.errors import CorpusregError
+from corpusreg.system.isolate import Limits, StoppedError, call
 from corpusreg.system.phrases import joined
 from corpusreg.text.sentences import interval_words
 
@@ -317,8 +318,6 @@ def engrave_all(passages: list[NotatedPassage]) -> list[Engraved | str]:
     that crash, each is tried once more in a child of its own, so that one bad score costs
     no other its picture. What takes too long is not tried again.
     """
-    from corpusreg.system.isolate import Limits, StoppedError, call
-
     if not passages:
         return []
     limits = Limits(cpu_seconds=_SECONDS, wall_seconds=4 * _SECONDS)

@@ -24,6 +24,8 @@ from corpusreg.documents.engraving.excerpt import (
 from corpusreg.documents.engraving.svg import TENTH, TEXT_WIDTH
 from corpusreg.score.notes import Score
 from corpusreg.score.readers import read_scores, sniff
+from corpusreg.score.readers.abc_source import decode, read_source, split_tunes
+from corpusreg.score.readers.musicxml.container import score_bytes
 from corpusreg.system.errors import ReadError
 
 __all__ = ["Opened"]
@@ -123,8 +125,6 @@ class Opened:
 
     def _root(self, number: str) -> Any:
         """The work as MusicXML."""
-        from corpusreg.score.readers.musicxml.container import score_bytes
-
         if number not in self._roots:
             if self.family == "abc":
                 data = _abc_as_musicxml(self.path, number).encode()
@@ -184,8 +184,6 @@ def _number_bars(root: Any, labels: Sequence[str]) -> None:
 
 def _abc_as_musicxml(path: Path, number: str) -> str:
     import lytk
-
-    from corpusreg.score.readers.abc_source import decode, read_source, split_tunes
 
     head, tunes = split_tunes(decode(path.read_bytes()))
     tune = next((text for name, text in tunes if name == number), "")

@@ -11,9 +11,6 @@ names     the shape of every span has a gid, 'whole-flute' or 'tiring-flute-1', 
           it is found in an SVG file.
 fixed     sizes, style and metadata do not depend on settings, window or date: the same
           input and the same libraries give the same file.
-
-matplotlib comes with the extra `report`. It is imported inside functions and without
-its windows, since most commands draw nothing.
 """
 
 from __future__ import annotations
@@ -34,6 +31,7 @@ from corpusreg.documents.pictures.look import COLOURS
 from corpusreg.instruments import Instrument
 from corpusreg.score.pitch import note_name
 from corpusreg.system.errors import UsageError
+from corpusreg.system.isolate import made_of
 from corpusreg.system.writing import write_files
 from corpusreg.text.heights import moved_words, passage_heading
 from corpusreg.text.players import TIRING
@@ -152,8 +150,6 @@ def write_heights(found: Passage, path: Path) -> None:
     another ending, StoppedError where it cannot be drawn, CorpusregError where the file
     cannot be written.
     """
-    from corpusreg.system.isolate import made_of
-
     check_picture(path)
     write_files({path: made_of([Path(found.path)], _picture, found, path.suffix.lower())})
 

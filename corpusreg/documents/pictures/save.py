@@ -8,15 +8,19 @@ Maps of pieces need no reference.
 
 from __future__ import annotations
 
+import json
 from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Literal
+from typing import Literal
 
+from corpusreg.comparison.heights import find_part
+from corpusreg.comparison.placing import measured, part_names
+from corpusreg.documents.pictures.register_map import pages, register_map, stills
 from corpusreg.documents.pictures.svg import Picture
+from corpusreg.documents.pictures.view import MapView
 from corpusreg.system.errors import UsageError
-
-if TYPE_CHECKING:
-    from corpusreg.documents.pictures.view import MapView
+from corpusreg.system.isolate import bounded, made_of
+from corpusreg.system.writing import write_files
 
 __all__ = ["contents", "draw_map", "pdf", "png"]
 
@@ -75,8 +79,6 @@ def png(picture: Picture) -> bytes:
 
 
 def _compiled(pictures: Sequence[Picture], form: Literal["pdf", "png"]) -> bytes:
-    import json
-
     import typst
 
     given = {
@@ -117,9 +119,6 @@ def draw_map(
     for a name without a known ending and for a part or a work that is not there, ReadError
     for a piece that cannot be read, CorpusregError where nothing can be written.
     """
-    from corpusreg.system.isolate import bounded, made_of
-    from corpusreg.system.writing import write_files
-
     check_name(to)
     first = bounded(_view, piece, part, number)
     second = bounded(_view, other, part, number, or_only=True) if other else None
@@ -132,8 +131,6 @@ def draw_map(
 def _drawn(
     first: MapView, second: MapView | None, to: Path, *, wide: bool
 ) -> dict[Path, bytes]:
-    from corpusreg.documents.pictures.register_map import pages, register_map, stills
-
     if wide:
         pictures = stills(first, second, prefix="map")
     elif to.suffix.lower() == ".pdf":
@@ -150,10 +147,6 @@ def _view(
     path: Path, part: str | None, number: str | None, *, or_only: bool = False
 ) -> MapView:
     """A piece, or one of its parts as if it were the whole."""
-    from corpusreg.comparison.heights import find_part
-    from corpusreg.comparison.placing import measured, part_names
-    from corpusreg.documents.pictures.view import MapView
-
     view = MapView(*measured(path, number, or_only=or_only))
     if part is None:
         return view

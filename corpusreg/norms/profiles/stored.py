@@ -8,12 +8,13 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 
 from corpusreg.measures.definitions import BY_NAME, MEASURES
 from corpusreg.norms.cohorts import Source
+from corpusreg.norms.profiles.clustering import Clustering, cluster, without_length
 from corpusreg.norms.profiles.model import (
     FAMILIES,
     Floats,
@@ -31,9 +32,6 @@ from corpusreg.norms.profiles.model import (
 from corpusreg.norms.reference import MINIMUM_UNITS, MINIMUM_WORKS, Rung, unit_weights
 from corpusreg.store import sql
 from corpusreg.text.profiles import centre_words
-
-if TYPE_CHECKING:
-    from corpusreg.norms.profiles.clustering import Clustering
 
 __all__ = ["fetch_profiles", "listed_profiles", "profile_rows", "profiled"]
 
@@ -64,8 +62,6 @@ class _Points:
 
 def profile_rows(source: Source, rungs: Iterable[Rung]) -> Rows:
     """Rows of all tables of profiles, by table; a source with pitch_weights and matrix."""
-    from corpusreg.norms.profiles.clustering import cluster, without_length
-
     tables = ("profile_rungs", "profile_scales", "profiles", "profile_centres", "profile_works")
     rows: Rows = {table: [] for table in tables}
     for rung in sorted(rungs, key=lambda each: each.name):

@@ -15,28 +15,37 @@ from concurrent.futures import ThreadPoolExecutor
 from contextlib import AbstractContextManager, nullcontext
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
+from corpusreg.corpus import catalogue
+from corpusreg.corpus.catalogue import SourceFile
+from corpusreg.corpus.corpora import Added, added, allowed, listed
 from corpusreg.measures.definitions import VERSION
 from corpusreg.store import (
+    Draft,
+    Recipe,
     Reference,
+    Shards,
+    inputs,
     open_reference,
     packing,
     pointed,
     pointer,
+    publish,
     ships,
     sql,
     survey,
+    withdraw,
 )
+from corpusreg.store.building import batch
+from corpusreg.store.building.batch import Measuring, Progress, state_of
+from corpusreg.store.building.cluster import cluster
+from corpusreg.store.building.extract import EXTRACTION_VERSION, extract_file
+from corpusreg.store.building.finish import finishing
+from corpusreg.store.mirror import Mirror
 from corpusreg.system import settings
 from corpusreg.system.errors import ReadError, StoreError, UsageError
 from corpusreg.system.lock import build_lock
-
-if TYPE_CHECKING:
-    from corpusreg.corpus.catalogue import SourceFile
-    from corpusreg.corpus.corpora import Added
-    from corpusreg.store import Draft, Shards
-    from corpusreg.store.building.batch import Measuring, Progress
 
 __all__ = [
     "DEFAULT_TIERS", "Built", "build", "check", "chosen", "extract", "made_of", "shipped",
@@ -106,9 +115,6 @@ def chosen(names: Sequence[str] = ()) -> list[Added | None]:
     Raises UsageError for a name that is neither a corpus nor a folder, and where two
     corpora have one name.
     """
-    from corpusreg.corpus import catalogue
-    from corpusreg.corpus.corpora import Added, added
-
     known = {each.name: each for each in added()}
     if not names:
         return [None, *known.values()]
@@ -151,10 +157,6 @@ def build(
 
     Raises UsageError where they hold no scores, and what `extract` raises besides.
     """
-    from corpusreg.store import inputs, publish, withdraw
-    from corpusreg.store.building import batch
-    from corpusreg.store.building.extract import EXTRACTION_VERSION, extract_file
-
     started = datetime.datetime.now(datetime.UTC)
     below = None if alone or not set(tiers) <= set(DEFAULT_TIERS) else shipped()
     if below is not None:
@@ -241,8 +243,6 @@ def made_of() -> dict[str, Any]:
 
     Empty where there is no usable reference, or readers have changed since.
     """
-    from corpusreg.store.building.extract import EXTRACTION_VERSION
-
     try:
         with open_reference() as reference:
             found = reference.settings
@@ -277,9 +277,6 @@ class _Sources:
 
     def take(self, corpus: Added | None) -> None:
         """Add the files of one corpus, None for the bundled one."""
-        from corpusreg.corpus import catalogue
-        from corpusreg.corpus.corpora import allowed, listed
-
         if corpus is None:
             self.files += [
                 f for f in catalogue.bundled() if catalogue.licence(f).tier in self._tiers
@@ -320,8 +317,6 @@ def state(
 
     known: content hashes of files that have just been read, by corpus and path.
     """
-    from corpusreg.store.building.batch import state_of
-
     digest = hashlib.blake2b(digest_size=16)
     for file in files:
         content = (known or {}).get((file.corpus, file.relative)) or state_of(file)
@@ -333,20 +328,16 @@ def _far(address: str | None) -> AbstractContextManager[Measuring | None]:
     """Where files are measured: on a cluster, or None for processes here."""
     if address is None:
         return nullcontext()
-    from corpusreg.store.building.cluster import cluster
 
     return cluster(address)
 
 
 def _shards(versions: dict[str, str], fresh: bool, elsewhere: str | None) -> Shards:
     """The shards of this home, kept a second time at a location where one is given."""
-    from corpusreg.store import Recipe, Shards
-
     folder = settings.shards_folder()
     recipe = Recipe(versions["definitions"], versions["extraction"])
     if elsewhere is None:
         return Shards(folder, recipe, fresh=fresh)
-    from corpusreg.store.mirror import Mirror
 
     mirror = Mirror(elsewhere)
     mirror.fetch(folder)
@@ -360,8 +351,6 @@ def _finishing(
     tiers: Sequence[str], before: Reference | None, below: Reference | None
 ) -> Callable[[Draft], None]:
     """The last step of a build, which is no build when there is no work in it."""
-    from corpusreg.store.building.finish import finishing
-
     finish = finishing(tiers, before, below)
 
     def finish_some(draft: Draft) -> None:
@@ -383,8 +372,6 @@ def _processors() -> int:
 
 
 def _corpora_rows(files: Iterable[SourceFile]) -> list[tuple[Any, ...]]:
-    from corpusreg.corpus import catalogue
-
     merged: dict[str, list[Any]] = {}
     for row in catalogue.tiers_summary(files):
         known = merged.setdefault(

@@ -22,10 +22,13 @@ import threading
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
+from importlib.metadata import PackageNotFoundError, version
 from typing import TYPE_CHECKING, Any
 
 from corpusreg.corpus.files import SourceFile
+from corpusreg.measures.definitions import VERSION
 from corpusreg.store.building.batch import Measuring
+from corpusreg.store.building.extract import EXTRACTION_VERSION
 from corpusreg.system.errors import CorpusregError, UsageError
 from corpusreg.system.isolate import Limits, Outcome, Pool, StoppedError
 
@@ -47,11 +50,6 @@ class _UnlikeError(UsageError):
 
 def versions() -> dict[str, str]:
     """Versions on this machine of all that has to be alike, by name."""
-    from importlib.metadata import PackageNotFoundError, version
-
-    from corpusreg.measures.definitions import VERSION
-    from corpusreg.store.building.extract import EXTRACTION_VERSION
-
     found = {
         "Python": platform.python_version(),
         "definitions": VERSION,

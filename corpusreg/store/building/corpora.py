@@ -7,9 +7,28 @@ from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING
 
+from corpusreg.corpus import catalogue
+from corpusreg.corpus.catalogue import TierRow
+from corpusreg.corpus.corpora import (
+    Added,
+    Entry,
+    FetchProgress,
+    Listing,
+    added,
+    allowed,
+    chosen_name,
+    entry,
+    fetch_corpus,
+    find_added,
+    forget,
+    listed,
+    remember,
+    write_template,
+)
+from corpusreg.corpus.entries import entries
 from corpusreg.store import open_reference, sql
+from corpusreg.store.building.batch import Progress
 from corpusreg.store.building.build import (
     DEFAULT_TIERS,
     Built,
@@ -21,11 +40,6 @@ from corpusreg.store.building.build import (
 )
 from corpusreg.system import settings
 from corpusreg.system.errors import StoreError, UsageError
-
-if TYPE_CHECKING:
-    from corpusreg.corpus.catalogue import TierRow
-    from corpusreg.corpus.corpora import Added, Entry, FetchProgress
-    from corpusreg.store.building.batch import Progress
 
 __all__ = [
     "CorpusChange", "ListedCorpus", "add_corpus", "corpora_list", "corpora_template",
@@ -66,10 +80,6 @@ class ListedCorpus:
 
 def corpora_list() -> tuple[list[TierRow], list[tuple[Entry | None, Added | None]]]:
     """The bundled corpus by collection and licence tier; then catalogue and added corpora."""
-    from corpusreg.corpus import catalogue
-    from corpusreg.corpus.corpora import added
-    from corpusreg.corpus.entries import entries
-
     there = {each.name: each for each in added()}
     rows: list[tuple[Entry | None, Added | None]] = [
         (entry, there.pop(entry.name, None)) for entry in entries()
@@ -86,8 +96,6 @@ def get_corpus(
     on_progress: Callable[[Progress], None] | None = None,
 ) -> CorpusChange:
     """Fetch a corpus of the catalogue, then add it; see `corpora.fetch_corpus`."""
-    from corpusreg.corpus.corpora import Added, chosen_name, entry, fetch_corpus
-
     wanted = entry(name)
     chosen_name(settings.corpora_folder() / name, name)
     path = fetch_corpus(wanted, on_fetch)
@@ -109,8 +117,6 @@ def add_corpus(
     Raises UsageError for a folder that is not there, a name that is taken, or a folder
     without scores; the list of added corpora and the reference stay then.
     """
-    from corpusreg.corpus.corpora import Added, chosen_name
-
     folder = path.expanduser().absolute()
     if not folder.is_dir():
         raise UsageError(f"{path} is no folder; name the folder that holds the scores")
@@ -121,8 +127,6 @@ def add_corpus(
 def _add(
     new: Added, workers: int | None, on_progress: Callable[[Progress], None] | None
 ) -> CorpusChange:
-    from corpusreg.corpus.corpora import added, listed, remember
-
     listing = listed(new)
     if not listing.files:
         raise UsageError(f"no scores in {new.path}; name a folder that holds scores")
@@ -176,8 +180,6 @@ def remove_corpus(
 
     A folder that corpusreg fetched is deleted; a folder of the user's own is not touched.
     """
-    from corpusreg.corpus.corpora import find_added, forget
-
     gone = find_added(name)
     made = made_of()
     built = None
@@ -195,8 +197,6 @@ def remove_corpus(
 
 def show_corpus(name: str) -> ListedCorpus:
     """What is known of a corpus, added or of the catalogue, and what it gives."""
-    from corpusreg.corpus.corpora import Listing, added, allowed, entry, listed
-
     there = next((each for each in added() if each.name == name), None)
     known = there.entry if there else entry(name)
     listing = listed(there) if there else Listing()
@@ -212,8 +212,6 @@ def show_corpus(name: str) -> ListedCorpus:
 
 def corpora_template(path: Path) -> Path:
     """Write a metadata table to fill in, with a row for each score of a folder."""
-    from corpusreg.corpus.corpora import Added, listed, write_template
-
     folder = path.expanduser().absolute()
     if not folder.is_dir():
         raise UsageError(f"{path} is no folder; name the folder that holds the scores")

@@ -6,16 +6,14 @@ import shutil
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
-from corpusreg.store import sql
+from corpusreg.corpus.corpora import Added, entries
+from corpusreg.store import Reference, packing, sql
+from corpusreg.store.building.batch import Progress
+from corpusreg.store.building.build import Built, build
 from corpusreg.system import settings
 from corpusreg.system.errors import StoreError, UsageError
-
-if TYPE_CHECKING:
-    from corpusreg.store import Reference
-    from corpusreg.store.building.batch import Progress
-    from corpusreg.store.building.build import Built
 
 __all__ = ["MOST_BYTES", "release"]
 
@@ -48,10 +46,6 @@ def release(
     Raises UsageError where no corpus is there, StoreError where the result is larger than
     MOST_BYTES or cannot be written; what was there stays then.
     """
-    from corpusreg.corpus.corpora import Added, entries
-    from corpusreg.store import Reference, packing
-    from corpusreg.store.building.build import build
-
     into = into or settings.packed_folder()
     wanted = [entry for entry in entries() if entry.on]
     there = [Added(e.name, folder / e.name) for e in wanted if (folder / e.name).is_dir()]
@@ -78,8 +72,6 @@ def release(
 
 def _told(reference: Reference, absent: tuple[str, ...]) -> dict[str, Any]:
     """What about.json says: the id, the versions, and each corpus with its source."""
-    from corpusreg.corpus.corpora import entries
-
     found = reference.fetch_columns(sql.load("corpora_told"))
     known = {entry.name: entry for entry in entries()}
     corpora: dict[str, Any] = {}
