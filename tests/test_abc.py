@@ -207,6 +207,17 @@ def test_voices_names_programs_and_sounding_together(tmp_path: Path) -> None:
     assert second["pitch"].tolist() == [48, 52]
 
 
+def test_the_words_of_a_hymn_are_sung_by_all_its_voices(tmp_path: Path) -> None:
+    voices = "V:1\nV:2\nV:3 clef=bass\nK:C\n"
+    lines = [f"[V:{n}] " + f"{note}{note}{note}{note}|" * 6 for n, note in enumerate("cGE", 1)]
+    words = "w: 1.~Here we shall sing | " + "la la- la~la la | " * 5
+    hymn = tune(tmp_path, voices + "\n".join([lines[0], words, words, *lines[1:]]) + "\n")
+    assert [part.lyrics for part in hymn.parts] == [24, 24, 24]  # one verse, joined words one
+    hands = [line.replace("GG", "[GE][GE]") for line in lines]  # chords are of no voice
+    song = tune(tmp_path, voices + "\n".join([hands[0], words, *hands[1:]]) + "\n")
+    assert [part.lyrics for part in song.parts] == [24, 0, 0]
+
+
 def test_programs_by_channel_go_to_the_voices_in_order(tmp_path: Path) -> None:
     score = tune(
         tmp_path,

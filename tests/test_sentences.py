@@ -149,7 +149,7 @@ BARS = bars_of([16] * 8)
          " then down to C2 in bar 2, as the music of bar 1 returns"),
         ({"kind": "withheld_top", "edge": 30, "grazes": 1}, "The top is withheld: almost"
          " nothing above F♯1 for four bars, then up to C3 in bar 2"),
-        ({"kind": "cleared"}, "The middle clears after bar 1 for four bars; bar 2 fills it"
+        ({"kind": "cleared"}, "The middle clears in bar 1 for four bars; bar 2 fills it"
          " again with C2 and C3"),
         ({"kind": "entry"}, "The space at C2–C3 fills in bar 2 after four bars"),
         ({"kind": "entry", "since": None, "pitches": (36,), "high": 36},

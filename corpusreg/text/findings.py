@@ -327,7 +327,7 @@ def cleared(found: Finding, event: Event, piece: PieceFacts) -> str:
             f"the middle stays empty for {about_bars(event.silence)}; {_bar(found)} fills it "
             f"with {notes(found.notes, piece.spelling)}"
         )
-    since = f" after {bar_words(found.since)}" if found.since else ""
+    since = f" in {bar_words(found.since)}" if found.since else ""
     return (
         f"the middle clears{since} for {about_bars(event.silence)}; {_bar(found)} fills it "
         f"again with {notes(found.notes, piece.spelling)}"

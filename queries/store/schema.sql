@@ -243,7 +243,7 @@ COMMENT ON COLUMN stays.low IS 'Lower edge [MIDI note number]';
 COMMENT ON COLUMN stays.high IS 'Upper edge [MIDI note number]';
 COMMENT ON COLUMN stays.width IS 'narrow or wide';
 COMMENT ON COLUMN stays.bands IS 'Octave bands occupied, lowest first [octave number]';
-COMMENT ON COLUMN stays.rank IS '1 for the stay most worth saying';
+COMMENT ON COLUMN stays.rank IS '1 for the main stay: long, narrow and full for its piece';
 
 CREATE TABLE shifts (
     work VARCHAR NOT NULL,

@@ -365,6 +365,9 @@ _BEATS |= {"16th": 1 / 16, "32nd": 1 / 32, "64th": 1 / 64}
 
 
 _DOTS = frozenset(("staccato", "staccatissimo", "spiccato"))
+_HYMN = 20  # syllables of its first verse: the short metre has 26
+_HYMN_VOICES = range(3, 9)
+_DIVIDED = 0.1  # of the notes are struck with another at most: voices divide now and then
 _TREBLE = 66  # a mean pitch above which no line in the bass clef lies
 
 
@@ -430,6 +433,7 @@ class _Tune:
         marks = list(self.tree.marks())
         rows = self._rows(seats, marks)
         table = _join_ties(note_table(rows), self.lost)
+        parts = self._sung(parts, table)
         dynamics, tempos = self._directions(seats)
         return Score(
             ticks=self.tree.whole // 4,
@@ -479,7 +483,32 @@ class _Tune:
 
     def _part(self, name: str) -> Part:
         voice = self.source.voices.get(name, Voice())
-        return Part(voice.name or name, voice.abbreviation, program=voice.program)
+        return Part(
+            voice.name or name,
+            voice.abbreviation,
+            program=voice.program,
+            lyrics=voice.syllables,
+        )
+
+    def _sung(self, parts: tuple[Part, ...], notes: np.ndarray[Any, Any]) -> tuple[Part, ...]:
+        """The parts of a hymn, whose words stand under one voice and are sung by all.
+
+        A hymn has three to eight voices without names, of one note at a time, played back
+        alike (common practice, no source).
+        """
+        words = max(part.lyrics for part in parts)
+        named = any(voice.name for voice in self.source.voices.values())
+        if (
+            words < _HYMN
+            or named
+            or len(parts) not in _HYMN_VOICES
+            or any(part.staves > 1 for part in parts)
+            or len({part.program for part in parts}) > 1  # players of their own
+            or _has_chords(notes)
+        ):
+            return parts
+        # The sound that plays them back says nothing of who sings.
+        return tuple(replace(part, lyrics=words, program=None) for part in parts)
 
     def _rows(
         self, seats: list[_Seat], marks: list[tuple[int, int, int, Marker]]
@@ -630,6 +659,12 @@ def _hairpin(
         return
     running[part] = len(dynamics)
     dynamics.append(Dynamic(part, tick, "cresc" if kind == "crescendo" else "dim"))
+
+
+def _has_chords(notes: np.ndarray[Any, Any]) -> bool:
+    """Whether parts strike many of their notes with another: hands, and no voices."""
+    key = np.stack([notes["part"], notes["onset"]])[:, ~notes["grace"]]
+    return bool(key.shape[1] - np.unique(key, axis=1).shape[1] > _DIVIDED * key.shape[1])
 
 
 def _join_ties(table: np.ndarray[Any, Any], lost: dict[str, int]) -> np.ndarray[Any, Any]:

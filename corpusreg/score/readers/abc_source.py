@@ -85,6 +85,7 @@ _PIECE = re.compile(
     r"|\{[^{}]*\}"  # what holds for a grace note holds in its own octave only
     r"|(?P<bar>[|:]+)|(?P<sign>\^{1,2}|_{1,2}|=)?(?P<note>[A-Ga-g])"
 )
+_SYLLABLE = re.compile(r"[^\s\-|*_]+")  # '~' joins two words under one note
 _OPTION = re.compile(r'\b(\w{1,30})=\s*("[^"]*"|\S+)')
 _CLOSES = re.compile(r'(?:\s|"[^"]*"|![^!]*!){0,20}(?:[|:\]]|\\?$)')
 _OLD_CHORD = re.compile(r"\+(?!f{2,4}\+)((?:[\^_=]*[A-Ga-g][,']*\d*(?:/+\d*)?){2,})\+")
@@ -122,6 +123,7 @@ class Voice:
     program: int | None = None
     transpose: int = 0
     percussion: bool = False
+    syllables: int = 0  # under its notes, in the first verse
 
 
 @dataclass
@@ -170,6 +172,7 @@ class _Reader:
         self.signed: set[str] = set()  # voices with a segno so far
         self.barred: set[str] = set()  # voices with a bar line so far
         self.last: dict[str, int] = {}  # where in `out` a voice's last line is
+        self.verse = False  # words have been read since the last line of music
 
     def file_header(self, line: str) -> None:
         """A line before the first tune: fields hold for all tunes, the rest is free text."""
@@ -227,6 +230,9 @@ class _Reader:
         if letter in "wWr+":  # words; the library takes remarks (r:) for notes
             if letter == "W":
                 self._field(letter, value)
+            elif letter == "w" and not self.verse:
+                self._named(self.voice).syllables += len(_SYLLABLE.findall(value))
+                self.verse = True
             return
         if letter == "V":
             value = self._voice(value)
@@ -321,6 +327,7 @@ class _Reader:
         start = self._line_start()
         marked = _TOKEN.sub(self._token, self._carried(line) if self.carry else line)
         self.source.notes += len(_NOTE.findall(_TOKEN.sub(" ", line)))
+        self.verse = False
         self._put((f"[V:{value}]" if lead else "") + start + marked)
 
     def _put(self, line: str) -> None:

@@ -94,7 +94,7 @@ def edges(played: Played, table: Instruments) -> list[Edge]:
 
 # Raised when readers, tables of facts or this module give other rows for the same file and
 # definitions.
-EXTRACTION_VERSION = "20"
+EXTRACTION_VERSION = "21"
 EDGE = -1  # number of the event that tells of a part at the edge of its range
 HEARD = 0.01  # mean saturation from which an octave gets a row
 
