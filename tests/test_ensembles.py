@@ -148,6 +148,23 @@ def test_a_song_whose_singer_bears_the_name_of_an_instrument_is_a_song() -> None
     assert classify(remarks, [True, True], [False, True]).kind == "chamber"
 
 
+def test_two_staves_without_a_name_under_a_singer_are_the_accompaniment() -> None:
+    song = [Part(lyrics=80), Part(staves=2)]
+    assert classify(song, [True, True], [False, True]).kind == "song"
+    player = [Part("Flute"), Part(staves=2)]
+    assert classify(player, [True, True], [False, True]).kind == "mixed and unnamed parts"
+
+
+def test_one_strange_name_makes_no_orchestra_unknown() -> None:
+    names = ["Oboi", "Corni", "Violino I", "Violino II", "Viola", "Basso", "Banda"]
+    tutti = [Part(name) for name in names]
+    assert classify(tutti, [True] * 7, [False] * 7).kind == "orchestra"
+    sung = classify([Part("Soprano"), *tutti], [True] * 8, [False] * 8)
+    assert sung.kind == "voices and orchestra"
+    few = [Part(name) for name in ("Violino I", "Viola", "Banda")]
+    assert classify(few, [True] * 3, [False] * 3).kind == "mixed and unnamed parts"
+
+
 def test_an_instrument_with_letters_under_its_notes_is_no_singer() -> None:
     names = ["Violin I", "Violin II", "Viola", "Violoncello"]
     parts = [Part(name, lyrics=60) for name in names]

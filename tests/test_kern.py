@@ -292,6 +292,16 @@ def test_two_players_stand_top_first_and_exchange_columns(tmp_path: Path) -> Non
     assert score.bars.section.tolist() == [True, False, True]
 
 
+def test_words_are_counted_in_the_first_verse_of_the_part_they_stand_under(
+    tmp_path: Path,
+) -> None:
+    song = (
+        "**kern\t**kern\t**text\t**text\n*part2\t*part1\t*\t*\n=1\t=1\t=1\t=1\n"
+        "4C\t4c\tHei-\tO\n4D\t4d\t-ßa\two\n4E\t4e\t|\tnur\n*-\t*-\t*-\t*-\n"
+    )
+    assert [part.lyrics for part in read(tmp_path, song).parts] == [2, 0]
+
+
 def test_added_and_ended_spines(tmp_path: Path) -> None:
     score = read(tmp_path, GROWING)
     assert [(row[0], row[2], row[4]) for row in rows(score)] == [

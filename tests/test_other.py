@@ -189,3 +189,11 @@ def test_a_brace_may_be_an_element_of_its_group(tmp_path: Path) -> None:
     assert newer != MEI
     assert read(tmp_path, newer).parts == read(tmp_path, MEI).parts
     assert [part.name for part in read(tmp_path, newer).parts] == ["Clarinet", "Piano"]
+
+
+def test_notes_with_words_under_them_are_counted_once(tmp_path: Path) -> None:
+    verses = '<verse n="1"><syl>la</syl></verse><verse n="2"><syl>lo</syl></verse>'
+    sung = '<note pname="d" oct="5" dur="2" dots="1" tie="i"/>'
+    assert sung in MEI
+    song = read(tmp_path, MEI.replace(sung, f"{sung[:-2]}>{verses}</note>"))
+    assert [part.lyrics for part in song.parts] == [1, 0]

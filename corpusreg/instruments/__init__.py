@@ -157,7 +157,8 @@ class Instruments(Mapping[str, Instrument]):
         bears the name of the instrument that plays it back. Names that
         only count ('S1', 'S2', 'S3') are no names. A staff that is named '2do', and one
         without a name beside a keyboard's only staff or under 'Violini', is the same
-        instrument's: one name stands for two staves.
+        instrument's: one name stands for two staves. What has two staves and no name beside
+        singers alone is the keyboard that accompanies them.
         """
         if _numbered([part.name for part in parts]):
             parts = [replace(part, name="", abbreviation="") for part in parts]
@@ -165,7 +166,8 @@ class Instruments(Mapping[str, Instrument]):
         if (singer := _singer(parts, choices)) is not None:
             choices[singer] = (self._rows["voice"],)
         certain = {found[0].family for found in choices if len(found) == 1}
-        return self._continued(parts, [_fitting(found, certain) for found in choices])
+        found = self._continued(parts, [_fitting(found, certain) for found in choices])
+        return self._accompanied(parts, found)
 
     def _continued(
         self, parts: Sequence[Part], found: list[Instrument | None]
@@ -187,6 +189,20 @@ class Instruments(Mapping[str, Instrument]):
                     ),
                     None,
                 )
+        return found
+
+    def _accompanied(
+        self, parts: Sequence[Part], found: list[Instrument | None]
+    ) -> list[Instrument | None]:
+        without = [n for n, row in enumerate(found) if row is None]
+        if (
+            len(without) == 1 < len(parts)
+            and all(row.family == "voice" for row in found if row is not None)
+            and parts[without[0]].staves == 2
+            and parts[without[0]].lyrics < SUNG_SYLLABLES
+            and is_generic(parts[without[0]].name)
+        ):
+            found[without[0]] = self._rows["keyboard"]
         return found
 
     def _half(self, parts: Sequence[Part], named: Sequence[Instrument | None], at: int) -> bool:

@@ -134,7 +134,9 @@ def _kind(players: Sequence[_Player], one_line: bool) -> str:
     if unnamed == len(players):
         return "unnamed parts"
     if unnamed:
-        return "mixed and unnamed parts"
+        named = _kind([player for player in players if player.instrument], one_line=False)
+        # An orchestra is one whoever else plays in it.
+        return named if named.endswith("orchestra") else "mixed and unnamed parts"
     voices = [player for player in players if player.family == "voice"]
     others = [player for player in players if player.family != "voice"]
     if not voices:

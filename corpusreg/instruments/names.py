@@ -35,7 +35,7 @@ for practice only verse strophe cutaway part parte pars staff section sordino so
 muted ad lib libitum pro de del della per la l il left right hand rh lh upper lower
 secondi due duo obligata obligate oblige oblg obgl obg obligatt placitum unisono chorale
 imi jmo ida iida toni mus im principalo libe expressivo espressivo prymo sekundo princypalo
-prinpalo prinzipale up down
+prinpalo prinzipale up down unisoni unisono fuga grosso lub
 """
 _GROUP_WORDS = "coro cori chori choro choir chorus chor chorum"
 _NOISE = frozenset(_NOISE_WORDS.split())

@@ -212,6 +212,7 @@ class _Work:
     left_out: dict[str, int] = field(default_factory=dict)
     lost: dict[str, int] = field(default_factory=dict)
     assumed: list[str] = field(default_factory=list)
+    sung: Counter[int] = field(default_factory=Counter)  # notes with words under them, by part
 
     def score(self, path: Path, family: str) -> Score:
         staves = self._staves()
@@ -233,7 +234,7 @@ class _Work:
         self.start = bars.start
         return Score(
             ticks=self.ticks,
-            parts=parts,
+            parts=tuple(replace(part, lyrics=self.sung[n]) for n, part in enumerate(parts)),
             bars=bars,
             notes=note_table([self._row(note) for note in self.notes]),
             dynamics=tuple(self._dynamics(staves)),
@@ -296,6 +297,7 @@ class _Work:
             self.left_out[kind] = self.left_out.get(kind, 0) + 1
             return
         part, staff = self.seats[index]
+        self.sung[part] += any(words.text for words in element.lyrics)
         grace = bool(element.duration.isGrace)
         heads = element.notes if element.isChord else (element,)
         marks = (mark for each in (element, *heads) for mark in each.articulations)

@@ -1,7 +1,7 @@
 """Humdrum kern files -> Score.
 
 Spines, tokens and parts are read in `spines`; times, barlines, sections and played order in
-`timing`; **dynam columns and pedals here. Columns of any other kind (text, figured bass,
+`timing`; **dynam and **text columns and pedals here. Columns of any other kind (figured bass,
 fingering, alternative readings) are passed over.
 
 Conventions: kern pitch is sounding pitch. *ITr (how a transposing instrument is
@@ -125,6 +125,25 @@ def dynamics_of(
             lines[track].take(tick, until, signs)
     found = [dynamic for line in lines.values() for dynamic in line.found]
     return tuple(sorted(found, key=lambda dynamic: (dynamic.tick, dynamic.part)))
+
+
+def with_words(
+    parts: tuple[Part, ...], table: KernTable, places: dict[Track, KernPlace]
+) -> tuple[Part, ...]:
+    """Parts with their syllables counted, of the first verse under each kern column."""
+    verses: dict[Track, Track] = {}
+    for track in table.tracks:
+        if track.kind == "**text" and (owner := _owner(track, table, places)):
+            verses.setdefault(owner, track)
+    part_of = {verse: places[owner].part for owner, verse in verses.items()}
+    syllables = Counter(
+        part_of[spine.track]
+        for row in table.rows
+        if row.kind == "data"
+        for column, spine in row.layout.text
+        if spine.track in part_of and any(map(str.isalpha, row.fields[column]))
+    )
+    return tuple(replace(part, lyrics=syllables[n]) for n, part in enumerate(parts))
 
 
 def pedals_of(
@@ -269,7 +288,7 @@ def _score(lines: list[tuple[int, str]], name: str) -> Score:
     left_out = timeline.left_out + Counter({f"spine {kind}": n for kind, n in other.items()})
     return Score(
         ticks=timeline.ticks,
-        parts=parts,
+        parts=with_words(parts, table, places),
         bars=bars,
         notes=note_table(timeline.rows),
         dynamics=dynamics,

@@ -298,12 +298,14 @@ class Spine:
 
 @dataclass(eq=False, slots=True)
 class KernLayout:
-    """Columns in force: kern and dynam hold (column, spine, strand number in track)."""
+    """Columns in force: kern holds (column, spine, strand number in track), dynam and text
+    (column, spine)."""
 
     spines: list[Spine]
     born: list[Spine]  # strands that are new in this layout
     kern: list[tuple[int, Spine, int]] = field(default_factory=list)
     dynam: list[tuple[int, Spine]] = field(default_factory=list)
+    text: list[tuple[int, Spine]] = field(default_factory=list)
 
     def __post_init__(self) -> None:
         strands: dict[Track, int] = {}
@@ -314,6 +316,8 @@ class KernLayout:
                 self.kern.append((column, spine, strand))
             elif spine.track.kind in ("**dynam", "**dyn"):
                 self.dynam.append((column, spine))
+            elif spine.track.kind == "**text":
+                self.text.append((column, spine))
 
 
 @dataclass(slots=True)
