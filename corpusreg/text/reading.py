@@ -95,9 +95,10 @@ def _second(r: Reading) -> str:
 
 
 def _third(r: Reading) -> str:
-    """Where it stays, and where it shifts most clearly."""
+    """Where it stays, and where it shifts most clearly; not where it goes back to repeat."""
     told = r.first.bar if r.first and r.first.kind == "event" else None
-    shift = next((each for each in r.of_whole("shift") if each.bar != told), None)
+    shifts = (each for each in r.of_whole("shift") if each.bar and each.bar.time == 1)
+    shift = next((each for each in shifts if each.bar != told), None)
     shown = [each for each in (r.stay, shift) if each is not None and each is not r.first]
     return " ".join(event_sentence(each, r) for each in shown)
 
