@@ -78,7 +78,6 @@ def benchmark(sample: int, seed: int, corpora: Path | None, say: Say) -> dict[st
             Counter(f"{t.kind}, {t.question}" for t in trials if t.part == LEFT_OUT)
         ),
         "missed": _missed(trials, rows),
-        "not_compared": _not_compared(trials),
         "calibration": [_verdict(v) for v in verdicts],
         "coverage": {
             "sizes": list(coverage.SIZES),
@@ -117,11 +116,6 @@ def _missed(trials: Sequence[Trial], rows: Sequence[Row]) -> list[dict[str, str]
     return found
 
 
-def _not_compared(trials: Sequence[Trial]) -> list[str]:
-    has_events = any(trial.question == "fold: events" for trial in trials)
-    return [] if has_events else [twins.NOT_MEASURED]
-
-
 def _calibrate(sample: int, seed: int, corpora: Path | None) -> list[Verdict]:
     """Verdicts by model, ensemble, half and measure; none without open corpora."""
     by_ensemble: dict[str, list[tuple[str, str, Analysis]]] = {}
@@ -152,7 +146,6 @@ def report(result: dict[str, Any]) -> str:
     rows = [Row(**row) for row in result["rows"]]
     lines = [table(rows), ""]
     lines += [f"left out: {what}: {n}" for what, n in sorted(result["left_out"].items())]
-    lines += result["not_compared"]
     lines += ["", *_calibration_lines(result["calibration"]), ""]
     low, high = (100 * share for share in COVERED)
     for rank, held in result["coverage"]["held"].items():
