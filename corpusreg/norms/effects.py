@@ -27,6 +27,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from statistics import NormalDist
 
 import numpy as np
@@ -54,7 +55,6 @@ RESAMPLES = 999
 _SEED = 20_000
 _EXACT = 60  # units up to which the rank test counts every arrangement
 _EXACT_TREND = 50
-_ROWS = 256
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -196,19 +196,25 @@ def _between(drawn: Sequence[float]) -> float:
     return float(np.std(drawn, ddof=1)) * math.sqrt(1 + 1 / len(drawn))
 
 
+@lru_cache(maxsize=32)
+def _draws(units: int) -> NDArray[np.uint8]:
+    """How often each unit is in each resample, shape (RESAMPLES, units)."""
+    random = np.random.default_rng(_SEED)
+    drawn = random.multinomial(units, np.full(units, 1 / units), RESAMPLES)
+    return drawn.astype(np.uint8)
+
+
 def _resampled(strata: Sequence[Groups], weights: Floats, units: Ints) -> Floats:
     """Deltas of resamples of units; those in which a group is empty are left out."""
-    random = np.random.default_rng(_SEED)
-    drawn = random.multinomial(
-        len(units), np.full(len(units), 1 / len(units)), RESAMPLES
-    ).astype(float)
+    drawn = _draws(len(units)).astype(np.float32)  # whole numbers below 2 to the 24th: exact
     total, weight = np.zeros(RESAMPLES), np.zeros(RESAMPLES)
     for stratum, each in zip(strata, weights.tolist(), strict=True):
         before = drawn[:, np.searchsorted(units, stratum.earlier)]
         after = drawn[:, np.searchsorted(units, stratum.later)]
         signs = np.sign(stratum.later_values[None, :] - stratum.earlier_values[:, None])
         pairs = before.sum(axis=1) * after.sum(axis=1)
-        total += each * ((before @ signs) * after).sum(axis=1) / np.maximum(pairs, 1)
+        lead = ((before @ signs.astype(np.float32)) * after).sum(axis=1)
+        total += each * lead.astype(float) / np.maximum(pairs, 1)
         weight += each * (pairs > 0)
     return np.asarray(total[weight > 0] / weight[weight > 0])
 
@@ -447,27 +453,37 @@ def ranks_within_length(values: Floats, unit: Ints, bars: Floats) -> Floats:
     order = np.argsort(unit, kind="stable")
     back = np.argsort(order)
     _, first, index = np.unique(unit[order], return_index=True, return_inverse=True)
+    last = np.append(first[1:], len(values))
     values, logs = values[order], np.log(bars[order])
     found = np.full(len(values), np.nan)
-    for start in range(0, len(values), _ROWS):
-        rows = slice(start, start + _ROWS)
-        away = (logs[rows, None] - logs) ** 2
-        near = np.exp(-away / (2 * BANDWIDTH**2)) * (index[rows, None] != index)
-        added = np.maximum(np.add.reduceat(near, first, axis=1), ENOUGH)
-        weight = near / added[:, index]
-        total = weight.sum(axis=1)
-        enough = total >= 1
-        weight /= np.where(enough, total, 1)[:, None]
-        further = logs - logs[rows, None]
-        moved = values - _local_slopes(further, values, weight)[:, None] * further
-        below = (moved < values[rows, None]) + 0.5 * (moved == values[rows, None])
-        found[rows] = np.where(enough, 100 * (weight * below).sum(axis=1), np.nan)
+    for length in np.unique(logs):
+        rows = np.flatnonzero(logs == length)
+        further = logs - length
+        near = np.exp(-(further**2) / (2 * BANDWIDTH**2))
+        weight = near / np.maximum(np.add.reduceat(near, first), ENOUGH)[index]
+        slopes, total = _slopes_without_own(further, values, weight, first, index[rows])
+        for row, slope, others in zip(rows, slopes, total, strict=True):
+            if others >= 1:
+                side = np.sign(values - slope * further - values[row])
+                own = slice(first[index[row]], last[index[row]])
+                above = weight @ side - weight[own] @ side[own]
+                found[row] = 50 * (1 - above / others)
     return found[back]
 
 
-def _local_slopes(x: Floats, values: Floats, weight: Floats) -> Floats:
-    """Slopes of weighted straight lines, one a row; x, weight: shape (rows, n)."""
-    centred = x - (weight * x).sum(axis=1, keepdims=True)
-    spread = (weight * centred**2).sum(axis=1)
-    slope = (weight * centred) @ values / np.where(spread > 1e-9, spread, 1)
-    return np.asarray(np.where(spread > 1e-9, slope, 0.0))
+def _slopes_without_own(
+    x: Floats, values: Floats, weight: Floats, first: Ints, own: Ints
+) -> tuple[Floats, Floats]:
+    """Slopes of weighted straight lines through the works of all units but one, and the weight
+    of these; own: which unit each line leaves out. first: where each unit begins."""
+    sums = []
+    for each in (weight, weight * x, weight * x**2, weight * values, weight * x * values):
+        of_unit = np.add.reduceat(each, first)
+        sums.append(of_unit.sum() - of_unit[own])
+    total = sums[0]
+    x_mean, squares, mean, products = (
+        each / np.where(total > 0, total, 1) for each in sums[1:]
+    )
+    spread = squares - x_mean**2
+    slope = (products - x_mean * mean) / np.where(spread > 1e-9, spread, 1)
+    return np.where(spread > 1e-9, slope, 0.0), total
