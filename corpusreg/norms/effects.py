@@ -196,7 +196,7 @@ def _between(drawn: Sequence[float]) -> float:
     return float(np.std(drawn, ddof=1)) * math.sqrt(1 + 1 / len(drawn))
 
 
-@lru_cache(maxsize=32)
+@lru_cache(maxsize=128)
 def _draws(units: int) -> NDArray[np.uint8]:
     """How often each unit is in each resample, shape (RESAMPLES, units)."""
     random = np.random.default_rng(_SEED)
