@@ -105,7 +105,8 @@ def extraction(names: tuple[str, ...], floor: Callable[[Path], Any]) -> tuple[fl
 
 def source(path: Path) -> SourceFile:
     """A file as a corpus of its own would list it."""
-    return SourceFile("budget", path.name, path, "budget", path.stat().st_size)
+    kind = {".krn": "kern", ".abc": "abc"}.get(path.suffix, "musicxml")
+    return SourceFile("budget", path.name, path, kind, path.stat().st_size)
 
 
 def spent(function: Callable[[Any], Any], item: Any) -> float:
