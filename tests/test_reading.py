@@ -159,13 +159,14 @@ def test_passages_shown_are_of_two_kinds_where_there_are_two() -> None:
     assert len(findings._shown(c, [early, later])) == 2
 
 
-def test_what_lasts_through_a_repeat_is_listened_to_from_its_start() -> None:
+def test_what_lasts_through_a_repeat_is_listened_to_with_it() -> None:
     r = reading(placed(line(60, 0, BARS)))
     assert r.suggestion is not None and r.suggestion.serves.place is not None
     whole = r.suggestion.serves.place
-    part = replace(whole, first=0, last=4, end=replace(whole.start, time=2))
+    runs = ((whole.start, whole.start), (whole.start, replace(whole.start, time=2)))
+    part = replace(whole, first=0, last=4, end=runs[1][1], runs=runs)
     s = replace(r.suggestion, serves=replace(r.suggestion.serves, place=part))
-    assert suggestion_sentence(s, r).startswith("Listen from bar 1 through the repeat")
+    assert suggestion_sentence(s, r).startswith("Listen to bar 1 (with the repeat)")
 
 
 def test_a_piece_without_events_is_said_to_stay_then_its_high_point() -> None:

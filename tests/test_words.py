@@ -40,8 +40,10 @@ def test_bars_as_people_write_them() -> None:
     assert bar_range(REPEATED, 0, 1) == "bar 1"
     assert bar_range(REPEATED, 0, 3) == "bars 1–3"
     assert bar_range(REPEATED, 3, 6) == "bars 1–3 (2nd time)"
-    assert bar_range(REPEATED, 1, 5) == "from bar 2 through the repeat to bar 2 (2nd time)"
-    assert bar_range(REPEATED, 2, 4) == "from bar 3 through the repeat to bar 1 (2nd time)"
+    assert bar_range(REPEATED, 1, 5) == "bars 1–3 (with the repeat)"
+    assert bar_range(REPEATED, 2, 4) == "bar 3 and, after the repeat, bar 1"
+    thrice = played_bars([0, 1, 2, 3, 3, 0, 0])
+    assert bar_range(thrice, 3, 7) == "from bar 4 through the repeats to bar 1 (3rd time)"
 
 
 def test_segments_of_a_repeat_are_named_once() -> None:

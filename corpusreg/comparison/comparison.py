@@ -12,6 +12,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -322,7 +323,8 @@ class PrintedBar:
 class Place:
     """Played bars first to last (half-open), from the printed bar `start` to `end`.
 
-    movement: number of the work in its file, '' where the file holds one work.
+    movement: number of the work in its file, '' where the file holds one work. runs: first and
+    last bar of each run of the page, where the music goes back to repeat in between; else ().
     """
 
     first: int
@@ -330,6 +332,7 @@ class Place:
     start: PrintedBar
     end: PrintedBar
     movement: str = ""
+    runs: tuple[tuple[PrintedBar, PrintedBar], ...] = ()
 
     @property
     def bars(self) -> int:
@@ -358,12 +361,18 @@ def _number(label: str) -> str:
     return "" if label[:1] in ("X", "x", "") else label
 
 
+def place_of(bars: PlayedBars, first: int, last: int, movement: str = "") -> Place:
+    """Played bars first to last (half-open) as a place."""
+    start, end = printed_bar(bars, first), printed_bar(bars, last - 1)
+    back = [bar for bar in range(first + 1, last) if bars.written[bar] <= bars.written[bar - 1]]
+    edges = [first, *back, last]
+    runs = tuple(
+        (printed_bar(bars, here), printed_bar(bars, there - 1))
+        for here, there in pairwise(edges)
+    )
+    return Place(first, last, start, end, movement, runs if back else ())
+
+
 def printed_place(c: Comparison, first: int, last: int) -> Place:
     """Played bars first to last (half-open) of a piece as a place."""
-    return Place(
-        first,
-        last,
-        printed_bar(c.bars, first),
-        printed_bar(c.bars, last - 1),
-        c.piece.number,
-    )
+    return place_of(c.bars, first, last, c.piece.number)

@@ -31,6 +31,7 @@ from corpusreg.comparison.comparison import (
     Place,
     PlacedMeasure,
     PrintedBar,
+    place_of,
     printed_bar,
     printed_place,
 )
@@ -762,6 +763,8 @@ def _heard_before(events: Sequence[Event], bars: PlayedBars) -> set[int]:
             time = max(time, int(bars.time[event.first]))
             if bar < start:
                 dropped.add(index)
+        if event.kind == "octave_return" and _goes_back(event, bars):
+            dropped.add(index)
         times.append(time)
         if event.kind in _PASSAGES and _heard_whole(event, bars):
             dropped.add(index)
@@ -780,6 +783,11 @@ def _heard_before(events: Sequence[Event], bars: PlayedBars) -> set[int]:
 _PASSAGES = frozenset(("climb", "descent", "octave_return", "in_octaves", "gap", "crossing"))
 
 
+def _goes_back(event: Event, bars: PlayedBars) -> bool:
+    """Whether the music goes back to repeat within an event."""
+    return bool((np.diff(bars.written[event.first : event.last]) <= 0).any())
+
+
 def _heard_whole(event: Event, bars: PlayedBars) -> bool:
     """Whether an event and the bar before it lie in one run of bars that were heard before."""
     run = slice(max(event.first - 1, 0), event.last)
@@ -792,11 +800,10 @@ def bare_event(event: Event, bars: PlayedBars) -> Finding:
     source, unit = _SIZES.get(event.kind, ("", ""))
     size = getattr(event, source) if source else None
     first, last = _filled(event, bars)
-    ends = printed_bar(bars, first), printed_bar(bars, last - 1)
     return Finding(
         kind="event",
         name=event.kind,
-        place=Place(first, last, *ends),
+        place=place_of(bars, first, last),
         bar=printed_bar(bars, event.bar),
         beat=event.beat,
         notes=event.pitches,
@@ -807,7 +814,7 @@ def bare_event(event: Event, bars: PlayedBars) -> Finding:
         direction=event.direction,
         strength=event.strength,
         since=None if event.since is None else printed_bar(bars, event.since),
-        again=None if event.again is None else printed_bar(bars, event.again),
+        again=None if event.again is None else replace(printed_bar(bars, event.again), time=1),
         also=tuple(printed_bar(bars, bar) for bar in event.bars),
         clean=not event.grazes,
         event=event,

@@ -8,8 +8,9 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
+from dataclasses import replace
 
-from corpusreg.comparison.comparison import Place, PrintedBar, printed_bar
+from corpusreg.comparison.comparison import Place, PrintedBar, place_of
 from corpusreg.comparison.findings import Company, PieceFacts
 from corpusreg.score.pitch import Spelling, note_name
 from corpusreg.score.played import PlayedBars, time_words
@@ -123,16 +124,33 @@ def bar_words(bar: PrintedBar) -> str:
 
 
 def place_words(place: Place) -> str:
-    """Bars as printed: 'bar 5', 'bars 5–9', 'from bar 40 through the repeat to bar 37'."""
-    start, end = place.start, place.end
-    if place.bars == 1:
+    """Bars as printed: 'bar 5', 'bars 5–9', 'bars 1–8 (with the repeat)', 'bars 39–40 and,
+    after the repeat, bars 33–35'."""
+    if not place.runs:
+        return _run_words(place.start, place.end)
+    low = min((start for start, _ in place.runs), key=lambda bar: bar.index)
+    high = max((end for _, end in place.runs), key=lambda bar: bar.index)
+    heard = {n for start, end in place.runs for n in range(start.index, end.index + 1)}
+    if len(heard) == high.index - low.index + 1:
+        return f"{_run_words(replace(low, time=1), replace(high, time=1))} (with the repeat)"
+    (start, _), (_, end) = place.runs[0], place.runs[-1]
+    if len(place.runs) == 2:
+        before, after = (
+            _run_words(replace(start, time=1), replace(end, time=1))
+            for start, end in place.runs
+        )
+        return f"{before} and, after the repeat, {after}"
+    return f"from {bar_words(start)} through the repeats to {bar_words(end)}"
+
+
+def _run_words(start: PrintedBar, end: PrintedBar) -> str:
+    """Bars that follow one another on the page."""
+    if start == end:
         return bar_words(start)
     if start.upbeat and start.time == 1 and end.time == 1:
         return f"the upbeat and {'bar' if end.number == '1' else 'bars 1–'}" + (
             " 1" if end.number == "1" else end.number
         )
-    if end.index <= start.index or end.time > start.time:
-        return f"from {bar_words(start)} through the repeat to {bar_words(end)}"
     if start.number == end.number:
         return f"bar {_numbered(start)}"
     if start.number.isdigit() and end.number.isdigit() and int(end.number) < int(start.number):
@@ -170,7 +188,7 @@ def player(piece: PieceFacts, part: str, given: bool = True) -> str:
         part in piece.parts and re.search(r"\d", part) and not _WORD.search(part)
     ):  # 's1V2', as some files call a voice
         return f"part {piece.parts.index(part) + 1}"
-    name = plain(part).replace("Bb", "B♭").replace("Eb", "E♭")
+    name = re.sub(r"[\[\]]", "", plain(part)).replace("Bb", "B♭").replace("Eb", "E♭")
     last = name.rpartition(" ")[2].strip(".")
     if last.isdigit() or (last and set(last) <= set("IVX")):
         return name
@@ -192,8 +210,7 @@ def company_title(company: Company) -> str:
 
 def bar_range(bars: PlayedBars, first: int, last: int) -> str:
     """Printed bars of the played bars `first` to `last` (half-open), as people write them."""
-    start, end = printed_bar(bars, first), printed_bar(bars, last - 1)
-    return place_words(Place(first, last, start, end))
+    return place_words(place_of(bars, first, last))
 
 
 def rounded(value: float | None, digits: int = 1) -> float | None:
