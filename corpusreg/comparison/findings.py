@@ -70,6 +70,7 @@ WIDEST = 48  # semitones of a register that first screens and sheets tell of
 MIDDLE = 7.0  # percentile points from the middle that count as the middle
 NEARLY_ALL = 5.0  # ranks below and above which a piece is beyond nearly all
 APART = 15.0  # percentile points by which another period or family places it elsewhere
+LETTERS = 12  # of more sections the letters tell nothing: variations, a medley
 # What every piece has is not what it is said to do: these are told on lines of their own.
 ALWAYS = frozenset(("high_point", "low_point", "closing"))
 # An event weaker than this is listed and never told first. Of 23 withheld basses and tops that
@@ -288,7 +289,7 @@ class Reading:
     what players would ask about. vague: names of the measures that are not reliable
     among works of its medium. measures, stays, events: all of them in their order; those of
     parts come after those of the whole. sections: in order of time; none where the piece has
-    one alone. singing: voices in score order. reaching: parts that lie high or low for
+    one alone, or too many to tell apart. singing: voices in score order. reaching: parts that lie high or low for
     their players, those first that do so amid the texture.
     """
 
@@ -580,7 +581,10 @@ def _stays(c: Comparison, names: _Names) -> Iterable[Finding]:
 
 
 def _sections(c: Comparison) -> Iterable[Finding]:
-    for each in sections(c.whole.played, c.whole.texture):
+    found = sections(c.whole.played, c.whole.texture)
+    if len({each.letter for each in found}) > LETTERS:
+        return
+    for each in found:
         at = printed_place(c, each.first, each.last)
         yield Finding(
             kind="section",
