@@ -80,6 +80,7 @@ FIRST_STRENGTH = {
     "pedal_point": 0.5,
 }  # fmt: skip
 WITHHELD = ("withheld_bass", "withheld_top")
+SHORTEST_WAIT = 2.0  # bars; what is silent for one is not withheld
 LEAST_WAIT = 4.0  # bars; a shorter wait is never told first
 # A wait leads where it is a sixth of the piece or this long. A shorter one is a breath in a
 # long piece: anything else that is clear is told before it.
@@ -289,8 +290,8 @@ class Reading:
     what players would ask about. vague: names of the measures that are not reliable
     among works of its medium. measures, stays, events: all of them in their order; those of
     parts come after those of the whole. sections: in order of time; none where the piece has
-    one alone, or too many to tell apart. singing: voices in score order. reaching: parts that lie high or low for
-    their players, those first that do so amid the texture.
+    one alone, or too many to tell apart. singing: voices in score order. reaching: parts that
+    lie high or low for their players, those first that do so amid the texture.
     """
 
     piece: PieceFacts
@@ -644,8 +645,8 @@ def _events(c: Comparison, part: str | None, names: _Names) -> Iterable[Finding]
 
 
 def _event(c: Comparison, event: Event, part: str | None, names: _Names) -> Finding | None:
-    """An event with what the notes say of it; None where a layer of an accompaniment would be
-    told as a voice."""
+    """An event with what the notes say of it; None where a wait of a bar would be told, or a
+    layer of an accompaniment as a voice."""
     rest = _rest(c, event)
     if event.kind == "high_point":
         event = replace(event, times=_nearly_as_high(c, event, part))
@@ -660,6 +661,8 @@ def _event(c: Comparison, event: Event, part: str | None, names: _Names) -> Find
     if event.kind in WITHHELD and event.edge is not None:
         low, high, clean, waited = _withheld(c, event, part)
         size = waited if clean else found.size
+        if (size or 0) < SHORTEST_WAIT:
+            return None
         return replace(found, low=low, high=high, clean=clean, size=size)
     if event.kind == "cleared":
         notes = c.whole.played.notes
@@ -767,7 +770,7 @@ def _heard_before(events: Sequence[Event], bars: PlayedBars) -> set[int]:
             time = max(time, int(bars.time[event.first]))
             if bar < start:
                 dropped.add(index)
-        if event.kind == "octave_return" and _goes_back(event, bars):
+        if event.kind in ("octave_return", "crossing") and _goes_back(event, bars):
             dropped.add(index)
         times.append(time)
         if event.kind in _PASSAGES and _heard_whole(event, bars):
