@@ -26,6 +26,7 @@ from corpusreg.comparison.findings import Reading, reading
 from corpusreg.comparison.placing import part_names
 from corpusreg.comparison.players import NOBODY
 from corpusreg.measures.analysis import analyse
+from corpusreg.measures.events import Event, Kind
 from corpusreg.norms.reference import Placement, Rung
 from corpusreg.score.played import Played, perform
 from corpusreg.system.phrases import shared_start
@@ -237,6 +238,28 @@ def repeated(labels: tuple[str, ...], order: list[int]) -> Played:
         printed=tuple(labels[bar] for bar in order),
     )
     return replace(played, bars=bars)
+
+
+def test_what_only_a_repeat_makes_is_no_event() -> None:
+    bars = repeated(tuple("12345678"), [0, 1, 2, 3, 4, 5, 0, 1, 2, 3, 6, 7]).bars
+
+    def event(kind: Kind, first: int, last: int, silence: float = 0.0) -> Event:
+        bar = first if silence else last - 1
+        return Event(kind, None, first, last, bar, 1.0, (40,), 40, 40, 1.0, silence=silence)
+
+    made = [
+        event("withheld_bass", 8, 9, 4.0),  # bar 3, long after bar 5, was heard before
+        event("crossing", 5, 8),
+        event("octave_return", 7, 9),
+    ]
+    page = [
+        event("withheld_bass", 4, 5, 4.0),
+        event("withheld_bass", 10, 11, 6.0),  # waits through the repeat, and comes first there
+        event("crossing", 2, 5),
+        event("octave_return", 3, 5),
+    ]
+    dropped = findings._heard_before([*made, *page], bars)
+    assert dropped == set(range(len(made)))
 
 
 def test_a_part_at_its_edge_amid_the_texture_is_told_where_nothing_else_is() -> None:

@@ -20,6 +20,7 @@ order     events by `corpusreg.measures.events.ranked`: the first is what the pi
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any, Literal
@@ -770,7 +771,7 @@ def _heard_before(events: Sequence[Event], bars: PlayedBars) -> set[int]:
             time = max(time, int(bars.time[event.first]))
             if bar < start:
                 dropped.add(index)
-        if event.kind in ("octave_return", "crossing") and _goes_back(event, bars):
+        if _made_by_repeat(event, bars):
             dropped.add(index)
         times.append(time)
         if event.kind in _PASSAGES and _heard_whole(event, bars):
@@ -786,13 +787,23 @@ def _heard_before(events: Sequence[Event], bars: PlayedBars) -> set[int]:
     }
 
 
+_AFTER_SILENCE = frozenset((*WITHHELD, "cleared", "entry", "voice_entry"))
 # Kinds that are as they are whatever came before them.
 _PASSAGES = frozenset(("climb", "descent", "octave_return", "in_octaves", "gap", "crossing"))
 
 
-def _goes_back(event: Event, bars: PlayedBars) -> bool:
-    """Whether the music goes back to repeat within an event."""
-    return bool((np.diff(bars.written[event.first : event.last]) <= 0).any())
+def _made_by_repeat(event: Event, bars: PlayedBars) -> bool:
+    """Whether an event is none on the page: a line, or the wait for what was heard before, that
+    goes on while the music goes back to repeat."""
+    if event.kind == "octave_return" and bars.time[event.first] > 1:
+        return True
+    if event.kind in ("octave_return", "crossing"):
+        run = slice(event.first, event.last)
+    elif event.kind in _AFTER_SILENCE and bars.time[event.bar] > 1:
+        run = slice(max(event.bar - math.ceil(event.silence), 0), event.bar + 1)
+    else:
+        return False
+    return bool((np.diff(bars.written[run]) <= 0).any())
 
 
 def _heard_whole(event: Event, bars: PlayedBars) -> bool:
