@@ -147,6 +147,18 @@ def test_one_fact_in_several_places_is_one_line_and_the_clearest_of_a_kind_are_l
     assert lines[0][1] is entries[0]
     assert "two withheld basses" in lines[-1][0]
     assert lines[-1][1] is None
+    c = placed(WITHHELD)
+    octaves = [
+        replace(
+            bass,
+            name="in_octaves",
+            place=printed_place(c, first, last),
+            event=replace(bass.event, kind="in_octaves", by="doubled", place="top"),
+        )
+        for first, last in ((0, 2), (3, 5), (6, 7))
+    ]
+    ((said, told),) = event_lines(octaves, r.piece)
+    assert said.startswith("Bars 1–2, 4–5 and 7") and told is octaves[0]
 
 
 def test_passages_shown_are_of_two_kinds_where_there_are_two() -> None:

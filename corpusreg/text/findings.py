@@ -27,6 +27,7 @@ from corpusreg.text.wording import (
     notes,
     number,
     place_words,
+    places_joined,
     player,
     players,
     register,
@@ -111,6 +112,10 @@ def event_lines(
             fact = each.name, each.notes, _event(each).place
         elif each.name == "voice_entry" and each.players and not _event(each).theme:
             fact = each.name, each.players
+        elif each.name == "crossing":
+            fact = each.name, _event(each).by, each.players
+        elif each.name in _CLAUSES:
+            fact = each.name, _CLAUSES[each.name](each, _event(each), piece)
         facts.setdefault(fact, []).append(each)
     lines: list[tuple[str, Finding | None]] = []
     told, left = Counter[str](), Counter[str]()
@@ -145,6 +150,12 @@ def _often(group: Sequence[Finding], piece: PieceFacts) -> str:
         who = capital(players(piece, group[0].players))
         verb = "enter" if len(group[0].players) > 1 else "enters"
         return f"{who} {verb} after {long} of rest in {bars_joined([_bar(g) for g in group])}."
+    bars = places_joined([each.place for each in group if each.place])
+    if group[0].name == "crossing":
+        return f"{capital(_crossing(group[0], _event(group[0]), piece, bars))}."
+    if group[0].name in _CLAUSES:
+        clause = _CLAUSES[group[0].name](group[0], _event(group[0]), piece)
+        return f"{capital(bars)}{clause}."
     one = (
         group[0]
         if len({each.players for each in group}) == 1
@@ -153,7 +164,7 @@ def _often(group: Sequence[Finding], piece: PieceFacts) -> str:
     held, _ = _held(one, _event(one), piece)
     often = "twice" if len(group) == 2 else f"{number(len(group))} times"
     if all(each.place and each.place.end.time == 1 for each in group):
-        where = f", a pedal point: {joined([_place(each) for each in group])}"
+        where = f", a pedal point: {bars}"
     else:
         where = (
             f", for up to {about_bars(max(each.size or 0 for each in group))}, a pedal point"
@@ -244,9 +255,12 @@ def _place(found: Finding) -> str:
 
 
 def _in(found: Finding) -> str:
-    """'in bars 5–9', 'from bar 40 through the repeat to bar 37'."""
-    place = _place(found)
-    return place if place.startswith("from ") else f"in {place}"
+    return _within(_place(found))
+
+
+def _within(bars: str) -> str:
+    """'in bars 5–9', 'from bar 40 through the repeats to bar 37'."""
+    return bars if bars.startswith("from ") else f"in {bars}"
 
 
 def _what(found: Finding, piece: PieceFacts) -> str:
@@ -481,15 +495,19 @@ def isolated(found: Finding, event: Event, piece: PieceFacts) -> str:
 
 def in_octaves(found: Finding, event: Event, piece: PieceFacts) -> str:
     """A line doubled at the octave."""
+    return _place(found) + _in_octaves(found, event, piece)
+
+
+def _in_octaves(found: Finding, event: Event, piece: PieceFacts) -> str:
     line = "the bass" if event.place == "bass" else "the tune"
     wide = interval(event.interval or 12).removeprefix("an ").removesuffix("s")
     if event.by == "alone":
         far = "octaves" if wide == "octave" else interval(event.interval or 12)
-        return f"{_place(found)}: bare {far}, nothing between or around"
+        return f": bare {far}, nothing between or around"
     apart = (
         "in octaves" if wide == "octave" else f"doubled {interval(event.interval or 12)} away"
     )
-    return f"{_place(found)}: {line} is {apart}"
+    return f": {line} is {apart}"
 
 
 def dialogue(found: Finding, event: Event, piece: PieceFacts) -> str:
@@ -502,21 +520,35 @@ def dialogue(found: Finding, event: Event, piece: PieceFacts) -> str:
 
 def gap(found: Finding, event: Event, piece: PieceFacts) -> str:
     """A wide empty space inside the texture."""
+    return _place(found) + _gap(found, event, piece)
+
+
+def _gap(found: Finding, event: Event, piece: PieceFacts) -> str:
     space = f"{note(event.low, piece.spelling)} and {note(event.high, piece.spelling)}"
-    return f"{_place(found)} leave a gap: nothing sounds between {space}"
+    return f" leave a gap: nothing sounds between {space}"
+
+
+# What follows the bars of events that are told together where they are the same.
+_CLAUSES: Mapping[str, Callable[[Finding, Event, PieceFacts], str]] = {
+    "in_octaves": _in_octaves, "gap": _gap,
+}  # fmt: skip
 
 
 def crossing(found: Finding, event: Event, piece: PieceFacts) -> str:
     """Voices or hands cross."""
+    return _crossing(found, event, piece, _place(found))
+
+
+def _crossing(found: Finding, event: Event, piece: PieceFacts, bars: str) -> str:
     if event.by == "hands":
-        return f"{_place(found)}: the hands are crossed"
+        return f"{bars}: the hands are crossed"
     if len(found.players) == 2:
         upper, lower = (player(piece, each) for each in found.players)
         on_page = [each for each in piece.parts if each in found.players]
         if on_page == [*reversed(found.players)]:  # the other way round, as with a low alto
-            return f"{lower}, on the whole below {upper}, sounds above it {_in(found)}"
-        return f"{lower} sounds above {upper} {_in(found)}"
-    return f"voices cross {_in(found)}"
+            return f"{lower}, on the whole below {upper}, sounds above it {_within(bars)}"
+        return f"{lower} sounds above {upper} {_within(bars)}"
+    return f"voices cross {_within(bars)}"
 
 
 def closing(found: Finding, event: Event, piece: PieceFacts) -> str:

@@ -18,8 +18,21 @@ from corpusreg.system.phrases import joined
 from corpusreg.system.plaintext import plain
 
 __all__ = [
-    "about_bars", "bar_range", "bar_words", "bars_joined", "company_title", "interval",
-    "labels", "note", "notes", "number", "place_words", "player", "players", "register",
+    "about_bars",
+    "bar_range",
+    "bar_words",
+    "bars_joined",
+    "company_title",
+    "interval",
+    "labels",
+    "note",
+    "notes",
+    "number",
+    "place_words",
+    "places_joined",
+    "player",
+    "players",
+    "register",
     "rounded",
 ]  # fmt: skip
 
@@ -160,6 +173,22 @@ def _run_words(start: PrintedBar, end: PrintedBar) -> str:
         again = "" if start.time == 1 else f" ({time_words(start.time)})"
         return f"bars {start.number}–{end.number}{again}"
     return f"bars {_numbered(start)} to {_numbered(end)}"
+
+
+def places_joined(places: Sequence[Place]) -> str:
+    """Several places, bars of the page named together: 'bars 5–9, 14 and 18–20'."""
+    runs = [(place.start, place.end) for place in places]
+    plain_bars = all(
+        not place.runs and bar.time == 1 and not bar.upbeat
+        for place in places
+        for bar in (place.start, place.end)
+    )
+    if not plain_bars or len(places) < 2:
+        return joined([place_words(place) for place in places])
+    numbers = (
+        start.number if start == end else f"{start.number}–{end.number}" for start, end in runs
+    )
+    return f"bars {joined(list(numbers))}"
 
 
 def bars_joined(places: Sequence[str]) -> str:
