@@ -165,7 +165,7 @@ class Placed(Answer):
     """
 
     def __init__(self, found: Compared, reference: Reference, full: bool = False) -> None:
-        self.found, self.full = found, full
+        self.result, self.full = found, full
         self.comparisons: tuple[Comparison, ...] = found.comparisons
         self.drafts: tuple[Drafts, ...] = found.drafts
         self.studied: tuple[tuple[list[Example], list[Example]], ...] = found.studied
@@ -178,7 +178,7 @@ class Placed(Answer):
         """The answer as nested data; `corpusreg/data/comparison.schema.json` describes it."""
         from corpusreg.text.document import document
 
-        found = self.found
+        found = self.result
         return document(
             found.comparisons, found.failures, found.reference_id, found.studied, found.drafts
         )
@@ -440,21 +440,21 @@ class ContrastAnswer(Answer):
     """A piece in other registers: see `corpusreg.revision.versions.Contrast`."""
 
     def __init__(self, found: Contrast) -> None:
-        self.found = found
+        self.result = found
 
     @cached_property
     def document(self) -> dict[str, Any]:
         """The answer as nested data."""
         from corpusreg.text.revision import contrast_document
 
-        return contrast_document(self.found)
+        return contrast_document(self.result)
 
     @property
     def text(self) -> str:
         """What moves, and what that does to the measures."""
         from corpusreg.text.revision import contrast_text
 
-        return contrast_text(self.found)
+        return contrast_text(self.result)
 
     def report(self, path: str | Path) -> tuple[str, ...]:
         """Write a page with both versions, to see and to hear, or a PDF; as `Placed.report`."""
@@ -464,7 +464,7 @@ class ContrastAnswer(Answer):
         file = Path(path)
         check_ending(file)
         content, remarks = made_of(
-            [self.found.path], made_contrast, self.found, file.suffix.lower()
+            [self.result.path], made_contrast, self.result, file.suffix.lower()
         )
         write_files({file: content})
         return remarks
@@ -474,7 +474,7 @@ class ReviseAnswer(Answer):
     """Changes toward an intention: see `corpusreg.revision.versions.Revised`."""
 
     def __init__(self, found: Revised) -> None:
-        self.found = found
+        self.result = found
         self.reference_id = found.reference_id
 
     @cached_property
@@ -482,14 +482,14 @@ class ReviseAnswer(Answer):
         """The answer as nested data."""
         from corpusreg.text.revision import revised_document
 
-        return revised_document(self.found)
+        return revised_document(self.result)
 
     @property
     def text(self) -> str:
         """Each option, and what it does to the measures."""
         from corpusreg.text.revision import revised_text
 
-        return revised_text(self.found)
+        return revised_text(self.result)
 
 
 class ExamplesAnswer(Answer):
@@ -501,7 +501,7 @@ class ExamplesAnswer(Answer):
     def __init__(
         self, found: Examples, reference: Reference, failures: Sequence[str] = ()
     ) -> None:
-        self.found = found
+        self.result = found
         self.failures = tuple(failures)
         self.reference_id = found.reference_id
         self._reference = reference
@@ -511,14 +511,14 @@ class ExamplesAnswer(Answer):
         """The answer as nested data."""
         from corpusreg.text.examples import examples_document
 
-        return examples_document(self.found)
+        return examples_document(self.result)
 
     @property
     def text(self) -> str:
         """Each passage, and what can be studied there."""
         from corpusreg.text.examples import examples_text
 
-        return examples_text(self.found)
+        return examples_text(self.result)
 
     def to_frame(self) -> pd.DataFrame:
         """One row a passage."""
@@ -533,28 +533,28 @@ class ExamplesAnswer(Answer):
         """
         from corpusreg.documents.examples import write_examples
 
-        return write_examples(self.found, self._reference, Path(path))
+        return write_examples(self.result, self._reference, Path(path))
 
 
 class HeightsAnswer(Answer):
     """A passage on instruments: see `corpusreg.comparison.heights.Passage`."""
 
     def __init__(self, found: Passage) -> None:
-        self.found = found
+        self.result = found
 
     @cached_property
     def document(self) -> dict[str, Any]:
         """The answer as nested data."""
         from corpusreg.text.heights import passage_document
 
-        return passage_document(self.found)
+        return passage_document(self.result)
 
     @property
     def text(self) -> str:
         """A row an instrument."""
         from corpusreg.text.heights import passage_text
 
-        return passage_text(self.found)
+        return passage_text(self.result)
 
     def to_frame(self) -> pd.DataFrame:
         """One row an instrument and level; heights from 0, the lowest note, to 1."""
@@ -563,19 +563,19 @@ class HeightsAnswer(Answer):
         from corpusreg.text.heights import passage_rows
 
         units = {"tires": "share, 0 to 1", "dull": "share, 0 to 1", "semitones": "semitones"}
-        return self._marked(pd.DataFrame(passage_rows(self.found)), units)
+        return self._marked(pd.DataFrame(passage_rows(self.result)), units)
 
     def plot(self) -> Any:
         """The passage over the ranges, on axes of matplotlib."""
         from corpusreg.documents.figures.heights import heights_figure
 
-        return heights_figure(self.found)
+        return heights_figure(self.result)
 
     def draw(self, path: str | Path) -> None:
         """The same into a file that ends in .png, .svg or .pdf; raises as `Placed.report`."""
         from corpusreg.documents.figures.heights import write_heights
 
-        write_heights(self.found, Path(path))
+        write_heights(self.result, Path(path))
 
 
 class RangesAnswer(Answer):
@@ -610,13 +610,13 @@ class ProfilesAnswer(Answer):
     """Kinds of register use by rung; see `corpusreg.norms.profiles.stored.listed_profiles`."""
 
     def __init__(self, found: list[dict[str, Any]], reference_id: str) -> None:
-        self.found = found
+        self.result = found
         self.reference_id = reference_id
 
     @property
     def document(self) -> list[dict[str, Any]]:
         """One dictionary a rung."""
-        return self.found
+        return self.result
 
     @property
     def text(self) -> str:
@@ -627,16 +627,16 @@ class ProfilesAnswer(Answer):
 
 
 class SheetAnswer(Answer):
-    """The data sheet of a reference: see `corpusreg.store.building.reference.told`."""
+    """The data sheet of a reference: see `corpusreg.store.building.reference.reference_facts`."""
 
     def __init__(self, found: dict[str, Any]) -> None:
-        self.found = found
+        self.result = found
         self.reference_id = str(found["reference"])
 
     @property
     def document(self) -> dict[str, Any]:
         """The sheet as nested data."""
-        return self.found
+        return self.result
 
     def to_frame(self) -> pd.DataFrame:
         """One row a medium, period, kind of year or corpus, with how many works it has."""
@@ -644,14 +644,14 @@ class SheetAnswer(Answer):
 
         from corpusreg.text.reference import sheet_rows
 
-        return self._marked(pd.DataFrame(sheet_rows(self.found)).convert_dtypes(), {})
+        return self._marked(pd.DataFrame(sheet_rows(self.result)).convert_dtypes(), {})
 
     @property
     def text(self) -> str:
         """What is in it, from where, what is missing, how to cite it."""
         from corpusreg.text.reference import reference_text
 
-        return reference_text(self.found)
+        return reference_text(self.result)
 
 
 class CoverageAnswer(Rows):
@@ -659,14 +659,14 @@ class CoverageAnswer(Rows):
 
     def __init__(self, found: Coverage, reference_id: str) -> None:
         super().__init__(found.names, found.rows, reference_id=reference_id)
-        self.found = found
+        self.result = found
 
     @property
     def text(self) -> str:
         """Works by ensemble and period, and which corpus would help."""
         from corpusreg.text.reference import coverage_text
 
-        return coverage_text(self.found)
+        return coverage_text(self.result)
 
 
 class PeriodsAnswer(Answer):
@@ -675,7 +675,7 @@ class PeriodsAnswer(Answer):
     def __init__(
         self, found: Study, works: Works, names: Mapping[int, str], reference_id: str
     ) -> None:
-        self.found = found
+        self.result = found
         self.reference_id = reference_id
         self._works, self._names = works, names
 
@@ -684,21 +684,21 @@ class PeriodsAnswer(Answer):
         """The answer as nested data."""
         from corpusreg.text.periods import study_document
 
-        return study_document(self.found, self.reference_id)
+        return study_document(self.result, self.reference_id)
 
     @property
     def text(self) -> str:
         """Each finding with its checks."""
         from corpusreg.text.periods import study_text
 
-        return study_text(self.found, self.reference_id)
+        return study_text(self.result, self.reference_id)
 
     @property
     def rows(self) -> Rows:
         """The figures as a table."""
         from corpusreg.text.periods import COLUMNS, study_rows
 
-        return Rows(COLUMNS, study_rows(self.found), reference_id=self.reference_id)
+        return Rows(COLUMNS, study_rows(self.result), reference_id=self.reference_id)
 
     def to_frame(self) -> pd.DataFrame:
         """The figures as a table."""
@@ -712,8 +712,8 @@ class PeriodsAnswer(Answer):
         from corpusreg.documents.periods import write_periods
         from corpusreg.norms.periods.chart import charts
 
-        drawn = charts(self._works, self.found, self._names)
-        return write_periods(self.found, drawn, self.reference_id, Path(path))
+        drawn = charts(self._works, self.result, self._names)
+        return write_periods(self.result, drawn, self.reference_id, Path(path))
 
 
 class ClassAnswer(Answer):

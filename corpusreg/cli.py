@@ -761,7 +761,7 @@ def _examples(
                 kind, ensemble=ensemble, period=period, difficulty=difficulty,
                 licence=licence, count=count,
             )  # fmt: skip
-        passages = found.found.found
+        passages = found.result.passages
         if report and passages:
             for remark in found.report(report):
                 say(f"{report}: {remark}")

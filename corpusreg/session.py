@@ -545,9 +545,9 @@ class Session:
     def reference_sheet(self) -> SheetAnswer:
         """What pieces are placed among: works, sources, licences, gaps."""
         from corpusreg.answers import SheetAnswer
-        from corpusreg.store.building.reference import told
+        from corpusreg.store.building.reference import reference_facts
 
-        return SheetAnswer(told(self.reference))
+        return SheetAnswer(reference_facts(self.reference))
 
     # --- scores and the reference ----------------------------------------------------------
 

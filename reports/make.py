@@ -65,7 +65,7 @@ def class_numbers() -> dict[str, dict[str, float | None]]:
 def passage_numbers() -> list[dict[str, Any]]:
     """The passage of the picture of heights on each instrument; needs no reference."""
     name, bars, part, on = PASSAGE
-    found = corpusreg.heights(PIECES / name, bars, part=part, on=on).found
+    found = corpusreg.heights(PIECES / name, bars, part=part, on=on).result
     return [
         {
             "instrument": row.instrument.id,
@@ -161,7 +161,7 @@ def draw() -> None:
     found = corpusreg.compare(PIECES / PLACED)
     (piece,) = found.comparisons
     name, bars, part, on = PASSAGE
-    passage = corpusreg.heights(PIECES / name, bars, part=part, on=on).found
+    passage = corpusreg.heights(PIECES / name, bars, part=part, on=on).result
     write_heights(passage, PICTURES / "heights.png")
     with tempfile.TemporaryDirectory() as folder:
         report = Path(folder) / "report.pdf"

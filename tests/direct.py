@@ -55,7 +55,7 @@ def revise(path: Path, toward: str, **named: Any) -> Revised:
 
 def heights(path: Path, bars: str, **named: Any) -> Passage:
     """See `corpusreg.comparison.heights.passage`."""
-    return Session().heights(path, bars, **named).found
+    return Session().heights(path, bars, **named).result
 
 
 def examples(kind: Any, filters: Any = None, count: int = 5) -> Examples:
@@ -81,7 +81,7 @@ def ungrouped(measure: Any, by: Any) -> tuple[int, int]:
 def coverage() -> Coverage:
     """See `corpusreg.norms.coverage.coverage`."""
     with Session() as session:
-        return session.coverage().found
+        return session.coverage().result
 
 
 TABLES = """

@@ -180,6 +180,16 @@ def test_outside_packages_stay_in_their_places() -> None:
     assert used == {(package, place) for package in OUTSIDE for place in OUTSIDE[package]}
 
 
+def test_a_class_has_a_name_of_its_own() -> None:
+    names = [
+        node.name
+        for tree in modules().values()
+        for node in ast.walk(tree)
+        if isinstance(node, ast.ClassDef)
+    ]
+    assert [name for name in names if names.count(name) > 1] == []
+
+
 def test_every_public_thing_has_a_docstring() -> None:
     bare = [
         name

@@ -379,7 +379,7 @@ def test_the_process_of_a_near_child_serves_the_next_one(
     isolate.let_go()
     first = bounded(_own_files, tmp_path)[0]
     with Pool(_cube, 1, near=True) as pool:  # another function
-        assert [answer.result for answer in pool.each([3])] == [27]
+        assert [answer.result for answer in pool.answers([3])] == [27]
     assert bounded(_own_files, tmp_path)[0] == first
     with pytest.raises(UsageError):  # told by the function itself
         bounded(_refuses, Path("x.mid"), why="not so")
@@ -403,6 +403,6 @@ def _where(_: Path) -> tuple[str | None, Path]:
 def test_limits_of_a_child_are_not_the_parents() -> None:
     before = resource.getrlimit(resource.RLIMIT_CPU), resource.getrlimit(resource.RLIMIT_AS)
     with Pool(_cube, 1, near=True) as pool:
-        pool.each([1])
+        pool.answers([1])
     after = resource.getrlimit(resource.RLIMIT_CPU), resource.getrlimit(resource.RLIMIT_AS)
     assert before == after and settings.FILE_CPU_SECONDS > 1

@@ -25,8 +25,8 @@ from corpusreg.corpus.catalogue import bundled
 from corpusreg.documents.contrast import contrast_document
 from corpusreg.instruments import load
 from corpusreg.revision.contrast import FEWEST, WAYS, contrast
-from corpusreg.revision.limits import Limits
-from corpusreg.revision.units import Heard, music
+from corpusreg.revision.limits import MoveLimits
+from corpusreg.revision.units import LazyAnalysis, music
 from corpusreg.score.notes import Score
 from corpusreg.score.played import Played, perform
 from corpusreg.score.readers import read_scores
@@ -42,9 +42,9 @@ LEAPS = [*BASS[:2] * 2, *UP[:2] * 2]
 
 def version(score: Score, way: str, first: int = 0, last: int | None = None) -> Change:
     source = music(score, load())
-    page = Heard(perform(score, as_written=True))
+    page = LazyAnalysis(perform(score, as_written=True))
     end = len(score.bars) if last is None else last
-    return contrast(source, Limits(source, melody=True), page, way, first, end)
+    return contrast(source, MoveLimits(source, melody=True), page, way, first, end)
 
 
 def highest_classes(played: Played) -> dict[int, int]:
@@ -63,18 +63,18 @@ def highest_classes(played: Played) -> dict[int, int]:
 
 def test_each_entry_is_kept_in_the_register_before_it() -> None:
     score = keyboard([LEAPS])
-    before = Heard(perform(score))
-    after = Heard(perform(changed(score, version(score, "settled"))))
+    before = LazyAnalysis(perform(score))
+    after = LazyAnalysis(perform(changed(score, version(score, "settled"))))
     assert len(before.shifts) == 5
     assert not after.shifts
 
 
 def test_narrow_draws_in_and_open_opens_out() -> None:
     score = keyboard([TUNE, LEAPS])
-    core = Heard(perform(score)).analysis.core
+    core = LazyAnalysis(perform(score)).analysis.core
     width = {"as it is": core[1] - core[0]}
     for way in ("narrow", "open"):
-        core = Heard(perform(changed(score, version(score, way)))).analysis.core
+        core = LazyAnalysis(perform(changed(score, version(score, way)))).analysis.core
         width[way] = core[1] - core[0]
     assert width["narrow"] < width["as it is"] < width["open"]
 

@@ -290,13 +290,15 @@ def test_a_library_is_a_table_that_a_teacher_edits(
         writer.writerows(rows)
     with open_reference() as reference:
         again, problems = read_library(reference, table)
-    assert [(each.work, each.bar) for each in again.found] == [
+    assert [(each.work, each.bar) for each in again.passages] == [
         (row.get("work", ""), row.get("bar", "")) for row in rows[:4]
     ]
-    assert [bool(each.facts) for each in again.found] == [True, True, False, False]
-    assert again.found[0].note == rows[0]["note"]
-    assert [passage_words(each) for each in again.found[:2]] == [r["words"] for r in rows[:2]]
-    assert passage_words(again.found[3]) == "Up"
+    assert [bool(each.facts) for each in again.passages] == [True, True, False, False]
+    assert again.passages[0].note == rows[0]["note"]
+    assert [passage_words(each) for each in again.passages[:2]] == [
+        r["words"] for r in rows[:2]
+    ]
+    assert passage_words(again.passages[3]) == "Up"
     assert [problem.split(": ")[0] for problem in problems] == [
         f"{table} line 4", f"{table} line 6"
     ]  # fmt: skip

@@ -23,11 +23,11 @@ from corpusreg.comparison import class_file, findings
 from corpusreg.comparison.class_file import ENDING, SavedClass, Settings
 from corpusreg.comparison.class_piece import (
     ClassPiece,
+    ComparedWith,
     Correction,
-    Group,
     Happening,
-    Place,
-    Told,
+    MeasurePlace,
+    Sentence,
     assignment,
 )
 from corpusreg.comparison.classroom import MEASURES, Class, classroom, side, since
@@ -53,8 +53,8 @@ from corpusreg.text.classroom import (
     assignment_words,
     chance_words,
     corrected,
+    sheet_sentences,
     since_words,
-    told,
 )
 
 MARKUP = 'Air #import "x" <b>loud</b> $x^2$ *low*'
@@ -219,12 +219,12 @@ class TestWhole:
         _, out, _ = made
         words = "weakest|stalled|poor|norm|below average|should|improve|fix|target|score|grade"
         for page in out.rglob("*.html"):
-            told = words_of(page)
+            words = words_of(page)
             if page.name == "teacher.html":  # why a file is no score, in the reader's words
-                told = told.partition("To look into")[2].partition("broken.musicxml")[2]
-                told = told.partition("Air #import")[2]
-            assert told
-            assert not re.search(rf"\b(?:{words})\b", told), page
+                words = words.partition("To look into")[2].partition("broken.musicxml")[2]
+                words = words.partition("Air #import")[2]
+            assert words
+            assert not re.search(rf"\b(?:{words})\b", words), page
         titles = re.findall(r"<h2>([^<]*)</h2>", (out / "teacher.html").read_text("utf-8"))
         pieces = [title for title in titles if "Waltz" in title or "Field" in title]
         assert pieces == sorted(pieces, key=str.casefold)
@@ -571,7 +571,7 @@ class TestClass:
         assert sum('fill="none"' in each for each in circles) == 3
         assert "0 of 3 in the lowest quarter" in picture.description
         # Few works like it: it may as well lie beyond the middle.
-        sides = [side(Place("", "", *place)) for place in (
+        sides = [side(MeasurePlace("", "", *place)) for place in (
             (10, False, (1, 30)), (10, False, (1, 60)), (90, False, (40, 99)),
             (90, False, (60, 99)), (60, False, (0, 100)), (10, True, (9, 11)),
         )]  # fmt: skip
@@ -605,11 +605,13 @@ def piece(n: int, rank: float, *, tied: bool = False, **more: Any) -> ClassPiece
         "file": f"{n:02}.mid", "number": "", "title": f"Piece {n:02}", "kind": "piano",
         "single_line": False, "length": "8 bars", "reach": "C3–C5", "bars": 8,
         "labels": tuple("12345678"), "starts": tuple(range(8)), "heard": 8,
-        "group": Group("ensemble=piano", "piano works", 100, 20, ""),
+        "group": ComparedWith("ensemble=piano", "piano works", 100, 20, ""),
         "happenings": (happening("withheld_bass", 3), happening("shift", 5)),
         "unusual": (), "unusual_known": True, "stays": (), "players": (),
         "compared": "Compared with 100 piano works.", "notes": (),
-        "places": {"span": Place("40 semitones", "as told", rank, tied, (rank - 9, rank + 9))},
+        "places": {
+            "span": MeasurePlace("40 semitones", "as told", rank, tied, (rank - 9, rank + 9))
+        },
     }  # fmt: skip
     return ClassPiece(**fields | more)
 
@@ -622,32 +624,32 @@ def happening(device: str, bar: int) -> Happening:
 class TestVeto:
     """A teacher strikes, renames, moves and adds events; the class follows."""
 
-    def told(self, *corrections: Correction) -> ClassPiece:
+    def changed(self, *corrections: Correction) -> ClassPiece:
         return corrected(piece(0, 50), corrections)
 
     def test_struck(self) -> None:
         first, second = piece(0, 50).happenings
-        found = self.told(Correction("00.mid", "", first.key, struck=True))
+        found = self.changed(Correction("00.mid", "", first.key, struck=True))
         assert found.happenings == (second,)
-        assert told(found, ["span"])[0].said == second.said
+        assert sheet_sentences(found, ["span"])[0].said == second.said
         # Of another piece it says nothing.
         other = Correction("01.mid", "", first.key, struck=True)
-        assert self.told(other).happenings == (first, second)
+        assert self.changed(other).happenings == (first, second)
 
     def test_what_is_said_first_when_no_clear_event_is_left(self) -> None:
         """The same in the table and on the sheet."""
         first, second = piece(0, 50).happenings
-        rest = Told("stay", "It stays.", "bars 1–8", (0, 4), bars=8, short="stays")
+        rest = Sentence("stay", "It stays.", "bars 1–8", (0, 4), bars=8, short="stays")
         weak = replace(second, clear=False)
         found = piece(0, 50, happenings=(first, weak), stays=(rest,), otherwise=rest)
         assert found.first == first
         own = corrected(found, [Correction("00.mid", "", first.key, struck=True)])
         assert own.first == rest
-        assert [each.said for each in told(own, ["span"])] == [rest.said, weak.said]
+        assert [each.said for each in sheet_sentences(own, ["span"])] == [rest.said, weak.said]
 
     def test_renamed_moved_and_added(self) -> None:
         first, second = piece(0, 50).happenings
-        found = self.told(
+        found = self.changed(
             Correction("00.mid", "", first.key, device="climb"),
             Correction("00.mid", "", second.key, first="2", last="4"),
             Correction("00.mid", "", device="the bell", first="7"),
@@ -672,7 +674,7 @@ class TestVeto:
     )
     def test_what_makes_no_sense(self, change: dict[str, str], words: str) -> None:
         with pytest.raises(UsageError, match=words):
-            self.told(Correction("00.mid", "", **change))  # type: ignore[arg-type]
+            self.changed(Correction("00.mid", "", **change))  # type: ignore[arg-type]
 
 
 class TestAssignments:
@@ -739,7 +741,7 @@ class TestBetweenTerms:
         "change",
         [
             {"labels": ("1",)}, {"places": {}},
-            {"places": {"span": Place("x", "x", -5.0)}}, {"file": "other.mid"},
+            {"places": {"span": MeasurePlace("x", "x", -5.0)}}, {"file": "other.mid"},
         ],
     )  # fmt: skip
     def test_what_does_not_belong_together_is_refused(self, change: dict[str, Any]) -> None:

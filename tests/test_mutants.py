@@ -36,7 +36,7 @@ def test_damaged_scores_are_read_or_refused_in_one_line(tmp_path: Path) -> None:
         for number, name in enumerate(EACH * names, start=1_000_000)
     ]
     with Pool(measured, 2, LIMITS) as pool:
-        answers = pool.each(items)
+        answers = pool.answers(items)
     assert not [f"{a.item[:2]} {a.error}" for a in answers if a.error]
     results = [answer.result for answer in answers]
     assert not [bad for _, reasons in results if (bad := wrong_reasons(reasons))]

@@ -18,7 +18,7 @@ from corpusreg.norms.cohorts import fetch_cohort
 from corpusreg.norms.reference import Rung
 from corpusreg.store import Reference, open_reference, packing, sql
 from corpusreg.store.building.reference import export_reference, import_reference
-from corpusreg.store.building.release import _told
+from corpusreg.store.building.release import _about
 from corpusreg.store.tables import columns, names
 from corpusreg.system import settings
 from corpusreg.system.errors import StoreError, UsageError
@@ -134,7 +134,7 @@ def test_what_a_user_adds_is_measured_alone_and_shown_with_what_ships(
     """Two scores: one is new, and one is in the reference that ships and counts there."""
     (source,) = (small_home / "reference").glob("reference-*.duckdb")
     with Reference(source) as whole:
-        told = _told(whole, ())
+        told = _about(whole, ())
     folder = tmp_path / "ships"
     packing.pack(source, folder, told)
     monkeypatch.setenv("CORPUSREG_HOME", str(tmp_path / "home"))

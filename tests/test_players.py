@@ -16,7 +16,7 @@ from hypothesis import strategies as st
 
 from corpusreg.comparison.choirs import Cue, choirs
 from corpusreg.comparison.placing import part_names
-from corpusreg.comparison.players import Lying, Players, players
+from corpusreg.comparison.players import InstrumentUse, Players, players
 from corpusreg.instruments import Instruments, load
 from corpusreg.measures import height
 from corpusreg.measures.analysis import analyse
@@ -59,8 +59,8 @@ def found_in(
     return players(analyse(played), parts, table or load(), known)
 
 
-def lying(found: Players) -> dict[str, Lying]:
-    return {player.name: player.lying for player in found.parts if player.lying}
+def lying(found: Players) -> dict[str, InstrumentUse]:
+    return {player.name: player.use for player in found.parts if player.use}
 
 
 def test_a_high_bassoon_in_a_middling_whole() -> None:
@@ -92,7 +92,7 @@ def test_what_lies_beyond_the_range_is_flagged_and_not_clipped() -> None:
 
 def test_an_instrument_that_is_not_known_is_listed_and_not_guessed() -> None:
     found = found_in(score(Flute=[[72]] * 2, Wobbleboard=[[48]] * 2))
-    assert [player.lying is None for player in found.parts] == [False, True]
+    assert [player.use is None for player in found.parts] == [False, True]
     assert found.two_level is not None
     assert found.two_level.unmatched == ("Wobbleboard",)
     assert found.two_level.compass == load()["flute"].professional
@@ -216,13 +216,13 @@ def test_shares_of_the_whole_are_those_of_its_parts(written: Score) -> None:
     assert found.two_level.thirds.sum() == pytest.approx(1)
     weights = [player.weight.sum() for player in found.parts]
     for name in ("middle_but_edge", "edge_but_middle"):
-        parts = [getattr(player.lying, name) for player in found.parts]
+        parts = [getattr(player.use, name) for player in found.parts]
         mean = np.average(parts, weights=weights)
         assert getattr(found.two_level, name) == pytest.approx(mean)
         assert 0 <= mean <= 1
     for player in found.parts:
         assert player.audible == height.measure(player.weight, height.AUDIBLE)
-        own = [stay[:2] for stay in player.lying.stays] if player.lying else []
+        own = [stay[:2] for stay in player.use.stays] if player.use else []
         assert (own[0][0], own[-1][1]) == (0, len(written.bars))
 
 

@@ -168,8 +168,8 @@ def test_the_peak_of_a_solo_voice_is_where_its_highest_note_is_longest() -> None
     loud = MARKS["f"] / 127
     strikes = [(40, 0, 3 * BAR, loud, 1), (77, BAR, BEAT, loud, 1)]
     sung, piano = played(notes, 3), played(notes_of(strikes), 3)
-    voice = SimpleNamespace(misread=None, lying=SimpleNamespace(instrument=load()["soprano"]))
-    hands = SimpleNamespace(misread=None, lying=SimpleNamespace(instrument=load()["piano"]))
+    voice = SimpleNamespace(misread=None, use=SimpleNamespace(instrument=load()["soprano"]))
+    hands = SimpleNamespace(misread=None, use=SimpleNamespace(instrument=load()["piano"]))
     found: Any = SimpleNamespace(
         parts={
             "Soprano": SimpleNamespace(played=sung),

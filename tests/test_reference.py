@@ -19,11 +19,11 @@ from corpusreg.norms.reference import (
     Rung,
     Size,
     ladder,
-    oddness,
-    oddness_of_works,
     place,
     student_t,
     unit_weights,
+    unusualness,
+    unusualness_of_works,
     weighted_quantile,
 )
 
@@ -429,29 +429,29 @@ def at(value: float | None) -> Placement:
 
 
 def test_oddness_is_the_furthest_from_the_middle() -> None:
-    assert oddness([at(50), at(30), at(60)]) == 20
-    assert oddness([at(None), at(97)]) == 47
-    assert oddness([at(None)]) == 0
-    assert oddness([]) == 0
+    assert unusualness([at(50), at(30), at(60)]) == 20
+    assert unusualness([at(None), at(97)]) == 47
+    assert unusualness([at(None)]) == 0
+    assert unusualness([]) == 0
 
 
 def test_works_are_compared_with_other_units_only() -> None:
     """Composer 0 alone has high works: among the others each of them is beyond all."""
     values = [100.0] * 4 + [float(i % 9) for i in range(36)]
-    found = oddness_of_works(cohort(values, [0] * 4 + [1 + i % 12 for i in range(36)]), 100)
+    found = unusualness_of_works(cohort(values, [0] * 4 + [1 + i % 12 for i in range(36)]), 100)
     assert len(found) == 40
     assert (found == 50).sum() == 4
     assert found.tolist() == sorted(found.tolist())
 
 
 def test_a_sample_of_works_is_taken_at_even_steps() -> None:
-    assert len(oddness_of_works(even(100, 12), 7)) == 7
-    assert oddness_of_works(even(100, 12), 7).tolist() == (
-        oddness_of_works(even(100, 12), 7).tolist()
+    assert len(unusualness_of_works(even(100, 12), 7)) == 7
+    assert unusualness_of_works(even(100, 12), 7).tolist() == (
+        unusualness_of_works(even(100, 12), 7).tolist()
     )
     # Where no work can be placed there is no oddness.
-    assert len(oddness_of_works(even(20, 4), 7)) == 0
-    assert len(oddness_of_works(cohort([], []), 7)) == 0
+    assert len(unusualness_of_works(even(20, 4), 7)) == 0
+    assert len(unusualness_of_works(cohort([], []), 7)) == 0
 
 
 # Rungs, Student's t

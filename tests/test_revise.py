@@ -17,9 +17,9 @@ from corpusreg.comparison.examples import Example
 from corpusreg.instruments import load
 from corpusreg.measures.analysis import is_narrow
 from corpusreg.revision.intentions import EXAMPLES, Intention, intention
-from corpusreg.revision.limits import Limits
+from corpusreg.revision.limits import MoveLimits
 from corpusreg.revision.search import MOST, goals, options
-from corpusreg.revision.units import Group, Heard, music
+from corpusreg.revision.units import HandGroup, LazyAnalysis, music
 from corpusreg.score.notes import Bars, Part, Score, note_table
 from corpusreg.score.played import Played
 from corpusreg.score.readers import read_scores
@@ -70,8 +70,8 @@ def lowest_classes(played: Played) -> dict[int, int]:
 
 def found(score: Score, text: str):  # type: ignore[no-untyped-def]
     source = music(score, load())
-    limits = Limits(source, melody=False)
-    before = Heard(limits.played)
+    limits = MoveLimits(source, melody=False)
+    before = LazyAnalysis(limits.played)
     aims = goals(intention(text), source, before, "piece")
     return before, aims, options(source, limits, before, aims)
 
@@ -138,22 +138,22 @@ def test_moving_more_at_a_bar_shifts_there_and_keeps_the_bass() -> None:
     assert 2 <= len(options_) <= MOST
     assert len({option.move.key for option in options_}) == len(options_)
     for option in options_:
-        assert any(shift.bar == 12 for shift in option.heard.shifts)
-        assert lowest_classes(option.heard.played) == lowest_classes(before.played)
+        assert any(shift.bar == 12 for shift in option.measured.shifts)
+        assert lowest_classes(option.measured.played) == lowest_classes(before.played)
         assert option.notes >= 3
 
 
 def test_a_register_is_cleared_and_the_bass_held_back() -> None:
     score = keyboard([TUNE, BASS])
     _, _, cleared = found(score, "clear before 9")
-    assert all(any(e.bar == 8 for e in option.heard.events) for option in cleared)
+    assert all(any(e.bar == 8 for e in option.measured.events) for option in cleared)
     before, _, held = found(score, "hold bass until 9")
     assert held
     for option in held:
-        (entry,) = (e for e in option.heard.events if e.bar == 8 and e.place == "bass")
+        (entry,) = (e for e in option.measured.events if e.bar == 8 and e.place == "bass")
         assert entry.kind == "withheld_bass"
         if option.move.change.octaves.any():
-            assert lowest_classes(option.heard.played) == lowest_classes(before.played)
+            assert lowest_classes(option.measured.played) == lowest_classes(before.played)
     assert {"the left hand rests"} < {option.move.key for option in held}
 
 
@@ -179,7 +179,7 @@ def test_a_drone_is_lifted() -> None:
     assert any(
         event.kind == "pedal_point" and event.bar == 8
         for option in lifted
-        for event in option.heard.events
+        for event in option.measured.events
     )
 
 
@@ -193,8 +193,8 @@ def test_lighter_takes_sound_away_and_leaves_the_lowest_notes() -> None:
     assert kinds == {"without octave doublings", "figure thinned"}
     for option in lighter:
         assert not option.move.change.octaves.any()
-        assert option.heard.lowest == before.lowest
-        now, was = (each.played.notes.duration.sum() for each in (option.heard, before))
+        assert option.measured.lowest == before.lowest
+        now, was = (each.played.notes.duration.sum() for each in (option.measured, before))
         assert 1 - now / was == pytest.approx(option.gain)
         assert option.gain >= 0.05
         notes, gone = score.notes, option.move.change.silent
@@ -248,15 +248,15 @@ def test_narrower_draws_in_and_stays_still() -> None:
     wide = keyboard([[[84, 86, 88, 89], [91, 89, 88, 86]], [[36, 43, 40, 43]]])
     before, _, narrower = found(wide, "keep still but narrower")
     for option in narrower:
-        assert len(option.heard.shifts) <= len(before.shifts)
-        core = option.heard.analysis.core
+        assert len(option.measured.shifts) <= len(before.shifts)
+        core = option.measured.analysis.core
         assert core[1] - core[0] == -option.gain < -(option.before or 0)
 
 
 def test_moving_more_moves_more() -> None:
     before, _, moving = found(keyboard([TUNE, BASS]), "move more")
     assert moving
-    assert all(option.heard.movement > before.movement for option in moving)
+    assert all(option.measured.movement > before.movement for option in moving)
 
 
 def test_lines_are_moved_as_a_whole_rather_than_broken() -> None:
@@ -269,7 +269,7 @@ def test_lines_are_moved_as_a_whole_rather_than_broken() -> None:
     (option,) = [each for each in there if each.move.what == "the right hand an octave lower"]
     assert (option.move.first, option.move.last) == (8, 12)
     assert {source.leaps(each.move.change, 8) for each in there} == {0}
-    rows = source.passage(Group((1,), ""), 8, 10)
+    rows = source.passage(HandGroup((1,), ""), 8, 10)
     broken = Change.of(len(rows), np.where(rows, -1, 0))
     # From F4 up to G5 in bar 11, which is bar 10 from 0.
     assert source.leaps(broken, 8) == 1
@@ -321,20 +321,20 @@ def test_every_octave_option_keeps_bass_range_and_all_else(data: st.DataObject) 
     for option in options_:
         change = option.move.change
         if change.silent.any():
-            assert set(option.heard.played.notes.bar) == set(before.played.notes.bar)
+            assert set(option.measured.played.notes.bar) == set(before.played.notes.bar)
             continue
         now = changed(score, change).notes
         assert ((now["pitch"] - score.notes["pitch"]) % 12 == 0).all()
         assert 21 <= now["pitch"].min() <= now["pitch"].max() <= 108
         for column in set(now.dtype.names) - {"pitch"}:
             assert (now[column] == score.notes[column]).all()
-        assert lowest_classes(option.heard.played) == lowest_classes(before.played)
+        assert lowest_classes(option.measured.played) == lowest_classes(before.played)
 
 
 def test_limits_know_range_span_and_meetings() -> None:
     score = keyboard([TUNE, BASS])
     source = music(score, load())
-    limits = Limits(source, melody=True)
+    limits = MoveLimits(source, melody=True)
     right, left = (score.notes["staff"] == staff for staff in (1, 2))
 
     def by(rows: np.ndarray, octaves: int) -> Change:
@@ -343,18 +343,18 @@ def test_limits_know_range_span_and_meetings() -> None:
     assert limits.inside(by(right, 1))
     assert not limits.inside(by(right, 3))  # beyond C8
     assert not limits.inside(by(left, 2))  # meets the right hand on its keys
-    assert limits.heard(by(left, -1)) is None  # C2 G2 E2 G2 would be too thick
+    assert limits.performed(by(left, -1)) is None  # C2 G2 E2 G2 would be too thick
     spread = music(keyboard([TUNE, OPEN]), load())
     lower = spread.score.notes["staff"] == 2
-    assert Limits(spread, melody=True).heard(by(lower, -1)) is not None
-    assert limits.heard(by(right, -3)) is None  # another bass
-    assert limits.heard(by(left, 4)) is None
+    assert MoveLimits(spread, melody=True).performed(by(lower, -1)) is not None
+    assert limits.performed(by(right, -3)) is None  # another bass
+    assert limits.performed(by(left, 4)) is None
     # A chord of a tenth stays in one hand; with a member moved it would be too wide.
     rows = score.notes.tolist()
     tenth = [(*row[:6], row[6] + 16, *row[7:]) for row in rows if row[1] == 2]
     chords = Score(1, (PIANO,), score.bars, note_table(rows + tenth))
     added = np.arange(len(chords.notes)) >= len(rows)
-    upper = Limits(music(chords, load()), melody=False)
+    upper = MoveLimits(music(chords, load()), melody=False)
     assert not upper.inside(by(added, 1))
 
 
@@ -405,8 +405,8 @@ def model(kind: str, **facts: object) -> Example:
 
 def like(score: Score, passage: Example, at: str = ""):  # type: ignore[no-untyped-def]
     source = music(score, load())
-    limits = Limits(source, melody=False)
-    before = Heard(limits.played)
+    limits = MoveLimits(source, melody=False)
+    before = LazyAnalysis(limits.played)
     wanted = Intention("as in", "as in w bar 1", at, work="w", there="1")
     aims = goals(wanted, source, before, "piece", passage)
     return before, options(source, limits, before, aims)
@@ -422,7 +422,7 @@ def test_a_shift_as_in_a_passage_has_its_direction_and_about_its_size(
     assert not before.shifts
     assert options_
     for option in options_:
-        here = [shift for shift in option.heard.shifts if shift.bar == option.goal.first]
+        here = [shift for shift in option.measured.shifts if shift.bar == option.goal.first]
         assert [shift.direction for shift in here] == [direction]
         assert 8 <= here[0].mass <= 18
         assert not at or here[0].bar == 12
@@ -440,7 +440,7 @@ def test_a_register_is_kept_empty_for_about_as_long_as_in_a_passage(
     for option in options_:
         here = [
             event
-            for event in option.heard.events
+            for event in option.measured.events
             if event.bar == option.goal.first and event.kind == kind.replace("-", "_")
         ]
         assert any(2 / 3 <= event.silence / waits <= 3 / 2 for event in here)
@@ -454,7 +454,7 @@ def test_a_stay_as_in_a_passage_is_narrow_and_about_as_long() -> None:
     for option in options_:
         stays = [
             stay
-            for stay in option.heard.stays
+            for stay in option.measured.stays
             if abs(stay.first - option.goal.first) <= 1 and is_narrow(stay, False)
         ]
         assert any(6 <= stay.bars <= 12 for stay in stays)
@@ -475,7 +475,7 @@ def test_what_examples_print_can_be_aimed_at(in_home: Path, tmp_path: Path, kind
     several = direct.examples(kind, count=40)
     shown = examples_text(several)
     # A piece of 32 bars has no room for the longest waits.
-    for each in sorted(several.found, key=lambda e: e.facts["silence"] or 0):
+    for each in sorted(several.passages, key=lambda e: e.facts["silence"] or 0):
         assert f"revise PIECE --toward '{toward(each)}'" in shown
         try:
             revised = direct.revise(STAIRS, each.name, to=tmp_path)

@@ -858,7 +858,7 @@ class TestEndings:
 def test_nothing_is_kept_outside_the_folder(desk: Desk) -> None:
     """Children of the room put what they leave, and what LilyPond made, into its folder."""
     with Pool(_places, 1, environment=desk._scores._environment) as pool:
-        (answer,) = pool.each([0])
+        (answer,) = pool.answers([0])
     assert all(Path(place).is_relative_to(desk._folder) for place in answer.result)
 
 

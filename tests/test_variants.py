@@ -56,7 +56,7 @@ def test_odd_scores_are_answered_or_told_in_one_line(in_home: Path, tmp_path: Pa
     if "LilyPond" in families():
         cases.append(("report", "LilyPond", FIRST, 1, str(tmp_path)))
     with Pool(tried, 2, LIMITS) as pool:
-        answers = pool.each(cases)
+        answers = pool.answers(cases)
     assert not [f"{a.item[:3]} {a.error}" for a in answers if a.error]
     # A score that would take all memory is refused in one line: that is an answer too.
     faults = [fault for a in answers for fault in a.result[2]]

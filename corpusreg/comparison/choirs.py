@@ -80,7 +80,7 @@ def choirs(everyone: Players, played: Played) -> Choirs | None:
     if len(players) < FEWEST:
         return None
     names = [each.name for each in players]
-    families = [each.lying.instrument.family if each.lying else OTHER for each in players]
+    families = [each.use.instrument.family if each.use else OTHER for each in players]
     notes, bars = played.notes, played.bars
     part = np.unique(notes.part, return_inverse=True)[1]
     shape = len(players), len(bars)

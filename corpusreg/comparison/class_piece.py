@@ -16,8 +16,9 @@ from corpusreg.measures.events import KINDS, PRINTED_KINDS
 from corpusreg.system.errors import UsageError
 
 __all__ = [
-    "ASKED", "DEVICES", "Assignment", "ClassPiece", "Correction", "Draft", "Group",
-    "Happening", "Place", "Run", "Told", "Unusual", "assignment", "happened",
+    "ASKED", "DEVICES", "Assignment", "ClassPiece", "ComparedWith", "Correction",
+    "EarlierDraft", "Happening", "MeasurePlace", "Run", "Sentence", "Unusual", "assignment",
+    "happened",
 ]  # fmt: skip
 
 Run = tuple[int, int]
@@ -33,7 +34,7 @@ DEVICES: tuple[str, ...] = tuple(
 
 
 @dataclass(frozen=True)
-class Group:
+class ComparedWith:
     """The works that a piece is compared with. name: as after --cohort; title: in words.
 
     misfit: why they do not fit the piece, as in `corpusreg.norms.cohorts.misfit`.
@@ -47,7 +48,7 @@ class Group:
 
 
 @dataclass(frozen=True)
-class Place:
+class MeasurePlace:
     """Where a piece lies by a measure. value: with its unit; words: its place among the works,
     or why it has none. percentile: 0 to 100, None without a place. tied: many works share its
     very value. reach: from where to where the percentile most probably lies (95 %)."""
@@ -99,7 +100,7 @@ class Unusual:
 
 
 @dataclass(frozen=True)
-class Told:
+class Sentence:
     """A sentence about a piece. about: a device, a measure, 'stay' or 'player'.
     where: its bars in words, 'the piece' for all; shown: played bars that show it, None for
     all. part: the only one to look at, '' for all. bars: of a stay, how many it lasts.
@@ -115,7 +116,7 @@ class Told:
 
 
 @dataclass(frozen=True)
-class Draft:
+class EarlierDraft:
     """An earlier draft of a piece: its length in words, its values by measure, and what it
     does first, '' for nothing."""
 
@@ -146,21 +147,21 @@ class ClassPiece:
     labels: tuple[str, ...]
     starts: tuple[int, ...]
     heard: int
-    group: Group
+    group: ComparedWith
     happenings: tuple[Happening, ...]
     unusual: tuple[Unusual, ...]
     unusual_known: bool
-    stays: tuple[Told, ...]
-    players: tuple[Told, ...]
+    stays: tuple[Sentence, ...]
+    players: tuple[Sentence, ...]
     compared: str
     notes: tuple[str, ...]
-    places: Mapping[str, Place]
+    places: Mapping[str, MeasurePlace]
     changed: str = ""
-    drafts: tuple[Draft, ...] = ()
-    otherwise: Told | None = None
+    drafts: tuple[EarlierDraft, ...] = ()
+    otherwise: Sentence | None = None
 
     @property
-    def first(self) -> Happening | Told | None:
+    def first(self) -> Happening | Sentence | None:
         """What the piece is said to do first."""
         return next((each for each in self.happenings if each.clear), self.otherwise)
 
@@ -237,7 +238,7 @@ def assignment(device: str, bar: str = "", number: str = "") -> Assignment:
     return Assignment(device, bar.strip() if needs == "bar" else "", int(number or 0))
 
 
-def happened(piece: ClassPiece, asked: Assignment) -> tuple[Happening | Told, ...]:
+def happened(piece: ClassPiece, asked: Assignment) -> tuple[Happening | Sentence, ...]:
     """What happens of the kind in a piece, in the order in which it is heard.
 
     Where a bar is asked for, what happens nearest to it comes first.

@@ -25,12 +25,12 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from corpusreg.comparison.class_piece import DEVICES, ClassPiece, Happening, Place
+from corpusreg.comparison.class_piece import DEVICES, ClassPiece, Happening, MeasurePlace
 from corpusreg.measures.definitions import BY_NAME, Measure
 from corpusreg.system.phrases import shared_start
 
 __all__ = [
-    "LEAST", "MEASURES", "Class", "Dot", "Line", "Member", "Shared", "Since", "Unread",
+    "LEAST", "MEASURES", "Class", "ClassLine", "Dot", "Member", "Shared", "Since", "Unread",
     "chance", "classroom", "since",
 ]  # fmt: skip
 
@@ -79,7 +79,7 @@ class Dot:
 
 
 @dataclass(frozen=True)
-class Line:
+class ClassLine:
     """A measure and where the class lies: dots from low to high, pieces without a place."""
 
     measure: Measure
@@ -122,7 +122,7 @@ class Class:
     name: str
     members: tuple[Member, ...]
     unread: tuple[Unread, ...]
-    lines: tuple[Line, ...]
+    lines: tuple[ClassLine, ...]
     shared: tuple[Shared, ...]
     devices: tuple[Device, ...]
 
@@ -210,7 +210,7 @@ def unlike(texts: Sequence[str]) -> list[str]:
     return found
 
 
-def _line(measure: Measure, members: Sequence[Member]) -> Line:
+def _line(measure: Measure, members: Sequence[Member]) -> ClassLine:
     dots, unplaced = [], []
     for member in members:
         place = member.piece.places.get(measure.name)
@@ -218,10 +218,12 @@ def _line(measure: Measure, members: Sequence[Member]) -> Line:
             unplaced.append(member)
         else:
             dots.append(Dot(member, place.percentile, side(place)))
-    return Line(measure, tuple(sorted(dots, key=lambda dot: dot.percentile)), tuple(unplaced))
+    return ClassLine(
+        measure, tuple(sorted(dots, key=lambda dot: dot.percentile)), tuple(unplaced)
+    )
 
 
-def side(place: Place) -> str:
+def side(place: MeasurePlace) -> str:
     """The side on which a piece with a percentile lies, as in `Dot`."""
     percentile, (low, high) = place.percentile or 0.0, place.reach
     if place.tied:
@@ -233,7 +235,7 @@ def side(place: Place) -> str:
     return "middle"
 
 
-def _shared(line: Line, end: str) -> Shared | None:
+def _shared(line: ClassLine, end: str) -> Shared | None:
     many, placed = len(line.on(end)), len(line.dots)
     if many < LEAST or 2 * many < placed:
         return None

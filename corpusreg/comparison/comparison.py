@@ -28,7 +28,7 @@ from corpusreg.measures.stays import Stay
 from corpusreg.measures.unevenness import errors
 from corpusreg.norms.alike import Alike
 from corpusreg.norms.profiles.model import PlacedProfile
-from corpusreg.norms.reference import BASIC, Cohort, Placement, Size, oddness, place
+from corpusreg.norms.reference import BASIC, Cohort, Placement, Size, place, unusualness
 from corpusreg.score.played import PlayedBars
 
 __all__ = [
@@ -160,7 +160,7 @@ def compare(
         _placed(measure, whole, chosen, size, uneven, barred.get(measure.name))
         for measure in MEASURES
     )
-    far = oddness([each.placement for each in placed])
+    far = unusualness([each.placement for each in placed])
     known = any(each.placement.percentile is not None for each in placed)
     odd = next((cohort.odd for cohort in enough if len(cohort.odd)), chosen.odd)
     return Comparison(

@@ -29,10 +29,10 @@ from typing import Any
 from corpusreg.comparison.comparison import Comparison
 from corpusreg.comparison.findings import Finding, PieceFacts, reading
 from corpusreg.corpus.registry import own_and_others
-from corpusreg.norms.cohorts import Source
+from corpusreg.norms.cohorts import RowSource
 from corpusreg.store import Reference, sql
 from corpusreg.system.errors import UsageError
-from corpusreg.system.phrases import did_you_mean
+from corpusreg.system.phrases import nearest
 from corpusreg.system.plaintext import plain
 
 __all__ = [
@@ -173,7 +173,7 @@ class Example:
 
 
 def find(
-    source: Source,
+    source: RowSource,
     kind: str,
     filters: Filters | None = None,
     count: int = 5,
@@ -185,12 +185,12 @@ def find(
     UsageError for a kind, ensemble, period, difficulty or licence that does not exist.
     """
     if kind not in KINDS:
-        raise UsageError(f"no kind of example '{kind}'{_nearest(kind, KINDS)}")
+        raise UsageError(f"no kind of example '{kind}'{nearest(kind, KINDS)}")
     rows = rows_of(source, kind, count, **asked_of(source, filters or Filters()))
     return [example(kind, row, public) for row in spread(rows, count)]
 
 
-def asked_of(source: Source, filters: Filters) -> dict[str, object]:
+def asked_of(source: RowSource, filters: Filters) -> dict[str, object]:
     """Filters as `rows_of` takes them. Raises UsageError for what does not exist."""
     _check(source, filters)
     low, high = DIFFICULTIES.get(filters.difficulty or "", (None, None))
@@ -200,7 +200,7 @@ def asked_of(source: Source, filters: Filters) -> dict[str, object]:
     }  # fmt: skip
 
 
-def at(source: Source, work: str, bar: str, kinds: Sequence[str]) -> Example:
+def at(source: RowSource, work: str, bar: str, kinds: Sequence[str]) -> Example:
     """The passage of one of these kinds that begins in a printed bar of a work.
 
     Raises UsageError where there is none that is clear enough to be an example, and where
@@ -227,7 +227,7 @@ def place_of(work: str, bar: str) -> str:
     return f"{work} bar {bar}"
 
 
-def rows_of(source: Source, kind: str, each: int, **given: object) -> list[dict[str, Any]]:
+def rows_of(source: RowSource, kind: str, each: int, **given: object) -> list[dict[str, Any]]:
     """Rows of `queries/store/examples.sql`, strongest first; what is not given is no filter.
 
     each: how many of a composer at most. places: of `place_of`; where they are given, each
@@ -334,7 +334,7 @@ def _known(value: Any) -> Any:
     return None if isinstance(value, float) and math.isnan(value) else value
 
 
-def _check(source: Source, filters: Filters) -> None:
+def _check(source: RowSource, filters: Filters) -> None:
     asked = {
         "ensemble": filters.ensemble, "period": filters.period, "tier": filters.licence,
     }  # fmt: skip
@@ -346,17 +346,12 @@ def _check(source: Source, filters: Filters) -> None:
             known = [str(name) for name in found["name"]]
             if value not in known:
                 word = "licence" if column == "tier" else column
-                raise UsageError(f"--{word}: no work has '{value}'{_nearest(value, known)}")
+                raise UsageError(f"--{word}: no work has '{value}'{nearest(value, known)}")
     if filters.difficulty is not None and filters.difficulty not in DIFFICULTIES:
         raise UsageError(
             f"--difficulty: '{filters.difficulty}' is not known; "
             f"choose among {', '.join(DIFFICULTIES)}"
         )
-
-
-def _nearest(word: str, known: Iterator[str] | Sequence[str] | Mapping[str, Any]) -> str:
-    names = list(known)
-    return did_you_mean(word, names) or f"; there are {', '.join(names)}"
 
 
 COUNT, MOST = 5, 50
@@ -369,7 +364,7 @@ class Examples:
     ALL for the passages of a library, kind by kind."""
 
     kind: str
-    found: tuple[Example, ...]
+    passages: tuple[Example, ...]
     reference_id: str
 
 
@@ -446,7 +441,7 @@ def habit(c: Comparison) -> Habit | None:
 
 
 def study(
-    source: Source, c: Comparison, public: Sequence[str] = ()
+    source: RowSource, c: Comparison, public: Sequence[str] = ()
 ) -> tuple[list[Example], list[Example]]:
     """Passages that share the piece's most unusual habit, and passages that do otherwise.
 

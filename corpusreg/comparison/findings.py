@@ -411,7 +411,7 @@ class _Names:
 
 def _names(c: Comparison) -> _Names:
     known = {
-        player.name: player.lying.instrument.name if player.lying else None
+        player.name: player.use.instrument.name if player.use else None
         for player in c.players.parts
     }
     return _Names(part_names(c.whole.played), known)
@@ -637,7 +637,7 @@ _SIZES: Mapping[str, tuple[str, str]] = {
 def _events(c: Comparison, part: str | None, names: _Names) -> Iterable[Finding]:
     """Events of the whole or of a part, the most telling first."""
     own = [each.event for each in c.events if each.part == part]
-    again = _heard_before(own, c.bars)
+    again = _brought_again(own, c.bars)
     found = [_event(c, event, part, names) for at, event in enumerate(own) if at not in again]
     told = _as_one(each for each in found if each is not None)
     told.sort(key=lambda each: _turn(each, c.bars))
@@ -671,9 +671,7 @@ def _event(c: Comparison, event: Event, part: str | None, names: _Names) -> Find
         return replace(found, notes=tuple(n for n in found.notes if n in here) or found.notes)
     if event.kind == "voice_entry" and len(event.players) == 1 and _sounds_on(c, event):
         # The player sounds on: a layer of the page begins, and nobody comes in after a rest.
-        family = {
-            each.name: each.lying.instrument.family for each in c.players.parts if each.lying
-        }
+        family = {each.name: each.use.instrument.family for each in c.players.parts if each.use}
         if len(c.parts) > 1 and family.get(found.players[0]) == "keyboard":
             return None
         return replace(found, players=(), size=None, unit="", rest=None)
@@ -753,7 +751,7 @@ def _filled(event: Event, bars: PlayedBars) -> tuple[int, int]:
     return (first, last) if first < last else (event.first, event.last)
 
 
-def _heard_before(events: Sequence[Event], bars: PlayedBars) -> set[int]:
+def _brought_again(events: Sequence[Event], bars: PlayedBars) -> set[int]:
     """Indices of events that a repeat sign brings again: the same notes in the same bar; of a
     line that climbs or descends, the same way or the same arrival. Nor is such a line told that
     goes on from the end of what is repeated to its beginning, nor a passage that lies inside
@@ -774,7 +772,7 @@ def _heard_before(events: Sequence[Event], bars: PlayedBars) -> set[int]:
         if _made_by_repeat(event, bars):
             dropped.add(index)
         times.append(time)
-        if event.kind in _PASSAGES and _heard_whole(event, bars):
+        if event.kind in _PASSAGES and _brought_again_whole(event, bars):
             dropped.add(index)
     first: dict[tuple[object, ...], int] = {}
     for index, (own, time) in enumerate(zip(keys, times, strict=True)):
@@ -806,7 +804,7 @@ def _made_by_repeat(event: Event, bars: PlayedBars) -> bool:
     return bool((np.diff(bars.written[run]) <= 0).any())
 
 
-def _heard_whole(event: Event, bars: PlayedBars) -> bool:
+def _brought_again_whole(event: Event, bars: PlayedBars) -> bool:
     """Whether an event and the bar before it lie in one run of bars that were heard before."""
     run = slice(max(event.first - 1, 0), event.last)
     return bool((bars.time[run] > 1).all() and (np.diff(bars.written[run]) == 1).all())
@@ -951,9 +949,9 @@ def _reaching(c: Comparison, names: _Names) -> tuple[Finding, ...]:
     """
     found = []
     for each in c.players.parts:
-        reach = each.lying.reach if each.lying else None
-        if each.lying and reach:
-            far = each.lying.middle_but_edge if each.torn else reach.share
+        reach = each.use.reach if each.use else None
+        if each.use and reach:
+            far = each.use.middle_but_edge if each.torn else reach.share
             found.append(((not each.torn, -far), each.name, reach))
     furthest: dict[tuple[str, str], str] = {}
     for _, name, reach in sorted(found, key=lambda each: -(each[2].beyond or 0)):

@@ -35,7 +35,7 @@ from corpusreg.measures import height
 from corpusreg.measures.height import Height
 from corpusreg.measures.texture import texture
 from corpusreg.norms import written
-from corpusreg.norms.cohorts import Source, own_copies
+from corpusreg.norms.cohorts import RowSource, own_copies
 from corpusreg.norms.written import Written
 from corpusreg.score.duplicates import fingerprint, shingles
 from corpusreg.score.pitch import Spelling
@@ -132,7 +132,7 @@ class Far:
     bottom: Mapping[str, float]
 
 
-def among(source: Source, found: Passage) -> Passage:
+def among(source: RowSource, found: Passage) -> Passage:
     """The passage among what is written for its instrument, where enough is; copies of the
     piece are left out."""
     copies = own_copies(source, *found.marks).counted

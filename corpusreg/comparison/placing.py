@@ -21,13 +21,13 @@ from corpusreg.norms import written
 from corpusreg.norms.alike import alike
 from corpusreg.norms.cohorts import (
     Copies,
-    Source,
+    RowSource,
     fetch_cohort,
     fetch_names,
     fetch_octaves,
     own_copies,
     parse_cohort,
-    with_oddness,
+    with_unusualness,
 )
 from corpusreg.norms.profiles.stored import profiled
 from corpusreg.norms.reference import (
@@ -235,7 +235,7 @@ def _placed(
     cohorts: list[Cohort] = []
     for rung in asked:
         cohort = fetch_cohort(reference, rung, leave_out=copies.counted)
-        cohorts.append(with_oddness(reference, cohort))
+        cohorts.append(with_unusualness(reference, cohort))
         # Places among wider works are no part of the first screen.
         if brief and cohort.near(size, BASIC) is not None:
             break
@@ -285,7 +285,7 @@ def _placed(
 
 
 def with_examples(
-    source: Source, found: Reach, known: Written, leave_out: Sequence[str]
+    source: RowSource, found: Reach, known: Written, leave_out: Sequence[str]
 ) -> Reach:
     """A passage high or low for its player with works that lie as high or as low."""
     up = found.side == "high"
@@ -293,12 +293,12 @@ def with_examples(
     return replace(found, examples=works)
 
 
-def _with_examples(source: Source, player: Player, leave_out: Sequence[str]) -> Player:
-    lies = player.lying
+def _with_examples(source: RowSource, player: Player, leave_out: Sequence[str]) -> Player:
+    lies = player.use
     if lies is None or lies.reach is None or lies.written is None:
         return player
     reach = with_examples(source, lies.reach, lies.written, leave_out)
-    return replace(player, lying=replace(lies, reach=reach))
+    return replace(player, use=replace(lies, reach=reach))
 
 
 def _title(score: Score, path: Path, *, many: bool) -> str:

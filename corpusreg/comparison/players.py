@@ -29,8 +29,8 @@ from corpusreg.norms.written import Written
 from corpusreg.score.played import Notes, PlayedBars
 
 __all__ = [
-    "NOBODY", "PITCH", "Beyond", "Line", "Lying", "Player", "Players", "Reach", "Still",
-    "beyond", "players", "reach_in", "register_times", "sounding_in", "time_by_pitch",
+    "NOBODY", "PITCH", "Beyond", "InstrumentUse", "Line", "Player", "Players", "Reach",
+    "Still", "beyond", "players", "reach_in", "register_times", "sounding_in", "time_by_pitch",
 ]  # fmt: skip
 
 Floats = NDArray[np.float64]
@@ -110,7 +110,7 @@ class Reach:
 
 
 @dataclass(frozen=True)
-class Lying:
+class InstrumentUse:
     """How a part lies for its instrument.
 
     registers: share of time by register; tiring, dull, edge, and outside (beyond the
@@ -143,7 +143,7 @@ class Lying:
 
 @dataclass(frozen=True)
 class Player:
-    """A sounding part. lying: None where the instrument is not known.
+    """A sounding part. use: None where the instrument is not known.
 
     weight: shape (128,), ticks of weight. audible: its height between A0 and C8. misread: the
     octave or transposition by which it was likely misread; no place is told of it then.
@@ -155,14 +155,14 @@ class Player:
     weight: Floats
     audible: Height
     staves: tuple[Staff, ...]
-    lying: Lying | None
+    use: InstrumentUse | None
     misread: Misread | None = None
 
     @property
     def torn(self) -> bool:
         """Whether it sounds in the middle of the texture and yet at its instrument's edge for
         a quarter of its weight or more: the first thing to say of it."""
-        lies = self.lying
+        lies = self.use
         return bool(lies and lies.reach and lies.reach.amid and lies.middle_but_edge >= MUCH)
 
 
@@ -416,7 +416,7 @@ def _player(
     wrong = misread(notes, int(notes.part[0]), row) if row is not None else None
     lies = None
     if row and compass:
-        lies = _lying(part, row, compass, None if wrong else written)
+        lies = _instrument_use(part, row, compass, None if wrong else written)
         if not wrong:
             lies = replace(lies, reach=reach(name, lines, part.played.bars, written))
     return Player(
@@ -426,7 +426,7 @@ def _player(
         weight=weight,
         audible=height.measure(weight, height.AUDIBLE),
         staves=tuple(_staves(part.played.notes, row)),
-        lying=lies,
+        use=lies,
         misread=wrong,
     )
 
@@ -440,14 +440,14 @@ def _staves(notes: Notes, row: Instrument | None) -> Iterable[Staff]:
         yield Staff(number, int(own.pitch.min()), int(own.pitch.max()), lies)
 
 
-def _lying(
+def _instrument_use(
     part: Analysis, row: Instrument, compass: tuple[int, int], written: Written | None
-) -> Lying:
+) -> InstrumentUse:
     notes, weight = part.played.notes, part.texture.total
     time = time_by_pitch(notes)
     span = row.professional
     tiring, edge = height.inside(row.tiring), height.at_edge(span, row.comfortable)
-    return Lying(
+    return InstrumentUse(
         instrument=row,
         height=height.measure(weight, span),
         registers=register_times(time, row),
@@ -492,8 +492,8 @@ def _two_level(
     found: Sequence[Player],
     compass: tuple[int, int],
 ) -> TwoLevel:
-    lying = [(player, player.lying) for player in found if player.lying]
-    amounts = np.array([float(player.weight.sum()) for player, _ in lying])
+    known = [(player, player.use) for player in found if player.use]
+    amounts = np.array([float(player.weight.sum()) for player, _ in known])
     amounts /= amounts.sum()
 
     def mean(values: Iterable[Floats | float]) -> Floats:
@@ -502,32 +502,34 @@ def _two_level(
     total = whole.texture.total
     return TwoLevel(
         compass=compass,
-        grid=mean(lies.grid for _, lies in lying),
-        middle_but_edge=float(mean(lies.middle_but_edge for _, lies in lying)),
-        edge_but_middle=float(mean(lies.edge_but_middle for _, lies in lying)),
+        grid=mean(lies.grid for _, lies in known),
+        middle_but_edge=float(mean(lies.middle_but_edge for _, lies in known)),
+        edge_but_middle=float(mean(lies.edge_but_middle for _, lies in known)),
         audible=height.measure(total, height.AUDIBLE),
         thirds=height.third_shares(total, height.AUDIBLE),
-        stays=tuple(_stillness(whole, parts, lying)),
-        unmatched=tuple(player.name for player in found if player.lying is None),
+        stays=tuple(_stillness(whole, parts, known)),
+        unmatched=tuple(player.name for player in found if player.use is None),
     )
 
 
 def _stillness(
-    whole: Analysis, parts: Mapping[str, Analysis], lying: Sequence[tuple[Player, Lying]]
+    whole: Analysis,
+    parts: Mapping[str, Analysis],
+    known: Sequence[tuple[Player, InstrumentUse]],
 ) -> Iterable[Still]:
     """Stays of the whole, of all instruments on heights, and of each part.
 
     A stay of one part on heights is its stay on pitches, since the one is the
     other on a ruler; whether the whole keeps still with it is what can differ.
     """
-    together = whole.stays if len(parts) == 1 else _stays_on_heights(whole, parts, lying)
+    together = whole.stays if len(parts) == 1 else _stays_on_heights(whole, parts, known)
     for stay in whole.stays:
         still = height.is_still(together, stay.first, stay.last)
         yield Still(None, stay.first, stay.last, "both" if still else "whole")
     for stay in together:
         if not height.is_still(whole.stays, stay.first, stay.last):
             yield Still(None, stay.first, stay.last, "instrument")
-    for player, _ in lying if len(parts) > 1 else ():
+    for player, _ in known if len(parts) > 1 else ():
         for stay in parts[player.name].stays:
             still = height.is_still(whole.stays, stay.first, stay.last)
             way = "both" if still else "instrument"
@@ -535,14 +537,16 @@ def _stillness(
 
 
 def _stays_on_heights(
-    whole: Analysis, parts: Mapping[str, Analysis], lying: Sequence[tuple[Player, Lying]]
+    whole: Analysis,
+    parts: Mapping[str, Analysis],
+    known: Sequence[tuple[Player, InstrumentUse]],
 ) -> list[Stay]:
     """Stays of all players together, each of them on the scale of heights."""
-    spans = [lies.instrument.professional for _, lies in lying]
+    spans = [lies.instrument.professional for _, lies in known]
     steps = round(sum(high - low for low, high in spans) / len(spans))
     scaled = [
         height.on_height(parts[player.name].texture.bars, span, steps)
-        for (player, _), span in zip(lying, spans, strict=True)
+        for (player, _), span in zip(known, spans, strict=True)
     ]
     bars = np.sum(scaled, axis=0)
     return stays(replace(whole.texture, bars=bars, total=bars.sum(axis=0)))

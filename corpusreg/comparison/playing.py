@@ -122,7 +122,7 @@ class Singing:
 def beyond(c: Comparison) -> Iterable[OutOfRange]:
     """Notes beyond the usual ranges, part by part and side by side."""
     for player in c.players.parts:
-        own = player.lying if player.misread is None else None
+        own = player.use if player.misread is None else None
         sides: tuple[Literal["below", "above"], ...] = ("below", "above")
         for side in sides if own else ():
             notes = [each for each in own.out_of_range if each.side == side] if own else []
@@ -154,7 +154,7 @@ def practical(c: Comparison) -> Iterable[Practical]:
     intervals low down."""
     solo = {name for name, _ in _soloists(c)}
     for player in c.players.parts:
-        wrong, own = player.misread, player.lying
+        wrong, own = player.misread, player.use
         if wrong is not None and own is not None:
             bar = printed_bar(c.bars, wrong.bar)
             yield Practical(
@@ -166,7 +166,7 @@ def practical(c: Comparison) -> Iterable[Practical]:
     yield from _against(c)
     notes = c.whole.played.notes
     for player in c.players.parts:
-        row = player.lying.instrument if player.lying else None
+        row = player.use.instrument if player.use else None
         if row is None or row.family != "keyboard":
             continue
         found = wide_chords(notes, int(c.parts[player.name].played.notes.part[0]))
@@ -194,7 +194,7 @@ def _against(c: Comparison) -> Iterable[Practical]:
     """Registers against their dynamics, of players of one instrument the longest."""
     found: dict[tuple[str, str], Practical] = {}
     for player in c.players.parts:
-        row = player.lying.instrument if player.lying and not player.misread else None
+        row = player.use.instrument if player.use and not player.misread else None
         for register in resisting(row.id) if row else ():
             each = against(c.parts[player.name].played, register)
             if row is None or each is None:
@@ -214,7 +214,7 @@ def _against(c: Comparison) -> Iterable[Practical]:
 
 def _voices(c: Comparison) -> list[tuple[str, Instrument]]:
     """Voices, each with its type."""
-    known = [(each.name, each.lying.instrument) for each in c.players.parts if each.lying]
+    known = [(each.name, each.use.instrument) for each in c.players.parts if each.use]
     return [each for each in known if each[1].family == "voice"]
 
 

@@ -67,7 +67,7 @@ _ABC_NOTE = re.compile(r"^(%+|[ZNCSFB]:)\s*(.*)$")
 
 
 @dataclass(frozen=True)
-class Head:
+class FileHead:
     """What a file says of itself.
 
     statements: (place, text) pairs in file order, such as ('rights', 'CC0'), only
@@ -78,7 +78,7 @@ class Head:
     composer: str = ""
 
 
-def read_head(path: Path, format: str) -> Head:
+def read_head(path: Path, format: str) -> FileHead:
     """The statements about rights and the composer in a file of the given format.
 
     A file that cannot be opened or unpacked gives an empty Head: whether it can be
@@ -102,7 +102,7 @@ def read_head(path: Path, format: str) -> Head:
         RuntimeError,
         NotImplementedError,
     ):
-        return Head()
+        return FileHead()
 
 
 def _musicxml_text(path: Path) -> str:
@@ -131,7 +131,7 @@ def _before_music(file: IO[bytes]) -> str:
     return re.split(_XML_MUSIC, _text(head), maxsplit=1)[0]
 
 
-def _musicxml(text: str) -> Head:
+def _musicxml(text: str) -> FileHead:
     statements = [("rights", _clean(t)) for t in _XML_RIGHTS.findall(text)]
     credits = [_clean(t) for t in _XML_CREDIT.findall(text)]
     creators = [(kind, _clean(t)) for kind, t in _XML_CREATOR.findall(text)]
@@ -146,20 +146,20 @@ def _musicxml(text: str) -> Head:
         if _MENTIONS.search(t)
     ]
     composer = next((t for kind, t in creators if "composer" in kind), "")
-    return Head(tuple((where, t) for where, t in statements if t), composer)
+    return FileHead(tuple((where, t) for where, t in statements if t), composer)
 
 
-def _kern(text: str) -> Head:
+def _kern(text: str) -> FileHead:
     found = [m.groups() for m in map(_KERN_RECORD.match, text.splitlines()) if m]
     said = [
         (f"!!!{k}", v.strip()) for k, v in found if k.startswith("YE") or _MENTIONS.search(v)
     ]
     said = [(k, v) for k, v in said if v and k not in ("!!!YEN", "!!!OTL", "!!!OMD")]
     composer = next((value.strip() for key, value in found if key == "COM"), "")
-    return Head(tuple(dict.fromkeys(said)), composer)
+    return FileHead(tuple(dict.fromkeys(said)), composer)
 
 
-def _abc(text: str) -> Head:
+def _abc(text: str) -> FileHead:
     said: dict[tuple[str, str], None] = {}
     composer = ""
     for line in text.splitlines():
@@ -171,17 +171,17 @@ def _abc(text: str) -> Head:
             said[("comment" if mark[0] == "%" else mark, value)] = None
         if mark == "C:" and (not composer or ("Music" in value and "Music" not in composer)):
             composer = value
-    return Head(tuple(said), composer)
+    return FileHead(tuple(said), composer)
 
 
-def _lilypond(text: str) -> Head:
+def _lilypond(text: str) -> FileHead:
     said = [(key, value.strip()[:1000]) for key, value in _LILYPOND_FIELD.findall(text)]
-    return Head(tuple((key, value) for key, value in said if _MENTIONS.search(value)))
+    return FileHead(tuple((key, value) for key, value in said if _MENTIONS.search(value)))
 
 
-def _other(text: str) -> Head:
+def _other(text: str) -> FileHead:
     lines = (_clean(re.sub(r"<[^<>]+>", " ", line)) for line in text.splitlines())
-    return Head(tuple(("text", line[:300]) for line in lines if _MENTIONS.search(line)))
+    return FileHead(tuple(("text", line[:300]) for line in lines if _MENTIONS.search(line)))
 
 
 def _start(path: Path, limit: int) -> bytes:
@@ -294,7 +294,7 @@ def _rules() -> tuple[tuple[re.Pattern[str], str, str], ...]:
     )
 
 
-def _from_head(head: Head) -> Licence | None:
+def _from_head(head: FileHead) -> Licence | None:
     if not head.statements:
         return None
     found = tier_of_words(" / ".join(dict.fromkeys(words for _, words in head.statements)))
@@ -342,7 +342,7 @@ def _licence_file(place: Path) -> Licence | None:
     return None
 
 
-def _composer(file: SourceFile, head: Head) -> Composer | None:
+def _composer(file: SourceFile, head: FileHead) -> Composer | None:
     if file.corpus != BUNDLED:
         return resolve(dict(file.known).get("composer") or head.composer)
     row = work_row(file.relative)

@@ -57,13 +57,13 @@ def write_examples(found: Examples, reference: Reference, path: Path) -> tuple[s
     Answers and raises as `write_document`.
     """
     folders = own_and_others()[0]
-    known = [each for each in found.found if each.facts]
+    known = [each for each in found.passages if each.facts]
     shown = iter(quotations(reference, [_place(each) for each in known], folders))
-    quoted = [next(shown) if each.facts else None for each in found.found]
+    quoted = [next(shown) if each.facts else None for each in found.passages]
     edges = _edges(reference, known)
     maps = [
         _map(each, folders, edges.get(each.work), f"example-{number}") if each.facts else ""
-        for number, each in enumerate(found.found, start=1)
+        for number, each in enumerate(found.passages, start=1)
     ]
     return write_document(examples_document(found, quoted, maps), path)
 
@@ -77,7 +77,7 @@ def examples_document(
         title, shows = KINDS[found.kind].title, KINDS[found.kind].shows
     pictures: dict[str, Drawn] = {}
     for number, (each, quotation, drawn) in enumerate(
-        zip(found.found, quoted, maps, strict=True), start=1
+        zip(found.passages, quoted, maps, strict=True), start=1
     ):
         if drawn:
             pictures[f"map-{number}"] = Drawn(drawn, f"Register map around {each.bars}")
@@ -96,7 +96,7 @@ def examples_document(
             "passages": [
                 _passage(number, each, quotation, pictures, firsts.get(number))
                 for number, (each, quotation) in enumerate(
-                    zip(found.found, quoted, strict=True), start=1
+                    zip(found.passages, quoted, strict=True), start=1
                 )
             ],
             "grouped": found.kind == ALL,

@@ -14,7 +14,7 @@ from typing import Any
 
 from corpusreg.corpus.files import BUNDLED, bundled_root, content_hash
 from corpusreg.documents.engraving import Engraved, NotatedPassage, engrave_all
-from corpusreg.norms.cohorts import Source
+from corpusreg.norms.cohorts import RowSource
 from corpusreg.store import sql
 from corpusreg.system.errors import ReadError, UsageError
 
@@ -54,7 +54,7 @@ class Quotation:
 
 
 def quotations(
-    source: Source, places: Sequence[QuotedPlace], folders: Mapping[str, Path] | None = None
+    source: RowSource, places: Sequence[QuotedPlace], folders: Mapping[str, Path] | None = None
 ) -> list[Quotation]:
     """Passages from works of the reference, in the order given.
 
@@ -80,7 +80,7 @@ def quotations(
     return found
 
 
-def _works(source: Source, places: Sequence[QuotedPlace]) -> dict[str, dict[str, Any]]:
+def _works(source: RowSource, places: Sequence[QuotedPlace]) -> dict[str, dict[str, Any]]:
     """What the reference says of the works, by id; text that is missing is ''."""
     ids = sorted({place.work for place in places})
     columns = source.fetch_columns(sql.load("quoted"), {"works": ids})

@@ -365,8 +365,8 @@ def _sections(
                 (
                     plain(each.name) or "the only part",
                     register(each.lowest, each.highest, r.piece.spelling),
-                    register(*each.lying.instrument.professional, USUAL) if each.lying else "",
-                    asks_words(each.lying) if each.lying else "",
+                    register(*each.use.instrument.professional, USUAL) if each.use else "",
+                    asks_words(each.use) if each.use else "",
                 )
                 for each in players
             ),
@@ -457,7 +457,7 @@ def _changes(d: Drafts, name: str, pictures: dict[str, Drawn]) -> ReportSection:
     ]  # fmt: skip
     alt = "Register maps of both drafts, the earlier above"
     pictures["drafts"] = Drawn(both[0], alt, both[1])
-    told, more = draft_words.told_changes(d)
+    told, more = draft_words.clearest_changes(d)
     texts = [
         *draft_words.remarks(d),
         *(capital(draft_words.run_words(run, d)) for run in draft_words.changed_bars(d)),
@@ -495,7 +495,7 @@ def _engraved(
     ]
     drawn = iter(engraving.engrave_all(asked))
     return [
-        _said_once(
+        _without_repeats(
             [
                 _passage(number, shown, r, [next(drawn) for _ in shown.written])
                 for number, shown in enumerate(r.shown, start=1)
@@ -505,7 +505,7 @@ def _engraved(
     ]
 
 
-def _said_once(passages: Sequence[ReportPassage]) -> list[ReportPassage]:
+def _without_repeats(passages: Sequence[ReportPassage]) -> list[ReportPassage]:
     """What must be known of all passages of a file stands below the first only."""
     said: set[str] = set()
     found = []

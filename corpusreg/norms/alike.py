@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from corpusreg.measures.space import PARTS, distances_between
-from corpusreg.norms.cohorts import Source
+from corpusreg.norms.cohorts import RowSource
 from corpusreg.norms.reference import Rung
 from corpusreg.store import sql
 
@@ -50,7 +50,7 @@ class Alike:
 
 
 def alike(
-    source: Source, rung: Rung, own: Floats | None, leave_out: Sequence[str] = ()
+    source: RowSource, rung: Rung, own: Floats | None, leave_out: Sequence[str] = ()
 ) -> tuple[Alike, ...]:
     """The works of a rung nearest to a curve, by different composers.
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from typing import Any
 
 import numpy as np
@@ -11,7 +11,7 @@ from corpusreg.measures.definitions import BY_NAME
 from corpusreg.norms.reference import unit_weights, weighted_quantile
 from corpusreg.store import Reference, Result, sql
 from corpusreg.system.errors import UsageError
-from corpusreg.system.phrases import did_you_mean
+from corpusreg.system.phrases import nearest
 
 __all__ = ["COLUMNS", "GROUPS", "query", "table", "ungrouped"]
 
@@ -26,8 +26,6 @@ GROUPS = {
 _SHARES = (10, 25, 50, 75, 90)
 # Of a table: how many stand behind a group, then its percentiles.
 COLUMNS = ("group", "works", "units", "collections", *(f"p{share}" for share in _SHARES))
-
-_FEW = 40  # names that are all listed where none is near
 
 
 def table(reference: Reference, measure: str, by: str) -> list[dict[str, Any]]:
@@ -74,9 +72,9 @@ def ungrouped(reference: Reference, measure: str, by: str) -> tuple[int, int]:
 
 def _group_column(measure: str, by: str) -> str:
     if measure not in BY_NAME:
-        raise UsageError(f"no measure '{measure}'{_nearest(measure, BY_NAME)}")
+        raise UsageError(f"no measure '{measure}'{nearest(measure, BY_NAME)}")
     if by not in GROUPS:
-        raise UsageError(f"cannot group by '{by}'{_nearest(by, GROUPS)}")
+        raise UsageError(f"cannot group by '{by}'{nearest(by, GROUPS)}")
     return GROUPS[by]
 
 
@@ -101,11 +99,5 @@ def _check_words(reference: Reference, given: Mapping[str, object]) -> None:
         found = reference.fetch_columns(sql.load("known_values"), {"parameter": name})["name"]
         if len(found) and value not in found:
             raise UsageError(
-                f"{name}: nothing has '{value}'{_nearest(str(value), found.tolist())}"
+                f"{name}: nothing has '{value}'{nearest(str(value), found.tolist())}"
             )
-
-
-def _nearest(word: str, known: Iterable[str]) -> str:
-    names = list(dict.fromkeys(known))
-    every = f"; there are {', '.join(names)}" if len(names) <= _FEW else ""
-    return did_you_mean(word, names) or every

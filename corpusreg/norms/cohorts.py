@@ -11,15 +11,15 @@ from numpy.typing import NDArray
 
 from corpusreg.instruments.ensembles import kinds
 from corpusreg.measures.definitions import MEASURES
-from corpusreg.norms.reference import Cohort, Rung, oddness_of_works
+from corpusreg.norms.reference import Cohort, Rung, unusualness_of_works
 from corpusreg.score.duplicates import FEWEST_SHARED, SAME_SHARE
 from corpusreg.store import sql
 from corpusreg.system.errors import UsageError
 from corpusreg.system.phrases import did_you_mean
 
 __all__ = [
-    "Copies", "Source", "fetch_cohort", "fetch_names", "fetch_octaves", "misfit", "own_copies",
-    "parse_cohort", "with_oddness",
+    "Copies", "RowSource", "fetch_cohort", "fetch_names", "fetch_octaves", "misfit",
+    "own_copies", "parse_cohort", "with_unusualness",
 ]  # fmt: skip
 
 # Works of a user's own cohort whose oddness is found while the user waits.
@@ -39,7 +39,7 @@ COLUMNS = (
 )
 
 
-class Source(Protocol):
+class RowSource(Protocol):
     """A reference, open or being built."""
 
     def fetch_columns(
@@ -48,7 +48,7 @@ class Source(Protocol):
         """Result columns as arrays."""
 
 
-class OpenSource(Source, Protocol):
+class OpenSource(RowSource, Protocol):
     """An open reference."""
 
     reference_id: str
@@ -65,7 +65,7 @@ class Copies:
     counted: tuple[str, ...] = ()
 
 
-def own_copies(source: Source, fingerprint: str | None, marks: NDArray[np.uint64]) -> Copies:
+def own_copies(source: RowSource, fingerprint: str | None, marks: NDArray[np.uint64]) -> Copies:
     """Copies of a piece, by its fingerprint and shingles (see `corpusreg.score.duplicates`)."""
     found = source.fetch_columns(
         sql.load("own_copies"),
@@ -81,7 +81,7 @@ def own_copies(source: Source, fingerprint: str | None, marks: NDArray[np.uint64
     )
 
 
-def fetch_cohort(source: Source, rung: Rung, leave_out: Sequence[str] = ()) -> Cohort:
+def fetch_cohort(source: RowSource, rung: Rung, leave_out: Sequence[str] = ()) -> Cohort:
     """The works of a rung without some that are named by their ids."""
     conditions = " AND ".join(f'"{column}" = ${column}' for column in rung.where)
     params = {**rung.where, "leave_out": list(leave_out)}
@@ -105,7 +105,7 @@ def fetch_cohort(source: Source, rung: Rung, leave_out: Sequence[str] = ()) -> C
 
 
 def fetch_octaves(
-    source: Source, cohort: Cohort, leave_out: Sequence[str] = ()
+    source: RowSource, cohort: Cohort, leave_out: Sequence[str] = ()
 ) -> NDArray[np.float64]:
     """How much of each work of a fetched cohort sounds in each octave, shape (works, 11).
 
@@ -118,14 +118,14 @@ def fetch_octaves(
 
 
 def fetch_names(
-    source: Source, cohort: Cohort, leave_out: Sequence[str] = ()
+    source: RowSource, cohort: Cohort, leave_out: Sequence[str] = ()
 ) -> NDArray[np.object_]:
     """Composer and title of each work of a fetched cohort, shape (works,)."""
     return _of_works(source, "cohort_names", cohort, leave_out)["name"].astype(object)
 
 
 def _of_works(
-    source: Source, query: str, cohort: Cohort, leave_out: Sequence[str]
+    source: RowSource, query: str, cohort: Cohort, leave_out: Sequence[str]
 ) -> dict[str, NDArray[Any]]:
     where = cohort.rung.where
     conditions = " AND ".join(f'"{column}" = ${column}' for column in where)
@@ -135,15 +135,15 @@ def _of_works(
     )
 
 
-def with_oddness(source: Source, cohort: Cohort) -> Cohort:
+def with_unusualness(source: RowSource, cohort: Cohort) -> Cohort:
     """The cohort with the oddness of its own works: as stored, or from a small sample."""
     stored = source.fetch_columns(sql.load("rung_oddness"), {"rung": cohort.rung.name})["value"]
     if not len(stored):
-        stored = oddness_of_works(cohort, _SAMPLE)
+        stored = unusualness_of_works(cohort, _SAMPLE)
     return replace(cohort, odd=stored)
 
 
-def parse_cohort(source: Source, text: str) -> Rung:
+def parse_cohort(source: RowSource, text: str) -> Rung:
     """A rung from a user's 'ensemble=piano,period=romantic'.
 
     Raises UsageError that names the nearest valid words.
@@ -186,7 +186,7 @@ def misfit(kind: str, *, single_line: bool, rung: Rung, placed: bool) -> str:
     return "broad" if rung.broad else ""
 
 
-def _title(source: Source, where: Mapping[str, str]) -> str:
+def _title(source: RowSource, where: Mapping[str, str]) -> str:
     """What the works are called: 'romantic piano works by Frédéric Chopin'."""
     ensemble, family = where.get("ensemble"), where.get("family", "works")
     works = kinds()[ensemble].works if ensemble else family
@@ -208,7 +208,7 @@ def _title(source: Source, where: Mapping[str, str]) -> str:
     return " ".join(words)
 
 
-def _known_values(source: Source, column: str) -> list[str]:
+def _known_values(source: RowSource, column: str) -> list[str]:
     found = source.fetch_columns(
         sql.load("distinct_values").format(column=column, table="matrix")
     )

@@ -56,8 +56,8 @@ from numpy.typing import NDArray
 
 __all__ = [
     "BASIC", "LEAST", "MINIMUM_UNITS", "MINIMUM_WORKS", "Among", "Cohort", "Placement", "Rung",
-    "Size", "ladder", "logit_of", "oddness", "oddness_of_works", "place", "student_t",
-    "unit_weights", "unreliable", "weighted_quantile", "weighted_quantiles",
+    "Size", "ladder", "logit_of", "place", "student_t", "unit_weights", "unreliable",
+    "unusualness", "unusualness_of_works", "weighted_quantile", "weighted_quantiles",
 ]  # fmt: skip
 
 MINIMUM_WORKS = 30
@@ -394,14 +394,14 @@ def _elsewhere(places: Sequence[tuple[float, Logit]]) -> tuple[float, float] | N
     return float(low), float(high)
 
 
-def oddness(placements: Iterable[Placement]) -> float:
+def unusualness(placements: Iterable[Placement]) -> float:
     """How far the oddest of several placements is from the middle, 0 to 50."""
     return max(
         (abs(p.percentile - 50) for p in placements if p.percentile is not None), default=0
     )
 
 
-def oddness_of_works(cohort: Cohort, sample: int) -> Floats:
+def unusualness_of_works(cohort: Cohort, sample: int) -> Floats:
     """Oddness of the cohort's own works among each other, shape (k,), k <= sample.
 
     The works are taken at even steps, so that the same cohort gives the same

@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from corpusreg.instruments import Instrument, load
-from corpusreg.norms.cohorts import Source
+from corpusreg.norms.cohorts import RowSource
 from corpusreg.score.formats import FORMATS
 from corpusreg.store import sql
 
@@ -74,7 +74,7 @@ def lower(share: Floats) -> Floats:
 
 
 def fetch(
-    source: Source,
+    source: RowSource,
     rows: Sequence[Instrument],
     ensemble: str,
     leave_out: Sequence[str] = (),
@@ -98,7 +98,7 @@ def fetch(
 
 
 def _fetch(
-    source: Source, instruments: Sequence[str], ensemble: str, leave_out: Sequence[str]
+    source: RowSource, instruments: Sequence[str], ensemble: str, leave_out: Sequence[str]
 ) -> dict[str, Written]:
     rows = source.fetch_columns(
         sql.load("written"),
@@ -150,7 +150,7 @@ def _spread(
 
 
 def examples(
-    source: Source,
+    source: RowSource,
     written: Written,
     pitch: int,
     *,

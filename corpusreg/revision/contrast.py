@@ -22,8 +22,8 @@ from itertools import pairwise, product
 import numpy as np
 from numpy.typing import NDArray
 
-from corpusreg.revision.limits import Limits
-from corpusreg.revision.units import Group, Heard, Music, groups
+from corpusreg.revision.limits import MoveLimits
+from corpusreg.revision.units import HandGroup, LazyAnalysis, Music, groups
 from corpusreg.score.rewrite import Change
 
 __all__ = ["WAYS", "contrast", "phrase_bars"]
@@ -39,7 +39,7 @@ Flags = NDArray[np.bool_]
 
 
 def contrast(
-    music: Music, limits: Limits, page: Heard, way: str, first: int, last: int
+    music: Music, limits: MoveLimits, page: LazyAnalysis, way: str, first: int, last: int
 ) -> Change:
     """A change of written bars first to last (half-open); it may move nothing.
 
@@ -55,7 +55,7 @@ def contrast(
     return Change.of(len(octaves), octaves)
 
 
-def phrase_bars(music: Music, page: Heard) -> list[int]:
+def phrase_bars(music: Music, page: LazyAnalysis) -> list[int]:
     """Written bars in which a phrase begins, in order."""
     bars = music.score.bars
     found = set(np.flatnonzero(bars.section).tolist()) | {0}
@@ -66,7 +66,7 @@ def phrase_bars(music: Music, page: Heard) -> list[int]:
     return sorted(found)
 
 
-def _settled(music: Music, limits: Limits, phrases: Sequence[tuple[int, int]]) -> Ints:
+def _settled(music: Music, limits: MoveLimits, phrases: Sequence[tuple[int, int]]) -> Ints:
     """Octaves with the least distance between phrases that was found."""
     still = np.zeros(len(music.score.notes), np.int64)
     beam: list[tuple[float, Ints]] = [(0.0, still)]
@@ -91,7 +91,7 @@ def _settled(music: Music, limits: Limits, phrases: Sequence[tuple[int, int]]) -
 
 
 def _towards_middle(
-    music: Music, limits: Limits, phrases: Sequence[tuple[int, int]], sign: int
+    music: Music, limits: MoveLimits, phrases: Sequence[tuple[int, int]], sign: int
 ) -> Ints:
     """Each phrase as near to the middle as octaves bring it, or as far (sign -1)."""
     octaves = np.zeros(len(music.score.notes), np.int64)
@@ -108,17 +108,17 @@ def _towards_middle(
     return octaves
 
 
-def _allowed(limits: Limits, octaves: Ints) -> bool:
+def _allowed(limits: MoveLimits, octaves: Ints) -> bool:
     music, change = limits.music, Change.of(len(octaves), octaves)
     # A version that is to be heard for its registers leaps no more than the piece.
     if music.wide(octaves) > music.wide(np.zeros_like(octaves)):
         return False
-    return limits.inside(change) and limits.heard(change) is not None
+    return limits.inside(change) and limits.performed(change) is not None
 
 
 def _trials(music: Music, octaves: Ints, a: int, b: int) -> Iterator[tuple[int, Ints]]:
     """How many hands move, and the octaves with one phrase moved; first not at all."""
-    units = [music.passage(Group((h,), ""), a, b) for h in range(len(music.hands))]
+    units = [music.passage(HandGroup((h,), ""), a, b) for h in range(len(music.hands))]
     present = [h for h, rows in enumerate(units) if music.attacks(rows) >= FEWEST]
     yield 0, octaves
     for move in _moves(music, present):

@@ -25,7 +25,7 @@ from corpusreg.revision.units import Music
 from corpusreg.score.played import Played, perform
 from corpusreg.score.rewrite import Change, changed
 
-__all__ = ["Limits"]
+__all__ = ["MoveLimits"]
 
 SPAN = 16  # semitones
 MEET = 0.03  # of the notes that move
@@ -71,13 +71,13 @@ def outline(onset: Ints, duration: Ints, pitch: Ints) -> Outline:
     return Outline(ticks, low, high)
 
 
-class Limits:
+class MoveLimits:
     """The limits of one score, asked for many changes."""
 
     def __init__(self, music: Music, *, melody: bool) -> None:
         self.music, self.melody = music, melody
         self.played = perform(music.score)
-        self._harmony = _heard(self.played)
+        self._harmony = _sounding_outline(self.played)
         self._thick = thick_bars(self.played.notes)
         notes = music.score.notes
         self._hands = {
@@ -101,13 +101,13 @@ class Limits:
         met = _meetings(self.music, pitch) - self._meetings
         return bool(met <= spare) and self._hands_reach(moved, pitch)
 
-    def heard(self, change: Change) -> Played | None:
+    def performed(self, change: Change) -> Played | None:
         """The work as heard with the change, None where bass (or melody) would be another.
 
         A bass that is closer spaced low down than before is another, too.
         """
         played = perform(changed(self.music.score, change, self.music.chain))
-        now = _heard(played)
+        now = _sounding_outline(played)
         ticks = np.union1d(self._harmony.ticks, now.ticks)
         before, after = self._harmony.at(ticks), now.at(ticks)
         for old, new in zip(before[: 1 + self.melody], after, strict=False):
@@ -138,7 +138,7 @@ class Limits:
 _COLUMNS = ("onset", "duration", "pitch")
 
 
-def _heard(played: Played) -> Outline:
+def _sounding_outline(played: Played) -> Outline:
     notes = played.notes
     return outline(notes.onset, notes.duration, notes.pitch)
 

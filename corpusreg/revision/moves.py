@@ -18,8 +18,8 @@ from numpy.typing import NDArray
 from corpusreg.comparison.practice import CLEARLY
 from corpusreg.instruments.limits import low_interval_limit
 from corpusreg.revision.contrast import contrast, phrase_bars
-from corpusreg.revision.limits import SPAN, Limits
-from corpusreg.revision.units import Group, Hand, Heard, Music, groups
+from corpusreg.revision.limits import SPAN, MoveLimits
+from corpusreg.revision.units import Hand, HandGroup, LazyAnalysis, Music, groups
 from corpusreg.score.rewrite import Change, Exchange
 from corpusreg.system.phrases import joined
 
@@ -55,7 +55,7 @@ def after(music: Music, bar: int, starts: Sequence[int]) -> Iterator[Move]:
     later = [b for b in starts if b >= bar + _LENGTHS[0]][:3]
     ends = {*later, *(min(bar + n, count) for n in _LENGTHS), _section(music, bar), count}
     for end in sorted(ends):
-        yield from _each(music, bar, end)
+        yield from _octave_moves(music, bar, end)
 
 
 def before(music: Music, bar: int, starts: Sequence[int]) -> Iterator[Move]:
@@ -63,7 +63,7 @@ def before(music: Music, bar: int, starts: Sequence[int]) -> Iterator[Move]:
     earlier = [b for b in starts if b <= bar - _LENGTHS[0]][-3:]
     begins = {*earlier, *(max(bar - n, 0) for n in _LENGTHS), 0}
     for begin in sorted(begins - {bar}, reverse=True):
-        yield from _each(music, begin, bar)
+        yield from _octave_moves(music, begin, bar)
 
 
 def rests(music: Music, bar: int, starts: Sequence[int]) -> Iterator[Move]:
@@ -89,27 +89,29 @@ def around(music: Music, bar: int, starts: Sequence[int]) -> Iterator[Move]:
 def like(music: Music, bar: int, starts: Sequence[int], length: int) -> Iterator[Move]:
     """Hands moved in the phrase from a bar on, in the one before it, or so long before it."""
     later = [b for b in starts if b >= bar + _LENGTHS[0]]
-    yield from _each(music, bar, min([*later, len(music.score.bars)]))
+    yield from _octave_moves(music, bar, min([*later, len(music.score.bars)]))
     earlier = [b for b in starts if b <= bar - _LENGTHS[0]]
     for begin in sorted({max([0, *earlier]), max(bar - length, 0)} - {bar}):
-        yield from _each(music, begin, bar)
+        yield from _octave_moves(music, begin, bar)
 
 
-def _each(music: Music, first: int, last: int) -> Iterator[Move]:
+def _octave_moves(music: Music, first: int, last: int) -> Iterator[Move]:
     steps = (-1, 1, -2, 2) if len(music.hands) <= _FEW else (-1, 1)
     for group, rows in _sounding(music, [(first, last)]):
         for step in steps:
             yield _octaves(music, rows, step, group, first, last)
     outer = {0, len(music.hands) - 1}
-    sound = [music.passage(Group((hand,), ""), first, last).any() for hand in outer]
+    sound = [music.passage(HandGroup((hand,), ""), first, last).any() for hand in outer]
     if len(outer) == 2 and all(sound):
         for step in (1, -1):
             yield _apart(music, step, first, last)
 
 
-def _sounding(music: Music, passages: Sequence[tuple[int, int]]) -> list[tuple[Group, Flags]]:
+def _sounding(
+    music: Music, passages: Sequence[tuple[int, int]]
+) -> list[tuple[HandGroup, Flags]]:
     """Groups with notes in some passages, and these; of equal ones that of fewest hands."""
-    found: dict[bytes, tuple[Group, Flags]] = {}
+    found: dict[bytes, tuple[HandGroup, Flags]] = {}
     for group in groups(music.hands):
         rows = np.zeros(len(music.score.notes), bool)
         for a, b in passages:
@@ -120,7 +122,9 @@ def _sounding(music: Music, passages: Sequence[tuple[int, int]]) -> list[tuple[G
     return list(found.values())
 
 
-def _octaves(music: Music, rows: Flags, step: int, group: Group, first: int, last: int) -> Move:
+def _octaves(
+    music: Music, rows: Flags, step: int, group: HandGroup, first: int, last: int
+) -> Move:
     way = f"{_octave(step)} {'higher' if step > 0 else 'lower'}"
     change = Change.of(len(rows), np.where(rows, step, 0))
     return Move(f"{group.name} {way.split()[-1]}", change, first, last, f"{group.name} {way}")
@@ -134,8 +138,8 @@ def _apart(music: Music, step: int, first: int, last: int) -> Move:
     """The highest hand one way and the lowest the other: apart (1) or together (-1)."""
     low, high = 0, len(music.hands) - 1
     octaves = np.zeros(len(music.score.notes), np.int64)
-    octaves[music.passage(Group((high,), ""), first, last)] = step
-    octaves[music.passage(Group((low,), ""), first, last)] = -step
+    octaves[music.passage(HandGroup((high,), ""), first, last)] = step
+    octaves[music.passage(HandGroup((low,), ""), first, last)] = -step
     way = "apart" if step > 0 else "together"
     names = f"{music.hands[low].name} and {music.hands[high].name}"
     what = f"{names} an octave each, {'away from' if step > 0 else 'towards'} each other"
@@ -171,22 +175,22 @@ def respaced(music: Music, first: int, last: int) -> Iterator[Move]:
         what = "the second lowest note of close low chords an octave higher"
         yield Move("low chords respaced", change, first, last, what)
     for hand in range(1, len(music.hands)):
-        group = Group((hand,), music.hands[hand].name)
+        group = HandGroup((hand,), music.hands[hand].name)
         yield _octaves(music, music.passage(group, first, last), 1, group, first, last)
 
 
 def narrower(
-    music: Music, limits: Limits, page: Heard, first: int, last: int
+    music: Music, limits: MoveLimits, page: LazyAnalysis, first: int, last: int
 ) -> Iterator[Move]:
     """Hands drawn together for a whole passage, or phrase by phrase."""
-    yield from _each(music, first, last)
+    yield from _octave_moves(music, first, last)
     change = contrast(music, limits, page, "narrow", first, last)
     what = "phrases that lie far out an octave nearer to the middle"
     yield Move("phrases inward", change, first, last, what)
 
 
 def restless(
-    music: Music, limits: Limits, page: Heard, first: int, last: int
+    music: Music, limits: MoveLimits, page: LazyAnalysis, first: int, last: int
 ) -> Iterator[Move]:
     """Every other phrase moved, single phrases moved, or all opened out."""
     passages = phrases(phrase_bars(music, page), first, last)

@@ -59,9 +59,9 @@ from corpusreg.measures.texture import EDGE, texture
 from corpusreg.revision import moves
 from corpusreg.revision.contrast import FEWEST, phrase_bars
 from corpusreg.revision.intentions import Intention
-from corpusreg.revision.limits import Limits
+from corpusreg.revision.limits import MoveLimits
 from corpusreg.revision.moves import Move
-from corpusreg.revision.units import Heard, Music
+from corpusreg.revision.units import LazyAnalysis, Music
 from corpusreg.score.played import Played, perform
 from corpusreg.system.errors import UsageError
 
@@ -70,7 +70,7 @@ __all__ = [
     "wait",
 ]  # fmt: skip
 
-Gain = Callable[[Heard], float | None]
+Gain = Callable[[LazyAnalysis], float | None]
 MOST = 5
 LEAST_LIGHTER = 0.05  # of the sound
 STAYS_LOW = 2  # semitones by which the lower edge may move where lightness is asked for
@@ -103,14 +103,18 @@ class Option:
 
     goal: Goal
     move: Move
-    heard: Heard
+    measured: LazyAnalysis
     gain: float
     before: float | None
     notes: int
 
 
 def goals(
-    wanted: Intention, music: Music, before: Heard, where: str, model: Example | None = None
+    wanted: Intention,
+    music: Music,
+    before: LazyAnalysis,
+    where: str,
+    model: Example | None = None,
 ) -> list[Goal]:
     """The intention as goals for this piece, of which one is to be reached.
 
@@ -154,8 +158,8 @@ def _given(wanted: Intention, music: Music, where: str) -> Goal:
         )
     comfortable = {hand.part: hand.comfortable for hand in music.hands}
 
-    def suits(heard: Heard) -> float:
-        played = heard.played
+    def suits(version: LazyAnalysis) -> float:
+        played = version.played
         written = played.bars.written[played.notes.bar]
         notes = played.notes.take((written >= run[0]) & (written < run[1]))
         ends = np.array([comfortable[each] for each in notes.part.tolist()]).reshape(-1, 2)
@@ -166,7 +170,7 @@ def _given(wanted: Intention, music: Music, where: str) -> Goal:
 
 
 def options(
-    music: Music, limits: Limits, before: Heard, wanted: Sequence[Goal]
+    music: Music, limits: MoveLimits, before: LazyAnalysis, wanted: Sequence[Goal]
 ) -> list[Option]:
     """At most MOST options, best first, of different kinds; none where nothing serves."""
     rank = partial(_rank, music=music)
@@ -194,12 +198,14 @@ def _rank(option: Option, music: Music) -> tuple[float, int, int]:
     return -worth, option.notes, option.move.last - option.move.first
 
 
-def _page(music: Music) -> Heard:
+def _page(music: Music) -> LazyAnalysis:
     """The score in the order of the page, whose shifts begin phrases."""
-    return Heard(perform(music.score, as_written=True))
+    return LazyAnalysis(perform(music.score, as_written=True))
 
 
-def _moves(music: Music, limits: Limits, page: Heard, wanted: Goal) -> Iterable[Move]:
+def _moves(
+    music: Music, limits: MoveLimits, page: LazyAnalysis, wanted: Goal
+) -> Iterable[Move]:
     kind, first, last = wanted.intention.kind, wanted.first, wanted.last
     if kind == "give":
         part = find_part(part_names(page.played), wanted.intention.part, "")
@@ -225,7 +231,7 @@ def _moves(music: Music, limits: Limits, page: Heard, wanted: Goal) -> Iterable[
 
 
 def _tried(
-    music: Music, limits: Limits, move: Move, wanted: Goal, own: float | None
+    music: Music, limits: MoveLimits, move: Move, wanted: Goal, own: float | None
 ) -> Option | None:
     """The option that a move makes, None where it breaks a limit or does not serve."""
     change = move.change
@@ -235,24 +241,24 @@ def _tried(
         return None
     played: Played | None
     if change.exchange:
-        played = limits.heard(change)
+        played = limits.performed(change)
     elif change.octaves.any():
         if not limits.inside(change):
             return None
-        played = limits.heard(change)
+        played = limits.performed(change)
     else:
         played = limits.rested(change)
     if played is None:
         return None
-    heard = Heard(played)
-    gain = wanted.gain(heard)
+    version = LazyAnalysis(played)
+    gain = wanted.gain(version)
     if gain is None or (own is not None and gain <= own + 1e-9):
         return None
-    return Option(wanted, move, heard, gain, own, count)
+    return Option(wanted, move, version, gain, own, count)
 
 
 def _like(
-    wanted: Intention, model: Example, music: Music, before: Heard, where: str
+    wanted: Intention, model: Example, music: Music, before: LazyAnalysis, where: str
 ) -> list[Goal]:
     labels, count = music.score.bars.labels, len(music.score.bars)
     if wanted.bar:
@@ -287,46 +293,46 @@ def _like(
     ]
 
 
-def _likeness(model: Example, bar: int, before: Heard) -> Gain:
+def _likeness(model: Example, bar: int, before: LazyAnalysis) -> Gain:
     at, shifts = first_played(before, bar), len(before.shifts)
 
-    def gain(heard: Heard) -> float | None:
-        found = alike(model, heard, at)
+    def gain(version: LazyAnalysis) -> float | None:
+        found = alike(model, version, at)
         if not found:
             return None
-        extra = max(len(heard.shifts) - 1 - shifts, 0) if model.kind == "shift" else 0
+        extra = max(len(version.shifts) - 1 - shifts, 0) if model.kind == "shift" else 0
         return found[0][0] - _ELSEWHERE * extra
 
     return gain
 
 
-def _at_bar(wanted: Intention, bar: int, before: Heard) -> Gain:
+def _at_bar(wanted: Intention, bar: int, before: LazyAnalysis) -> Gain:
     """Gain of what happens where a written bar is heard for the first time."""
     at = first_played(before, bar)
     others = len(before.shifts) - len(_shifts_at(before, at))
 
-    def shifted(heard: Heard) -> float | None:
-        here = _shifts_at(heard, at)
-        extra = max(len(heard.shifts) - len(here) - others, 0)
-        sizes = [_size(shift, heard.texture.single_line) for shift in here]
+    def shifted(version: LazyAnalysis) -> float | None:
+        here = _shifts_at(version, at)
+        extra = max(len(version.shifts) - len(here) - others, 0)
+        sizes = [_size(shift, version.texture.single_line) for shift in here]
         return max(sizes) - _ELSEWHERE * extra if sizes else None
 
-    def strongest(heard: Heard) -> float | None:
-        found = events_at(heard, at, wanted)
+    def strongest(version: LazyAnalysis) -> float | None:
+        found = events_at(version, at, wanted)
         return max((event.strength for event in found), default=None)
 
     return shifted if wanted.kind == "move at" else strongest
 
 
-def first_played(heard: Heard, bar: int) -> int:
+def first_played(version: LazyAnalysis, bar: int) -> int:
     """The played bar in which a written bar is heard for the first time."""
-    return int(np.flatnonzero(heard.played.bars.written == bar)[0])
+    return int(np.flatnonzero(version.played.bars.written == bar)[0])
 
 
-def events_at(heard: Heard, at: int, wanted: Intention) -> Iterator[Event]:
+def events_at(version: LazyAnalysis, at: int, wanted: Intention) -> Iterator[Event]:
     """Events in a played bar that are what is wanted."""
     side = "low" if wanted.kind == "hold" else wanted.side
-    for event in heard.events:
+    for event in version.events:
         if event.bar != at or side not in ("", _SIDES.get(event.place, "")):
             continue
         ends = event.kind == "pedal_point" and event.ending not in ("", "with the piece")
@@ -334,8 +340,8 @@ def events_at(heard: Heard, at: int, wanted: Intention) -> Iterator[Event]:
             yield event
 
 
-def _shifts_at(heard: Heard, at: int) -> list[Shift]:
-    return [shift for shift in heard.shifts if shift.bar == at]
+def _shifts_at(version: LazyAnalysis, at: int) -> list[Shift]:
+    return [shift for shift in version.shifts if shift.bar == at]
 
 
 def _size(shift: Shift, single_line: bool) -> float:
@@ -345,38 +351,37 @@ def _size(shift: Shift, single_line: bool) -> float:
     return shift.size / (MASS_MOVES_LINE if single_line else MASS_MOVES)
 
 
-def _over_bars(wanted: Intention, first: int, last: int, before: Heard) -> Gain:
+def _over_bars(wanted: Intention, first: int, last: int, before: LazyAnalysis) -> Gain:
     inside = (before.played.bars.written >= first) & (before.played.bars.written < last)
     shifts = len(before.shifts)
     light = wanted.kind == "lighter"
 
-    def sound(heard: Heard) -> NDArray[np.float64]:
-        whole = texture(heard.played.notes, heard.played.bars) if light else heard.texture
+    def sound(version: LazyAnalysis) -> NDArray[np.float64]:
+        whole = texture(version.played.notes, version.played.bars) if light else version.texture
         return np.asarray(whole.bars[inside].sum(axis=0), np.float64)
 
-    def edges(heard: Heard) -> tuple[int, int]:
-        reach = np.cumsum(sound(heard))
+    def edges(version: LazyAnalysis) -> tuple[int, int]:
+        reach = np.cumsum(sound(version))
         low, high = np.searchsorted(reach, np.array([EDGE, 1 - EDGE]) * reach[-1] - 1e-9)
         return int(low), int(high)
 
     full, (low, _) = sound(before).sum(), edges(before)
 
-    def lighter(heard: Heard) -> float | None:
-        left = 1 - float(sound(heard).sum() / full)
-        stays = abs(edges(heard)[0] - low) <= STAYS_LOW
-        return (
-            left if stays and left >= LEAST_LIGHTER and heard.lowest == before.lowest else None
-        )
+    def lighter(version: LazyAnalysis) -> float | None:
+        left = 1 - float(sound(version).sum() / full)
+        stays = abs(edges(version)[0] - low) <= STAYS_LOW
+        serves = stays and left >= LEAST_LIGHTER and version.lowest == before.lowest
+        return left if serves else None
 
-    def moving(heard: Heard) -> float | None:
-        return heard.movement if len(heard.shifts) >= shifts else None
+    def moving(version: LazyAnalysis) -> float | None:
+        return version.movement if len(version.shifts) >= shifts else None
 
-    def narrow(heard: Heard) -> float | None:
-        below, above = edges(heard)
-        return float(below - above) if len(heard.shifts) <= shifts else None
+    def narrow(version: LazyAnalysis) -> float | None:
+        below, above = edges(version)
+        return float(below - above) if len(version.shifts) <= shifts else None
 
-    def clear(heard: Heard) -> float | None:
-        return -float(sum(bool(inside[each.bar]) for each in crowded(heard.played)))
+    def clear(version: LazyAnalysis) -> float | None:
+        return -float(sum(bool(inside[each.bar]) for each in crowded(version.played)))
 
     return {"lighter": lighter, "move": moving, "narrower": narrow, "respace": clear}[
         wanted.kind
@@ -388,9 +393,9 @@ PLACES = 8  # that are tried where none is named
 Found = Shift | Event | Stay
 
 
-def alike(model: Example, heard: Heard, at: int) -> list[tuple[float, Found]]:
+def alike(model: Example, version: LazyAnalysis, at: int) -> list[tuple[float, Found]]:
     """What is like the model in a played bar, with how much (LIKE to 1), the most first."""
-    found = [(_share(model, size), each) for each, size in _sized(model, heard, at)]
+    found = [(_share(model, size), each) for each, size in _sized(model, version, at)]
     return sorted(
         ((share, each) for share, each in found if share >= LIKE), key=lambda pair: -pair[0]
     )
@@ -423,18 +428,18 @@ def _share(model: Example, size: float) -> float:
     return min(size, own) / max(size, own) if size > 0 and own > 0 else 0.0
 
 
-def _sized(model: Example, heard: Heard, at: int) -> Iterator[tuple[Found, float]]:
+def _sized(model: Example, version: LazyAnalysis, at: int) -> Iterator[tuple[Found, float]]:
     """Things of the model's kind in a played bar, and their sizes."""
     if model.kind == "shift":
-        for shift in heard.shifts:
+        for shift in version.shifts:
             if shift.bar == at and shift.direction == model.facts["direction"]:
                 yield shift, _moved(shift, model.facts["moved"])
     elif model.kind == "dwell":
-        for stay in heard.stays:
-            if abs(stay.first - at) <= 1 and is_narrow(stay, heard.texture.single_line):
+        for stay in version.stays:
+            if abs(stay.first - at) <= 1 and is_narrow(stay, version.texture.single_line):
                 yield stay, stay.bars
     else:
-        for event in heard.events:
+        for event in version.events:
             if event.bar == at and event.kind == model.kind.replace("-", "_"):
                 yield event, event.silence
 

@@ -34,7 +34,10 @@ from corpusreg.score.notes import Score
 from corpusreg.score.played import Played
 from corpusreg.score.rewrite import Change, tie_chains
 
-__all__ = ["Group", "Hand", "Heard", "Moved", "Music", "groups", "moved", "music", "strained"]
+__all__ = [
+    "Hand", "HandGroup", "LazyAnalysis", "Moved", "Music", "groups", "moved", "music",
+    "strained",
+]  # fmt: skip
 
 Ints = NDArray[np.int64]
 Flags = NDArray[np.bool_]
@@ -65,7 +68,7 @@ class Hand:
 
 
 @dataclass(frozen=True)
-class Group:
+class HandGroup:
     """Hands that move together, by index, and what they are called."""
 
     hands: tuple[int, ...]
@@ -128,7 +131,7 @@ class Music:
             goes_on &= notes[column][before] == notes[column][after]
         return before[goes_on], after[goes_on]
 
-    def passage(self, group: Group, first: int, last: int) -> Flags:
+    def passage(self, group: HandGroup, first: int, last: int) -> Flags:
         """Notes of a group whose phrases begin in written bars first to last (half-open)."""
         bars = self.score.bars
         start = int(bars.start[first])
@@ -216,15 +219,17 @@ def _name(score: Score, part: int, staff: int, staves: int) -> str:
     return f"the {side}" if alone else f"{name} ({side})"
 
 
-def groups(hands: Sequence[Hand]) -> list[Group]:
+def groups(hands: Sequence[Hand]) -> list[HandGroup]:
     """Everything, each hand, and the lower or upper ones of several; lowest hands first."""
     count = len(hands)
-    found = [Group(tuple(range(count)), "everything" if count > 1 else hands[0].name)]
+    found = [HandGroup(tuple(range(count)), "everything" if count > 1 else hands[0].name)]
     if count > 1:
-        found += [Group((h,), hands[h].name) for h in range(count)]
+        found += [HandGroup((h,), hands[h].name) for h in range(count)]
     for size in range(2, count):
-        found.append(Group(tuple(range(size)), _some(hands[:size], "lower")))
-        found.append(Group(tuple(range(count - size, count)), _some(hands[-size:], "upper")))
+        found.append(HandGroup(tuple(range(size)), _some(hands[:size], "lower")))
+        found.append(
+            HandGroup(tuple(range(count - size, count)), _some(hands[-size:], "upper"))
+        )
     return found
 
 
@@ -234,7 +239,7 @@ def _some(hands: Sequence[Hand], which: str) -> str:
     return f"the {which} {len(hands)} parts"
 
 
-class Heard:
+class LazyAnalysis:
     """A work as heard. Needs at least one note."""
 
     def __init__(self, played: Played) -> None:

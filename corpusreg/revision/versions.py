@@ -15,9 +15,9 @@ from corpusreg.instruments import Instruments, load
 from corpusreg.measures.analysis import Analysis, analyse
 from corpusreg.revision import contrast as ways
 from corpusreg.revision.intentions import LIKE, Intention, intention
-from corpusreg.revision.limits import Limits
+from corpusreg.revision.limits import MoveLimits
 from corpusreg.revision.search import Option, goals, options
-from corpusreg.revision.units import Heard, Moved, Music, moved, music, strained
+from corpusreg.revision.units import LazyAnalysis, Moved, Music, moved, music, strained
 from corpusreg.score.notes import Score
 from corpusreg.score.played import perform
 from corpusreg.score.rewrite import Change, changed, check_target, slurs, write
@@ -115,8 +115,8 @@ def _contrast(
     labels = score.bars.labels
     first, last = find_bars(labels, bars, path.name) if bars else (0, len(labels))
     music = _music(path, score, load(ranges))
-    limits = Limits(music, melody=True)
-    page = Heard(perform(score, as_written=True))
+    limits = MoveLimits(music, melody=True)
+    page = LazyAnalysis(perform(score, as_written=True))
     change = ways.contrast(music, limits, page, way, first, last)
     where = bars_words(labels, first, last)
     if not change.octaves.any():
@@ -225,12 +225,12 @@ def _model(reference: Reference, wanted: Intention) -> Example | None:
 
 def _options(
     path: Path, score: Score, wanted: Intention, model: Example | None, table: Instruments
-) -> tuple[Music, Heard, list[Option]]:
+) -> tuple[Music, LazyAnalysis, list[Option]]:
     """Options that keep slurs whole; where there are none, such as divide one."""
     for divided in (False, True):
         music = _music(path, score, table, divided=divided)
-        limits = Limits(music, melody=False)
-        before = Heard(limits.played)
+        limits = MoveLimits(music, melody=False)
+        before = LazyAnalysis(limits.played)
         aims = goals(wanted, music, before, path.name, model)
         found = options(music, limits, before, aims)
         if found:

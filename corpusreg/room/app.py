@@ -35,7 +35,7 @@ from corpusreg.documents.handout.reading import class_of
 from corpusreg.documents.pictures import look
 from corpusreg.norms.cohorts import misfit
 from corpusreg.norms.reference import Rung
-from corpusreg.room.changes import WAYS, Made
+from corpusreg.room.changes import WAYS, TaskResult
 from corpusreg.room.desk import Desk
 from corpusreg.room.piles import FilledForm, Pile, PilePiece, PileWork
 from corpusreg.room.uploads import FILES, MEGABYTE, PER_FILE, TOTAL, clean
@@ -267,7 +267,7 @@ def _class_page(pile: Pile, asked: FilledForm | None, problem: str) -> str:
 def _piece_page(pile: Pile, number: int, asked: FilledForm | None, problem: str) -> str:
     doing, piece = pile.doing, pile.pieces[number]
     works = [(place, each) for place, each in enumerate(pile.works) if each.piece == number]
-    longest = max(piece.told, key=lambda each: len(each.labels), default=None)
+    longest = max(piece.works, key=lambda each: len(each.labels), default=None)
     passages: Mapping[str, tuple[Model, ...]] = {}
     if longest:
         passages = models(Session().reference_state().get("reference_id", ""), longest.kind)
@@ -279,7 +279,7 @@ def _piece_page(pile: Pile, number: int, asked: FilledForm | None, problem: str)
             if each.file == piece.file
         ], pile=pile, piece=piece, number=number, works=works,
         asked=asked, problem=problem, groups=_groups(pile, number), ways=WAYS,
-        wants=fitting(piece.told), lines=parts_to_give(piece.told),
+        wants=fitting(piece.works), lines=parts_to_give(piece.works),
         labels=longest.labels if longest else (), models=passages, kinds=KINDS,
         misfit=misfit_words,
     )  # fmt: skip
@@ -528,7 +528,7 @@ def _page(path: Path, name: str) -> Response:
     return response
 
 
-def _made(desk: Desk, key: str, number: int) -> Made | None:
+def _made(desk: Desk, key: str, number: int) -> TaskResult | None:
     found = _pile(desk, key).changes.get(number)
     return found[1] if found else None
 
@@ -566,9 +566,9 @@ def _groups(pile: Pile, number: int | None = None) -> dict[str, list[_CohortChoi
     """
     pieces = pile.pieces if number is None else [pile.pieces[number]]
     found: dict[str, list[_CohortChoice]] = {_FIT: [], _FIT_SOME: [], _FIT_NONE: []}
-    read = sum(bool(piece.told) for piece in pieces)
+    read = sum(bool(piece.works) for piece in pieces)
     with Session() as session:
-        cells = session.coverage().found.cells
+        cells = session.coverage().result.cells
     for (ensemble, period), cell in cells.items():
         if not ensemble or not period or cell.works < _FEW:
             continue
@@ -586,9 +586,9 @@ def _groups(pile: Pile, number: int | None = None) -> dict[str, list[_CohortChoi
 def _fits(piece: PilePiece, cohort: str) -> bool:
     """Whether works chosen by a cohort are for the players of all works in a file."""
     where = dict(pair.split("=", 1) for pair in cohort.split(","))
-    return bool(piece.told) and all(
+    return bool(piece.works) and all(
         not misfit(each.kind, single_line=each.single_line, rung=Rung(where, ""), placed=True)
-        for each in piece.told
+        for each in piece.works
     )
 
 

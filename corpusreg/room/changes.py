@@ -17,7 +17,7 @@ from corpusreg.score.formats import FORMATS
 from corpusreg.session import Session, Way
 from corpusreg.system.errors import CorpusregError
 
-__all__ = ["WAYS", "ContrastTask", "DraftTask", "Made", "ReviseTask", "Task", "work"]
+__all__ = ["WAYS", "ContrastTask", "DraftTask", "ReviseTask", "Task", "TaskResult", "work"]
 
 # What the page calls the ways of a contrast.
 WAYS = {
@@ -78,7 +78,7 @@ class Offer:
 
 
 @dataclass(frozen=True)
-class Made:
+class TaskResult:
     """What came of a task: a heading, a page to look at or None, and what to take away."""
 
     title: str
@@ -89,7 +89,7 @@ class Made:
 Task = PlaceTask | DrawTask | DraftTask | ContrastTask | ReviseTask
 
 
-def work(task: Task) -> PlacedWorks | Made | tuple[DrawnPiece, ...]:
+def work(task: Task) -> PlacedWorks | TaskResult | tuple[DrawnPiece, ...]:
     """Do what is asked. Raises CorpusregError where it cannot be done, without folders."""
     if isinstance(task, PlaceTask):
         return place(task)
@@ -104,7 +104,7 @@ def work(task: Task) -> PlacedWorks | Made | tuple[DrawnPiece, ...]:
         raise CorpusregError(told.removeprefix("--toward ")) from error
 
 
-def _draft(task: DraftTask) -> Made:
+def _draft(task: DraftTask) -> TaskResult:
     page = task.to / _PAGE
     with Session() as session:
         found = session.compare_all(task.folder / task.file, task.cohort, against=task.earlier)
@@ -116,24 +116,24 @@ def _draft(task: DraftTask) -> Made:
             studied=found.studied, drafts=found.drafts, reference=session.reference,
         )  # fmt: skip
     title = found.comparisons[0].piece.title
-    return Made(f"{title}: what changed since {task.earlier.name}", page)
+    return TaskResult(f"{title}: what changed since {task.earlier.name}", page)
 
 
-def _contrast(task: ContrastTask) -> Made:
+def _contrast(task: ContrastTask) -> TaskResult:
     path = task.folder / task.file
     endings = [".musicxml", ".mid"] if _family(path) == "musicxml" else [".mid"]
     files = [task.to / f"{path.stem}-{task.how}{ending}" for ending in endings]
     answer = Session().contrast(
         path, task.how, bars=task.bars or None, to=files, number=task.number or None
     )
-    page, found = task.to / _PAGE, answer.found
+    page, found = task.to / _PAGE, answer.result
     answer.report(page)
     where = f", {found.bars}" if task.bars else ""
     offers = tuple(Offer("", file) for file in files)
-    return Made(f"{found.title}{where}: {WAYS[task.how]}", page, offers)
+    return TaskResult(f"{found.title}{where}: {WAYS[task.how]}", page, offers)
 
 
-def _revise(task: ReviseTask) -> Made:
+def _revise(task: ReviseTask) -> TaskResult:
     path = task.folder / task.file
     with Session() as session:
         found = session.revise(
@@ -142,9 +142,9 @@ def _revise(task: ReviseTask) -> Made:
             to=task.to if _family(path) in ("musicxml", "midi") else None,
             cohort=task.cohort,
             number=task.number or None,
-        ).found
+        ).result
     offers = tuple(Offer(each.words, each.file) for each in found.revisions)
-    return Made(f"{found.piece.piece.title}, toward '{found.toward}'", None, offers)
+    return TaskResult(f"{found.piece.piece.title}, toward '{found.toward}'", None, offers)
 
 
 def _family(path: Path) -> str:

@@ -38,7 +38,7 @@ from corpusreg.documents.handout.piece import DrawnPiece, chain, earlier_drafts
 from corpusreg.documents.handout.reading import Read, class_of, problem_of, titled, with_scores
 from corpusreg.documents.handout.roster import NO_ROSTER, Roster, read_roster, with_codes
 from corpusreg.documents.handout.writing import measures_of, write
-from corpusreg.room.changes import ContrastTask, DraftTask, Made, ReviseTask, Task, work
+from corpusreg.room.changes import ContrastTask, DraftTask, ReviseTask, Task, TaskResult, work
 from corpusreg.room.piles import (
     FilledForm,
     Pile,
@@ -372,7 +372,7 @@ class Desk:
             piece = pile.pieces[place]
             if piece.kept:
                 self._reports.put((_LATER, next(self._numbers), pile, piece))
-        read = sum(bool(piece.told) for piece in pile.pieces)
+        read = sum(bool(piece.works) for piece in pile.pieces)
         if read:
             what = "The piece is" if read == 1 else f"{read} pieces are"
             pile.news = f"{what} compared."
@@ -400,7 +400,7 @@ class Desk:
                 continue
             to = piece.kept.with_suffix(".html")
             try:
-                (answer,) = self._writers.each([ReportTask(piece.kept, to)])
+                (answer,) = self._writers.answers([ReportTask(piece.kept, to)])
                 if answer.error:
                     raise answer.error
                 piece.report = to
@@ -417,7 +417,7 @@ class Desk:
         settings = replace(saved.settings, measures=measures_of(None, edits, saved.settings))
         tasks = [
             DrawTask(
-                pile.scores, piece.file, piece.kept, piece.told, settings.corrections,
+                pile.scores, piece.file, piece.kept, piece.works, settings.corrections,
                 settings.measures,
             )
             for piece in pile.pieces
@@ -454,10 +454,10 @@ class Desk:
         pile.news = "The handouts are ready."
 
     def _change(self, pile: Pile, number: int, file: str, task: Task) -> None:
-        (answer,) = self._scores.each([task])
+        (answer,) = self._scores.answers([task])
         if answer.error:
             raise answer.error
-        made: Made = answer.result
+        made: TaskResult = answer.result
         pile.changes[number] = file, made
         many = "One way" if len(made.offers) == 1 else f"{len(made.offers)} ways"
         pile.news = "The page is ready, below." if made.page else f"{many} to try."
@@ -490,7 +490,7 @@ class Desk:
             PlaceTask(pieces_folder(), name, folder / f"kept-{name}", None) for name in _WARM
         ]
         with contextlib.suppress(StoppedError):  # the room is closed already
-            self._scores.each(tasks)
+            self._scores.answers(tasks)
 
 
 def _packed(folder: Path) -> Path:
@@ -522,7 +522,7 @@ def _settle(piece: PilePiece, answer: Outcome) -> None:
     """What became of a file, kept with it."""
     if answer.error is None:
         found: PlacedWorks = answer.result
-        piece.told, piece.problems = found.pieces, found.problems
+        piece.works, piece.problems = found.pieces, found.problems
         piece.kept = answer.item.to if found.pieces else None
     else:
         (words,) = inside(answer.item.folder, [_line(answer.error)])

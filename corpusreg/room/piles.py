@@ -13,7 +13,7 @@ from corpusreg.comparison.class_piece import ClassPiece
 from corpusreg.comparison.classroom import Class, Unread
 from corpusreg.documents.handout.reading import class_of
 from corpusreg.documents.handout.roster import NO_ROSTER, Roster, Writer
-from corpusreg.room.changes import Made
+from corpusreg.room.changes import TaskResult
 from corpusreg.room.uploads import Taken, clean
 from corpusreg.system.errors import UsageError
 
@@ -32,7 +32,7 @@ class PilePiece:
     """
 
     file: str
-    told: tuple[ClassPiece, ...] = ()
+    works: tuple[ClassPiece, ...] = ()
     problems: tuple[str, ...] = ()
     kept: Path | None = None
     report: Path | None = None
@@ -42,8 +42,8 @@ class PilePiece:
     @property
     def title(self) -> str:
         """What it is called."""
-        several = f" and {len(self.told) - 1} more" if len(self.told) > 1 else ""
-        return f"{self.told[0].title}{several}" if self.told else self.file
+        several = f" and {len(self.works) - 1} more" if len(self.works) > 1 else ""
+        return f"{self.works[0].title}{several}" if self.works else self.file
 
 
 @dataclass(frozen=True)
@@ -98,7 +98,7 @@ class Pile:
     problem: str = ""
     asked: FilledForm | None = None
     sheets: PileSheets | None = None
-    changes: dict[int, tuple[str, Made]] = field(default_factory=dict)
+    changes: dict[int, tuple[str, TaskResult]] = field(default_factory=dict)
     made: int = 0  # reports, sheets and changes so far, for names of files
 
     @property
@@ -124,7 +124,7 @@ class Pile:
             for piece in self.pieces
             for problem in piece.problems
         ]
-        pieces = [each for piece in self.pieces for each in piece.told]
+        pieces = [each for piece in self.pieces for each in piece.works]
         called = self.names.known([piece.file for piece in self.pieces])
         return SavedClass(
             self.taken.name, tuple(pieces), tuple(unread), called, self.settings,
@@ -134,13 +134,13 @@ class Pile:
     @property
     def with_scores(self) -> bool:
         """Whether the scores are here; a class may have been saved without them."""
-        return all(piece.kept or not piece.told for piece in self.pieces)
+        return all(piece.kept or not piece.works for piece in self.pieces)
 
     def place(self, piece: ClassPiece) -> int:
         """The place of a piece's file among all."""
         return next(n for n, each in enumerate(self.pieces) if each.file == piece.file)
 
-    def recent(self, file: str) -> list[tuple[int, Made]]:
+    def recent(self, file: str) -> list[tuple[int, TaskResult]]:
         """Drafts, contrasts and options of a file with their numbers, the last first."""
         # A copy in one step: another thread adds to them while a page is made.
         return [(n, made) for n, (of, made) in list(self.changes.items())[::-1] if of == file]
@@ -151,7 +151,7 @@ class Pile:
         return [
             PileWork(place, piece.file, each.number, each.title)
             for place, piece in enumerate(self.pieces)
-            for each in piece.told
+            for each in piece.works
         ]
 
 
@@ -176,7 +176,7 @@ def without_scores(key: str, folder: Path, kept: SavedClass) -> Pile:
     found: dict[str, PilePiece] = {}
     for each in kept.pieces:
         piece = found.setdefault(each.file, PilePiece(each.file, done=True))
-        piece.told = (*piece.told, each)
+        piece.works = (*piece.works, each)
     for unread in kept.unread:
         piece = found.setdefault(unread.file, PilePiece(unread.file, done=True))
         piece.problems = (*piece.problems, unread.why)

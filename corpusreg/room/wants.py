@@ -152,7 +152,7 @@ def _passages(session: Session, kind: str, ensemble: str | None) -> tuple[Model,
     try:
         shown = session.examples(
             cast("PassageKind", kind), ensemble=ensemble, count=_EACH
-        ).found.found
+        ).result.passages
     except CorpusregError:
         return ()
     return tuple(

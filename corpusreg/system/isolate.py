@@ -486,7 +486,7 @@ class Pool:
     def __exit__(self, *_: object) -> None:
         self.close()
 
-    def each(self, items: Sequence[Any]) -> list[Outcome]:
+    def answers(self, items: Sequence[Any]) -> list[Outcome]:
         """Answers in the order of the items, which can be keys of a dict.
 
         An item that passes a limit or crashes its child has an error in its answer and

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
-__all__ = ["capital", "did_you_mean", "joined", "plural", "shared_start"]
+__all__ = ["capital", "did_you_mean", "joined", "nearest", "plural", "shared_start"]
 
 
+_FEW = 40  # names that are all listed where none is near
 _PART = 3  # letters from which a word is looked for inside others
 
 
@@ -32,6 +33,17 @@ def did_you_mean(word: str, known: Iterable[str], most: int = 3) -> str:
     near = [name for name in names if part and part in name.casefold()][:most]
     near = near or difflib.get_close_matches(word, names, n=most, cutoff=0.6)
     return f"; did you mean {' or '.join(near)}?" if near else ""
+
+
+def nearest(word: str, known: Iterable[str]) -> str:
+    """`did_you_mean`, and where none is near all known words, unless they are many.
+
+    >>> nearest("x", ["modern", "baroque"])
+    '; there are modern, baroque'
+    """
+    names = list(dict.fromkeys(known))
+    every = f"; there are {', '.join(names)}" if len(names) <= _FEW else ""
+    return did_you_mean(word, names) or every
 
 
 def joined(texts: Sequence[str]) -> str:

@@ -15,17 +15,25 @@ from corpusreg.comparison.class_piece import (
     DEVICES,
     Assignment,
     ClassPiece,
+    ComparedWith,
     Correction,
-    Draft,
-    Group,
+    EarlierDraft,
     Happening,
-    Place,
+    MeasurePlace,
     Run,
-    Told,
+    Sentence,
     Unusual,
     happened,
 )
-from corpusreg.comparison.classroom import LEAST, Class, Line, Member, Shared, Since, chance
+from corpusreg.comparison.classroom import (
+    LEAST,
+    Class,
+    ClassLine,
+    Member,
+    Shared,
+    Since,
+    chance,
+)
 from corpusreg.comparison.comparison import Comparison
 from corpusreg.comparison.findings import (
     SHOWN_BARS,
@@ -57,7 +65,7 @@ from corpusreg.text.wording import bar_words, bars_joined, number, place_words, 
 __all__ = [
     "RULE", "assignment_answer", "assignment_words", "chance_words", "class_piece",
     "class_text", "corrected", "device_words", "draft_of", "line_words", "misfit_words",
-    "named", "passages", "question", "shared_words", "since_words", "told",
+    "named", "passages", "question", "shared_words", "sheet_sentences", "since_words",
 ]  # fmt: skip
 
 RULE = (
@@ -81,7 +89,7 @@ _NAME = 60  # letters of a teacher's own name for an event
 
 
 def class_piece(
-    c: Comparison, file: str, changed: str = "", drafts: Sequence[Draft] = ()
+    c: Comparison, file: str, changed: str = "", drafts: Sequence[EarlierDraft] = ()
 ) -> ClassPiece:
     """What a class keeps of a compared piece. file: as the class knows it; changed: since
     the earlier draft, in a sentence or two; drafts: the earlier ones, oldest first."""
@@ -100,7 +108,7 @@ def class_piece(
         labels=tuple(labels),
         starts=tuple(labels.values()),
         heard=len(c.bars),
-        group=Group(
+        group=ComparedWith(
             rung.name,
             r.company.title,
             r.company.works,
@@ -121,11 +129,11 @@ def class_piece(
     )
 
 
-def draft_of(c: Comparison) -> Draft:
+def draft_of(c: Comparison) -> EarlierDraft:
     """What a class keeps of an earlier draft."""
     r = reading(c)
     values = {each.name: value_words(each) for each in r.headlines()}
-    return Draft(length_words(r), values, short(r.first, r.piece) if r.first else "")
+    return EarlierDraft(length_words(r), values, short(r.first, r.piece) if r.first else "")
 
 
 def _labels(c: Comparison) -> dict[str, int]:
@@ -161,7 +169,7 @@ def _happenings(r: Reading) -> Iterable[Happening]:
         )
 
 
-def _otherwise(r: Reading) -> Told | None:
+def _otherwise(r: Reading) -> Sentence | None:
     found = r.otherwise
     if found is None:
         return None
@@ -172,7 +180,7 @@ def _otherwise(r: Reading) -> Told | None:
     shown = shown_run(found, r.piece.played_bars)
     about = "player" if part else found.name
     where = place_words(found.place) if found.place else "the piece"
-    own = Told(about, sentence(found, r.piece), where, shown[:2] if shown else None, part)
+    own = Sentence(about, sentence(found, r.piece), where, shown[:2] if shown else None, part)
     return replace(next(of_part, own), short=short(found, r.piece))
 
 
@@ -197,21 +205,21 @@ def _unusual(found: Finding, r: Reading) -> Unusual:
     )
 
 
-def _stay(found: Finding, r: Reading) -> Told:
+def _stay(found: Finding, r: Reading) -> Sentence:
     assert found.place is not None
     shown = shown_run(found, r.piece.played_bars)
     where = "the piece" if throughout(found, r.piece) else place_words(found.place)
-    return Told(
+    return Sentence(
         "stay", event_sentence(found, r), where,
         shown[:2] if shown else None, bars=found.place.bars, short=short(found, r.piece),
     )  # fmt: skip
 
 
-def _players(r: Reading) -> Iterable[Told]:
+def _players(r: Reading) -> Iterable[Sentence]:
     """What a player would ask about: notes beyond a range, long passages far up or down,
     chords out of reach."""
     for each in r.beyond:
-        yield Told("player", beyond_words(each, r.piece), "the piece")
+        yield Sentence("player", beyond_words(each, r.piece), "the piece")
     told = {each.part for each in r.beyond}
     for found in r.reaching:
         (name,) = found.players
@@ -219,16 +227,16 @@ def _players(r: Reading) -> Iterable[Told]:
             first, last = found.place.first, found.place.last
             part = name if len(r.piece.parts) > 1 else ""
             shown = first, min(last, first + SHOWN_BARS)
-            yield Told("player", reach_words(found, r.piece), "the piece", shown, part)
+            yield Sentence("player", reach_words(found, r.piece), "the piece", shown, part)
     for asked in r.practical:
-        yield Told("player", practical_words(asked, r.piece), bar_words(asked.bar))
+        yield Sentence("player", practical_words(asked, r.piece), bar_words(asked.bar))
 
 
-def _place(found: Finding) -> Place:
+def _place(found: Finding) -> MeasurePlace:
     rank = found.rank
     if rank is None:
-        return Place(value_words(found), found.reason, None)
-    return Place(
+        return MeasurePlace(value_words(found), found.reason, None)
+    return MeasurePlace(
         value_words(found), rank_words(rank), rank.percentile, rank.tied >= TIED, rank.interval
     )
 
@@ -302,7 +310,7 @@ def named(member: Member) -> str:
     return f"{plain_title} ({member.who})" if member.who else member.label
 
 
-def misfit_words(group: Group) -> str:
+def misfit_words(group: ComparedWith) -> str:
     """Why the works do not fit the piece, '' where they do."""
     return MISFITS[group.misfit] if group.misfit else ""
 
@@ -312,7 +320,7 @@ def device_words(device: str) -> str:
     return NAMES.get(device) or _EDGES.get(device) or plain(device)[:_NAME]
 
 
-def line_words(line: Line) -> str:
+def line_words(line: ClassLine) -> str:
     """A line for those who do not see it."""
     low, high, tied = (len(line.on(side)) for side in ("low", "high", "none"))
     name = capital(title(line.measure.name))
@@ -477,29 +485,29 @@ PASSAGES = 2
 _DWELLS = ("longest_dwell", "expected_dwell")
 
 
-def told(piece: ClassPiece, chosen: Collection[str]) -> tuple[Told, ...]:
+def sheet_sentences(piece: ClassPiece, chosen: Collection[str]) -> tuple[Sentence, ...]:
     """At most three sentences, the most telling first. chosen: names of measures."""
-    found: dict[str, Told] = {}
+    found: dict[str, Sentence] = {}
     for each in _candidates(piece, frozenset(chosen)):
         if len(found) < MOST:
             found.setdefault(each.said, each)
     return tuple(found.values())
 
 
-def passages(sentences: Sequence[Told], piece: ClassPiece) -> tuple[Told, ...]:
+def passages(sentences: Sequence[Sentence], piece: ClassPiece) -> tuple[Sentence, ...]:
     """Two sentences whose bars are to be shown, in the order they are heard.
 
     Those said first, unless their bars are much the same; where these have not enough bars,
     other events.
     """
-    chosen: list[Told] = []
+    chosen: list[Sentence] = []
     for each in (*sentences, *map(_event, piece.happenings), *piece.stays):
         if each.shown and len(chosen) < PASSAGES and not any(_meet(each, o) for o in chosen):
             chosen.append(each)
     return tuple(sorted(chosen, key=lambda each: each.shown or (0, 0)))
 
 
-def question(sentences: Sequence[Told], piece: ClassPiece) -> str:
+def question(sentences: Sequence[Sentence], piece: ClassPiece) -> str:
     """One open question about the first sentence, '' where there is none."""
     if not sentences:
         return ""
@@ -511,8 +519,8 @@ def question(sentences: Sequence[Told], piece: ClassPiece) -> str:
     return _QUESTIONS.get(first.about, _OF_OWN).format(where=first.where)
 
 
-def _candidates(piece: ClassPiece, chosen: frozenset[str]) -> Iterator[Told]:
-    first = _told(piece.first)
+def _candidates(piece: ClassPiece, chosen: frozenset[str]) -> Iterator[Sentence]:
+    first = _as_sentences(piece.first)
     yield from first
     yield from piece.players[:1]
     events = [each for each in map(_event, piece.clearest()) if each not in first]
@@ -526,7 +534,7 @@ def _candidates(piece: ClassPiece, chosen: frozenset[str]) -> Iterator[Told]:
     for each in unusual:
         listen = f" Listen to {each.where}." if each.where else ""
         where = each.where or "the piece"
-        yield Told(each.name, f"{each.sentence}{listen}", where, each.shown)
+        yield Sentence(each.name, f"{each.sentence}{listen}", where, each.shown)
     yield from events[:1]
     # That it stays unusually long in one register says as much as the stay itself.
     if not any(each.name in _DWELLS for each in unusual):
@@ -534,17 +542,17 @@ def _candidates(piece: ClassPiece, chosen: frozenset[str]) -> Iterator[Told]:
     yield from events[1:2]
 
 
-def _told(found: Happening | Told | None) -> list[Told]:
+def _as_sentences(found: Happening | Sentence | None) -> list[Sentence]:
     if found is None:
         return []
-    return [found if isinstance(found, Told) else _event(found)]
+    return [found if isinstance(found, Sentence) else _event(found)]
 
 
-def _event(each: Happening) -> Told:
-    return Told(each.device, each.said, each.where, each.shown)
+def _event(each: Happening) -> Sentence:
+    return Sentence(each.device, each.said, each.where, each.shown)
 
 
-def _meet(one: Told, other: Told) -> bool:
+def _meet(one: Sentence, other: Sentence) -> bool:
     """Whether two sentences show much the same bars: half of the shorter or more."""
     (a, b), (c, d) = one.shown or (0, 0), other.shown or (0, 0)
     return 2 * (min(b, d) - max(a, c)) >= min(b - a, d - c)

@@ -29,8 +29,8 @@ from corpusreg.text.tabular import items, screen, wrap
 from corpusreg.text.wording import bar_range, labels, register, rounded
 
 __all__ = [
-    "NOTHING", "change_words", "changed_bars", "drafts_document", "drafts_text", "in_short",
-    "measure_row", "remarks", "run_words", "told_changes",
+    "NOTHING", "change_words", "changed_bars", "clearest_changes", "drafts_document",
+    "drafts_text", "in_short", "measure_row", "remarks", "run_words",
 ]  # fmt: skip
 
 NOTHING = "Nothing has changed."
@@ -93,11 +93,11 @@ def measure_row(each: MeasureChange) -> tuple[str, str, str, str]:
     """Title, value before, value now, and what is said of it."""
     values = each.before.value, each.now.value
     before, now = (value_words(each.measure, value) for value in values)
-    said = _said(each) if each.changed else _ALIKE if before == now else _NEARLY
+    said = _change_cell(each) if each.changed else _ALIKE if before == now else _NEARLY
     return each.measure.title, before, now, said
 
 
-def _said(each: MeasureChange) -> str:
+def _change_cell(each: MeasureChange) -> str:
     if each.before.value is None or each.now.value is None:
         missing = each.now if each.now.value is None else each.before
         when = "now" if each.now.value is None else "before"
@@ -128,7 +128,7 @@ def _item(item: PlacedStay | Shift | Event, played: Played) -> str:
     return f"{where} {stays} in one register, {notes}"
 
 
-def told_changes(d: Drafts) -> tuple[list[DraftChange], str]:
+def clearest_changes(d: Drafts) -> tuple[list[DraftChange], str]:
     """The clearest stays, shifts and events that are not as before, in order of time.
 
     With them a sentence that says how many are left out, '' where none is.
@@ -247,7 +247,7 @@ def _measures(d: Drafts) -> list[str]:
 
 
 def _changes(d: Drafts) -> list[str]:
-    told, more = told_changes(d)
+    told, more = clearest_changes(d)
     lines = items([change_words(each, d) for each in told] or ["none"])
     return [*lines, *wrap(more, indent="  ")]
 

@@ -106,7 +106,7 @@ def _length(bars: float) -> str:
 
 def examples_text(found: Examples) -> str:
     """Passages with their works, most strongly so first, and how they were put in order."""
-    if not found.found:
+    if not found.passages:
         return "The reference has no such passage; ask for less in particular."
     lines: list[str] = []
     for kind, several in by_kind(found):
@@ -120,7 +120,7 @@ def by_kind(found: Examples) -> list[tuple[ExampleKind, list[tuple[int, Example]
     """The passages with their numbers from 1, those of one kind that follow each other
     together.
     """
-    grouped = groupby(enumerate(found.found, start=1), key=lambda pair: pair[1].kind)
+    grouped = groupby(enumerate(found.passages, start=1), key=lambda pair: pair[1].kind)
     return [(KINDS[kind], list(several)) for kind, several in grouped]
 
 
@@ -193,7 +193,7 @@ def examples_document(found: Examples) -> dict[str, Any]:
         "definitions": VERSION,
         "kind": found.kind,
         "strength": f"0 to 100: {strength}",
-        "examples": [_document(each, ("facts",)) for each in found.found],
+        "examples": [_document(each, ("facts",)) for each in found.passages],
     }
 
 

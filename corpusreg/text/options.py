@@ -8,7 +8,7 @@ from corpusreg.measures.events import Event
 from corpusreg.measures.shifts import Shift
 from corpusreg.measures.stays import Stay
 from corpusreg.revision.search import Option, alike, events_at, first_played
-from corpusreg.revision.units import Heard, Music, strained
+from corpusreg.revision.units import LazyAnalysis, Music, strained
 from corpusreg.system.phrases import capital, joined, plural
 from corpusreg.text.findings import event_words
 from corpusreg.text.sentences import moved_how, range_words, shift_words
@@ -35,7 +35,7 @@ def bars_words(labels: Sequence[str], first: int, last: int) -> str:
     return f"bars {labels[first]}–{labels[last - 1]}"
 
 
-def option_words(music: Music, option: Option, before: Heard) -> str:
+def option_words(music: Music, option: Option, before: LazyAnalysis) -> str:
     """What an option does and what comes of it, one or more sentences."""
     move = option.move
     where = bars_words(music.score.bars.labels, move.first, move.last)
@@ -83,8 +83,8 @@ def _why(option: Option) -> str:
     return _OCTAVES[kind]
 
 
-def _effect(option: Option, before: Heard) -> str:
-    wanted, now = option.goal, option.heard
+def _effect(option: Option, before: LazyAnalysis) -> str:
+    wanted, now = option.goal, option.measured
     kind = wanted.intention.kind
     if kind == "lighter":
         return f"About {round(100 * option.gain)} % less sound; the lowest notes stay"
@@ -120,7 +120,7 @@ def _effect(option: Option, before: Heard) -> str:
     return f"{event_words(event, now.played.bars, now.played.spelling)}{known}"
 
 
-def _shift_there(now: Heard, before: Heard, at: int) -> str:
+def _shift_there(now: LazyAnalysis, before: LazyAnalysis, at: int) -> str:
     """The shift in a played bar, and the one that is there already."""
     shift, *known = (
         shift for heard in (now, before) for shift in heard.shifts if shift.bar == at
@@ -129,7 +129,7 @@ def _shift_there(now: Heard, before: Heard, at: int) -> str:
     return f"A shift in {shift_words(shift, now.played.bars)}{was}"
 
 
-def _like(found: Shift | Event | Stay, now: Heard) -> str:
+def _like(found: Shift | Event | Stay, now: LazyAnalysis) -> str:
     bars = now.played.bars
     if isinstance(found, Shift):
         return f"A shift in {shift_words(found, bars)}"

@@ -12,7 +12,7 @@ from typing import Any
 
 from corpusreg.comparison.comparison import Comparison, Place
 from corpusreg.comparison.findings import Finding, PieceFacts, Reading
-from corpusreg.comparison.players import MUCH, Beyond, Lying, Player, Reach, Still
+from corpusreg.comparison.players import MUCH, Beyond, InstrumentUse, Player, Reach, Still
 from corpusreg.comparison.playing import SOLO, OutOfRange, Practical, Singing, Stretch
 from corpusreg.instruments.ensembles import kinds
 from corpusreg.measures.height import Height
@@ -59,7 +59,7 @@ _SECOND = "the second change of such voices (from memory; schools differ)"
 _MOVES = 3  # semitones by which the middle of a voice moves over time for it to be told
 
 
-def tires(lies: Lying) -> bool:
+def tires(lies: InstrumentUse) -> bool:
     """Whether a part spends a quarter of its time or more in a tiring zone."""
     return lies.tiring >= MUCH and _telling(lies)
 
@@ -179,9 +179,9 @@ def player_remarks(c: Comparison, r: Reading) -> list[str]:
     others = [_reach_short(each, r.piece) for each in r.reaching if not each.main]
     found += [f"Less far out: {'; '.join(others)}."] if others else []
     told = {each.players[0] for each in r.reaching if _reach(each).zone == "tiring"}
-    tired = [_name(p) for p in c.players.parts if p.lying and tires(p.lying)]
+    tired = [_name(p) for p in c.players.parts if p.use and tires(p.use)]
     if told.issuperset(tired):
-        found += [CAUTION] if _edges_told(c) else []
+        found += [CAUTION] if _edge_lines(c) else []
     else:
         found.append(f"{', '.join(tired)}: {TIRING[0].lower()}{TIRING[1:]}")
     two = c.players.two_level
@@ -191,7 +191,7 @@ def player_remarks(c: Comparison, r: Reading) -> list[str]:
         if longest and longest.last - longest.first >= _LONG:
             where = bar_range(c.bars, longest.first, longest.last)
             found.append(f"{capital(where)}: {said}.")
-    unknown = [_name(player) for player in c.players.parts if player.lying is None]
+    unknown = [_name(player) for player in c.players.parts if player.use is None]
     if unknown:
         found.append(
             f"No instrument is known for {', '.join(unknown)}: notes are shown, but not how "
@@ -200,9 +200,9 @@ def player_remarks(c: Comparison, r: Reading) -> list[str]:
     return found
 
 
-def _edges_told(c: Comparison) -> bool:
+def _edge_lines(c: Comparison) -> bool:
     """Whether some line of a part speaks of its edge, so that extremes deserve a word."""
-    known = [p.lying for p in c.players.parts if p.lying and not p.lying.out_of_range]
+    known = [p.use for p in c.players.parts if p.use and not p.use.out_of_range]
     return any(lies.reach or (_telling(lies) and lies.tiring >= _SOME) for lies in known)
 
 
@@ -361,13 +361,13 @@ def _line(player: Player, spelling: Spelling) -> str:
     name = _name(player)
     name = name if len(name) <= _NAME else f"{name[: _NAME - 3]}..."
     notes = register(player.lowest, player.highest, spelling)
-    if player.lying is None:
+    if player.use is None:
         return f"{name:<{_NAME}} {notes}"
-    strip = _strip(player, player.lying)
-    return f"{name:<{_NAME}} {notes:<11} {strip} {asks_words(player.lying)}".rstrip()
+    strip = _strip(player, player.use)
+    return f"{name:<{_NAME}} {notes:<11} {strip} {asks_words(player.use)}".rstrip()
 
 
-def _strip(player: Player, lies: Lying) -> str:
+def _strip(player: Player, lies: InstrumentUse) -> str:
     """The range from its lowest to its highest note, darker where more lies; < > beyond it."""
     low, high = lies.instrument.professional
     cells = [0.0] * _STRIP
@@ -380,7 +380,7 @@ def _strip(player: Player, lies: Lying) -> str:
     return left + "".join(signs) + right
 
 
-def asks_words(lies: Lying) -> str:
+def asks_words(lies: InstrumentUse) -> str:
     """What a part asks of its player in a few words; '' where its edges tell nothing."""
     beyond = sum(each.notes for each in lies.out_of_range)
     if beyond:
@@ -394,7 +394,7 @@ def asks_words(lies: Lying) -> str:
     return "at ease"
 
 
-def _telling(lies: Lying) -> bool:
+def _telling(lies: InstrumentUse) -> bool:
     """Whether the edges of the range say something about ease."""
     return lies.instrument.family != "keyboard" and not lies.instrument.generic
 
@@ -437,12 +437,12 @@ def two_level_document(c: Comparison) -> dict[str, Any] | None:
         "parts": [
             {
                 "name": player.name,
-                "grid": _grid(player.lying.grid.tolist()),
-                "middle_but_edge": _round(player.lying.middle_but_edge),
-                "edge_but_middle": _round(player.lying.edge_but_middle),
+                "grid": _grid(player.use.grid.tolist()),
+                "middle_but_edge": _round(player.use.middle_but_edge),
+                "edge_but_middle": _round(player.use.edge_but_middle),
             }
             for player in c.players.parts
-            if player.lying
+            if player.use
         ],
         "stays": [_still(each, c.bars) for each in two.stays],
         "unmatched": list(two.unmatched),
@@ -465,14 +465,14 @@ def beyond_document(each: Beyond, bars: PlayedBars, spelling: Spelling) -> dict[
 
 
 def _part(player: Player, played: Played) -> dict[str, Any]:
-    lies = player.lying
+    lies = player.use
     return {
         "name": player.name,
         "instrument": lies.instrument.id if lies else None,
         "lowest": note_name(player.lowest, played.spelling),
         "highest": note_name(player.highest, played.spelling),
         "audible": height_document(player.audible),
-        "height": _lying(lies, played) if lies else None,
+        "height": _use_document(lies, played) if lies else None,
         "out_of_range": [
             beyond_document(each, played.bars, played.spelling)
             for each in (lies.out_of_range if lies else ())
@@ -489,7 +489,7 @@ def _part(player: Player, played: Played) -> dict[str, Any]:
     }
 
 
-def _lying(lies: Lying, played: Played) -> dict[str, Any]:
+def _use_document(lies: InstrumentUse, played: Played) -> dict[str, Any]:
     bars = played.bars
     runs = {"tiring_bars": lies.tiring_run, "edge_bars": lies.edge_run}
     return {

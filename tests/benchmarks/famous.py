@@ -76,7 +76,7 @@ def page(folder: Path) -> str:
             answer = session.heights(
                 folder / file, bars, part=part, number=number, on=[on] if on else []
             )
-            said = passage_words(answer.found)
+            said = passage_words(answer.result)
             where = f"bars {bars.replace('-', '–')}"
             lines += ["", f"**{work}**, {who}, {where}.", *wrap(said, "> ", "> ")]
     return "\n".join(lines) + "\n"

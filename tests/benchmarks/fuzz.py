@@ -57,7 +57,7 @@ def mutants(count: int, workers: int, start: int) -> Iterator[Result]:
             counts: Counter[str] = Counter()
             found: list[str] = []
             with Pool(measured, workers, LIMITS) as pool:
-                answers = pool.each(batch)
+                answers = pool.answers(batch)
             for answer in answers:
                 where = f"{answer.item[0]}:{answer.item[1]}"
                 kind = Path(answer.item[0]).suffix
@@ -90,7 +90,7 @@ def commands(count: int, workers: int, start: int) -> Iterator[Result]:
             tried: Counter[str] = Counter()
             found: list[str] = []
             with Pool(variants.tried, workers, variants.LIMITS) as pool:
-                answers = pool.each(batch)
+                answers = pool.answers(batch)
             for answer in answers:
                 kind, family, _, together, _ = answer.item
                 tried[f"{family}, {kind}"] += together

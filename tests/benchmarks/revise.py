@@ -33,9 +33,9 @@ from corpusreg.instruments import load  # noqa: E402
 from corpusreg.measures.analysis import Analysis, analyse  # noqa: E402
 from corpusreg.revision.contrast import WAYS, contrast  # noqa: E402
 from corpusreg.revision.intentions import intention  # noqa: E402
-from corpusreg.revision.limits import Limits  # noqa: E402
+from corpusreg.revision.limits import MoveLimits  # noqa: E402
 from corpusreg.revision.search import goals, options  # noqa: E402
-from corpusreg.revision.units import Heard, music  # noqa: E402
+from corpusreg.revision.units import LazyAnalysis, music  # noqa: E402
 from corpusreg.score.notes import Score  # noqa: E402
 from corpusreg.score.played import Notes, Played, perform  # noqa: E402
 from corpusreg.score.rewrite import Change, changed, tie_chains  # noqa: E402
@@ -113,18 +113,18 @@ def restored(score: Score, size: float, bar: int, tally: dict[str, list[float]])
     """Whether an option for the played bar brings back half of a shift."""
     began = time.process_time()
     source = music(score, load())
-    limits = Limits(source, melody=False)
-    before = Heard(limits.played)
+    limits = MoveLimits(source, melody=False)
+    before = LazyAnalysis(limits.played)
     label = before.played.bars.labels[bar]
     wanted = goals(intention(f"move more at {label}"), source, before, "twin")
     found = options(source, limits, before, wanted)
     tally["seconds"].append(time.process_time() - began)
     tally["options"].append(len(found))
-    tally["bass"] += [bass_kept(limits.played, option.heard.played) for option in found]
+    tally["bass"] += [bass_kept(limits.played, option.measured.played) for option in found]
     return any(
         shift.bar == bar and shift.size >= size / 2
         for option in found
-        for shift in option.heard.analysis.shifts
+        for shift in option.measured.analysis.shifts
     )
 
 
@@ -133,8 +133,8 @@ def one(piece: Piece, tally: dict[str, list[float]]) -> None:
     score = piece.score
     before = analyse(piece.played)
     source = music(score, load())
-    limits = Limits(source, melody=True)
-    page = Heard(perform(score, as_written=True))
+    limits = MoveLimits(source, melody=True)
+    page = LazyAnalysis(perform(score, as_written=True))
     twins = {"twins": twin(score)}
     for way in WAYS:
         change = contrast(source, limits, page, way, 0, len(score.bars))

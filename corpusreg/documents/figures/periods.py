@@ -60,7 +60,7 @@ def period_picture(chart: Chart, prefix: str) -> Picture:
         say(figure, f"{chart.measure.title} [{unit}]", _LEFT, 18, SIZES["text"], "quiet")
         right = _LEFT + _ACROSS + 18
         say(figure, "middle, 95 % interval", right, 18, SIZES["small"], "quiet")
-        return as_picture(figure, prefix, chart.measure.title, _told(chart, factor, unit))
+        return as_picture(figure, prefix, chart.measure.title, _summary(chart, factor, unit))
 
 
 def trend_picture(chart: Chart, prefix: str) -> Picture | None:
@@ -166,7 +166,7 @@ def _trend(ax: Axes, line: TrendLine, factor: float) -> None:
     ax.set_ylim(bottom=0.0)  # no measure is less
 
 
-def _told(chart: Chart, factor: float, unit: str) -> str:
+def _summary(chart: Chart, factor: float, unit: str) -> str:
     said = []
     for band in chart.bands:
         cell = band.cell

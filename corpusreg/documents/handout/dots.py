@@ -11,7 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from corpusreg.comparison.classroom import Class, Dot, Line
+from corpusreg.comparison.classroom import Class, ClassLine, Dot
 from corpusreg.documents.pictures.look import GAP, SIZES, paint
 from corpusreg.documents.pictures.svg import (
     Markup,
@@ -77,7 +77,7 @@ def piles(dots: Sequence[Dot]) -> list[tuple[float, list[Dot]]]:
 
 
 def _line(
-    found: Line, numbers: Mapping[str, int], y: float, left: float, right: float
+    found: ClassLine, numbers: Mapping[str, int], y: float, left: float, right: float
 ) -> tuple[Markup, float]:
     piled = piles(found.dots)
     tallest = max((len(dots) for _, dots in piled), default=0)

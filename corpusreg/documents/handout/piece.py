@@ -23,7 +23,7 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 from pathlib import Path
 
-from corpusreg.comparison.class_piece import ClassPiece, Correction, Told
+from corpusreg.comparison.class_piece import ClassPiece, Correction, Sentence
 from corpusreg.comparison.comparison import Comparison
 from corpusreg.comparison.drafts import drafts
 from corpusreg.comparison.placing import part_names, place_file
@@ -37,7 +37,7 @@ from corpusreg.store import Reference, kept_reference
 from corpusreg.system.errors import CorpusregError, DataError
 from corpusreg.system.phrases import capital
 from corpusreg.system.plaintext import plain
-from corpusreg.text.classroom import class_piece, corrected, draft_of, passages, told
+from corpusreg.text.classroom import class_piece, corrected, draft_of, passages, sheet_sentences
 from corpusreg.text.drafts import in_short
 from corpusreg.text.wording import bar_range
 
@@ -67,11 +67,11 @@ class ShownPassage:
 @dataclass(frozen=True)
 class DrawnPiece:
     """What a sheet shows of one work beside its words. map: SVG, and map_alt the same in
-    words; told: its sentences."""
+    words; sentences: its sentences."""
 
     map: str
     map_alt: str
-    told: tuple[Told, ...]
+    sentences: tuple[Sentence, ...]
     passages: tuple[ShownPassage, ...]
 
 
@@ -171,7 +171,7 @@ def _drawn(
 ) -> DrawnPiece:
     # The title stands on the sheet, where names may have to stay out.
     c = replace(c, piece=replace(c.piece, title=""))
-    sentences = told(own, chosen)
+    sentences = sheet_sentences(own, chosen)
     left = {(each.device, each.run) for each in own.happenings if not each.own}
     struck = {(h.device, h.run) for h in found.happenings} - left
     c = _without(c, {run for _, run in struck})
@@ -199,7 +199,7 @@ def _map(c: Comparison) -> str:
 
 
 def _shown(
-    chosen: Sequence[Told], said: set[str], path: Path, c: Comparison
+    chosen: Sequence[Sentence], said: set[str], path: Path, c: Comparison
 ) -> tuple[ShownPassage, ...]:
     """The passages with their notation, or with the reason why there is none."""
     positions = {name: index for index, name in part_names(c.whole.played).items()}
@@ -231,7 +231,7 @@ def _reason(found: Engraved | str, path: Path) -> Engraved | str:
 
 
 def _passage(
-    each: Told, said: set[str], c: Comparison, engraved: Sequence[Engraved | str]
+    each: Sentence, said: set[str], c: Comparison, engraved: Sequence[Engraved | str]
 ) -> ShownPassage:
     run = each.shown or (0, 1)
     alone = f", {plain(each.part)} only" if each.part else ""

@@ -120,7 +120,7 @@ class Sheets:
 
 def made(member: Member, drawn: DrawnPiece) -> Edited:
     """What is made for a piece: its sentences and its question."""
-    told = drawn.told
+    told = drawn.sentences
     return Edited(tuple(each.said for each in told), question(told, member.piece))
 
 

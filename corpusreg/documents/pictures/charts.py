@@ -546,7 +546,7 @@ def level_grid(
 
 def _grids(players: Players) -> tuple[list[tuple[str, Floats]], str]:
     """Names and grids of the players, or of the instruments of a large ensemble, and which."""
-    known = [(each, each.lying) for each in players.parts if each.lying]
+    known = [(each, each.use) for each in players.parts if each.use]
     if len(players.parts) < FEWEST:
         alone = len(players.parts) == 1
         return [] if alone else [(each.name, lies.grid) for each, lies in known], "player"

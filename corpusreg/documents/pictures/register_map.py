@@ -372,7 +372,7 @@ class _Version:
     word: str = ""
 
     @property
-    def found(self) -> Analysis:
+    def analysis(self) -> Analysis:
         """What is drawn."""
         return self.view.whole
 
@@ -502,7 +502,7 @@ def _versions(
 
 
 def _length(versions: Sequence[_Version]) -> int:
-    return max(len(version.found.played.bars) for version in versions)
+    return max(len(version.analysis.played.bars) for version in versions)
 
 
 @dataclass(frozen=True)
@@ -526,10 +526,10 @@ class _Sheet:
     def systems(self) -> list[tuple[_Version, int, int]]:
         """Systems from top to bottom, with their bars."""
         return [
-            (version, a, min(b, len(version.found.played.bars)))
+            (version, a, min(b, len(version.analysis.played.bars)))
             for a, b in systems(*self.passage, self.most)
             for version in self.versions
-            if a < len(version.found.played.bars)
+            if a < len(version.analysis.played.bars)
         ]
 
     @property
@@ -541,7 +541,7 @@ class _Sheet:
 
 def _fitted(sheet: _Sheet, height: float | None) -> tuple[list[Markup], float]:
     """Everything on a picture, stretched to a height where it can be, and its height."""
-    low, high = axes_of([version.found for version in sheet.versions])
+    low, high = axes_of([version.analysis for version in sheet.versions])
     step = min(max(_MAP / (high - low + 1), _STEP[0]), _STEP[1])
     drawn, needed = _drawn(sheet, step)
     if height is None:
@@ -553,7 +553,7 @@ def _fitted(sheet: _Sheet, height: float | None) -> tuple[list[Markup], float]:
 
 def _drawn(sheet: _Sheet, step: float) -> tuple[list[Markup], float]:
     """Everything on a picture, and the height it needs."""
-    every = [version.found for version in sheet.versions]
+    every = [version.analysis for version in sheet.versions]
     drawn, y, (low, high) = [], GAP, axes_of(every)
     if sheet.title:
         for row in wrapped(sheet.title, sheet.width - 2 * GAP, SIZES["title"]):
@@ -578,14 +578,14 @@ def _title(versions: Sequence[_Version], passage: tuple[int, int]) -> str:
     """Titles, and the bars where they are not all."""
     names = list(dict.fromkeys(plain(version.view.title) for version in versions))
     title = " / ".join(names)
-    longest = max((each.found.played.bars for each in versions), key=len)
+    longest = max((each.analysis.played.bars for each in versions), key=len)
     if passage == (0, len(longest)):
         return title
     return f"{title}, {bar_range(longest, *passage)}"
 
 
 def _description(version: _Version) -> str:
-    found = version.found
+    found = version.analysis
     return (
         "Register map: "
         f"{plural(len(found.played.bars), 'bar')} as played, "
@@ -599,7 +599,7 @@ def _system(
     version: _Version, axes: Axes, top: float, *, numbered: bool
 ) -> tuple[Markup, float]:
     """One system of one version whose signs begin at `axes.top`, and the y below it."""
-    found, prefix, y = version.found, version.prefix, axes.top
+    found, prefix, y = version.analysis, version.prefix, axes.top
     told, above = shifts(found, axes, prefix, y, numbered=numbered)
     # Room for the number of a stay that reaches the top.
     axes = replace(axes, top=y + above * LANE + SIZES["small"])

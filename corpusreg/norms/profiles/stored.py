@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 
 from corpusreg.measures.definitions import BY_NAME, MEASURES
-from corpusreg.norms.cohorts import Source
+from corpusreg.norms.cohorts import RowSource
 from corpusreg.norms.profiles.clustering import Clustering, cluster, without_length
 from corpusreg.norms.profiles.model import (
     FAMILIES,
@@ -60,7 +60,7 @@ class _Points:
         return np.asarray(self.positions * family_weights(tuple(self.scales)))
 
 
-def profile_rows(source: Source, rungs: Iterable[Rung]) -> Rows:
+def profile_rows(source: RowSource, rungs: Iterable[Rung]) -> Rows:
     """Rows of all tables of profiles, by table; a source with pitch_weights and matrix."""
     tables = ("profile_rungs", "profile_scales", "profiles", "profile_centres", "profile_works")
     rows: Rows = {table: [] for table in tables}
@@ -78,7 +78,7 @@ def profile_rows(source: Source, rungs: Iterable[Rung]) -> Rows:
 
 
 def fetch_profiles(
-    source: Source, rungs: Sequence[Rung], leave_out: Sequence[str] = ()
+    source: RowSource, rungs: Sequence[Rung], leave_out: Sequence[str] = ()
 ) -> Profiles | str:
     """The profiles of the first of some rungs that has any, or in words why there are none.
 
@@ -117,7 +117,7 @@ def fetch_profiles(
 
 
 def profiled(
-    source: Source,
+    source: RowSource,
     rungs: Sequence[Rung],
     leave_out: Sequence[str],
     values: Mapping[str, float | None],
@@ -138,7 +138,7 @@ def profiled(
     return place_profile(profiles, given)
 
 
-def listed_profiles(source: Source) -> list[dict[str, Any]]:
+def listed_profiles(source: RowSource) -> list[dict[str, Any]]:
     """Every rung that was looked at, as plain data, with its profiles and typical works."""
     rungs = _records(source, "profile_lists", {})
     for rung in rungs:
@@ -161,7 +161,9 @@ def listed_profiles(source: Source) -> list[dict[str, Any]]:
     return rungs
 
 
-def _records(source: Source, name: str, params: Mapping[str, object]) -> list[dict[str, Any]]:
+def _records(
+    source: RowSource, name: str, params: Mapping[str, object]
+) -> list[dict[str, Any]]:
     found = source.fetch_columns(sql.load(name), params)
     rows = zip(*(column.tolist() for column in found.values()), strict=True)
     return [
@@ -173,7 +175,7 @@ def _records(source: Source, name: str, params: Mapping[str, object]) -> list[di
     ]
 
 
-def _points(source: Source, rung: Rung) -> _Points:
+def _points(source: RowSource, rung: Rung) -> _Points:
     conditions = " AND ".join(f'm."{column}" = ${column}' for column in rung.where)
     measures = ", ".join(f'm."{measure.name}"' for measure in MEASURES)
     found = source.fetch_columns(
@@ -282,7 +284,7 @@ def _profile_row(
     return (rung.name, number + 1, len(own), units, reach, words, typical)
 
 
-def _scales(source: Source, rung: Rung) -> dict[str, Scale]:
+def _scales(source: RowSource, rung: Rung) -> dict[str, Scale]:
     found = source.fetch_columns(sql.load("profile_scales"), {"rung": rung.name})
     return {
         name: Scale(found["value"][own], found["score"][own])
@@ -291,7 +293,7 @@ def _scales(source: Source, rung: Rung) -> dict[str, Scale]:
     }
 
 
-def _groups(source: Source, rung: Rung, features: Sequence[str]) -> tuple[ProfileGroup, ...]:
+def _groups(source: RowSource, rung: Rung, features: Sequence[str]) -> tuple[ProfileGroup, ...]:
     params = {"rung": rung.name}
     found = source.fetch_columns(sql.load("profile_groups"), params)
     centres = source.fetch_columns(sql.load("profile_centres"), params)

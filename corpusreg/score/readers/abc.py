@@ -110,7 +110,7 @@ class Tree:
     def __post_init__(self) -> None:
         self.whole = self._resolution()
         self.length = [0] * max(len(part["measures"]) for part in self.parts)
-        for _, bar, measure in self.each():
+        for _, bar, measure in self.measures():
             for voice in measure.get("voices", ()):
                 total = sum(ticks for _, ticks, _, _ in self.elements(voice))
                 self.length[bar] = max(self.length[bar], total)
@@ -118,7 +118,7 @@ class Tree:
         if self.start[-1] > 2**62:
             raise ReadError("the tune is too long; look for a mistyped length")
 
-    def each(self) -> Iterator[tuple[int, int, dict[str, Any]]]:
+    def measures(self) -> Iterator[tuple[int, int, dict[str, Any]]]:
         """(part, bar, measure) of every measure."""
         for index, part in enumerate(self.parts):
             for bar, measure in enumerate(part["measures"]):
@@ -159,7 +159,7 @@ class Tree:
     def _resolution(self) -> int:
         """Ticks per whole note such that every length and place is an integer."""
         found = {16}
-        for _, _, measure in self.each():
+        for _, _, measure in self.measures():
             for voice in measure.get("voices", ()):
                 found |= {
                     written_length(content_of(e)[0]["duration"])[1] for e in voice["elements"]
@@ -521,7 +521,7 @@ class _Tune:
                 by_part[index].append((tick, int(marker.value)))
         printed = [0] * len(self.tree.parts)
         drums = [self._drums(name) for name in self.voices]
-        for index, bar, measure in self.tree.each():
+        for index, bar, measure in self.tree.measures():
             attributes = measure.get("attributes", {})
             if "transpose" in attributes:
                 printed[index] = attributes["transpose"].get("chromatic", 0)
@@ -616,7 +616,7 @@ class _Tune:
         dynamics: list[Dynamic] = []
         tempos: dict[int, Tempo] = {}
         hairpins: dict[int, int] = {}
-        for index, bar, measure in self.tree.each():
+        for index, bar, measure in self.tree.measures():
             seat = seats[index]
             for direction in measure.get("directions", ()):
                 tick = self.tree.start[bar] + self.tree.to_ticks(

@@ -70,12 +70,12 @@ def write(
 
         _replace(target, edited(source, score, change), expected)
         return
-    from corpusreg.score.rewrite.midi import edited_midi, heard
+    from corpusreg.score.rewrite.midi import edited_midi, played_midi
 
     if score.format == "midi":
         _replace(target, edited_midi(source, score, change), expected)
     else:
-        _replace(target, heard(perform(expected), programs), None)
+        _replace(target, played_midi(perform(expected), programs), None)
 
 
 def _replace(target: Path, text: bytes, expected: Score | None) -> None:

@@ -22,7 +22,7 @@ from corpusreg.score.played import Notes, Played
 from corpusreg.score.readers.midi import load
 from corpusreg.score.rewrite.change import Change
 
-__all__ = ["edited_midi", "heard"]
+__all__ = ["edited_midi", "played_midi"]
 
 _PERCUSSION = 9
 _CHANNELS = tuple(channel for channel in range(16) if channel != _PERCUSSION)
@@ -73,7 +73,7 @@ def _edit_track(track: Any, octaves: dict[int, int], silent: set[int], begun: in
     return begun
 
 
-def heard(played: Played, programs: Sequence[int | None] = ()) -> bytes:
+def played_midi(played: Played, programs: Sequence[int | None] = ()) -> bytes:
     """A MIDI file of a work as heard: a track a staff, a channel a part.
 
     programs: General MIDI bytes 0-127 by part, for parts that the score gives none.

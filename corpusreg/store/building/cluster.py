@@ -181,4 +181,4 @@ def _measured(job: _Job, files: Sequence[SourceFile]) -> list[Outcome]:
         if known is not None:
             known[1].close()
         known = _own.pool = (wanted, Pool(job.call, 1, job.limits))
-    return known[1].each(files)
+    return known[1].answers(files)

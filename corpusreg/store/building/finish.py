@@ -28,8 +28,8 @@ from corpusreg.norms.reference import (
     Cohort,
     Rung,
     ladder,
-    oddness_of_works,
     unit_weights,
+    unusualness_of_works,
     weighted_quantiles,
 )
 from corpusreg.score.duplicates import FEWEST_SHARED, SAME_SHARE, groups
@@ -239,7 +239,7 @@ def _quantile_rows(cohort: Cohort) -> list[tuple[object, ...]]:
         has = np.isfinite(values)
         weights = unit_weights(cohort.unit, has.astype(float))
         rows += _quantiles(cohort.rung.name, name, values[has], weights[has], _SHARES)
-    odd = oddness_of_works(cohort, _ODD_WORKS)
+    odd = unusualness_of_works(cohort, _ODD_WORKS)
     return rows + _quantiles(cohort.rung.name, "oddness", odd, np.ones(len(odd)), _ODD_SHARES)
 
 

@@ -12,10 +12,10 @@ from corpusreg.system import settings
 from corpusreg.system.errors import StoreError, UsageError
 from corpusreg.system.lock import build_lock
 
-__all__ = ["export_reference", "import_reference", "told"]
+__all__ = ["export_reference", "import_reference", "reference_facts"]
 
 
-def told(reference: Reference) -> dict[str, Any]:
+def reference_facts(reference: Reference) -> dict[str, Any]:
     """The data sheet of a reference, as plain data.
 
     reference, definitions, tool, works, counted. ships: whether it is the one that came

@@ -57,7 +57,7 @@ def release(
     aside = into.with_name(f"{into.name}.new")
     shutil.rmtree(aside, ignore_errors=True)
     with Reference(built.path) as reference:
-        told = _told(reference, absent)
+        told = _about(reference, absent)
     packing.pack(built.path, aside, told)
     size = sum(file.stat().st_size for file in aside.iterdir())
     if size > MOST_BYTES:
@@ -70,7 +70,7 @@ def release(
     return Released(into, size, built, absent)
 
 
-def _told(reference: Reference, absent: tuple[str, ...]) -> dict[str, Any]:
+def _about(reference: Reference, absent: tuple[str, ...]) -> dict[str, Any]:
     """What about.json says: the id, the versions, and each corpus with its source."""
     found = reference.fetch_columns(sql.load("corpora_told"))
     known = {entry.name: entry for entry in entries()}

@@ -53,13 +53,13 @@ def read_lilypond(path: Path) -> ReadResult:
         name = str(number) if len(printed) > 1 else ""
         try:
             score = score_of(heard, name, made.bar_checks)
-            scores.append(_told(score, sources.refused, made.spared))
+            scores.append(_refusal(score, sources.refused, made.spared))
         except ReadError as error:
             failures.append((name, str(error)))
     return ReadResult(tuple(scores), tuple(failures))
 
 
-def _told(score: Score, refused: tuple[str, ...], spared: str) -> Score:
+def _refusal(score: Score, refused: tuple[str, ...], spared: str) -> Score:
     said = [f"{name} lies outside the score's folder: not read" for name in refused]
     if spared:
         said.append(spared)

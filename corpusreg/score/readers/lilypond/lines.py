@@ -16,7 +16,7 @@ from typing import Any
 
 from corpusreg.system.errors import ReadError
 
-__all__ = ["Heard", "Step", "parse"]
+__all__ = ["ScoreReport", "Step", "parse"]
 
 PRINTED = "layout"
 
@@ -56,7 +56,7 @@ class Step:
 
 
 @dataclass
-class Heard:
+class ScoreReport:
     """What the listener heard of one \\score."""
 
     header: dict[str, str]
@@ -85,9 +85,9 @@ class Heard:
             context = self.contexts[context].parent
 
 
-def parse(lines: str) -> list[Heard]:
+def parse(lines: str) -> list[ScoreReport]:
     """Everything the listener wrote; raises ReadError for lines it does not write."""
-    found: list[Heard] = []
+    found: list[ScoreReport] = []
     open_score = False
     number = 0
     try:
@@ -121,13 +121,13 @@ class _OtherFormError(Exception):
     """A line or field does not have the form it should have."""
 
 
-def _begun(fields: list[str]) -> Heard:
+def _begun(fields: list[str]) -> ScoreReport:
     if not fields or len(fields) > _MOST_FIELDS or fields[-1] not in (PRINTED, "midi"):
         raise _OtherFormError
     pairs = [_text(text).partition("=") for text in fields[:-1]]
     # The innermost header comes first, and counts.
     header = {name: text.strip() for name, _, text in reversed(pairs) if text.strip()}
-    return Heard(header, fields[-1] == PRINTED)
+    return ScoreReport(header, fields[-1] == PRINTED)
 
 
 def _whole(text: str) -> int:
@@ -180,7 +180,7 @@ def _metre(text: str) -> str:
     return text
 
 
-def _context(heard: Heard, number: int, parent: int, kind: str, given: str) -> None:
+def _context(heard: ScoreReport, number: int, parent: int, kind: str, given: str) -> None:
     # Contexts are told from the outside in, so that none can lie in itself.
     if number != len(heard.contexts) or not -1 <= parent < number:
         raise _OtherFormError
@@ -188,7 +188,12 @@ def _context(heard: Heard, number: int, parent: int, kind: str, given: str) -> N
 
 
 def _name(
-    heard: Heard, number: int, moment: Fraction, name: str, short: str, program: int | None
+    heard: ScoreReport,
+    number: int,
+    moment: Fraction,
+    name: str,
+    short: str,
+    program: int | None,
 ) -> None:
     context = heard.contexts[number]
     context.name = context.name or " ".join(name.split())
@@ -198,7 +203,7 @@ def _name(
 
 
 def _note(
-    heard: Heard,
+    heard: ScoreReport,
     number: int,
     moment: Fraction,
     grace: bool,
@@ -212,7 +217,7 @@ def _note(
 
 
 def _step(
-    heard: Heard,
+    heard: ScoreReport,
     moment: Fraction,
     position: Fraction,
     number: int,
@@ -222,41 +227,43 @@ def _step(
     heard.steps.append(Step(moment, position, str(number), length, metre))
 
 
-def _tempo(heard: Heard, moment: Fraction, count: Fraction, unit: Fraction) -> None:
+def _tempo(heard: ScoreReport, moment: Fraction, count: Fraction, unit: Fraction) -> None:
     if count * unit > 0:
         heard.tempos.setdefault(moment, count * unit * 4)
 
 
-def _again(heard: Heard, moment: Fraction, count: int | None) -> None:
+def _again(heard: ScoreReport, moment: Fraction, count: int | None) -> None:
     if count is not None:
         heard.again[moment] = count
 
 
-def _unpitched(heard: Heard, context: int) -> None:
+def _unpitched(heard: ScoreReport, context: int) -> None:
     heard.unpitched += 1
 
 
-def _syllable(heard: Heard, context: int) -> None:
+def _syllable(heard: ScoreReport, context: int) -> None:
     heard.syllables[context] += 1
 
 
-def _tie(heard: Heard, left: int, right: int) -> None:
+def _tie(heard: ScoreReport, left: int, right: int) -> None:
     if not (0 <= left < len(heard.heads) and 0 <= right < len(heard.heads)):
         raise _OtherFormError
     heard.ties.append((left, right))
 
 
-def _ending(heard: Heard, moment: Fraction, ends: bool, passes: tuple[int, ...]) -> None:
+def _ending(heard: ScoreReport, moment: Fraction, ends: bool, passes: tuple[int, ...]) -> None:
     heard.endings.append((moment, not ends, passes))
 
 
-def _hairpin(heard: Heard, moment: Fraction, context: int, number: int, kind: str) -> None:
+def _hairpin(
+    heard: ScoreReport, moment: Fraction, context: int, number: int, kind: str
+) -> None:
     if kind not in ("cresc", "dim"):
         raise _OtherFormError
     heard.hairpins[number] = (moment, context, kind)
 
 
-def _hairpin_end(heard: Heard, moment: Fraction, number: int) -> None:
+def _hairpin_end(heard: ScoreReport, moment: Fraction, number: int) -> None:
     heard.hairpin_ends[number] = moment
 
 

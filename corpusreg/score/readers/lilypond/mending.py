@@ -15,7 +15,7 @@ from collections.abc import Mapping
 from functools import partial
 from typing import Any
 
-from corpusreg.score.readers.lilypond.lines import Heard
+from corpusreg.score.readers.lilypond.lines import ScoreReport
 from corpusreg.score.readers.lilypond.sources import INCLUDE, beside, plain
 
 __all__ = ["PRELUDE", "agrees", "beside_the_music", "mended", "whole"]
@@ -135,7 +135,7 @@ def _in_block(before: str) -> bool:
     return any(open_)
 
 
-def agrees(heard: list[Heard], text: str) -> bool:
+def agrees(heard: list[ScoreReport], text: str) -> bool:
     """Whether another reader finds each printed \\score with the same pitches as often."""
     import lytk
 

@@ -41,7 +41,7 @@ _BAR_CHECK = re.compile(r"warning: bar ?check failed")
 
 
 @dataclass(frozen=True)
-class Made:
+class LilyPondRun:
     """What LilyPond made of a piece.
 
     error: why it made nothing, '' where it did; where: its file and line, as far as
@@ -96,7 +96,7 @@ def version() -> tuple[int, int, int]:
     return int(major), int(minor), int(patch)
 
 
-def make(sources: Sources) -> Made:
+def make(sources: Sources) -> LilyPondRun:
     """What LilyPond makes of a piece, from what is kept where it was run before.
 
     Raises ReadError where LilyPond is missing, or may not run because there is no
@@ -107,12 +107,12 @@ def make(sources: Sources) -> Made:
     return _kept(sources, mend=True) if made.error and made.lasting else made
 
 
-def _kept(sources: Sources, *, mend: bool) -> Made:
+def _kept(sources: Sources, *, mend: bool) -> LilyPondRun:
     """What was kept of a run, else of a run now."""
     path = settings.lilypond_cache() / f"{_key(sources, mend=mend)}.json.gz"
     if path.is_file():
         try:
-            return Made(**json.loads(gzip.decompress(path.read_bytes())))
+            return LilyPondRun(**json.loads(gzip.decompress(path.read_bytes())))
         except (OSError, EOFError, ValueError, TypeError):  # damaged: made again
             pass
     made = _run(sources, mend=mend)
@@ -157,7 +157,7 @@ def _key(sources: Sources, *, mend: bool) -> str:
     return digest.hexdigest()[:40]
 
 
-def _keep(path: Path, made: Made) -> None:
+def _keep(path: Path, made: LilyPondRun) -> None:
     if not path.parent.is_dir():
         path.parent.mkdir(parents=True, exist_ok=True)
         for old in path.parent.parent.iterdir():
@@ -167,7 +167,7 @@ def _keep(path: Path, made: Made) -> None:
         aside.write_bytes(gzip.compress(json.dumps(asdict(made)).encode(), 6))
 
 
-def _run(sources: Sources, *, mend: bool) -> Made:
+def _run(sources: Sources, *, mend: bool) -> LilyPondRun:
     """Convert and interpret copies of a piece. mend: in words that LilyPond still knows."""
     boxed = _boxed()
     texts = _converted(sources, boxed=boxed)
@@ -183,17 +183,17 @@ def _run(sources: Sources, *, mend: bool) -> Made:
         command += ["-dno-point-and-click", "-I", main.rpartition("/")[0], main]
         ran = box.run(command, work, program, boxed=boxed)
     if ran.late:
-        return Made(_LATE)
+        return LilyPondRun(_LATE)
     if ran.much:
-        return Made("LilyPond writes without end about it; split the piece")
+        return LilyPondRun("LilyPond writes without end about it; split the piece")
     lines = ran.wrote.decode("utf-8", errors="replace")
     bar_checks = len(_BAR_CHECK.findall(ran.said))
     if ran.code == 0:
-        return Made("", lines, bar_checks)
+        return LilyPondRun("", lines, bar_checks)
     reason, where = _reason(ran.said)
     if mend and (beside := _right(ran.said, lines, texts, sources)):
-        return Made("", lines, bar_checks, spared=f"{reason}; {beside}")
-    return Made(reason, where=where)
+        return LilyPondRun("", lines, bar_checks, spared=f"{reason}; {beside}")
+    return LilyPondRun(reason, where=where)
 
 
 def _right(said: str, lines: str, texts: Mapping[str, str], sources: Sources) -> str:

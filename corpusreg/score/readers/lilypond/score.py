@@ -33,7 +33,7 @@ from corpusreg.score.notes import (
     felt_beat,
     note_table,
 )
-from corpusreg.score.readers.lilypond.lines import Heard, Step
+from corpusreg.score.readers.lilypond.lines import ScoreReport, Step
 from corpusreg.system.errors import ReadError
 
 __all__ = ["score_of"]
@@ -51,7 +51,7 @@ _AT_START = ("segno", "coda")
 _SECTIONS = ("||", "|.", ".|", "..")
 
 
-def read_bars(heard: Heard, end: Fraction, ticks: Callable[[Fraction], int]) -> Bars:
+def read_bars(heard: ScoreReport, end: Fraction, ticks: Callable[[Fraction], int]) -> Bars:
     """Bars from the first step to `end`; `ticks` turns moments into ticks from there.
 
     Raises ValueError where LilyPond kept no time at all.
@@ -87,7 +87,7 @@ def read_bars(heard: Heard, end: Fraction, ticks: Callable[[Fraction], int]) -> 
     )
 
 
-def _starts(heard: Heard, steps: dict[Fraction, Step], end: Fraction) -> list[Fraction]:
+def _starts(heard: ScoreReport, steps: dict[Fraction, Step], end: Fraction) -> list[Fraction]:
     starts: list[Fraction] = []
     before: Step | None = None
     for moment in sorted(steps):
@@ -118,7 +118,7 @@ def _beat(step: Step, origin: Fraction, ticks: Callable[[Fraction], int]) -> int
 
 
 def _endings(
-    heard: Heard, starts: list[Fraction], ends: list[Fraction]
+    heard: ScoreReport, starts: list[Fraction], ends: list[Fraction]
 ) -> tuple[tuple[int, ...], ...]:
     opened = sorted({(at, passes) for at, begins, passes in heard.endings if begins})
     closed = {(at, passes) for at, begins, passes in heard.endings if not begins}
@@ -134,7 +134,7 @@ def _endings(
 
 
 def _marks(
-    heard: Heard, starts: list[Fraction], first_of: dict[Fraction, int]
+    heard: ScoreReport, starts: list[Fraction], first_of: dict[Fraction, int]
 ) -> tuple[frozenset[str], ...]:
     found: list[set[str]] = [set() for _ in starts]
     times = np.array([float(moment) for moment in starts])
@@ -184,7 +184,7 @@ class _Place:
     staff: int
 
 
-def score_of(heard: Heard, number: str, bar_checks: int) -> Score:
+def score_of(heard: ScoreReport, number: str, bar_checks: int) -> Score:
     """A \\score as written. Raises ReadError, without the file's name, for wrong pitches."""
     left_out: Counter[str] = Counter()
     if heard.unpitched:
@@ -227,7 +227,7 @@ def score_of(heard: Heard, number: str, bar_checks: int) -> Score:
 class _Clock:
     """Moments as ticks from the first moment of the score."""
 
-    def __init__(self, heard: Heard, origin: Fraction) -> None:
+    def __init__(self, heard: ScoreReport, origin: Fraction) -> None:
         self._origin = origin
         self.rounded = 0
         times = [step.moment for step in heard.steps]
@@ -253,7 +253,7 @@ class _Clock:
         return round(exact)
 
 
-def _staff(heard: Heard, context: int) -> int:
+def _staff(heard: ScoreReport, context: int) -> int:
     """The staff a context lies in; the context itself where there is none."""
     for outer in heard.above(context):
         kind = heard.contexts[outer].kind
@@ -262,12 +262,12 @@ def _staff(heard: Heard, context: int) -> int:
     return context
 
 
-def _length(heard: Heard, i: int) -> Fraction:
+def _length(heard: ScoreReport, i: int) -> Fraction:
     head = heard.heads[i]
     return Fraction(0) if head.grace else head.length
 
 
-def _kept(heard: Heard, staff_of: dict[int, int], left_out: Counter[str]) -> list[int]:
+def _kept(heard: ScoreReport, staff_of: dict[int, int], left_out: Counter[str]) -> list[int]:
     """Numbers of the heads that are notes of the piece; checks their pitches."""
     kinds = {
         i: heard.contexts[staff_of[head.context]].kind for i, head in enumerate(heard.heads)
@@ -294,7 +294,7 @@ def _kept(heard: Heard, staff_of: dict[int, int], left_out: Counter[str]) -> lis
 
 
 def _players(
-    heard: Heard, sounding: set[int]
+    heard: ScoreReport, sounding: set[int]
 ) -> tuple[dict[int, _Place], list[Part], list[str]]:
     """Places of the staves, in score order; the parts; what was taken for granted."""
     groups: dict[int, list[int]] = {}
@@ -322,7 +322,7 @@ def _players(
     return places, parts, assumed
 
 
-def _one_player(heard: Heard, head: int, staves: list[int]) -> bool:
+def _one_player(heard: ScoreReport, head: int, staves: list[int]) -> bool:
     """Whether grouped staves are one player's: unless they have players' names of their own."""
     if head in staves or heard.contexts[head].name:
         return True
@@ -331,7 +331,7 @@ def _one_player(heard: Heard, head: int, staves: list[int]) -> bool:
     return len(own) < 2
 
 
-def _part(heard: Heard, staves: list[int], said: str, *, alone: bool) -> Part:
+def _part(heard: ScoreReport, staves: list[int], said: str, *, alone: bool) -> Part:
     """said: instruments in the header, which name a part that is alone, or has two staves."""
     contexts = [heard.contexts[c] for staff in staves for c in heard.above(staff)]
     names = [c.name for c in contexts if c.name and not _HANDS.match(c.name)]
@@ -353,7 +353,7 @@ def _part(heard: Heard, staves: list[int], said: str, *, alone: bool) -> Part:
 
 
 def _rows(
-    heard: Heard,
+    heard: ScoreReport,
     kept: list[int],
     places: dict[int, _Place],
     staff_of: dict[int, int],
@@ -386,7 +386,7 @@ def _rows(
 
 
 def _where(
-    heard: Heard, context: int, places: dict[int, _Place], staff_of: dict[int, int]
+    heard: ScoreReport, context: int, places: dict[int, _Place], staff_of: dict[int, int]
 ) -> _Place | None:
     """Part and staff (0 for all of its staves) of a sign in a context."""
     if staff_of[context] in places:
@@ -399,7 +399,7 @@ def _where(
 
 
 def _dynamics(
-    heard: Heard,
+    heard: ScoreReport,
     places: dict[int, _Place],
     staff_of: dict[int, int],
     clock: _Clock,
@@ -428,7 +428,7 @@ def _dynamics(
 
 
 def _pedals(
-    heard: Heard,
+    heard: ScoreReport,
     places: dict[int, _Place],
     staff_of: dict[int, int],
     clock: _Clock,
@@ -451,7 +451,7 @@ def _pedals(
 
 
 def _with_words(
-    heard: Heard, parts: list[Part], places: dict[int, _Place], staff_of: dict[int, int]
+    heard: ScoreReport, parts: list[Part], places: dict[int, _Place], staff_of: dict[int, int]
 ) -> tuple[Part, ...]:
     """Parts with the number of their sung syllables."""
     sung: Counter[int] = Counter()

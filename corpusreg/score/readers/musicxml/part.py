@@ -41,7 +41,13 @@ from corpusreg.score.readers.musicxml.records import (
     whole,
     written_pitch,
 )
-from corpusreg.score.readers.musicxml.wording import RUN, STACCATO, as_element, lyrics, said
+from corpusreg.score.readers.musicxml.wording import (
+    RUN,
+    STACCATO,
+    as_element,
+    lyrics,
+    note_words,
+)
 
 __all__ = ["PartReader"]
 
@@ -548,7 +554,7 @@ class PartReader:
         if self._percussion_staves or self._some_unpitched or type(scale) is not int:
             return at
         for place in range(at, len(notes)):
-            found = said(notes[place])
+            found = note_words(notes[place])
             if found is None:
                 return place
             sounds, looks, end = found

@@ -17,7 +17,9 @@ from lxml import etree
 
 from corpusreg.score.readers.musicxml.records import written_pitch
 
-__all__ = ["PARSING", "RUN", "STACCATO", "UnusualError", "as_element", "cut", "lyrics", "said"]
+__all__ = [
+    "PARSING", "RUN", "STACCATO", "UnusualError", "as_element", "cut", "lyrics", "note_words",
+]  # fmt: skip
 
 PARSING: dict[str, Any] = {
     "resolve_entities": False,
@@ -166,7 +168,7 @@ def as_element(note: bytes) -> etree._Element:
     return etree.fromstring(b"<note" + note + b"</note>", _PARSER)
 
 
-def said(note: bytes) -> tuple[Wording, Looks, bytes] | None:
+def note_words(note: bytes) -> tuple[Wording, Looks, bytes] | None:
     """What the two wordings of a note say, and the text of its lyrics.
 
     None where the note is to be read as an element. Raises UnusualError where its text
