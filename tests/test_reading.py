@@ -270,7 +270,7 @@ def test_what_only_a_repeat_makes_is_no_event() -> None:
         event("crossing", 2, 5),
         event("octave_return", 3, 5),
     ]
-    dropped = findings._heard_before([*made, *page], bars)
+    dropped = findings._brought_again([*made, *page], bars)
     assert dropped == set(range(len(made)))
 
 
