@@ -627,7 +627,7 @@ class ProfilesAnswer(Answer):
 
 
 class SheetAnswer(Answer):
-    """The data sheet of a reference: see `store.building.reference.reference_facts`."""
+    """The data sheet of a reference: see `corpusreg.store.building.reference.reference_facts`."""
 
     def __init__(self, found: dict[str, Any]) -> None:
         self.result = found
