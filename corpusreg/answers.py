@@ -46,9 +46,9 @@ if TYPE_CHECKING:
     from corpusreg.store import Reference
 
 __all__ = [
-    "Answer", "ClassAnswer", "ContrastAnswer", "CoverageAnswer", "ExamplesAnswer",
-    "HeightsAnswer", "PeriodsAnswer", "Placed", "ProfilesAnswer", "RangesAnswer",
-    "ReviseAnswer", "Rows", "SheetAnswer",
+    "Answer", "CheckAnswer", "ClassAnswer", "ContrastAnswer", "CoverageAnswer",
+    "ExamplesAnswer", "HeightsAnswer", "PeriodsAnswer", "Placed", "ProfilesAnswer",
+    "RangesAnswer", "ReviseAnswer", "Rows", "SheetAnswer",
 ]  # fmt: skip
 
 _RULE = "\n\n" + "=" * 88 + "\n\n"
@@ -456,6 +456,15 @@ class ContrastAnswer(Answer):
 
         return contrast_text(self.result)
 
+    def to_frame(self) -> pd.DataFrame:
+        """One row a measure: its value as it is and in this way [in `unit`]."""
+        import pandas as pd
+
+        from corpusreg.text.revision import contrast_cells
+
+        units = dict.fromkeys(("as_it_is", "in_this_way"), "see the column unit")
+        return self._marked(pd.DataFrame(contrast_cells(self.result)), units)
+
     def report(self, path: str | Path) -> tuple[str, ...]:
         """Write a page with both versions, to see and to hear, or a PDF; as `Placed.report`."""
         from corpusreg.documents.contrast import made_contrast
@@ -490,6 +499,15 @@ class ReviseAnswer(Answer):
         from corpusreg.text.revision import revised_text
 
         return revised_text(self.result)
+
+    def to_frame(self) -> pd.DataFrame:
+        """One row an option and measure: as it is and with it [in `unit`], its percentile."""
+        import pandas as pd
+
+        from corpusreg.text.revision import revised_cells
+
+        units = dict.fromkeys(("as_it_is", "with_it"), "see the column unit")
+        return self._marked(pd.DataFrame(revised_cells(self.result)), units)
 
 
 class ExamplesAnswer(Answer):
@@ -627,7 +645,8 @@ class ProfilesAnswer(Answer):
 
 
 class SheetAnswer(Answer):
-    """The data sheet of a reference: see `corpusreg.store.building.reference.reference_facts`."""
+    """The data sheet of a reference; see
+    `corpusreg.store.building.reference.reference_facts`."""
 
     def __init__(self, found: dict[str, Any]) -> None:
         self.result = found
@@ -652,6 +671,25 @@ class SheetAnswer(Answer):
         from corpusreg.text.reference import reference_text
 
         return reference_text(self.result)
+
+
+class CheckAnswer(Answer):
+    """Which reference is in force and whether all is well: see `store.building.build.check`."""
+
+    def __init__(self, found: dict[str, Any]) -> None:
+        self.result = found
+
+    @property
+    def document(self) -> dict[str, Any]:
+        """The answer as nested data; `ok` says whether all is well."""
+        return self.result
+
+    @property
+    def text(self) -> str:
+        """One fact a line."""
+        from corpusreg.text.reference import check_text
+
+        return check_text(self.result)
 
 
 class CoverageAnswer(Rows):

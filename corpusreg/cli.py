@@ -10,14 +10,13 @@ from __future__ import annotations
 import codecs
 import contextlib
 import functools
-import json
 import os
 import re
 import shlex
 import signal
 import sys
 import unicodedata
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -221,6 +220,7 @@ def _flag(name: str, words: str) -> _Decorator:
 
 
 _JSON = _flag("--json", "print JSON")
+_CSV = _flag("--csv", "print comma-separated values, for a spreadsheet")
 _TRUST = _option(
     "--trust",
     is_flag=True,
@@ -264,7 +264,7 @@ def _piece(name: str = "piece", metavar: str = "PIECE") -> _Decorator:
     return click.argument(name, type=_FILE, metavar=metavar)
 
 
-def _form(json: bool, csv: bool = False, to: Path | None = None) -> str | Path:
+def _form(json: bool, csv: bool, to: Path | None) -> str | Path:
     """The form that was asked for: 'json', 'csv', '' for reading, or a file."""
     if json + csv + (to is not None) > 1:
         raise UsageError("--csv, --json and --to are forms of one answer; choose one")
@@ -285,10 +285,18 @@ def _tabled(function: _Function) -> Any:
         _option("--to", type=_NEW, metavar="FILE",
                 help="write the table, into a file that ends in .csv, .json or .parquet"),
         _JSON,
-        _flag("--csv", "print comma-separated values, for a spreadsheet"),
+        _CSV,
     ):  # fmt: skip
         found = option(found)
     return found
+
+
+def _parted(to: Iterable[Path]) -> tuple[Path | None, tuple[Path, ...]]:
+    """A table among what is to be written, by its ending, and the rest."""
+    tables = [each for each in to if each.suffix.lower() in _TABLES]
+    if len(tables) > 1:
+        raise UsageError(f"{tables[1]}: one table at a time; name one")
+    return next(iter(tables), None), tuple(each for each in to if each not in tables)
 
 
 def _words(text: str | None) -> list[str]:
@@ -432,7 +440,8 @@ def _map(
     type=_NEW,
     multiple=True,
     metavar="FILE",
-    help="write it, as .musicxml or .mid; may be given twice",
+    help="write it, as .musicxml or .mid, or the table, as .csv, .json or .parquet; may be "
+    "given several times",
 )
 @_option(
     "--report",
@@ -443,6 +452,7 @@ def _map(
 @_NUMBER
 @_RANGES
 @_JSON
+@_CSV
 def _contrast(
     piece: Path,
     bars: str | None,
@@ -452,15 +462,18 @@ def _contrast(
     number: str | None,
     ranges: Path | None,
     json: bool,
+    csv: bool,
 ) -> int:
     from corpusreg.documents.layout import check_ending
 
+    table, scores = _parted(to)
+    form = _form(json, csv, table)
     if report:
         check_ending(report)
     with _session(ranges) as session:
-        found = session.contrast(piece, how, bars=bars, to=to, number=number)
+        found = session.contrast(piece, how, bars=bars, to=scores, number=number)
     stopped = _beside(report, found.report)
-    print_answer(found, _form(json))
+    print_answer(found, form)
     return stopped
 
 
@@ -474,30 +487,45 @@ def _contrast(
     "more', 'move more at 24', 'narrower in 9-16', 'give bassoon in 9-16', or what 'examples' "
     "prints: 'shift as in WORK bar 24'",
 )
-@_option("--to", type=_FILE, metavar="FOLDER", help="write the options there")
+@_option(
+    "--to",
+    type=_FILE,
+    multiple=True,
+    metavar="FOLDER",
+    help="write the options there; or the table, into a file that ends in .csv, .json or "
+    ".parquet; may be given twice",
+)
 @_COHORT
 @_NUMBER
 @_RANGES
 @_JSON
+@_CSV
 def _revise(
     piece: Path,
     toward: str,
-    to: Path | None,
+    to: tuple[Path, ...],
     cohort: str | None,
     number: str | None,
     ranges: Path | None,
     json: bool,
+    csv: bool,
 ) -> int:
     from corpusreg.comparison.compared import some_readable
     from corpusreg.revision.intentions import intention
 
+    table, folders = _parted(to)
+    form = _form(json, csv, table)
+    if len(folders) > 1:
+        raise UsageError(f"{folders[1]}: the options go to one folder; name one")
     intention(toward)  # what it says is seen before anything is built
     some_readable([piece])
     with _session(ranges) as session:
         _with_reference(session)
         with waiting("Looking for changes"):
-            found = session.revise(piece, toward, to=to, cohort=cohort, number=number)
-    print_answer(found, _form(json))
+            found = session.revise(
+                piece, toward, to=next(iter(folders), None), cohort=cohort, number=number
+            )
+    print_answer(found, form)
     return 0
 
 
@@ -974,7 +1002,10 @@ def _corpora_template(path: Path) -> int:
 
 @_command("show", "one corpus: licence, source, what was left out and why", of=_corpora)
 @click.argument("corpus", metavar="NAME")
-def _corpora_show(corpus: str) -> int:
+@_tabled
+def _corpora_show(corpus: str, form: str | Path) -> int:
+    from corpusreg.answers import Rows
+
     shown = _session().show_corpus(corpus)
     for problem in shown.problems:
         say(problem)
@@ -1003,6 +1034,9 @@ def _corpora_show(corpus: str) -> int:
             ("reference", f"{shown.works:,} works by {shown.composers:,} composers"),
             ("not read", f"{shown.failed:,}"),
         ]
+    if form:
+        print_answer(Rows(("about", "what"), lines), form)
+        return 0
     for name, text in lines:
         print(*wrap(text, " " * 11, f"{name:<11}"), sep="\n")
     return 0
@@ -1136,25 +1170,13 @@ def _with_reference(session: Session, **given: Any) -> None:
 
 
 @_command("check", "say which reference is in use, and whether all is well")
-@_JSON
-def _check(json: bool) -> int:
+@_tabled
+def _check(form: str | Path) -> int:
+    from corpusreg.terminal import print_answer
+
     found = _session().check()
-    if json:
-        print(_dumped(found))
-        return 0 if found["ok"] else 1
-    for name, value in found.items():
-        if name == "counts":
-            value = ", ".join(f"{count:,} {what}" for what, count in value.items())
-        elif name == "damaged_shards":
-            value = ", ".join(value) or "none"
-        print(
-            f"{name.replace('_', ' ')}: {value if name != 'ok' else 'yes' if value else 'no'}"
-        )
-    return 0 if found["ok"] else 1
-
-
-def _dumped(found: Mapping[str, Any]) -> str:
-    return json.dumps(found, indent=1)
+    print_answer(found, form)
+    return 0 if found.document["ok"] else 1
 
 
 @_command("completion", "print a script that lets a shell complete commands")

@@ -23,6 +23,7 @@ from corpusreg.text.tabular import paragraph
 
 if TYPE_CHECKING:
     from corpusreg.answers import (
+        CheckAnswer,
         ClassAnswer,
         ContrastAnswer,
         CoverageAnswer,
@@ -590,11 +591,12 @@ class Session:
         self.close()
         return import_reference(Path(folder))
 
-    def check(self) -> dict[str, Any]:
+    def check(self) -> CheckAnswer:
         """Which reference is in force, what made it, and whether all is well."""
+        from corpusreg.answers import CheckAnswer
         from corpusreg.store.building.build import check
 
-        return check()
+        return CheckAnswer(check())
 
     def reference_state(self) -> dict[str, Any]:
         """`check` without reading what the next reference would be made from."""

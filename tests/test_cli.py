@@ -170,6 +170,7 @@ def test_check(run: Command, small_home: Path) -> None:
     assert Path(found["path"]).is_file()
     assert Path(found["path"]).is_relative_to(small_home)
     assert found["reference_id"] in good(run("check"))
+    assert found["reference_id"] in good(run("check", "--csv")).splitlines()[1]
     assert found["reference_id"] in good(run("compare", "--full", PIECES / "stairs.musicxml"))
 
 
@@ -192,7 +193,7 @@ def test_check_sees_a_damaged_shard(small_home: Path, tmp_path: Path) -> None:
     assert found["damaged_shards"] == [table.parent.name]
     assert found["problem"].endswith("which measures their files again")
     told = command(["check"], {"CORPUSREG_HOME": str(home)}).stdout
-    assert f"damaged shards: {table.parent.name}\n" in told and "ok: no" in told
+    assert f"damaged: {table.parent.name}\n" in told and "All is well" not in told
     assert table.exists()  # looking changes nothing
 
 

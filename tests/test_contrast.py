@@ -181,7 +181,7 @@ def test_a_quartet_keeps_to_its_instruments(tmp_path: Path) -> None:
 def test_the_command_tells_what_moves(run: Command, tmp_path: Path) -> None:
     out = tmp_path / "new.musicxml"
     shown = run("contrast", STAIRS, "--to", out).stdout
-    assert "each entry is kept in the register before it" in " ".join(shown.split())
+    assert "each entry stays in the register before it" in " ".join(shown.split())
     assert out.exists()
     answer = json.loads(
         run("contrast", STAIRS, "--how", "narrow", "--bars", "9-16", "--json").stdout
@@ -231,7 +231,7 @@ def test_what_cannot_be_moved_is_said(tmp_path: Path) -> None:
     still = tmp_path / "one.musicxml"
     still.write_text(line_at_its_limits(), encoding="utf-8")
     for way, words in (
-        ("settled", "or none can"),
+        ("settled", "or cannot"),
         ("open", "further out"),
         ("narrow", "nearer"),
     ):

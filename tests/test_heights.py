@@ -171,7 +171,7 @@ def test_a_silent_passage_is_said(monkeypatch: pytest.MonkeyPatch) -> None:
 
 def test_transpositions_in_words() -> None:
     assert transposed(24) == "two octaves higher"
-    assert transposed(-19) == "an octave and a fifth lower"
+    assert transposed(-19) == "a twelfth lower"
     assert transposed(-1) == "a semitone lower"
 
 
@@ -378,6 +378,5 @@ def test_the_strings_of_a_passage(
 def test_the_g_string_is_named_as_players_do(monkeypatch: pytest.MonkeyPatch) -> None:
     path = of(monkeypatch, score(Violin=[[57, 60, 69]], Flute=[[62]]))
     said = " ".join(passage_text(passage(path, "1", part="1", table=TABLE)).split())
-    up = "an octave and a whole tone"
-    assert f"on the G string (sul G; up to {up} above the open string)." in said
+    assert "on the G string (sul G; up to a ninth above the open string)." in said
     assert passage(path, "1", part="flute", table=TABLE).strings is None

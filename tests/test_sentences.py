@@ -2,24 +2,20 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from types import SimpleNamespace
 from typing import Any
 
-import numpy as np
 import pytest
 from by_hand import bars_of
-from test_words import REPEATED
 
 from corpusreg.comparison.comparison import PlacedMeasure, PlacedStay
 from corpusreg.measures.definitions import BY_NAME
 from corpusreg.measures.events import Event
 from corpusreg.measures.shifts import Shift
 from corpusreg.measures.stays import Stay
-from corpusreg.norms.reference import Cohort, Placement, Rung
+from corpusreg.norms.reference import Placement
 from corpusreg.score.pitch import USUAL
-from corpusreg.text import sentences
-from corpusreg.text.findings import event_words
+from corpusreg.text.findings import event_words, move_words
 
 NOT_PLACED = Placement(None, None, None, None, 0.0, "too short")
 
@@ -36,58 +32,6 @@ def comparison(*measures: PlacedMeasure, odder: float | None = 0.1, **others: An
 
 
 # Values, intervals, sizes
-
-
-@pytest.mark.parametrize(
-    ("name", "value", "said"),
-    [
-        ("span", 24.0, "24 semitones"),
-        ("span", 1.0, "1 semitone"),
-        ("movement_bar", 2.34, "2.3 semitones"),
-        ("shift_rate", 123.4, "123 per 100 bars"),
-        ("narrow_dwell", 0.256, "26 % of bars"),
-        ("longest_dwell", None, "-"),
-    ],
-)
-def test_values_with_their_units(name: str, value: float | None, said: str) -> None:
-    assert sentences.value_words(BY_NAME[name], value) == said
-
-
-def test_intervals_over_octaves() -> None:
-    said = [sentences.interval_words(each) for each in (0, 1, 11.4, 11.6, 24, 61, 72)]
-    assert said == [
-        "less than a semitone", "a semitone", "a major seventh", "an octave", "two octaves",
-        "five octaves and a semitone", "6 octaves",
-    ]  # fmt: skip
-
-
-@pytest.mark.parametrize(
-    ("labels", "written", "said"),
-    [
-        (("1", "2", "3"), 3, "3 bars"),
-        (("0", "1", "2"), 3, "2 bars and an upbeat"),
-        (("1", "2", "1", "2"), 2, "2 bars, 4 as played"),
-        (("1",), 1, "1 bar"),
-    ],
-)
-def test_how_long_a_piece_is(labels: tuple[str, ...], written: int, said: str) -> None:
-    bars = replace(bars_of([16] * len(labels)), printed=labels)
-    assert sentences.length_words(comparison(bars=bars, written_bars=written)) == said
-
-
-def test_what_a_cohort_is_made_of() -> None:
-    def of(composers: int, sources: int) -> str:
-        n = np.zeros(30)
-        rung = Rung({"ensemble": "choir"}, "choirs")
-        return sentences.cohort_words(
-            Cohort(rung, n.astype(np.int64), {}, n, n, composers, sources, 1)
-        )
-
-    assert of(12, 0) == "30 works (choirs) by 12 composers, from 1 collection"
-    assert of(1, 2) == (
-        "30 works (choirs) by 1 composer and 2 sources of anonymous music, from 1 collection"
-    )
-    assert of(0, 1) == "30 works (choirs) by 1 source of anonymous music, from 1 collection"
 
 
 # Stays and shifts
@@ -107,14 +51,12 @@ def moved(bar: int = 1, **changes: Any) -> Shift:
     ("shift", "said"),
     [
         (moved(by="part", direction="down"), "one part moves down by about a major sixth"),
-        (moved(by="top", top=-14, size=14.0),
-         "the highest notes fall by about an octave and a whole tone"),
-        (moved(by="bottom", bottom=12, size=12.0),
-         "the lowest notes rise by about an octave"),
+        (moved(by="top", top=-14, size=14.0), "the top falls by about a ninth"),
+        (moved(by="bottom", bottom=12, size=12.0), "the bass rises by about an octave"),
         (moved(top=2, bottom=-2),
-         "the middle of the texture rises, with the same outer notes, by about a major sixth"),
+         "the middle of the texture rises by about a major sixth, within the same outer notes"),
         (moved(top=4, bottom=3),
-         "the middle of the texture rises, more than its outer notes, by about a major sixth"),
+         "the middle of the texture rises by about a major sixth, more than its outer notes"),
         (moved(top=5, bottom=3), "the texture rises by about a major sixth"),
         (moved(top=3, bottom=-4, direction="opening"),
          "the texture opens out by about a major sixth"),
@@ -123,7 +65,7 @@ def moved(bar: int = 1, **changes: Any) -> Shift:
     ],
 )  # fmt: skip
 def test_which_way_a_shift_goes(shift: Shift, said: str) -> None:
-    assert sentences.shift_words(shift, REPEATED) == f"bar 2: {said}"
+    assert move_words(shift) == said
 
 
 # Events

@@ -11,11 +11,10 @@ from conftest import PIECES
 import corpusreg
 from corpusreg.comparison.comparison import Place, PrintedBar
 from corpusreg.measures.definitions import BY_NAME, MEASURES
-from corpusreg.measures.shifts import Shift
 from corpusreg.score.played import PlayedBars, segments
 from corpusreg.system.errors import ReadError, UsageError
 from corpusreg.system.plaintext import plain
-from corpusreg.text import sentences, tabular
+from corpusreg.text import tabular
 from corpusreg.text.wording import bar_range, place_words
 
 SPAN, SHIFTS = BY_NAME["span"], BY_NAME["shift_rate"]
@@ -50,19 +49,6 @@ def test_segments_of_a_repeat_are_named_once() -> None:
     assert segments(REPEATED, 0, 7) == [(0, 3), (0, 4)]
     assert segments(REPEATED, 0, 6) == [(0, 3)]
     assert segments(REPEATED, 2, 4) == [(2, 3), (0, 1)]
-
-
-def test_a_shift_says_what_moves() -> None:
-    whole = Shift(1, 12.0, "up", "mass", 12.0, 11, 13, 1.0, 48, 72)
-    assert (
-        sentences.shift_words(whole, REPEATED) == "bar 2: the texture rises by about an octave"
-    )
-    tilt = Shift(1, 12.0, "up", "mass", 12.0, 1, -1, 1.0, 48, 72)
-    assert "the same outer notes" in sentences.shift_words(tilt, REPEATED)
-    bass = Shift(1, 19.0, "down", "bottom", 4.0, 0, -19, 1.0, 48, 72)
-    assert sentences.shift_words(bass, REPEATED) == (
-        "bar 2: the lowest notes fall by about an octave and a fifth"
-    )
 
 
 def test_text_from_files_cannot_command_a_terminal() -> None:

@@ -16,12 +16,11 @@ from corpusreg.documents.sound import BEAT, sound
 from corpusreg.revision.versions import Contrast
 from corpusreg.system.phrases import capital
 from corpusreg.system.plaintext import plain
-from corpusreg.text.options import bars_words
+from corpusreg.text.options import bars_words, strain_words
 from corpusreg.text.revision import (
     contrast_lead,
     contrast_rows,
     moved_words,
-    strain_words,
 )
 
 __all__ = ["contrast_document", "made_contrast"]

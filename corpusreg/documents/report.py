@@ -241,7 +241,7 @@ def _row(found: Finding, r: Reading, pictures: Mapping[str, Drawn]) -> ReportRow
     picture = f"strip-{found.name}"
     return ReportRow(
         title=capital(title(found.name)),
-        value=value_words(found),
+        value=value_words(found.size, found.unit),
         rank=rank_cell(found.rank) if found.rank and found.rank.side != "tied" else "",
         compared=capital(compared(found) or found.reason),
         strip=picture if picture in pictures else "",

@@ -52,7 +52,7 @@ class Contrast:
 
 @dataclass(frozen=True)
 class Revision:
-    """An option: its kind, printed bars, words, and the piece with it, placed.
+    """An option: its kind, printed bars, sentences, and the piece with it, placed.
 
     file: where it is written, None where that was not asked for.
     """
@@ -60,7 +60,7 @@ class Revision:
     kind: str
     bars: str
     notes_moved: int
-    words: str
+    words: tuple[str, ...]
     comparison: Comparison
     file: Path | None = None
 
@@ -142,7 +142,7 @@ def _still(way: str) -> str:
     """Why nothing moves."""
     limits = "within the ranges, with bass and melody where they are"
     if way == "settled":
-        return f"every entry keeps the register before it already, or none can {limits}"
+        return f"every entry keeps the register before it already, or cannot {limits}"
     which = "nearer to the middle" if way == "narrow" else "further out"
     return f"no phrase can move {which} by an octave {limits}"
 
@@ -203,7 +203,7 @@ def _revised(
                 kind=option.move.key,
                 bars=bars_words(score.bars.labels, option.move.first, option.move.last),
                 notes_moved=option.notes,
-                words=option_words(music, option, before),
+                words=tuple(option_words(music, option, before)),
                 comparison=place_score(reference, path, later, cohort, table),
                 file=file,
             )

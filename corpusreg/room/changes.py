@@ -16,6 +16,7 @@ from corpusreg.room.tasks import DrawTask, PlacedWorks, PlaceTask, draw, inside,
 from corpusreg.score.formats import FORMATS
 from corpusreg.session import Session, Way
 from corpusreg.system.errors import CorpusregError
+from corpusreg.text.revision import own_words, shared_words
 
 __all__ = ["WAYS", "ContrastTask", "DraftTask", "ReviseTask", "Task", "TaskResult", "work"]
 
@@ -79,11 +80,13 @@ class Offer:
 
 @dataclass(frozen=True)
 class TaskResult:
-    """What came of a task: a heading, a page to look at or None, and what to take away."""
+    """What came of a task: a heading, a page to look at or None, what to take away, and what
+    is true of all of it."""
 
     title: str
     page: Path | None = None
     offers: tuple[Offer, ...] = ()
+    shared: str = ""
 
 
 Task = PlaceTask | DrawTask | DraftTask | ContrastTask | ReviseTask
@@ -143,8 +146,10 @@ def _revise(task: ReviseTask) -> TaskResult:
             cohort=task.cohort,
             number=task.number or None,
         ).result
-    offers = tuple(Offer(each.words, each.file) for each in found.revisions)
-    return TaskResult(f"{found.piece.piece.title}, toward '{found.toward}'", None, offers)
+    files = (each.file for each in found.revisions)
+    offers = tuple(map(Offer, own_words(found), files))
+    title = f"{found.piece.piece.title}, toward '{found.toward}'"
+    return TaskResult(title, None, offers, " ".join(shared_words(found)))
 
 
 def _family(path: Path) -> str:

@@ -132,7 +132,7 @@ def class_piece(
 def draft_of(c: Comparison) -> EarlierDraft:
     """What a class keeps of an earlier draft."""
     r = reading(c)
-    values = {each.name: value_words(each) for each in r.headlines()}
+    values = {each.name: value_words(each.size, each.unit) for each in r.headlines()}
     return EarlierDraft(length_words(r), values, short(r.first, r.piece) if r.first else "")
 
 
@@ -233,11 +233,11 @@ def _players(r: Reading) -> Iterable[Sentence]:
 
 
 def _place(found: Finding) -> MeasurePlace:
-    rank = found.rank
+    rank, value = found.rank, value_words(found.size, found.unit)
     if rank is None:
-        return MeasurePlace(value_words(found), found.reason, None)
+        return MeasurePlace(value, found.reason, None)
     return MeasurePlace(
-        value_words(found), rank_words(rank), rank.percentile, rank.tied >= TIED, rank.interval
+        value, rank_words(rank), rank.percentile, rank.tied >= TIED, rank.interval
     )
 
 

@@ -9,7 +9,7 @@ from typing import Any
 
 from corpusreg.comparison.comparison import PlacedStay
 from corpusreg.comparison.drafts import DraftChange, Drafts, MeasureChange, Run, place
-from corpusreg.comparison.findings import rank_of
+from corpusreg.comparison.findings import rank_of, reading
 from corpusreg.measures.definitions import VERSION
 from corpusreg.measures.events import Event
 from corpusreg.measures.shifts import Shift
@@ -17,16 +17,11 @@ from corpusreg.score.played import Played, PlayedBars
 from corpusreg.system.phrases import capital, joined, plural
 from corpusreg.system.plaintext import plain
 from corpusreg.text.console import register_map
-from corpusreg.text.findings import event_words
-from corpusreg.text.measures import rank_cell
-from corpusreg.text.sentences import (
-    interval_words,
-    length_words,
-    moved_how,
-    value_words,
-)
+from corpusreg.text.findings import event_words, move_words
+from corpusreg.text.measures import rank_cell, value_words
+from corpusreg.text.reading import length_words
 from corpusreg.text.tabular import items, screen, wrap
-from corpusreg.text.wording import bar_range, labels, register, rounded
+from corpusreg.text.wording import bar_range, interval, labels, register, rounded
 
 __all__ = [
     "NOTHING", "change_words", "changed_bars", "clearest_changes", "drafts_document",
@@ -79,7 +74,7 @@ def run_words(run: Run, d: Drafts) -> str:
         where += f" ({before} before)"
     if run.moved:
         way = "higher" if run.moved > 0 else "lower"
-        return f"{where}: the same, {interval_words(abs(run.moved))} {way} now."
+        return f"{where}: the same, {interval(abs(run.moved))} {way} now."
     said = {
         "loudness": "the same notes with other dynamics",
         "register": "the same notes, some of them in other octaves now",
@@ -92,7 +87,7 @@ def run_words(run: Run, d: Drafts) -> str:
 def measure_row(each: MeasureChange) -> tuple[str, str, str, str]:
     """Title, value before, value now, and what is said of it."""
     values = each.before.value, each.now.value
-    before, now = (value_words(each.measure, value) for value in values)
+    before, now = (value_words(value, each.measure.unit) for value in values)
     said = _change_cell(each) if each.changed else _ALIKE if before == now else _NEARLY
     return each.measure.title, before, now, said
 
@@ -118,7 +113,7 @@ def change_words(each: DraftChange, d: Drafts) -> str:
 
 def _item(item: PlacedStay | Shift | Event, played: Played) -> str:
     if isinstance(item, Shift):
-        return f"in {bar_range(played.bars, item.bar, item.bar + 1)} {moved_how(item)}"
+        return f"in {bar_range(played.bars, item.bar, item.bar + 1)} {move_words(item)}"
     if isinstance(item, Event):
         text = event_words(item, played.bars, played.spelling)
         return f"{text[:1].lower()}{text[1:]}"
@@ -177,8 +172,8 @@ def in_short(d: Drafts) -> str:
     if len(runs) > _MOST:
         said.append(f"and {plural(len(runs) - _MOST, 'more passage')}")
     measures = [
-        f"{each.measure.title} {value_words(each.measure, each.now.value)} "
-        f"(before {value_words(each.measure, each.before.value)})"
+        f"{each.measure.title} {value_words(each.now.value, each.measure.unit)} "
+        f"(before {value_words(each.before.value, each.measure.unit)})"
         for each in d.measures
         if each.changed and each.elsewhere
     ]
@@ -195,8 +190,8 @@ def drafts_text(d: Drafts, reference_id: str) -> str:
     before, now = d.earlier, d.later
     lines = [
         *wrap(plain(now.piece.title)),
-        *wrap(f"now: {plain(now.piece.path)} ({length_words(now)})"),
-        *wrap(f"before: {plain(before.piece.path)} ({length_words(before)})"),
+        *wrap(f"now: {plain(now.piece.path)} ({length_words(reading(now))})"),
+        *wrap(f"before: {plain(before.piece.path)} ({length_words(reading(before))})"),
         *(line for text in remarks(d) for line in wrap(text)),
         "",
     ]

@@ -13,6 +13,7 @@ from dataclasses import replace
 
 from corpusreg.comparison.findings import WITHHELD, Finding, PieceFacts, bare_event
 from corpusreg.measures.events import Event
+from corpusreg.measures.shifts import Shift
 from corpusreg.score.pitch import Spelling
 from corpusreg.score.played import PlayedBars
 from corpusreg.system.phrases import capital, joined
@@ -34,8 +35,8 @@ from corpusreg.text.wording import (
 )
 
 __all__ = [
-    "EVENTS", "MOST", "NAMES", "event_lines", "event_words", "section_lines", "sentence",
-    "short", "throughout",
+    "EVENTS", "MOST", "NAMES", "event_lines", "event_words", "move_words", "section_lines",
+    "sentence", "short", "throughout",
 ]  # fmt: skip
 
 # What each kind is called, in headings, tables and the glossary.
@@ -576,3 +577,23 @@ def event_words(event: Event, bars: PlayedBars, spelling: Spelling) -> str:
     """One event as a sentence without its full stop."""
     piece = replace(_NAMELESS, played_bars=len(bars), spelling=spelling)
     return sentence(bare_event(event, bars), piece).removesuffix(".")
+
+
+_STIRS = 3  # semitones below which an edge counts as staying
+
+
+def move_words(shift: Shift) -> str:
+    """Which way a shift goes, what moves and how far; of weight where neither edge moves."""
+    far = interval(shift.size)
+    if shift.by == "part":
+        return f"one part moves {shift.direction} by about {far}"
+    if shift.by != "mass":
+        edge, move = ("top", shift.top) if shift.by == "top" else ("bass", shift.bottom)
+        return f"the {edge} {'rises' if move > 0 else 'falls'} by about {far}"
+    way = {"up": "rises", "down": "falls", "opening": "opens out", "closing": "closes in"}
+    moves = way[shift.direction]
+    outer = max(abs(shift.top), abs(shift.bottom))
+    if outer < shift.mass / 2 and shift.direction in ("up", "down"):
+        same = "within the same" if outer < _STIRS else "more than its"
+        return f"the middle of the texture {moves} by about {far}, {same} outer notes"
+    return f"the texture {moves} by about {far}"

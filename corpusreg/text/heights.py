@@ -21,9 +21,8 @@ from corpusreg.text.players import (
     reach_document,
     written_document,
 )
-from corpusreg.text.sentences import interval_words
 from corpusreg.text.tabular import text_table, wrap
-from corpusreg.text.wording import bar_range, note, register
+from corpusreg.text.wording import bar_range, interval, note, register
 
 __all__ = [
     "moved_words", "passage_document", "passage_heading", "passage_rows", "passage_text",
@@ -48,7 +47,7 @@ def transposed(semitones: int) -> str:
     """
     if not semitones:
         return "as it stands"
-    return f"{interval_words(abs(semitones))} {'higher' if semitones > 0 else 'lower'}"
+    return f"{interval(abs(semitones))} {'higher' if semitones > 0 else 'lower'}"
 
 
 def passage_heading(found: Passage) -> str:
@@ -134,7 +133,7 @@ def string_words(found: Passage) -> str:
 def _way(string: int, found: Passage) -> str:
     """On one string, how far up, and how composers ask for it where another is nearer."""
     up = found.highest - string
-    far = f"up to {interval_words(up)} above the open string" if up else "the open string"
+    far = f"up to {interval(up)} above the open string" if up else "the open string"
     letter = _letter(string)
     nearer = any(string < each < found.highest for each in open_strings(found.home.id))
     asked = f"sul {letter}; " if nearer else ""

@@ -113,9 +113,12 @@ def title(name: str) -> str:
     return BY_NAME[name].title
 
 
-def value_words(found: Finding) -> str:
-    """The value of a measure with its unit, for a table; '–' where it has none."""
-    value, unit = found.size, found.unit
+def value_words(value: float | None, unit: str) -> str:
+    """The value of a measure with its unit, for a table; '–' where it has none.
+
+    >>> value_words(0.256, "share of bars"), value_words(1.0, "semitones")
+    ('26 %', '1 semitone')
+    """
     if value is None:
         return "–"
     if unit.startswith("share"):

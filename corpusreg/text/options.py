@@ -10,11 +10,10 @@ from corpusreg.measures.stays import Stay
 from corpusreg.revision.search import Option, alike, events_at, first_played
 from corpusreg.revision.units import LazyAnalysis, Music, strained
 from corpusreg.system.phrases import capital, joined, plural
-from corpusreg.text.findings import event_words
-from corpusreg.text.sentences import moved_how, range_words, shift_words
-from corpusreg.text.wording import bar_range
+from corpusreg.text.findings import event_words, move_words
+from corpusreg.text.wording import bar_range, note
 
-__all__ = ["bars_words", "option_words", "way_words"]
+__all__ = ["bars_words", "option_words", "strain_words", "way_words"]
 
 _WAYS = {-2: "two octaves lower", -1: "an octave lower", 1: "an octave higher",
          2: "two octaves higher"}  # fmt: skip
@@ -35,23 +34,26 @@ def bars_words(labels: Sequence[str], first: int, last: int) -> str:
     return f"bars {labels[first]}–{labels[last - 1]}"
 
 
-def option_words(music: Music, option: Option, before: LazyAnalysis) -> str:
-    """What an option does and what comes of it, one or more sentences."""
+def option_words(music: Music, option: Option, before: LazyAnalysis) -> list[str]:
+    """What an option does, why one would try it, and what to mind, sentence by sentence."""
     move = option.move
     where = bars_words(music.score.bars.labels, move.first, move.last)
-    does = f"{capital(where)}: {move.what}"
-    words = f"{does}. {_effect(option, before)}. {_why(option)}"
+    words = [f"{capital(where)}: {move.what}."]
+    effect = _effect(option, before)
+    words += [f"{effect}.", _why(option)] if effect else [_why(option)]
     if move.change.silent[music.hands[0].rows].any() and option.goal.intention.bar:
-        words += " The notes above then carry the harmony: hear whether they can."
+        words.append("The notes above then carry the harmony: hear whether they can.")
     hands = [] if move.change.exchange else strained(music, move.change)
     if hands:
-        words += (
-            f" Some notes then lie near the end of the range ({joined(hands)}): ask the "
-            "player, the singer or the teacher."
-        )
+        words.append(strain_words(hands))
     if music.torn(move.change):
-        words += " A slur is divided by it: see how it should go."
+        words.append("It divides a slur: decide where the new one goes.")
     return words
+
+
+def strain_words(hands: Sequence[str]) -> str:
+    """That moved notes lie outside what is comfortable."""
+    return f"Some notes then lie near the end of the range ({joined(hands)}): ask who plays it."
 
 
 # Why one would try it: common practice, no source. Silence first by the kind of the change,
@@ -84,26 +86,24 @@ def _why(option: Option) -> str:
 
 
 def _effect(option: Option, before: LazyAnalysis) -> str:
+    """What comes of it; '' where the measures listed below say it."""
     wanted, now = option.goal, option.measured
     kind = wanted.intention.kind
+    if kind == "move":
+        return ""
     if kind == "lighter":
         return f"About {round(100 * option.gain)} % less sound; the lowest notes stay"
-    if kind == "move":
-        return (
-            f"Movement from bar to bar {now.movement:.1f} instead of "
-            f"{before.movement:.1f} semitones"
-        )
     if kind == "narrower":
         was = "" if option.before is None else f" instead of {-option.before:.0f}"
         return f"Nine tenths of the sound there fill {-option.gain:.0f} semitones{was}"
     if kind == "give":
         return (
-            "Notes lie outside what is comfortable for "
-            f"{plural(round(-option.gain), 'beat')} instead of {round(-(option.before or 0.0))}"
+            f"It is outside the comfortable range for {plural(round(-option.gain), 'beat')} "
+            f"instead of {round(-(option.before or 0.0))}"
         )
     if kind == "respace":
         return (
-            f"Low notes lie closer than is clear in {plural(round(-option.gain), 'bar')} "
+            f"Low notes are too close to be clear in {plural(round(-option.gain), 'bar')} "
             f"instead of {round(-(option.before or 0.0))}"
         )
     at = first_played(now, wanted.first)
@@ -116,7 +116,7 @@ def _effect(option: Option, before: LazyAnalysis) -> str:
     same = (
         e for e in events_at(before, at, wanted.intention) if place == (e.kind, e.low, e.high)
     )
-    known = "; it does so now too, less strongly" if any(same) else ""
+    known = ", as now but more strongly" if any(same) else ""
     return f"{event_words(event, now.played.bars, now.played.spelling)}{known}"
 
 
@@ -125,16 +125,20 @@ def _shift_there(now: LazyAnalysis, before: LazyAnalysis, at: int) -> str:
     shift, *known = (
         shift for heard in (now, before) for shift in heard.shifts if shift.bar == at
     )
-    was = f"; now {moved_how(known[0])}" if known else ""
-    return f"A shift in {shift_words(shift, now.played.bars)}{was}"
+    was = f"; now {move_words(known[0])}" if known else ""
+    return f"{_moved(shift, now)}{was}"
+
+
+def _moved(shift: Shift, heard: LazyAnalysis) -> str:
+    return f"In bar {heard.played.bars.labels[shift.bar]} {move_words(shift)}"
 
 
 def _like(found: Shift | Event | Stay, now: LazyAnalysis) -> str:
     bars = now.played.bars
     if isinstance(found, Shift):
-        return f"A shift in {shift_words(found, bars)}"
+        return _moved(found, now)
     if isinstance(found, Stay):
         where = bar_range(bars, found.first, found.last)
-        space = range_words(found.low, found.high, now.played.spelling)
-        return f"{capital(where)} then stay between {space.replace(' to ', ' and ')}"
+        low, high = (note(each, now.played.spelling) for each in (found.low, found.high))
+        return f"{capital(where)} then stay between {low} and {high}"
     return event_words(found, bars, now.played.spelling)

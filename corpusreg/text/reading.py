@@ -257,7 +257,12 @@ MEASURE_COLUMNS = ("measure", "value", "rank", "by collection")
 def measure_rows(r: Reading) -> list[tuple[str, ...]]:
     """All measures in the columns of MEASURE_COLUMNS."""
     return [
-        (title(each.name), value_words(each), rank_cell(each.rank), rank_range(each.rank))
+        (
+            title(each.name),
+            value_words(each.size, each.unit),
+            rank_cell(each.rank),
+            rank_range(each.rank),
+        )
         for each in r.measures
     ]
 

@@ -15,7 +15,10 @@ from corpusreg.system.phrases import capital, plural
 from corpusreg.system.plaintext import plain
 from corpusreg.text.tabular import item, items, text_table, wrap
 
-__all__ = ["coverage_text", "profiles_text", "reference_text", "sheet_rows", "table_text"]
+__all__ = [
+    "check_text", "coverage_text", "profiles_text", "reference_text", "sheet_rows",
+    "table_text",
+]  # fmt: skip
 
 _MOST = 0.6  # the share of one collection from which it is named as a limit
 _SOURCES = {
@@ -290,3 +293,23 @@ def _evidence(rung: Mapping[str, Any]) -> str:
     if rung["stability_null"] is not None:
         said += f", against {rung['stability_null']:.2f}"
     return f"({said}.)"
+
+
+def check_text(found: Mapping[str, Any]) -> str:
+    """Whether all is well, and what is in force."""
+    lines = ["All is well." if found["ok"] else f"{capital(found['problem'])}."]
+    if "reference_id" in found:
+        counts = found["counts"]
+        lines += [
+            f"Reference {found['reference_id']}, made by corpusreg {found['tool']}: "
+            f"{counts['works']:,} works, {counts['counted']:,} of them compared with; "
+            f"{plural(counts['failures'], 'file')} could not be read.",
+            f"Reference file: {found['path']}",
+        ]
+    damaged = ", ".join(found["damaged_shards"]) or "none"
+    lines += [
+        f"Folder of your own data: {found['home']}",
+        f"Measured files there: {plural(found['shards'], 'shard')}, damaged: {damaged}",
+        f"Definitions {found['definitions']}, schema {found['schema']}",
+    ]
+    return "\n".join(lines)

@@ -45,7 +45,7 @@ from corpusreg.score.notes import Score
 from corpusreg.system.errors import CorpusregError
 from corpusreg.system.isolate import Limits, StoppedError, call
 from corpusreg.system.phrases import joined
-from corpusreg.text.sentences import interval_words
+from corpusreg.text.wording import interval
 
 __all__ = [
     "TEXT_WIDTH", "Engraved", "NotatedPassage", "engrave", "engrave_all", "engrave_here",
@@ -289,7 +289,7 @@ def _transposing(score: Score, moved: dict[int, int]) -> list[str]:
         if shift:
             alike.setdefault(shift, []).append(score.parts[part].name or f"part {part + 1}")
     return [
-        f"{joined(names)} sound{'s' if len(names) == 1 else ''} {interval_words(abs(shift))} "
+        f"{joined(names)} sound{'s' if len(names) == 1 else ''} {interval(abs(shift))} "
         f"{'lower' if shift > 0 else 'higher'} than written"
         for shift, names in alike.items()
     ]

@@ -80,7 +80,8 @@ from corpusreg.norms.reference import BASIC, Size, unit_weights, weighted_quanti
 from corpusreg.score.pitch import Spelling, band_name
 from corpusreg.system.phrases import capital, plural
 from corpusreg.system.plaintext import plain
-from corpusreg.text.sentences import cohort_words, range_words, value_words
+from corpusreg.text.measures import value_words
+from corpusreg.text.wording import register
 
 __all__ = [
     "DOTS", "SLICES", "level_grid", "nearest_works", "octave_chart", "octave_uses", "spread",
@@ -233,7 +234,7 @@ def strip(
     else:
         foot, tall = _HILL + 6, _HILL + 6 + 2 * GAP + 2
         drawn = [*_strip(found, each.measure, foot), *_answers(found, each.measure, foot)]
-    own = f"This piece: {value_words(each.measure, each.value)}"
+    own = f"This piece: {value_words(each.value, each.measure.unit)}"
     piece = element("g", element("title", own), _diamond(), data_told=own)
     return document(
         [*drawn, moved(piece, _across(found, each.value), foot)],
@@ -317,7 +318,7 @@ def _answers(found: Spread, measure: Measure, foot: float) -> Iterator[Markup]:
 
 def _plain_number(value: float, measure: Measure) -> str:
     """The value without its unit, as the words round it."""
-    return value_words(measure, value).partition(" ")[0]
+    return value_words(value, measure.unit).partition(" ")[0]
 
 
 def _column(x: float, share: float, foot: float, height: float) -> Markup:
@@ -397,7 +398,7 @@ def octave_chart(comparison: Comparison, *, prefix: str, width: float = WIDTH) -
         y += _ROW
     compared = found[0].quarters is not None
     signs, y = key(_key(compared), y + 1.5 * GAP + SIZES["small"], width)
-    among = f" among {cohort_words(comparison.cohort)}" if compared else ""
+    among = f" among {comparison.cohort.rung.title}" if compared else ""
     return document(
         [*drawn, signs],
         size=(width, y + GAP),
@@ -509,7 +510,7 @@ def level_grid(
             "in its instrument", _LEFT + side / 2, GAP + text - 3, text, text_anchor="middle"
         ),
         label("in the ensemble", GAP, top + 10, text),
-        label(range_words(*two.compass, spelling), GAP, top + 23, small, "quiet"),
+        label(register(*two.compass, spelling), GAP, top + 23, small, "quiet"),
         _levels_grid(two.grid, _LEFT, top, _LARGE, f"{prefix}-grid-0"),
         *_names(_LEFT, top),
     ]

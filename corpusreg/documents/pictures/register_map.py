@@ -73,8 +73,7 @@ from corpusreg.score.pitch import note_name
 from corpusreg.score.played import time_words
 from corpusreg.system.phrases import plural
 from corpusreg.system.plaintext import plain
-from corpusreg.text.sentences import range_words
-from corpusreg.text.wording import bar_range
+from corpusreg.text.wording import bar_range, register
 
 __all__ = ["edges_map", "pages", "register_map", "stills"]
 
@@ -589,7 +588,7 @@ def _description(version: _Version) -> str:
     return (
         "Register map: "
         f"{plural(len(found.played.bars), 'bar')} as played, "
-        f"{range_words(found.lowest, found.highest, found.played.spelling)}, "
+        f"{register(found.lowest, found.highest, found.played.spelling)}, "
         f"{plural(len(found.stays), 'stay')}, {plural(len(found.shifts), 'shift')}, "
         f"{plural(len(found.events), 'event')}."
     )
