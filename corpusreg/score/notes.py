@@ -189,7 +189,8 @@ class Score:
     number: position of the work in a file that holds many (ABC 'X:', the number of a
     movement), else ''. first_bar: bar of the file that the first bar is, 0 but in a later
     movement. signs: what `readers.movements` parts a file by, where the format shows it.
-    key: sharps (below 0, flats) of the first signature in sounding pitch, where one is read.
+    keys: signatures in sounding pitch where they are read: (bar, sharps or, below 0, flats),
+    in order.
     """
 
     ticks: int
@@ -207,7 +208,7 @@ class Score:
     format: str = ""  # 'musicxml', 'kern', 'abc', 'midi', 'mei', …
     first_bar: int = 0
     signs: tuple[Sign, ...] = ()
-    key: int | None = None
+    keys: tuple[tuple[int, int], ...] = ()
 
     def __post_init__(self) -> None:
         if self.notes.dtype != NOTE_DTYPE:

@@ -346,7 +346,7 @@ def perform(score: Score, *, as_written: bool = False) -> Played:
         assumed=tuple(dict.fromkeys(assumed)),
         seconds=_bar_seconds(score)[bars.written] if score.tempos else None,
         marked=known and not (table["velocity"] > 0).any(),
-        spelling=spelled(score.notes, score.key),
+        spelling=spelled(score.notes, score.keys),
         rehearsal={s.bar: s.text for s in score.signs if s.kind == "rehearsal"},
     )
 

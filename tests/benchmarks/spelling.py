@@ -47,7 +47,7 @@ def found(paths: list[Path]) -> Iterator[tuple[tuple[int, int], tuple[int, int]]
             continue
         if len(scores) == 1:
             names = written(path)
-            yield wrong(names, spelled(scores[0].notes, scores[0].key)), wrong(names, USUAL)
+            yield wrong(names, spelled(scores[0].notes, scores[0].keys)), wrong(names, USUAL)
 
 
 def main() -> None:

@@ -440,8 +440,8 @@ def write_bars(
     """
     root = etree.Element("score-partwise", version="4.0")
     heads = etree.SubElement(root, "part-list")
-    fifths = signature(whole.notes["pitch"].astype(np.int64), whole.key)
-    spelling = spelled(whole.notes, whole.key)
+    fifths = signature(whole.notes["pitch"].astype(np.int64), whole.keys)
+    spelling = spelled(whole.notes, whole.keys)
     for part in parts:
         head = etree.SubElement(heads, "score-part", id=f"P{part}")
         etree.SubElement(head, "part-name").text = score.parts[part].name[:40]

@@ -364,7 +364,11 @@ def _movement(score: Score, first: int, last: int, number: int) -> Score:
         assumed=(*score.assumed, "the file holds several movements: each is a work of its own"),
         number=f"{score.number}.{number}" if score.number else str(number),
         first_bar=score.first_bar + first,
-        key=score.key if first == 0 else None,
+        keys=tuple(
+            (max(bar - first, 0), fifths)
+            for (bar, fifths), (end, _) in pairwise([*score.keys, (last, 0)])
+            if end > first and bar < last
+        ),
         signs=tuple(
             replace(s, bar=s.bar - first) for s in score.signs if first <= s.bar < last
         ),

@@ -300,19 +300,8 @@ def _score(lines: list[tuple[int, str]], name: str) -> Score:
         left_out=dict(left_out),
         format="kern",
         signs=_signs(timeline.measures),
-        key=_key(table),
+        keys=tuple(timeline.keys),
     )
-
-
-def _key(table: KernTable) -> int | None:
-    """The signature that most columns begin with: '*k[b-e-]' is two flats."""
-    found = Counter(
-        record.count("#") - record.count("-")
-        for track in table.tracks
-        for record in track.records
-        if record.startswith("*k[")
-    )
-    return found.most_common(1)[0][0] if found else None
 
 
 def _signs(measures: list[KernMeasure]) -> tuple[Sign, ...]:

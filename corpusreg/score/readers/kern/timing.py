@@ -335,6 +335,7 @@ class Timeline:
     dynam: list[tuple[Track, int, int, str]] = field(default_factory=list)
     pedals: list[tuple[Track, int, bool]] = field(default_factory=list)
     tempos: list[tuple[int, float]] = field(default_factory=list)
+    keys: list[tuple[int, int]] = field(default_factory=list)  # (measure, sharps or -flats)
     lost: Counter[str] = field(default_factory=Counter)
     left_out: Counter[str] = field(default_factory=Counter)
     assumed: list[str] = field(default_factory=list)
@@ -598,6 +599,10 @@ class _Run:
         self.filled = False
 
     def record(self, row: KernRow) -> None:
+        # '*k[b-e-]' is two flats; of several columns what most have.
+        keys = Counter(text for text in row.fields if text.startswith("*k["))
+        for text, _ in keys.most_common(1):
+            self.out.keys.append((len(self.out.measures), text.count("#") - text.count("-")))
         for text, spine in zip(row.fields, row.layout.spines, strict=True):
             if len(text) < 2:
                 continue

@@ -387,14 +387,18 @@ def assemble(
         left_out=dict(tally.left_out),
         format="musicxml",
         signs=_signs(records, marks, layout),
-        key=_key(records),
+        keys=_keys(records),
     )
 
 
-def _key(records: Sequence[PartRecord]) -> int | None:
-    """The signature that most parts begin with."""
-    first = Counter(record.keys[0][1] for record in records if record.keys)
-    return next((integer(fifths) for fifths, _ in first.most_common(1)), None)
+def _keys(records: Sequence[PartRecord]) -> tuple[tuple[int, int], ...]:
+    """The signatures that most parts have where one changes."""
+    found: dict[int, Counter[str]] = {}
+    for record in records:
+        for bar, fifths in record.keys:
+            found.setdefault(bar, Counter())[fifths] += 1
+    said = ((bar, integer(found[bar].most_common(1)[0][0])) for bar in sorted(found))
+    return tuple((bar, fifths) for bar, fifths in said if fifths is not None)
 
 
 def _signs(records: Sequence[PartRecord], marks: Marks, layout: Layout) -> tuple[Sign, ...]:
