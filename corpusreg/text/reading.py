@@ -126,11 +126,10 @@ def suggestion_sentence(s: Suggestion, r: Reading) -> str:
     who = player(r.piece, s.part) if s.part and len(r.piece.parts) > 1 else ""
     tone = "" if s.note is None else note(s.note, r.piece.spelling)
     if s.kind in ("keep_above", "keep_below") and tone:
-        side = "above" if s.kind == "keep_above" else "below"
-        return (
-            f"Listen: what changes at {where} if {who or 'everything'} stays {side} "
-            f"{tone} until then?"
-        )
+        side, way = ("above", "higher") if s.kind == "keep_above" else ("below", "lower")
+        stays = f"{who} stays {way} still until then" if who else ""
+        stays = stays or f"everything before it stays {way} still"
+        return f"Listen: what changes at {where} if {stays}, {side} {tone}?"
     if s.kind == "keep_clear":
         return (
             f"Try: leave this register empty for {number(s.bars)} more bars and enter it "
@@ -170,8 +169,12 @@ def suggestion_sentence(s: Suggestion, r: Reading) -> str:
     return f"Listen {where}".rstrip() + f": {_LISTEN.get(s.serves.name, _ELSE)}"
 
 
-_ELSE = "what else changes there?"
+_ELSE = "what else changes there: dynamics, rhythm, harmony?"
 _LISTEN = {
+    "withheld_bass": "do you miss the bass before it comes?",
+    "withheld_top": "do you wait for the high notes before they come?",
+    "cleared": "do you notice that the middle was empty?",
+    "entry": "what did the empty register leave room for?",
     "voice_entry": "what lets a listener notice the new voice?",
     "crossing": "which of the two is heard as the top?",
     "in_octaves": "what would one octave alone leave open?",
