@@ -78,7 +78,7 @@ class _NewFile(click.Path):
         if path.is_dir():
             raise CorpusregError(unwritable(path, "it is a folder"))
         if not path.parent.is_dir():
-            raise CorpusregError(unwritable(path, "its folder is not there"))
+            raise CorpusregError(unwritable(path, "there is no such folder"))
         return path
 
 
@@ -178,7 +178,7 @@ class _Choice(click.Choice[str]):
             return str(value)
         name = param.opts[0] if param else ""
         near = did_you_mean(str(value), known)
-        raise click.UsageError(f"{name} '{value}' is none of {', '.join(known)}{near}", ctx)
+        raise click.UsageError(f"{name} '{value}' is not one of {', '.join(known)}{near}", ctx)
 
 
 _SETTINGS: dict[str, Any] = {

@@ -715,8 +715,8 @@ class Session:
                 raise ReadError(f"a stream that cannot be MusicXML ({error})") from error
         else:
             raise UsageError(
-                f"a {type(piece).__name__} is no score; give a path, bytes, an open file or a "
-                "stream of music21"
+                f"a {type(piece).__name__} is not a score; give a path, bytes, an open file or "
+                "a stream of music21"
             )
         path = own / name
         path.write_bytes(content.encode() if isinstance(content, str) else content)

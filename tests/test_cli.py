@@ -299,7 +299,7 @@ def test_query_lists_answers_and_explains(run: Command, tmp_path: Path) -> None:
         (["query", "works_of_cell", "collection=haydn-quartet"], "haydn-quartets"),
         (["query", "bars_of_work", "work=bwv"], "did you mean bundled:"),
         (["query", "strongest_events", "kind=entri"], "did you mean entry"),
-        (["query", "behind_a_percentile", "value=wide"], "'wide' is no number; it is value"),
+        (["query", "behind_a_percentile", "value=wide"], "'wide' is not a number; it is value"),
         (["extract", "--workers", "0"], "0 is not in the range"),
         (["extract", "no-such-corpus"], "corpora list"),
         (["compare", "PIECE", "--cohort", "ensemble=piano forte"], "piano"),

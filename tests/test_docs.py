@@ -149,7 +149,7 @@ def test_the_python_examples_run(
 )
 def test_the_excerpt_is_what_is_printed(document: str, piece: str, run: Command) -> None:
     """The lines that do not depend on the reference."""
-    ranked = re.compile(r"than in|string quartets|piano works|\d+ of 100|Compared")
+    ranked = re.compile(r"than in|quartets|piano works|\d+ of 100|Compared")
     (excerpt,) = blocks(document, "text")
     printed = run("compare", ROOT / "demo" / "pieces" / f"{piece}.musicxml").stdout
     own = [line for line in excerpt.splitlines() if not ranked.search(line)]

@@ -206,7 +206,7 @@ class TestWhole:
             if each.name in MEASURES:
                 place = measures.rank_words(each.rank) if each.rank else each.reason
                 name = capital(measures.title(each.name))
-                assert f"{name}: {measures.value_words(each)}, {place}" in text
+                assert f"{name}: {measures.value_words(each.size, each.unit)}, {place}" in text
 
     def test_no_command_path_or_internal_name(self, made: tuple[Path, Path, Handout]) -> None:
         folder, out, _ = made

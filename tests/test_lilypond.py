@@ -314,7 +314,7 @@ def test_what_a_score_writes_among_the_events_is_refused_and_not_repeated(
     tmp_path: Path,
 ) -> None:
     _, error = escape(tmp_path, '(begin (display "secret words\\n" crg-port) "written")')
-    assert f"{tmp_path}/score/bad.ly: what LilyPond told of it is not in its form" in error
+    assert f"{tmp_path}/score/bad.ly: LilyPond's account of it cannot be read" in error
     assert "secret" not in error
 
 

@@ -81,7 +81,7 @@ def test_a_shard_without_its_label_does_not_count_and_a_damaged_one_is_set_aside
 
 
 def test_places_that_are_none(tmp_path: Path) -> None:
-    with pytest.raises(UsageError, match="'nowhere://x' is no place for shards"):
+    with pytest.raises(UsageError, match="'nowhere://x' cannot hold shards"):
         Mirror("nowhere://x")
     (tmp_path / "file").write_text("no folder")
     with pytest.raises(

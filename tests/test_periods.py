@@ -353,7 +353,7 @@ def test_periods_follow_each_other_without_gap() -> None:
     ("word", "said"),
     [
         ("spn", "no measure 'spn'; did you mean span"),
-        ("romantik", "'romantik' is no measure but like a period; did you mean romantic"),
+        ("romantik", "'romantik' looks like a period, not a measure; did you mean romantic"),
         ("xyzzy", "there are span, core_span"),
     ],
 )

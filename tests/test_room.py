@@ -308,7 +308,7 @@ class TestRefusals:
             client.post("/scores", headers={"Host": host}, data={"token": token(client)}),
         ):
             assert answer.status_code == 403
-            assert "under no other name" in line(answer)
+            assert "only; open that address" in line(answer)
 
     def test_both_names_of_this_computer(self, client: FlaskClient) -> None:
         for name in ("127.0.0.1", "localhost"):
@@ -546,7 +546,7 @@ class TestOneScore:
         links = re.findall(r'<a href="([^"]+)" download>Save it as MusicXML</a>', page)
         # What was written before stands below it.
         for revision, link in zip(own.revisions, links[: len(own.revisions)], strict=True):
-            assert revision.words in page and revision.file
+            assert all(words in page for words in revision.words) and revision.file
             assert get(client, link).data == revision.file.read_bytes()
         # The report stays where it was.
         assert f'src="{stairs.removeprefix(HERE)}/report/0"' in page
@@ -1145,8 +1145,9 @@ def test_what_a_teacher_says_is_on_the_overview_and_on_the_sheets(
     page.get_by_text("Keep the class for another term").click()
     with page.expect_download() as waiting:
         page.get_by_role("link", name="Save the class").click()
-    assert waiting.value.suggested_filename == "The class.class.json"
-    kept = tmp_path / "The class.class.json"
+    name = f"The class {date.today().isoformat()}.class.json"
+    assert waiting.value.suggested_filename == name
+    kept = tmp_path / name
     waiting.value.save_as(kept)
     page.get_by_text("Compare with an earlier class").click()
     page.get_by_label("The class as it was saved").set_input_files(kept)

@@ -99,7 +99,7 @@ def test_a_score_is_a_path_bytes_a_file_or_a_stream(in_home: Path, tmp_path: Pat
         assert rows["does_first"][0].endswith("bar 13")
         several.full = True
         assert len(several.to_frame()) == 2 * len(MEASURES)
-        with pytest.raises(UsageError, match="a int is no score"):
+        with pytest.raises(UsageError, match="a int is not a score"):
             session.compare(7)
         with pytest.raises(ReadError):
             session.compare(b"nothing that can be read")

@@ -67,14 +67,14 @@ def decoded(data: bytes, name: str) -> SavedClass:
     Raises DataError where they are none, or of a later version.
     """
     if len(data) > LARGEST:
-        raise DataError(f"{name}: larger than {LARGEST // 10**6} MB; it is no saved class")
+        raise DataError(f"{name}: larger than {LARGEST // 10**6} MB; it is not a saved class")
     try:
         found = msgspec.json.decode(data, type=SavedClass)
     except (msgspec.DecodeError, UnicodeDecodeError, RecursionError) as error:
         why = str(error).partition("\n")[0]
         raise DataError(f"{name}: not a saved class ({why}); choose another file") from error
     if found.format != _FORMAT:
-        raise DataError(f"{name}: saved by another version of corpusreg; save the class anew")
+        raise DataError(f"{name}: saved by another version of corpusreg; save the class again")
     settings = found.settings
     unknown = [each for each in settings.measures if each not in BY_NAME]
     if settings.asked and settings.asked.device not in ASKED:

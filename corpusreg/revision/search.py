@@ -143,7 +143,7 @@ def _given(wanted: Intention, music: Music, where: str) -> Goal:
     part = find_part(part_names(page), wanted.part, where)
     own = [each for each in music.hands if each.part == part]
     if len(own) > 1:
-        raise UsageError(f"{where}: a part on several staves is no line that could be given")
+        raise UsageError(f"{where}: a part on several staves cannot be given to another player")
     notes = page.notes.take(page.notes.part == part)
     low, high = own[0].comfortable
     pitches = np.arange(128)

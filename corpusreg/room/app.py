@@ -10,12 +10,14 @@ from __future__ import annotations
 
 import csv
 import io
+import re
 import secrets
 import socket
 import threading
 import webbrowser
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from datetime import date
 from importlib.resources import files
 from pathlib import Path
 from typing import IO, Any, cast
@@ -442,7 +444,8 @@ def _teacher_pages(app: Flask, desk: Desk) -> None:
     def saved(key: str) -> Response:
         found = _pile(desk, key)
         data = encoded(desk.class_file(found, scores="scores" in request.args))
-        name = f"{clean(found.taken.name)}{ENDING}"
+        undated = re.sub(r" \d{4}-\d\d-\d\d$", "", clean(found.taken.name))
+        name = f"{undated} {date.today().isoformat()}{ENDING}"
         return send_file(
             io.BytesIO(data), "application/json", as_attachment=True, download_name=name,
             etag=False,
@@ -614,7 +617,7 @@ def check(method: str, host: str, origin: str | None, site: str | None, port: in
     """
     hosts = [f"{name}:{port}" for name in _OUR_NAMES]
     if host not in hosts:
-        raise UsageError(f"this room is at http://{hosts[0]}/ and under no other name")
+        raise UsageError(f"this room is served at http://{hosts[0]}/ only; open that address")
     typed = site == "none" and method in _READING
     foreign = site not in (None, "same-origin") and not typed
     if foreign or origin not in (None, f"http://{host}"):

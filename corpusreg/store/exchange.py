@@ -96,7 +96,9 @@ def read(folder: Path, into: Path, version: str) -> Path:
     """Publish what lies in a folder; see `building.reference.import_reference`."""
     missing = [t for t in (*names(), "matrix") if not (folder / f"{t}.parquet").is_file()]
     if missing:
-        raise UsageError(f"{folder} has no {missing[0]}.parquet; it is no exported reference")
+        raise UsageError(
+            f"{folder} is not an exported reference: no {missing[0]}.parquet in it"
+        )
     draft = into / f"building-import-{os.getpid()}.duckdb"
     try:
         with door.storing(f"{into}"):

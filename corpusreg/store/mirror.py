@@ -40,7 +40,7 @@ class Mirror:
             self._files, self._root = fsspec.core.url_to_fs(url)
         except (ValueError, ImportError) as error:
             reason = " ".join(str(error).split())
-            raise UsageError(f"'{url}' is no place for shards ({reason})") from None
+            raise UsageError(f"'{url}' cannot hold shards ({reason})") from None
 
     def fetch(self, folder: Path) -> int:
         """Copy what is there and not in `folder`; returns the number of shards copied.

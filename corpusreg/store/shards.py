@@ -411,7 +411,7 @@ def _check_ids(corpus: str, path: str, rows: Rows) -> None:
         if table not in ("works", "failures"):
             for row in rows.get(table, []):
                 if row[0] not in known:
-                    raise DataError(f"{table}.work: '{row[0]}' is no work of {own}")
+                    raise DataError(f"{table}.work: '{row[0]}' is not a work of {own}")
 
 
 def file_hash(path: Path) -> str:

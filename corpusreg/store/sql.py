@@ -101,7 +101,9 @@ class Query:
             )
         for name, value in given.items():
             if known[name].type in _NUMBERS and not _is_number(value):
-                raise UsageError(f"{name}: '{value}' is no number; it is {known[name].words}")
+                raise UsageError(
+                    f"{name}: '{value}' is not a number; it is {known[name].words}"
+                )
         return {
             p.name: _typed(p, given[p.name]) if p.name in given else _literal(p.default)
             for p in self.parameters

@@ -300,7 +300,7 @@ def _bars(each: Correction, piece: ClassPiece) -> tuple[Run, int, str]:
             raise UsageError(f"{piece.title}: has no bar '{bar}'; choose one that it has")
     run = starts[first], starts[last] + 1
     if run[1] <= run[0]:
-        raise UsageError(f"{piece.title}: bar {last} comes before bar {first}; turn them round")
+        raise UsageError(f"{piece.title}: bar {last} comes before bar {first}; swap them")
     return run, run[0], f"bar {first}" if first == last else f"bars {first}–{last}"
 
 
@@ -338,9 +338,9 @@ def shared_words(group: Class) -> tuple[str, ...]:
 def _shared(shared: Shared) -> str:
     name, high = shared.measure.name, shared.side == "high"
     text = (
-        f"{capital(end_words(name, more=high))}: by {title(name)} {shared.many} of "
+        f"{capital(end_words(name, more=high))}: in {title(name)}, {shared.many} of the "
         f"{shared.placed} pieces lie in the {'highest' if high else 'lowest'} quarter of the "
-        "works that they are compared with."
+        "works they are compared with."
     )
     if shared.others:
         text += f" At the other end: {', '.join(named(each) for each in shared.others)}."
@@ -561,15 +561,15 @@ def _meet(one: Sentence, other: Sentence) -> bool:
 _OF_OWN = "What did you want a listener to notice in {where}?"
 
 _QUESTIONS: Mapping[str, str] = {
-    "withheld_bass": "What do you want a listener to feel as the bass waits, and as it enters?",
-    "withheld_top": "What do you want a listener to feel as the top waits, and as it enters?",
-    "cleared": "What does the empty register make room for, and what does its return say?",
+    "withheld_bass": "What should be felt as the bass waits, and as it enters in {where}?",
+    "withheld_top": "What should be felt as the top waits, and as it enters in {where}?",
+    "cleared": "What does the empty register make room for before {where}?",
     "entry": "What makes room for the entry in {where}?",
     "climb": "What is waiting at the top of the line in {where}?",
     "descent": "Where is the line in {where} heading, and what does it leave behind?",
     "opening": "What comes into the space that opens in {where}?",
     "closing_in": "What is gained by drawing together in {where}?",
-    "pedal_point": "What changes around the held note, and what is missed when it ends?",
+    "pedal_point": "What changes around the note held in {where}? Is it missed when it ends?",
     "shift": "What prepares the shift in {where}, and what would happen an octave away?",
     "octave_return": "What is new in the music of {where} besides its octave?",
     "voice_entry": "What lets a listener notice the new voice in {where}?",

@@ -11,11 +11,12 @@ from dataclasses import dataclass
 
 from corpusreg.comparison.findings import NEARLY_ALL, Company, Finding, PieceFacts, Rank
 from corpusreg.measures.definitions import BY_NAME
-from corpusreg.system.phrases import capital
+from corpusreg.system.phrases import capital, plural
 from corpusreg.text.wording import (
     company_title,
     interval,
     note,
+    number,
 )
 
 __all__ = [
@@ -140,10 +141,17 @@ def _value(found: Finding, piece: PieceFacts) -> str:
             return "the whole time"
         return f"{100 * value:.0f} % of the {'bars' if 'bars' in unit else 'time'}"
     if unit == "per 100 bars":
-        return f"{value:.0f} times in 100 bars"
+        return _times(value * piece.played_bars / 100, piece.played_bars)
     if unit == "bars":
         return f"{value:.0f} bar{'' if round(value) == 1 else 's'}"
     return f"{value:.1f} {unit}"
+
+
+def _times(count: float, bars: int) -> str:
+    """How often something happens in a piece: 'twice in 28 bars', 'once in 40 bars'."""
+    whole = round(count)
+    often = {1: "once", 2: "twice"}.get(whole, f"{number(whole)} times")
+    return f"{often} in {plural(bars, 'bar')}"
 
 
 def rank_cell(rank: Rank | None) -> str:
@@ -160,9 +168,9 @@ def rank_cell(rank: Rank | None) -> str:
 
 
 def rank_words(rank: Rank) -> str:
-    """A rank in words: 'more than 22 of 100 (15 to 30)', 'as 70 of 100 works'."""
+    """A rank in words: 'more than 22 of 100 (15 to 30)', 'as in 70 of 100 works'."""
     if rank.side == "tied":
-        return f"as {_hundreds(100 * rank.tied)} of 100 works"
+        return f"as in {_hundreds(100 * rank.tied)} of 100 works"
     low, high = rank.interval
     return f"more than {_hundreds(rank.percentile)} of 100 ({low:.0f} to {high:.0f})"
 

@@ -55,7 +55,7 @@ def piece_page(sheet: PieceSheet, paper: str) -> str:
             *_paragraphs([f"Asked of all: {sheet.asked}"] if sheet.asked else [], "asked"),
             *_paragraphs(sheet.answers, "answer"),
             *_paragraphs([sheet.changed] if sheet.changed else [], "changed"),
-            tag("ol", *(tag("li", each) for each in sheet.sentences), class_="sentences"),
+            tag("ul", *(tag("li", each) for each in sheet.sentences), class_="sentences"),
             tag("div", *_passages(sheet.passages), class_="passages"),
             *(asked if sheet.question else []),
             *([_table(sheet.progress)] if sheet.progress else []),

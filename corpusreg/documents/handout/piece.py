@@ -289,7 +289,9 @@ def earlier_drafts(files: Sequence[str], roster: Roster) -> dict[str, str]:
         while (file := before.get(file, "")) and file not in seen:
             seen.add(file)
         if file:
-            raise DataError(f"the drafts of '{file}' go round in a circle; see the roster")
+            raise DataError(
+                f"the roster makes '{file}' its own earlier draft; correct it there"
+            )
     return before
 
 

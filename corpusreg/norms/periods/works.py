@@ -146,8 +146,8 @@ def check_words(measures: Sequence[str]) -> None:
             continue
         if difflib.get_close_matches(word, order, n=1, cutoff=0.6):
             raise UsageError(
-                f"'{word}' is no measure but like a period{_near(word, order)}; all periods "
-                "are compared with their neighbours, name measures only"
+                f"'{word}' looks like a period, not a measure{_near(word, order)}; all periods "
+                "are compared with their neighbours, so name measures only"
             )
         raise UsageError(f"no measure '{word}'{_near(word, list(BY_NAME))}")
 

@@ -119,7 +119,7 @@ def add_corpus(
     """
     folder = path.expanduser().absolute()
     if not folder.is_dir():
-        raise UsageError(f"{path} is no folder; name the folder that holds the scores")
+        raise UsageError(f"{path} is not a folder; name the folder that holds the scores")
     folder = folder.resolve()
     return _add(Added(chosen_name(folder, name), folder), workers, on_progress)
 
@@ -214,7 +214,7 @@ def corpora_template(path: Path) -> Path:
     """Write a metadata table to fill in, with a row for each score of a folder."""
     folder = path.expanduser().absolute()
     if not folder.is_dir():
-        raise UsageError(f"{path} is no folder; name the folder that holds the scores")
+        raise UsageError(f"{path} is not a folder; name the folder that holds the scores")
     listing = listed(Added("template", folder))
     if not listing.files:
         raise UsageError(f"no scores in {folder}; name a folder that holds scores")

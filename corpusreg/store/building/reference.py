@@ -83,6 +83,6 @@ def import_reference(folder: Path) -> Path:
     one that was made by other definitions; the reference in force stays then.
     """
     if not folder.is_dir():
-        raise UsageError(f"{folder} is no folder; name one that 'reference export' wrote")
+        raise UsageError(f"{folder} is not a folder; name one that 'reference export' wrote")
     with build_lock(settings.lock_file()):
         return exchange.read(folder, settings.reference_folder(), definitions.VERSION)

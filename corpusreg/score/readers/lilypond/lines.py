@@ -111,7 +111,7 @@ def parse(lines: str) -> list[ScoreReport]:
             raise _OtherFormError
     except (_OtherFormError, KeyError) as error:
         raise ReadError(
-            f"what LilyPond told of it is not in its form (line {number}); "
+            f"LilyPond's account of it cannot be read (line {number}); "
             "leave out what the source writes to the standard output"
         ) from error
     return found
