@@ -19,6 +19,7 @@ from corpusreg.score.notes import Score
 from corpusreg.score.played import perform
 from corpusreg.score.readers import read_scores
 from corpusreg.score.rewrite import Change, changed, tie_chains, write
+from corpusreg.score.rewrite.musicxml import parsed
 from corpusreg.system.errors import ReadError, UsageError
 
 PIECES = Path(__file__).parents[1] / "demo" / "pieces"
@@ -319,3 +320,11 @@ def test_a_clef_of_the_file_gives_way_where_its_bar_moves_out_of_it(tmp_path: Pa
     signs = [bar.findtext("attributes/clef/sign") for bar in tree(out).iter("measure")]
     assert signs == ["F", "F", None, "G"]
     assert not faults(out)
+
+
+def test_damage_beside_the_notes_is_one_line(tmp_path: Path) -> None:
+    """The reader passes over it, and what is written back must not."""
+    path = tmp_path / "damaged.musicxml"
+    path.write_bytes(b'<score-partwise>\n<identification encoding="\x07"/></score-partwise>')
+    with pytest.raises(ReadError, match=r"damaged\.musicxml: damaged XML at line 2; export"):
+        parsed(path)

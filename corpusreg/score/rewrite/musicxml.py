@@ -143,13 +143,21 @@ _RANK = {tag: rank for rank, tag in enumerate(_ORDER)}
 
 
 def parsed(path: Path) -> etree._Element:
-    """The root of a MusicXML file; bounds and errors are those of the reader."""
+    """The root of a MusicXML file, in the bounds of the reader.
+
+    Raises ReadError where the XML is damaged: the reader passes over damage beside the notes.
+    """
     parser = etree.XMLParser(
         resolve_entities=False, no_network=True, load_dtd=False, huge_tree=False
     )
-    for piece in score_bytes(path):
-        parser.feed(piece)
-    return parser.close()
+    try:
+        for piece in score_bytes(path):
+            parser.feed(piece)
+        return parser.close()
+    except etree.XMLSyntaxError as error:
+        raise ReadError(
+            f"{path}: damaged XML at line {error.lineno or 1}; export the score again"
+        ) from error
 
 
 def measures(root: etree._Element) -> Iterator[etree._Element]:
