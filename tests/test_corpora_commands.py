@@ -168,7 +168,7 @@ def test_a_failed_or_interrupted_addition_changes_nothing(
     empty.mkdir()
     with pytest.raises(UsageError, match="no scores in"):
         direct.add_corpus(empty)
-    with pytest.raises(UsageError, match="no folder"):
+    with pytest.raises(UsageError, match="not a folder"):
         direct.add_corpus(tmp_path / "nowhere")
 
     def stop(progress: object) -> None:

@@ -367,7 +367,7 @@ def test_the_roster_names_drafts() -> None:
     with pytest.raises(DataError, match=r"'gone\.mxl'"):
         earlier_drafts(NAMES, Roster((Writer("prelude-2.mxl", earlier="gone.mxl"),)))
     rows = Writer("prelude-1.mxl", earlier="prelude-2.mxl"), roster.rows[0]
-    with pytest.raises(DataError, match="circle"):
+    with pytest.raises(DataError, match="its own earlier draft"):
         earlier_drafts(NAMES, Roster(rows))
 
 
