@@ -320,7 +320,7 @@ def test_what_a_score_writes_among_the_events_is_refused_and_not_repeated(
 
 @pytest.mark.parametrize("line", ["note\t0\t0\t0\t1\t1e999999999\t0", "tie\t5\t9", "words"])
 def test_lines_of_another_form_are_refused_and_not_repeated(line: str) -> None:
-    with pytest.raises(ReadError, match="is not in its form") as told:
+    with pytest.raises(ReadError, match="account of it cannot be read") as told:
         parse(f"score\tlayout\ncontext\t0\t-1\tStaff\t\n{line}\nend")
     assert line not in str(told.value)
 

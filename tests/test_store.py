@@ -152,7 +152,7 @@ def test_rows_of_another_form_are_refused(table: str, row: tuple, words: str) ->
     ("change", "words"),
     [
         (lambda rows: rows["works"].append(rows["works"][0]), "two works of one id"),
-        (lambda rows: rows["measures"].append(("c:other", "span", 1.0, None)), "no work of"),
+        (lambda rows: rows["measures"].append(("c:other", "span", 1.0, None)), "not a work of"),
         (lambda rows: rows.update(failures=[("c", "b", "", "h", "read", "no")]), "c:b' is not"),
         (lambda rows: rows["works"].append(("c:b", *rows["works"][0][1:])), "does not belong"),
     ],
