@@ -33,7 +33,7 @@ from corpusreg.score.played import PlayedBars
 
 __all__ = [
     "Comparison", "Piece", "Place", "PlacedMeasure", "PlacedStay", "PrintedBar", "compare",
-    "printed_bar", "printed_place",
+    "place_of", "printed_bar", "printed_place", "turns_back",
 ]  # fmt: skip
 
 _FEW = 3  # passages named for a measure
@@ -361,10 +361,16 @@ def _number(label: str) -> str:
     return "" if label[:1] in ("X", "x", "") else label
 
 
+def turns_back(bars: PlayedBars, first: int, last: int) -> list[int]:
+    """The played bars after `first`, before `last`, to which the music goes back to repeat."""
+    back = np.diff(bars.written[first:last]) <= 0
+    return (first + 1 + np.flatnonzero(back)).tolist()
+
+
 def place_of(bars: PlayedBars, first: int, last: int, movement: str = "") -> Place:
     """Played bars first to last (half-open) as a place."""
     start, end = printed_bar(bars, first), printed_bar(bars, last - 1)
-    back = [bar for bar in range(first + 1, last) if bars.written[bar] <= bars.written[bar - 1]]
+    back = turns_back(bars, first, last)
     edges = [first, *back, last]
     runs = tuple(
         (printed_bar(bars, here), printed_bar(bars, there - 1))

@@ -35,6 +35,7 @@ from corpusreg.comparison.comparison import (
     place_of,
     printed_bar,
     printed_place,
+    turns_back,
 )
 from corpusreg.comparison.placing import part_names
 from corpusreg.comparison.players import PITCH, Reach
@@ -796,12 +797,12 @@ def _made_by_repeat(event: Event, bars: PlayedBars) -> bool:
     if event.kind == "octave_return" and bars.time[event.first] > 1:
         return True
     if event.kind in ("octave_return", "crossing"):
-        run = slice(event.first, event.last)
+        run = event.first, event.last
     elif event.kind in _AFTER_SILENCE and bars.time[event.bar] > 1:
-        run = slice(max(event.bar - math.ceil(event.silence), 0), event.bar + 1)
+        run = max(event.bar - math.ceil(event.silence), 0), event.bar + 1
     else:
         return False
-    return bool((np.diff(bars.written[run]) <= 0).any())
+    return bool(turns_back(bars, *run))
 
 
 def _brought_again_whole(event: Event, bars: PlayedBars) -> bool:

@@ -35,6 +35,7 @@ LARGEST_CHAMBER = 9
 
 _WINDS = frozenset(("woodwind", "brass"))
 _ACCOMPANYING = frozenset(("keyboard", "plucked"))
+_ORCHESTRAS = frozenset(("orchestra", "voices and orchestra"))
 _ALONE = {
     "piano": "piano",
     "fortepiano": "piano",
@@ -136,7 +137,7 @@ def _kind(players: Sequence[_Player], one_line: bool) -> str:
     if unnamed:
         named = _kind([player for player in players if player.instrument], one_line=False)
         # An orchestra is one whoever else plays in it.
-        return named if named.endswith("orchestra") else "mixed and unnamed parts"
+        return named if named in _ORCHESTRAS else "mixed and unnamed parts"
     voices = [player for player in players if player.family == "voice"]
     others = [player for player in players if player.family != "voice"]
     if not voices:

@@ -115,8 +115,12 @@ def event_lines(
             fact = each.name, each.players
         elif each.name == "crossing":
             fact = each.name, _event(each).by, each.players
-        elif each.name in _CLAUSES:
-            fact = each.name, _CLAUSES[each.name](each, _event(each), piece)
+        elif each.name == "in_octaves":
+            event = _event(each)
+            bass = event.by != "alone" and event.place == "bass"
+            fact = each.name, event.by, bass, event.interval or 12
+        elif each.name == "gap":
+            fact = each.name, _event(each).low, _event(each).high
         facts.setdefault(fact, []).append(each)
     lines: list[tuple[str, Finding | None]] = []
     told, left = Counter[str](), Counter[str]()

@@ -135,6 +135,8 @@ def with_words(
     for track in table.tracks:
         if track.kind == "**text" and (owner := _owner(track, table, places)):
             verses.setdefault(owner, track)
+    if not verses:
+        return parts
     part_of = {verse: places[owner].part for owner, verse in verses.items()}
     syllables = Counter(
         part_of[spine.track]
