@@ -328,7 +328,7 @@ def _beside(file: Path | None, make: Callable[[Path], Iterable[str] | None]) -> 
 @_command("compare", "say what a piece does with register, and how it compares")
 @click.argument("pieces", nargs=-1, required=True, type=_FILE, metavar="PIECE...")
 @_COHORT
-@_flag("--as-written", "read the page once through, without its repeats")
+@_flag("--as-written", "read it once through, without its repeats")
 @_RANGES
 @_option(
     "--report",
@@ -340,7 +340,7 @@ def _beside(file: Path | None, make: Callable[[Path], Iterable[str] | None]) -> 
     "--paper",
     type=_Choice(("a4", "letter")),
     metavar="a4|letter",
-    help="size of the report on paper (PDF: a4)",
+    help="paper size of the report (default for PDF: a4)",
 )
 @_option(
     "--against",
@@ -591,7 +591,7 @@ def _ranges(instrument: str | None, ranges: Path | None, form: str | Path) -> in
 @_command("handout", "make sheets for a class, and one for its teacher")
 @_piece("folder", "CLASS_FOLDER")
 @_option("--to", type=_FILE, required=True, metavar="OUT_FOLDER", help="where the sheets go")
-@_option("--measures", metavar="A,B", help="measures to speak of, as in span,shift_rate")
+@_option("--measures", metavar="A,B", help="measures to show, as in span,shift_rate")
 @_option(
     "--roster",
     type=_FILE,
@@ -610,10 +610,10 @@ def _ranges(instrument: str | None, ranges: Path | None, form: str | Path) -> in
 @_option(
     "--asked",
     metavar="WHAT",
-    help="what all were asked to do, as in withheld_bass:16 or shift:2",
+    help="the task set for everyone, as in withheld_bass:16 or shift:2",
 )
-@_option("--save", type=_NEW, metavar="FILE", help="keep the class, as in NAME.class.json")
-@_option("--earlier", type=_FILE, metavar="FILE", help="a class kept before, to set beside")
+@_option("--save", type=_NEW, metavar="FILE", help="save the class, as in NAME.class.json")
+@_option("--earlier", type=_FILE, metavar="FILE", help="a class saved before, to compare with")
 @_option(
     "--workers",
     type=click.IntRange(min=1),
@@ -667,9 +667,9 @@ def _handout(
     type=click.IntRange(min=1),
     default=None,
     metavar="N",
-    help="where (default: a free port)",
+    help="its port (default: a free one)",
 )
-@_flag("--no-browser", "only say where it is, open no browser")
+@_flag("--no-browser", "print the address only, and open no browser")
 def _room(port: int | None, no_browser: bool) -> int:
     from corpusreg.room.app import serve
 
@@ -718,7 +718,7 @@ def _demo(workers: int | None, tiers: tuple[str, ...]) -> int:
 # --- the repertoire -----------------------------------------------------------------------
 
 
-@_command("profiles", "list kinds of register use, where works fall into some")
+@_command("profiles", "list groups of works that use register alike")
 @_tabled
 def _profiles(form: str | Path) -> int:
     with _session() as session:
@@ -742,7 +742,7 @@ def _profiles(form: str | Path) -> int:
     metavar="LEVEL",
     help="easy, middle or hard: by range and notes a bar among works for the same ensemble",
 )
-@_option("--licence", metavar="TIER", help="only encodings of this tier, such as open")
+@_option("--licence", metavar="TIER", help="only scores of this licence tier, such as open")
 @_option(
     "--count",
     type=int,
@@ -895,10 +895,10 @@ def _reference_export(folder: Path) -> int:
     return 0
 
 
-@_command("import", "put a reference in force that was exported", of=_reference)
+@_command("import", "use a reference that was exported", of=_reference)
 @_piece("folder", "FOLDER")
 def _reference_import(folder: Path) -> int:
-    say(f"in force: {_session().import_reference(folder)}")
+    say(f"in use now: {_session().import_reference(folder)}")
     return 0
 
 
@@ -1100,17 +1100,17 @@ def _tell(change: CorpusChange) -> int:
 @_WORKERS
 @_LICENCE
 @_TRUST
-@_flag("--fresh", "measure everything again, also what has not changed")
+@_flag("--fresh", "measure everything again, even what has not changed")
 @_option(
     "--cluster",
     metavar="ADDRESS",
     help="measure on the workers of a Dask scheduler, as in tls://10.0.0.5:8786; with tcp:// "
-    "everyone who reaches it can run programs on the workers",
+    "anyone who reaches it can run programs on the workers",
 )
 @_option(
     "--shards",
     metavar="URL",
-    help="keep what is measured there as well, and take what is there: a folder, "
+    help="store what is measured there too, and use what is stored there: a folder, "
     "s3://bucket/shards, or sftp://host/shards",
 )
 def _extract(corpora: tuple[str, ...], **given: Any) -> int:
@@ -1143,8 +1143,8 @@ def _build(
 
         if not protected(address):
             say(
-                f"{address} asks nobody who he is: whoever reaches it can run programs on "
-                "every worker; in a network that others share use tls:// (guide, 'Many scores')"
+                f"{address} checks nobody's identity: anyone who reaches it can run programs "
+                "on every worker; on a shared network use tls:// (guide, 'Many scores')"
             )
     wanted: Any = (*DEFAULT_TIERS, *tiers)
     with Stages() as stages:

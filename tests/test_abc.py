@@ -325,7 +325,7 @@ def test_music_behind_an_empty_line_belongs_to_the_tune_and_prose_does_not(
 ) -> None:
     score = tune(tmp_path, "K:C\nC4|\n\nD4|E4|\n\nNothing | to sing here\nF4|\n")
     assert column(score, "pitch") == [60, 62, 64, 65]
-    assert score.assumed == ("an empty line inside the tune: read on behind it",)
+    assert score.assumed == ("an empty line inside the tune: read on after it",)
     score = tune(tmp_path, "K:C\nC4|\n\nA tune from the | hills\n")
     assert (column(score, "pitch"), score.assumed) == ([60], ())
 

@@ -258,7 +258,7 @@ def test_table_in_three_forms(run: Command) -> None:
 
 def test_a_table_says_what_it_leaves_out_and_how_to_see_its_works(run: Command) -> None:
     text = " ".join(good(run("table", "span", "--by", "period")).split())
-    assert re.search(r"stand in no row, since no period is known: [\d,]+\.", text)
+    assert re.search(r"Works in no row, since no period is known: [\d,]+\.", text)
     assert re.search(r"too few to stand for the period: [a-z]+", text)
     name, *given = text.split("The works behind a row: corpusreg query ")[1].split()
     (measure, period) = given

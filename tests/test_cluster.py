@@ -244,7 +244,7 @@ def test_the_command_makes_the_reference_of_local_workers(
             found.append((reference.reference_id, direct.row_hashes(reference)))
     assert found[0] == found[1]
     # An open scheduler is called so.
-    assert "whoever reaches it can run programs on every worker" in capsys.readouterr().err
+    assert "anyone who reaches it can run programs on every worker" in capsys.readouterr().err
     # A third machine, without a cluster, finds everything measured.
     monkeypatch.setenv("CORPUSREG_HOME", str(tmp_path / "third"))
     built = direct.extract([str(PIECES)], shards="memory://command/shards")

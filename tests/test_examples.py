@@ -414,7 +414,7 @@ def test_the_page_quotes_what_is_open_and_says_why_not_otherwise(
         str(tmp_path / "b.html"),
     ]
     assert cli.main(none) == 1
-    assert "The reference has no such passage" in capsys.readouterr().out
+    assert "The reference has no passage like this" in capsys.readouterr().out
     assert not (tmp_path / "b.html").exists()
 
 

@@ -576,7 +576,7 @@ class TestClass:
             (90, False, (60, 99)), (60, False, (0, 100)), (10, True, (9, 11)),
         )]  # fmt: skip
         assert sides == ["low", "none", "none", "high", "middle", "none"]
-        assert "3 whose side cannot be told" in picture.description
+        assert "3 on neither side" in picture.description
 
     def test_half_of_a_class_at_one_end_is_a_habit(self) -> None:
         assert self.shared([80, 90, 99, 76, 95, 50, 40, 30]) == [("high", 5, 8)]
@@ -757,7 +757,7 @@ class TestBetweenTerms:
             "Piece 00: now climb; no longer bass withheld.",
             "Piece 01: as before.",
             "New in the class: Piece 03.",
-            "In the earlier only: Piece 02.",
+            "Only in the earlier class: Piece 02.",
         )
 
     def test_codes_keep_names_out_of_the_file(self, in_home: Path, tmp_path: Path) -> None:
@@ -789,7 +789,7 @@ class TestBetweenTerms:
             session.make_handout(path, tmp_path / "to", earlier=found)
         sheet = text_of(tmp_path / "to" / "sheets" / "stairs.pdf")
         assert first.said not in sheet
-        assert "Asked of all: Change register clearly at least twice." in sheet
+        assert "The task: Change register clearly at least twice." in sheet
         assert "Beside the earlier class" in text_of(tmp_path / "to" / "teacher.pdf")
 
 

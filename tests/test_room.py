@@ -670,7 +670,7 @@ class TestTheTeacher:
             ("correct", own | {"first": "99"}, "Stairs: has no bar '99'"),
             ("correct", own | {"last": "2"}, "Stairs: bar 2 comes before bar 5"),
             ("correct", own | {"work": "7"}, "This piece could not be read"),
-            ("correct", {"first": "5"}, "Stairs: what is added has no name"),
+            ("correct", {"first": "5"}, "Stairs: the added event has no name"),
             ("assign", {"device": "spoons"}, "'spoons' cannot be asked of a class"),
             ("assign", {"device": "shift", "number": "-1"}, "'-1': not a number"),
             ("beside", {}, "No file was given"),
@@ -1081,7 +1081,7 @@ def test_every_dot_has_a_name_and_a_reading(opened: Opened, class_page: str) -> 
 def test_an_error_in_the_browser_keeps_the_place(opened: Opened, class_page: str) -> None:
     page = opened(class_page)
     page.get_by_role("link", name="Stairs").first.click()
-    page.get_by_text("What would help").click()
+    page.get_by_text("Try small changes").click()
     page.get_by_label("What you want").select_option("hold")
     page.get_by_role("button", name="Find small changes").click()
     page.locator("#ask-revise [role=alert]").get_by_text("needs a bar").wait_for()
@@ -1102,7 +1102,7 @@ def test_what_a_teacher_says_is_on_the_overview_and_on_the_sheets(
     page.get_by_label("Name, stairs.musicxml").fill("Fen Aldis")
     page.get_by_role("button", name="Set the names").click()
     page.locator("#pieces").get_by_text("Fen Aldis").wait_for()
-    page.get_by_text("What was asked of all").click()
+    page.get_by_text("A task for everyone").click()
     page.get_by_label("The task").select_option("withheld_bass")
     page.get_by_label("At which bar").select_option("16")
     page.get_by_role("button", name="Say what happens there").click()
@@ -1139,7 +1139,7 @@ def test_what_a_teacher_says_is_on_the_overview_and_on_the_sheets(
     page.locator("nav[aria-label=Sheets]").get_by_role("link", name="Stairs").click()
     sheet.get_by_text("Fen Aldis").wait_for()
     sheet.get_by_text("The bell in bar 3.").wait_for()
-    sheet.get_by_text("Asked of all: Withhold the bass").wait_for()
+    sheet.get_by_text("The task: Withhold the bass").wait_for()
     assert sheet.get_by_text(first, exact=True).count() == 0
 
     page.get_by_text("Keep the class for another term").click()
@@ -1220,7 +1220,7 @@ def test_one_score_with_the_keyboard_alone(opened: Opened, tmp_path: Path) -> No
     version = tmp_path / "stairs-open.musicxml"
     waiting.value.save_as(version)
 
-    page.get_by_text("What would help").press("Enter")
+    page.get_by_text("Try small changes").press("Enter")
     page.get_by_label("What you want").select_option("move-at")
     page.get_by_label("Which bar").select_option("9")
     assert not page.get_by_label("Like which passage").is_visible()

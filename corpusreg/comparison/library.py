@@ -133,7 +133,7 @@ def read_library(reference: Reference, path: Path) -> tuple[Examples, list[str]]
         if known is None and work:
             problems.append(
                 f"{at}: the reference in force has no {kind} in bar {bar or '(none)'} of "
-                f"'{work}'; shown as the table tells it"
+                f"'{work}'; shown as the table has it"
             )
         passages.append(
             replace(known, note=row.get("note", "")) if known else _as_written(kind, row)

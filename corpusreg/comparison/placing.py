@@ -366,7 +366,7 @@ def _one_collection(first: Cohort) -> list[str]:
     if first.collections != 1 or "period" not in where or "collection" in where:
         return []
     return [
-        "All works compared with are from one collection: what is told here is that "
+        "All the works compared with come from one collection: the comparison shows that "
         f"collection rather than the period ({first.rung.name})."
     ]
 

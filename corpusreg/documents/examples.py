@@ -117,7 +117,7 @@ def _passage(
     facts = ", ".join(filter(None, (each.ensemble, each.period, each.part)))
     own = ["Your own score: shown on this computer only."] if each.private else []
     if quotation is None:
-        remarks = ["As the table tells it."]
+        remarks = ["As the table has it."]
     elif quotation.picture is None:
         remarks = [f"The notes are not shown: {quotation.why}."]
     else:

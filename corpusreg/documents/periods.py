@@ -33,9 +33,9 @@ __all__ = ["periods_document", "write_periods"]
 
 TERMS = (
     ("middle", "half of the works lie below it, every composer counting the same"),
-    ("95 % interval", "with other works of the same kind the middle would fall there about "
-     "19 times in 20"),
-    ("of 100 pairs", "one composer is drawn from each period; 50 says that neither has more"),
+    ("95 % interval", "drawn from other works of the same kind, the middle would fall there "
+     "about 19 times in 20"),
+    ("of 100 pairs", "one composer is drawn from each period; 50 means that neither has more"),
     ("p", "how often chance alone would bring out so large a difference; 1 is always"),
     ("corrected", "p raised because many questions were asked at once; up to .05 is called "
      "shown"),
@@ -50,7 +50,7 @@ _READING = (
 )
 _TREND = (
     "Every ring is a composer or source, at the middle of his or her years. The line is the "
-    "trend, the grey about it how steep it may be."
+    "trend; the grey around it shows how steep it may be."
 )
 # What a cell of the summary says: in the later period there is more, or less.
 _CELLS = {
@@ -63,11 +63,11 @@ _ORDER = tuple(_CELLS)
 _KEYS = (
     (
         "more, less",
-        "so it is with the later of the two, among works for the same ensembles too",
+        "in the later of the two, and among works for the same ensembles too",
     ),
-    ("more?, less?", "so it seems, but other ensembles or other composers may explain it"),
-    ("contradicted", "there seems to be a difference; measured in other ways it is not so"),
-    ("–", "no difference is shown, which does not say that there is none"),
+    ("more?, less?", "it seems so, but other ensembles or other composers may explain it"),
+    ("contradicted", "there seems to be a difference, but it goes when measured in other ways"),
+    ("–", "no difference is shown, which does not mean that there is none"),
 )
 _ARROW, _TO = " -> ", " to "
 

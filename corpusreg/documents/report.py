@@ -394,7 +394,7 @@ def _study(
     """
     items = [
         Item(f"{head}: {_source(each)}: {passage_words(each)}.")
-        for head, examples in (("Shares it", alike), ("Does otherwise", otherwise))
+        for head, examples in (("Shares it", alike), ("Does the opposite", otherwise))
         for each in examples
     ]
     wanted = [

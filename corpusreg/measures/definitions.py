@@ -84,27 +84,27 @@ MEASURES = (
     ),
     Measure(
         "expected_dwell", "typical time in one register", "bars",
-        "how long the register lasts that one is in at a moment picked at random",
+        "how long, on average, the register sounding at a moment picked at random lasts",
         "usually stays longer in one register", "usually stays less long in one register", 16,
     ),
     Measure(
         "narrow_dwell", "time in a narrow register", "share of bars",
-        "how much of the time four bars or more keep a narrow register",
+        "how much of the time lies in stretches of four bars or more in a narrow register",
         "spends more time in a narrow register", "spends less time in a narrow register", 16,
         atom=0.0,
     ),
     Measure(
         "hollow_share", "time with a gap", "share of time",
-        "how much of the time more than an octave is empty between neighbouring voices "
-        "(19 semitones above the bass), for two bars or more",
+        "how much of the time a gap of more than an octave (19 semitones above the bass) lies "
+        "between neighbouring voices, for two bars or more",
         "has a gap in the texture more of the time",
         "has a gap in the texture less of the time", 4,
         needs="three voices", atom=0.0,
     ),
     Measure(
         "entries", "entries after silence", "per 100 bars",
-        "how often a register that was silent for long is entered: the bass or the top "
-        "brought in, a place inside the texture filled",
+        "how often a register is entered after a long silence: the bass or the top is brought "
+        "in, or a place inside the texture is filled",
         "brings in silent registers more often", "brings in silent registers less often", 16,
         atom=0.0,
     ),

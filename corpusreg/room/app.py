@@ -66,7 +66,7 @@ _FIELD = 200  # letters of one field
 _PARTS = FILES + 50  # parts of a request: files and fields
 _NAMES = 2 * FILES + 50  # the same where a name and a code are given for every file
 _FIT, _FIT_SOME = "For the same players", "For the players of some of the pieces"
-_FIT_NONE = "For other players: what is told is hard to read"
+_FIT_NONE = "For other players: a comparison says little"
 _FEW = 10  # works from which a group is offered for choosing
 _PAPERS = ("a4", "letter")
 
@@ -189,7 +189,7 @@ def _problems(app: Flask, desk: Desk) -> None:
     def too_much(_: RequestEntityTooLarge) -> tuple[str, int] | Response:
         # Of a form without scores werkzeug refuses one thing beside its size: long fields.
         if request.endpoint != "give" and (request.content_length or 0) <= _FORM:
-            return told("a field has far too many letters; write less in it", 413)
+            return told("too much text in one field; shorten it", 413)
         return told(
             f"more than {TOTAL // MEGABYTE} MB or {FILES} files at once; give fewer scores", 413
         )
@@ -197,7 +197,7 @@ def _problems(app: Flask, desk: Desk) -> None:
     @app.errorhandler(HTTPException)
     def other(error: HTTPException) -> tuple[str, int] | Response:
         if error.code == 404:
-            return told("nothing is here any more; give the scores again", 404)
+            return told("these scores are no longer here; give them again", 404)
         return told(
             "this request makes no sense here; go back and try again", error.code or 400
         )
@@ -545,7 +545,7 @@ def _pile(desk: Desk, key: str) -> Pile:
 def _free(desk: Desk, key: str) -> Pile:
     found = _pile(desk, key)
     if found.doing:
-        raise UsageError("something is under way with these scores; wait until it is done")
+        raise UsageError("these scores are still being worked on; wait until that is done")
     return found
 
 
@@ -577,7 +577,7 @@ def _groups(pile: Pile, number: int | None = None) -> dict[str, list[_CohortChoi
             continue
         where = f"ensemble={ensemble}" + (f",period={period}" if period != "all" else "")
         when = "of all times" if period == "all" else period
-        few = "" if cell.enough else "; few, so that places are vague"
+        few = "" if cell.enough else "; few, so ranks are vague"
         fits = sum(_fits(piece, where) for piece in pieces)
         some = f"; fits {fits} of {read} pieces" if 0 < fits < read else ""
         words = f"{ensemble}, {when} ({cell.works:,} works{few}{some})"
@@ -687,5 +687,5 @@ def _listening(port: int) -> socket.socket:
     except (OSError, OverflowError) as error:
         found.close()
         why = getattr(error, "strerror", None) or "from 1 to 65535"
-        raise UsageError(f"port {port}: cannot be had ({why}); leave out --port") from error
+        raise UsageError(f"port {port}: is not available ({why}); leave out --port") from error
     return found

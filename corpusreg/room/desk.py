@@ -207,23 +207,23 @@ class Desk:
         settings = replace(pile.settings, corrections=corrections)
         class_of(replace(pile.saved, settings=settings))
         pile.settings, pile.problem = settings, ""
-        pile.news = "The sheets will follow."
+        pile.news = "Changed here; the sheets will follow when they are made again."
 
     def take_back(self, pile: Pile, number: int) -> None:
         """Undo a correction, by its place."""
         kept = [each for n, each in enumerate(pile.settings.corrections) if n != number]
         pile.settings = replace(pile.settings, corrections=tuple(kept))
-        pile.problem, pile.news = "", "It is as it was found."
+        pile.problem, pile.news = "", "Undone: it is as it was found."
 
     def assign(self, pile: Pile, asked: Assignment | None) -> None:
         """State an intention for all, None for none."""
         pile.settings = replace(pile.settings, asked=asked)
-        pile.problem, pile.news = "", "What happens there is told below, piece by piece."
+        pile.problem, pile.news = "", "How each piece does it is shown below."
 
     def set_beside(self, pile: Pile, name: str, earlier: IO[bytes]) -> None:
         """Set an earlier class beside it, from its file. Raises DataError where it is none."""
         pile.earlier = decoded(earlier.read(LARGEST + 1), name)
-        pile.problem, pile.news = "", "The two classes stand side by side below."
+        pile.problem, pile.news = "", "The two classes are compared below."
 
     def class_file(self, pile: Pile, *, scores: bool) -> SavedClass:
         """The class to be kept, with its scores where they are wanted and here."""
@@ -272,7 +272,7 @@ class Desk:
         DataError where they cannot be read.
         """
         if codes and not pile.names.rows:
-            raise UsageError(f"codes come from {_ROSTER}; give it first, on this page")
+            raise UsageError(f"codes come from {_ROSTER}; fill it in first, on this page")
         names = with_codes(pile.names, _ROSTER) if codes else pile.names
         work, edits = self._next(pile), Edits()
         if text:

@@ -29,19 +29,19 @@ class _Want:
 
 
 WANTS: Mapping[str, _Want] = {
-    "clear-low": _Want("The low register falls silent, and enters in a bar", "bar",
+    "clear-low": _Want("The low register falls silent and enters in a chosen bar", "bar",
                        "clear low before {bar}"),
-    "clear-high": _Want("The high register falls silent, and enters in a bar", "bar",
+    "clear-high": _Want("The high register falls silent and enters in a chosen bar", "bar",
                         "clear high before {bar}"),
-    "hold": _Want("The bass waits for a bar", "bar", "hold bass until {bar}"),
-    "lift": _Want("A held low sound stops in a bar", "bar", "lift drone at {bar}"),
-    "move-at": _Want("A clear shift of register in a bar", "bar", "move more at {bar}"),
+    "hold": _Want("The bass is withheld until a chosen bar", "bar", "hold bass until {bar}"),
+    "lift": _Want("A held low sound stops in a chosen bar", "bar", "lift drone at {bar}"),
+    "move-at": _Want("A clear shift of register in a chosen bar", "bar", "move more at {bar}"),
     "move": _Want("More movement between registers", "bars", "move more{bars}"),
     "narrower": _Want("Less space from the lowest to the highest note", "bars",
                       "narrower{bars}"),
     "respace": _Want("Low chords with more room in them", "bars", "respace{bars}"),
     "lighter": _Want("The same register with less sound", "bars", "lighter{bars}"),
-    "give": _Want("A line that lies high or low, played by another whom it suits", "part",
+    "give": _Want("A line that lies high or low, given to a player whom it suits", "part",
                   "give {part}{bars}"),
     "model": _Want("Something like a passage from another work", "model", "{model}"),
 }  # fmt: skip

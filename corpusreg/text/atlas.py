@@ -11,35 +11,35 @@ __all__ = ["alt_text", "made_words", "meaning_words", "notes_words", "query_word
 
 _EQUAL = "Every composer, and every source of anonymous music, counts the same."
 _SURE = (
-    "with other works of the same kind the middle would fall there about 19 times in 20, and "
-    "with fewer than 4 composers that cannot be said"
+    "drawn from other works of the same kind, the middle would fall there about 19 times in "
+    "20; with fewer than 4 composers this cannot be said"
 )
 _GROUPS = (
     "How to read it: the box holds the middle half of the works, the line eight in ten, the "
-    "upright stroke is the middle; the ochre bracket is where the middle may truly lie: "
-    f"{_SURE}. A ring is one composer or source. {_EQUAL} No end of the scale is the better."
+    "upright stroke is the middle; the ochre bracket is its 95 % interval: "
+    f"{_SURE}. A ring is one composer or source. {_EQUAL} Neither end of the scale is better."
 )
 _PERIODS = (
-    "What looks like time may be the change of ensembles, of composers or of how scores are "
-    "written: the periods here hold different music. Whether a difference holds when it "
-    "is tested in other ways, the command 'corpusreg periods {measure}' says. Period names and "
-    "borders are common practice, no source."
+    "What looks like a change over time may come from other ensembles, other composers or "
+    "other ways of writing scores: the periods here hold different music. The command "
+    "'corpusreg periods {measure}' says whether a difference holds when it is tested in other "
+    "ways. Period names and borders are common practice, no source."
 )
 _OCTAVES = (
-    "How to read it: the stronger the tone, the more of the sound lies there; below each "
-    "share, in small, its 95 % interval (from 4 composers on). Octaves "
+    "How to read it: the darker the shade, the more of the sound lies there; the small figures "
+    "below each share are its 95 % interval (from 4 composers on). Octaves "
     f"in use: over how many octaves the sound spreads; little-used ones count little. {_EQUAL}"
 )
 _HEIGHTS = (
     "How to read it: the hill is how many of the notes lie at each pitch, dark for eight in "
     "ten; the stroke is the middle, the ochre line its 95 % interval. "
-    "Below, the thin bar is the usual range of professional players and singers (how many "
-    "notes lie outside it is called beyond), the box what is comfortable, hatched what tires. "
+    "Below, the thin bar is the usual range of professional players and singers ('beyond' "
+    "counts the notes outside it), the box is what is comfortable, the hatching what tires. "
     "Pitches as they sound. " + _EQUAL,
     "Ranges are a guide and differ from person to person. Very high and very low notes can "
     "strain a voice or a player: ask the player, the singer or the teacher. Parts named tenor "
     "or bass in early scores are lines of the texture and may never have been sung by such a "
-    "voice; notes beyond a range may be that.",
+    "voice, which may explain notes beyond a range.",
 )
 
 
@@ -50,7 +50,7 @@ def meaning_words(figure: Figure) -> str:
         return f"{capital(measure.title)}: {measure.meaning}."
     if isinstance(figure, Octaves):
         return "Where the sound of each ensemble lies, from the lowest octave to the highest."
-    return "The notes that composers wrote, beside the range of who plays or sings them."
+    return "The notes that composers wrote, beside the ranges of those who play or sing them."
 
 
 def notes_words(figure: Figure) -> tuple[str, ...]:
@@ -67,7 +67,7 @@ def notes_words(figure: Figure) -> tuple[str, ...]:
         notes.append(_PERIODS.format(measure=figure.measure.name))
     alone = [cell.name for cell in figure.cells if len(cell.collections) == 1]
     if alone:
-        notes.append(f"Of one collection and called by it: {', '.join(alone)}.")
+        notes.append(f"From a single collection, and named after it: {', '.join(alone)}.")
     return (*notes, few) if few else tuple(notes)
 
 
@@ -121,4 +121,4 @@ def _cell_words(cell: MeasureCell) -> str:
 def _left_out(names: tuple[str, ...]) -> str:
     if not names:
         return ""
-    return f"Not drawn, since one composer or source stands for them: {', '.join(names)}."
+    return f"Not drawn, since they come from one composer or source: {', '.join(names)}."

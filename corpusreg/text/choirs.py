@@ -43,7 +43,7 @@ def choir_lines(c: Comparison) -> list[str]:
         lines.append(f"Alone: {'; '.join(told)}.")
     lines += [_cue(each, c.bars) for each in found.cues[:_CUES]]
     if len(found.cues) > _CUES:
-        lines.append(f"{len(found.cues) - _CUES} later sections are left out here.")
+        lines.append(f"{len(found.cues) - _CUES} later sections are not listed.")
     return lines
 
 

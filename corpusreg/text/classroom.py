@@ -69,16 +69,16 @@ __all__ = [
 ]  # fmt: skip
 
 RULE = (
-    "Each dot is a piece. The works that it is compared with are spread along the line: half "
-    "of them in the shaded middle, a quarter at either end. The class shares a habit where "
-    f"half of the dots or more, {LEAST} at least, lie in the same outer quarter. A ring counts "
-    "on neither side: many works have its very value, or too few are like it. Neither end is "
-    "better."
+    "Each dot is a piece. The works it is compared with are spread along the line: half of "
+    "them in the shaded middle, a quarter at each end. The class shares a habit where at least "
+    f"half of the dots, and no fewer than {LEAST}, lie in the same outer quarter. A ring "
+    "counts on neither side: many works have exactly its value, or too few can be compared "
+    "with it. Neither end is better."
 )
 
 NOTHING_SHARED = (
-    f"No habit is shared: on no line do half of the pieces, {LEAST} at least, lie in the same "
-    "outer quarter."
+    "No habit is shared: on no line do at least half of the pieces, and no fewer than "
+    f"{LEAST}, lie in the same outer quarter."
 )
 
 TOO_FEW = f"No habit is looked for: fewer than {LEAST} pieces have a place among other works."
@@ -273,7 +273,7 @@ def _changed(before: Happening, each: Correction, piece: ClassPiece) -> Happenin
 
 def _added(each: Correction, piece: ClassPiece) -> Happening:
     if not each.device.strip():
-        raise UsageError(f"{piece.title}: what is added has no name; choose or write one")
+        raise UsageError(f"{piece.title}: the added event has no name; choose or write one")
     return _own(each.device, *_bars(each, piece))
 
 
@@ -297,7 +297,7 @@ def _bars(each: Correction, piece: ClassPiece) -> tuple[Run, int, str]:
     starts = dict(zip(piece.labels, piece.starts, strict=True))
     for bar in (first, last):
         if bar not in starts:
-            raise UsageError(f"{piece.title}: has no bar '{bar}'; choose one that it has")
+            raise UsageError(f"{piece.title}: there is no bar '{bar}'; choose one of its bars")
     run = starts[first], starts[last] + 1
     if run[1] <= run[0]:
         raise UsageError(f"{piece.title}: bar {last} comes before bar {first}; swap them")
@@ -325,7 +325,7 @@ def line_words(line: ClassLine) -> str:
     low, high, tied = (len(line.on(side)) for side in ("low", "high", "none"))
     name = capital(title(line.measure.name))
     text = f"{name}: {low} of {len(line.dots)} in the lowest quarter, {high} in the highest"
-    return text + (f", {tied} whose side cannot be told" if tied else "") + "."
+    return text + (f", {tied} on neither side" if tied else "") + "."
 
 
 def shared_words(group: Class) -> tuple[str, ...]:
@@ -356,7 +356,7 @@ def chance_words(name: str, many: int, placed: int) -> str:
     classes = round(1 / share) if share else 0
     often = f"one class in {classes:,}" if 1 < classes <= 1000 else "hardly any class"
     return (
-        f"{capital(title(name))}: of works drawn at random, {many} of {placed} or more would "
+        f"{capital(title(name))}: with works drawn at random, {many} or more of {placed} would "
         f"lie in that quarter in about {often}."
     )
 
@@ -379,7 +379,7 @@ def since_words(found: Since) -> tuple[str, ...]:
         lines.append(f"{when} the class shares: {joined(several) if several else 'nothing'}.")
     for some, words in (
         (found.joined, "New in the class"),
-        (found.left, "In the earlier only"),
+        (found.left, "Only in the earlier class"),
     ):
         if some:
             lines.append(f"{words}: {joined([named(each) for each in some])}.")
@@ -396,7 +396,7 @@ def class_text(group: Class, asked: Assignment | None = None) -> str:
         shown = [f"{named(member)} ({each.where})" for member, each in device.members]
         lines.append(f"{capital(device_words(device.device))}: {joined(shown)}.")
     if asked:
-        lines += ["", f"Asked of all: {assignment_words(asked)}"]
+        lines += ["", f"The task: {assignment_words(asked)}"]
         for member in group.members:
             answers = " ".join(assignment_answer(member.piece, asked))
             lines.append(f"{named(member)}: {answers}")
@@ -406,7 +406,7 @@ def class_text(group: Class, asked: Assignment | None = None) -> str:
             mind.setdefault(misfit_words(member.piece.group), []).append(named(member))
     if mind:
         lines.append("")
-    lines += [f"Mind, for {joined(names)}: {words}." for words, names in mind.items()]
+    lines += [f"Note, for {joined(names)}: {words}." for words, names in mind.items()]
     if group.unread:
         lines += ["", f"{plural(len(group.unread), 'file')} could not be read:"]
         lines += [f"{each.called}: {each.why}" for each in group.unread]
@@ -598,7 +598,7 @@ _OF_MEASURES: Mapping[str, tuple[str, str]] = {
     ),
     "movement_beat": (
         "Which bar could stand still, and what would the motion around it gain?",
-        "Where would one wide leap tell the most?",
+        "Where would one wide leap count the most?",
     ),
     "movement_bar": (
         "Which two bars belong in one place, and which bar moves away from them?",
@@ -633,7 +633,7 @@ _OF_MEASURES: Mapping[str, tuple[str, str]] = {
         "Where could an octave stay empty between the voices, and what would be heard through?",
     ),
     "entries": (
-        "Which of the entries tells the most, and what makes room for it?",
+        "Which of the entries matters most, and what makes room for it?",
         "Which register could fall silent before a moment that matters to you?",
     ),
     "pedal_points": (

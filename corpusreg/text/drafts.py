@@ -50,8 +50,8 @@ def remarks(d: Drafts) -> list[str]:
         found.append(_UNLIKE)
     if not d.same_works:
         found.append(
-            "The two are compared with different works, so their places cannot be set side "
-            "by side."
+            "The two are compared with different works, so their ranks cannot be set side by "
+            "side."
         )
     return found
 
@@ -136,7 +136,7 @@ def clearest_changes(d: Drafts) -> tuple[list[DraftChange], str]:
         own = [each for each in found if each.kind == kind]
         told += sorted(own, key=lambda each: (-_clear(each), _when(each)))[:_TOLD]
     left = len(found) - len(told)
-    more = f"The clearest are told, {len(told)} of {len(found)}." if left else ""
+    more = f"These are the clearest {len(told)} of {len(found)}." if left else ""
     return sorted(told, key=_when), more
 
 
@@ -216,7 +216,7 @@ def drafts_text(d: Drafts, reference_id: str) -> str:
             "",
             *_measures(d),
             "",
-            "Stays, shifts and events that are not as before",
+            "Stays, shifts and events that have changed",
             *_changes(d),
             "",
             made,

@@ -107,7 +107,7 @@ def _length(bars: float) -> str:
 def examples_text(found: Examples) -> str:
     """Passages with their works, most strongly so first, and how they were put in order."""
     if not found.passages:
-        return "The reference has no such passage; ask for less in particular."
+        return "The reference has no passage like this; leave out one of the filters."
     lines: list[str] = []
     for kind, several in by_kind(found):
         lines += [*wrap(f"{kind.title}: {kind.shows}."), ""]
@@ -128,12 +128,12 @@ def order_words(found: Examples) -> str:
     """How the passages were put in order."""
     if found.kind == ALL:
         return (
-            "Each kind has media, difficulties and periods in turn, and a composer twice at "
-            "most. Clear is not better: what stands here helps to find passages."
+            "Within a kind, media, difficulties and periods take turns, and no composer comes "
+            "more than twice. Clear is not better: the list only helps to find passages."
         )
     return (
         f"The clearest first ({KINDS[found.kind].strength}), from different composers and "
-        "periods where there are such. Clear is not better: the order helps to find them."
+        "periods where possible. Clear is not better: the order only helps to find them."
     )
 
 
@@ -144,7 +144,7 @@ def study_text(c: Comparison, alike: Sequence[Example], otherwise: Sequence[Exam
         return ""
     said = f"Passages to study. {measure_sentence(found.finding, found.piece)}"
     lines = ["", "", *wrap(said)]
-    for title, several in (("that share it", alike), ("that do otherwise", otherwise)):
+    for title, several in (("that share it", alike), ("that do the opposite", otherwise)):
         if several:
             lines += [f"From works {title}"]
             lines += [line for each in several for line in example_lines(each)]

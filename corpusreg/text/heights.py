@@ -32,10 +32,10 @@ __all__ = [
 _PEAK = 0.95  # of the notes written, beyond which an outermost note is told
 _MOVED = 3  # of 100 notes by which periods differ for the difference to be told
 _KEY = (
-    "Height: 0 is the lowest note of the range, 1 the highest, beyond these outside it. "
-    "'mostly' is the register with most of its time. Ranges differ from player to player: "
-    "the table is a guide ('corpusreg ranges INSTRUMENT' has sources, and published levels; "
-    "what it says of students is mostly from memory); ask who plays it."
+    "Height: 0 is the lowest note of the range, 1 the highest; below 0 or above 1 is outside "
+    "it. 'mostly' is the register where it spends most of its time. Ranges differ from player "
+    "to player: the table is a guide ('corpusreg ranges INSTRUMENT' has sources, and published "
+    "levels; what it says of students is mostly from memory); ask the player."
 )
 
 

@@ -42,7 +42,7 @@ def option_words(music: Music, option: Option, before: LazyAnalysis) -> list[str
     effect = _effect(option, before)
     words += [f"{effect}.", _why(option)] if effect else [_why(option)]
     if move.change.silent[music.hands[0].rows].any() and option.goal.intention.bar:
-        words.append("The notes above then carry the harmony: hear whether they can.")
+        words.append("The notes above then carry the harmony: listen whether they can.")
     hands = [] if move.change.exchange else strained(music, move.change)
     if hands:
         words.append(strain_words(hands))
@@ -53,7 +53,7 @@ def option_words(music: Music, option: Option, before: LazyAnalysis) -> list[str
 
 def strain_words(hands: Sequence[str]) -> str:
     """That moved notes lie outside what is comfortable."""
-    return f"Some notes then lie near the end of the range ({joined(hands)}): ask who plays it."
+    return f"Some notes then lie near the end of the range ({joined(hands)}): ask the player."
 
 
 # Why one would try it: common practice, no source. Silence first by the kind of the change,
@@ -66,7 +66,7 @@ _SILENCE = {
 }
 _OCTAVES = {
     "clear": "A register that was empty is heard when it is filled.",
-    "hold": "A bass that was kept back is heard when it arrives.",
+    "hold": "A bass that was withheld is heard when it arrives.",
     "lift": "A sound that stops leaves its place to others.",
     "move at": "A change of register is heard as a new beginning.",
     "move": "Each change of register is heard as a new beginning.",

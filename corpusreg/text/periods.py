@@ -53,8 +53,8 @@ _OTHERS = {
 }  # fmt: skip
 
 _MIXED = (
-    "Works for all forces are mixed here, and what music was written for changed as well: "
-    "ask for one medium at a time."
+    "Works for all forces are mixed here, and the forces that music was written for changed "
+    "too: ask for one medium at a time."
 )
 
 VERDICTS = {
@@ -180,7 +180,7 @@ def remarks_words(periods: tuple[Period, ...]) -> Iterator[str]:
                 yield (
                     f"From {before.name} to {after.name} the works with {what} written go "
                     f"from {100 * shares[0]:.0f} to {100 * shares[1]:.0f} %: part of a "
-                    "difference there may be how scores are written."
+                    "difference there may come from how scores are written."
                 )
 
 
@@ -263,8 +263,8 @@ def untested_words(study: MeasureStudy, findings: list[PeriodFinding]) -> str:
         for finding in findings
     ]
     return (
-        f"Cannot be tested: {'; '.join(each)}. Whatever so few composers wrote, no p below the "
-        "number after them can be reached, and that does not pass among so many tests."
+        f"Cannot be tested: {'; '.join(each)}. With so few composers no p can be lower than "
+        "the number after them, and among so many tests that is not low enough."
     )
 
 
@@ -335,10 +335,10 @@ def because_words(finding: PeriodFinding) -> Iterator[str]:
         yield f"Contradicted with: {', '.join(gone)}."
     gone = [CHECK_WORDS[check.name] for check in finding.checks if check.gone]
     if gone:
-        yield f"It may be none with: {', '.join(gone)}."
+        yield f"No longer certain with: {', '.join(gone)}."
     flat = finding.slope is not None and finding.slope[1] * finding.slope[2] <= 0
     if finding.verdict == "open" and flat:
-        yield "Which composers and collections are here may explain it: the line may be flat."
+        yield "The choice of composers and collections may explain it: the line may be flat."
     elif finding.verdict == "open" and not gone:
         alike = next(check for check in finding.checks if check.name == "ensembles")
         reason = alike.reason or "works for the same ensembles do not support it"
@@ -363,8 +363,8 @@ def closing_words(study: Study) -> tuple[str, ...]:
     return (
         f"Corrected for {study.counted} of {study.tests} tests, of all measures, pairs of "
         "periods and trends together (Benjamini and Hochberg 1995); the others cannot pass "
-        "with so few composers. Every composer counts the same; one of two periods is drawn "
-        "for both or neither. A tie counts half.",
+        "with so few composers. Every composer counts the same; a composer of two periods is "
+        "drawn for both or for neither. A tie counts half.",
         "The composers and works behind a number: corpusreg query composers_of_cell "
         f"{_cell_asked(study)}, and works_of_cell.",
     )

@@ -211,7 +211,7 @@ def company_sentence(company: Company) -> str:
     wider = " (its wider family)" if company.family else ""
     words = f"Compared with {company.works:,} {what}{wider}{by}"
     if company.misfit in _UNFIT:
-        words += f"; but {MISFITS[company.misfit]}, so a place among them says little of it"
+        words += f"; but {MISFITS[company.misfit]}, so a rank among them says little about it"
     return f"{words}."
 
 
@@ -324,21 +324,23 @@ def certainty(r: Reading) -> list[str]:
     if not ranks:
         return []
     vague = [title(each.name) for each in r.measures if each.rank and each.name in r.vague]
-    unsure = [f"The halves of a work for these forces agree little in {joined(vague)}: such a "
-              "rank tells little of the whole."] if vague else []  # fmt: skip
+    unsure = [f"In music for these forces the two halves of a work often differ in "
+              f"{joined(vague)}: a rank there says little about the whole."
+              ] if vague else []  # fmt: skip
     return [*_by_collection(ranks), *_by_barline(ranks), *unsure]
 
 
 def _by_collection(ranks: list[Finding]) -> Iterator[str]:
     if not any(each.rank and each.rank.by_collection for each in ranks):
         yield (
-            "The intervals hold among these works. Nearly all of them are of one collection: "
-            "how far a rank depends on whose works they are cannot be told."
+            "The intervals hold among these works. Nearly all of them come from one "
+            "collection, so how much a rank depends on that choice cannot be said."
         )
         return
     yield (
-        "By collection: the lowest and the highest rank among the works of one collection. An "
-        "interval holds among all these works together, and does not tell of other music."
+        "By collection: the lowest and the highest rank among the works of a single "
+        "collection. An interval holds among all these works together and says nothing of "
+        "other music."
     )
     said = [
         f"{title(each.name)} P{each.rank.elsewhere[0]:.0f} to P{each.rank.elsewhere[1]:.0f}"
@@ -346,12 +348,12 @@ def _by_collection(ranks: list[Finding]) -> Iterator[str]:
         if each.rank and each.rank.elsewhere and each.rank.side != "tied"
     ]
     if said:
-        yield f"In a collection that is not among them, 9 times in 10: {joined(said)}."
+        yield f"Among the works of another collection, 9 times in 10: {joined(said)}."
 
 
 def _by_barline(ranks: list[Finding]) -> Iterator[str]:
     moved = [
-        f"{title(each.name)} P{each.rank.barred:.0f} and not P{each.rank.percentile:.0f}"
+        f"{title(each.name)} P{each.rank.barred:.0f} instead of P{each.rank.percentile:.0f}"
         for each in ranks
         if each.rank
         and each.rank.barred is not None

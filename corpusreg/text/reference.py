@@ -78,7 +78,7 @@ def sheet_rows(sheet: Mapping[str, Any]) -> list[dict[str, Any]]:
 
 
 def _head(sheet: Mapping[str, Any]) -> list[str]:
-    where = "comes with corpusreg" if sheet["ships"] else f"lies in {sheet['path']}"
+    where = "comes with corpusreg" if sheet["ships"] else f"is in {sheet['path']}"
     own = sheet["own"]
     said = (
         f"Reference {sheet['reference']}, which {where}: {sheet['works']:,} works by "
@@ -112,7 +112,7 @@ def _corpus(name: str, row: Mapping[str, Any]) -> Iterator[str]:
 
 
 def _limits(sheet: Mapping[str, Any]) -> Iterator[str]:
-    yield "What is missing, and whom that misleads"
+    yield "What is missing, and where that can mislead"
     thin = [r for r in sheet["media"] if r["name"] in kinds()]
     few = [
         kinds()[r["name"]].works
@@ -139,8 +139,8 @@ def _limits(sheet: Mapping[str, Any]) -> Iterator[str]:
     yield from item("only music that is free to share: hardly any composer who died after 1955")
     if sheet["left_out"]:
         yield from item(
-            f"{sheet['left_out']:,} works with notes far outside their instrument are kept and "
-            "count in no norm of what those notes decide: 'corpusreg query left_out'"
+            f"{sheet['left_out']:,} works have notes far outside their instrument: they stay "
+            "in, but out of the norms which those notes decide ('corpusreg query left_out')"
         )
     if sheet["absent"]:
         yield from item(f"not measured: {_listed(sheet['absent'])}")
@@ -203,7 +203,7 @@ def _help_lines(found: Coverage) -> list[str]:
 
 def _filled(fills: tuple[tuple[str, str], ...]) -> str:
     if not fills:
-        return "No group would be large enough by it alone."
+        return "On its own it would make no group large enough."
     by_ensemble: dict[str, list[str]] = {}
     for ensemble, period in fills:
         by_ensemble.setdefault(ensemble, []).append(_TITLES.get(period, period))
@@ -235,17 +235,17 @@ def _words(
     valueless, groupless = left_out
     if groupless:
         noun = "collection" if by == "corpus" else by
-        yield f"Works that stand in no row, since no {noun} is known: {groupless:,}."
+        yield f"Works in no row, since no {noun} is known: {groupless:,}."
     if valueless:
         yield (
-            "Works that stand in no row, since they are too short for this measure or it "
-            f"does not apply to them: {valueless:,}."
+            "Works in no row, since they are too short for this measure or it does not apply "
+            f"to them: {valueless:,}."
         )
     if by in ("period", "ensemble"):
         single = [row["group"] for row in rows if row["collections"] == 1]
         if single:
             yield (
-                "Of one collection, and so a picture of that rather than of the "
+                "From a single collection, and so a picture of it rather than of the "
                 f"{by}: {', '.join(single)}."
             )
         few = [row["group"] for row in rows if row["units"] < _FEW_UNITS]

@@ -145,12 +145,11 @@ def _engrave(passage: NotatedPassage, file: Opened) -> Engraved | str:
         end = first + drawn.bars_in(_systems(score, parts))
         drawn = _draw(file, score, (first, end), parts)
     if drawn is None:
-        return f"{name}: the engraver counts the bars otherwise than corpusreg"
+        return f"{name}: the engraver numbers the bars differently"
     moved = shifts(drawn.bars, score, first, parts)
     if moved is None:
         return (
-            f"{name}: these bars are not shown in notation: the engraver reads them otherwise "
-            "than corpusreg"
+            f"{name}: these bars are not shown in notation: the engraver reads them differently"
         )
     labels = score.bars.labels[first:last]
     remarks = (

@@ -52,7 +52,7 @@ def piece_page(sheet: PieceSheet, paper: str) -> str:
         [
             _head(sheet.title, sheet.who, sheet.facts),
             _figure(sheet.map),
-            *_paragraphs([f"Asked of all: {sheet.asked}"] if sheet.asked else [], "asked"),
+            *_paragraphs([f"The task: {sheet.asked}"] if sheet.asked else [], "asked"),
             *_paragraphs(sheet.answers, "answer"),
             *_paragraphs([sheet.changed] if sheet.changed else [], "changed"),
             tag("ul", *(tag("li", each) for each in sheet.sentences), class_="sentences"),

@@ -256,8 +256,8 @@ def _teacher(
         title=group.name,
         introduction=(
             "For the teacher. Pieces are in alphabetical order. 'More than 83 of 100 (74 to "
-            "90)': of 100 of the works compared with, about 83 have less, most probably 74 to "
-            "90. It describes a piece and is no mark."
+            "90)' means that of 100 works it is compared with, about 83 have less (most "
+            "probably 74 to 90). This describes a piece; it is not a mark."
         ),
         rows=tuple(
             _row(member, measures, edits[member.key], common) for member in group.members

@@ -205,7 +205,7 @@ class _Reader:
             return True
         self.gap = any(_looks_musical(line) and not _FIELD.match(line) for line in lines)
         if self.gap:
-            self.source.assumed.append("an empty line inside the tune: read on behind it")
+            self.source.assumed.append("an empty line inside the tune: read on after it")
         return self.gap
 
     def finish(self) -> Source:

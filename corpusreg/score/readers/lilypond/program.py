@@ -185,7 +185,7 @@ def _run(sources: Sources, *, mend: bool) -> LilyPondRun:
     if ran.late:
         return LilyPondRun(_LATE)
     if ran.much:
-        return LilyPondRun("LilyPond writes without end about it; split the piece")
+        return LilyPondRun("LilyPond prints without end on it; split the piece")
     lines = ran.wrote.decode("utf-8", errors="replace")
     bar_checks = len(_BAR_CHECK.findall(ran.said))
     if ran.code == 0:
