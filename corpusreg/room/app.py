@@ -245,6 +245,12 @@ def _place(pile: Pile, fields: Mapping[str, str]) -> int | None:
     return int(text) if text.isdecimal() and int(text) < len(pile.pieces) else None
 
 
+def _news(pile: Pile, place: int | None) -> str:
+    """What was done last, where it was asked for on this page: of the class, or of a piece."""
+    asked = _place(pile, pile.asked.fields) if pile.asked else None
+    return pile.news if len(pile.pieces) == 1 or asked == place else ""
+
+
 def _address(pile: Pile) -> str:
     """Where a form leads when it is sent: to the page on which it stands."""
     place = _place(pile, request.form)
@@ -258,6 +264,7 @@ def _class_page(pile: Pile, asked: FilledForm | None, problem: str) -> str:
     group = pile.group
     return render_template(
         "class.html", doing=doing, pile=pile, asked=asked, problem=problem, group=group,
+        news=_news(pile, None),
         groups=_groups(pile), rule=RULE, shared=shared_words(group),
         misfit=misfit_words, device=device_words, line=line_words, title=title, named=named,
         tasks=ASKED, task=assignment_words, answer=assignment_answer, Assignment=Assignment,
@@ -280,7 +287,8 @@ def _piece_page(pile: Pile, number: int, asked: FilledForm | None, problem: str)
             (n, each) for n, each in enumerate(pile.settings.corrections)
             if each.file == piece.file
         ], pile=pile, piece=piece, number=number, works=works,
-        asked=asked, problem=problem, groups=_groups(pile, number), ways=WAYS,
+        asked=asked, problem=problem, news=_news(pile, number),
+        groups=_groups(pile, number), ways=WAYS,
         wants=fitting(piece.works), lines=parts_to_give(piece.works),
         labels=longest.labels if longest else (), models=passages, kinds=KINDS,
         misfit=misfit_words,
@@ -403,6 +411,7 @@ def _teacher_pages(app: Flask, desk: Desk) -> None:
         undo = form.get("undo", "")
         if undo.isdecimal():
             desk.take_back(found, int(undo))
+            found.asked = _asked()
             return redirect(_address(found), 303)
         work = _chosen(found)
         own = _field("name", "the name")
@@ -414,7 +423,7 @@ def _teacher_pages(app: Flask, desk: Desk) -> None:
         if not change.event and not change.first:
             raise UsageError("this needs bars; choose from which bar")
         desk.correct(found, change)
-        found.asked = None
+        found.asked = _asked()
         return redirect(_address(found), 303)
 
     @app.post("/scores/<key>/names")
@@ -428,7 +437,7 @@ def _teacher_pages(app: Flask, desk: Desk) -> None:
         found, device = _free(desk, key), _field("device", "what was asked")
         bar, number = _field("bar", "the bar"), _field("number", "the number")
         desk.assign(found, assignment(device, bar, number) if device else None)
-        found.asked = None
+        found.asked = _asked()
         return redirect(_address(found), 303)
 
     @app.post("/scores/<key>/beside")
@@ -437,7 +446,7 @@ def _teacher_pages(app: Flask, desk: Desk) -> None:
         if earlier is None or not earlier.filename:
             raise UsageError("no file was given; choose a class that was saved before")
         desk.set_beside(found, earlier.filename, earlier.stream)
-        found.asked = None
+        found.asked = _asked()
         return redirect(_address(found), 303)
 
     @app.get("/scores/<key>/class")
