@@ -667,7 +667,7 @@ class TestTheTeacher:
         own = {"device": "climb", "first": "5"}
         for what, given, words in (
             ("correct", {"device": "climb"}, "This needs bars"),
-            ("correct", own | {"first": "99"}, "Stairs: has no bar '99'"),
+            ("correct", own | {"first": "99"}, "Stairs: there is no bar '99'"),
             ("correct", own | {"last": "2"}, "Stairs: bar 2 comes before bar 5"),
             ("correct", own | {"work": "7"}, "This piece could not be read"),
             ("correct", {"first": "5"}, "Stairs: the added event has no name"),
@@ -722,7 +722,7 @@ class TestTheDesk:
         assert len(desk.piles) == full and get(client, one).status_code == 200
         folders = len(list(desk._folder.glob("pile*")))
         first = get(client, "/").text
-        assert "Put one away before you give more" in first and 'id="give"' not in first
+        assert "Put one away to open another" in first and 'id="give"' not in first
         away = post(client, f"{one}/away", {"token": token_of(first)})
         assert away.status_code == 303 and get(client, one).status_code == 404
         assert len(list(desk._folder.glob("pile*"))) == folders - 1
@@ -1255,7 +1255,7 @@ def test_a_folder_is_chosen_with_its_name(opened: Opened, tmp_path: Path) -> Non
     page.get_by_text("2 pieces are compared.").wait_for()
     assert page.locator("h1").inner_text() == "Monday class"
     assert page.locator("#pieces tbody a").count() == 2
-    assert page.get_by_text("Left out, since it is no score: list.txt.").count() == 1
+    assert page.get_by_text("Left out, not a score: list.txt.").count() == 1
 
 
 def test_without_the_script_buttons_do_the_same(opened: Opened) -> None:
@@ -1341,7 +1341,7 @@ def test_a_report_cannot_reach_the_room(opened: Opened, class_page: str) -> None
 
 def test_ports_that_cannot_be_had(address: str, small_home: Path) -> None:
     port = address.rstrip("/").rpartition(":")[2]
-    for asked, words in ((port, "cannot be had"), ("99999", "from 1 to 65535")):
+    for asked, words in ((port, "is not available"), ("99999", "from 1 to 65535")):
         ran = subprocess.run(
             [sys.executable, "-m", "corpusreg.cli", "room", "--no-browser", "--port", asked],
             env=os.environ | {"CORPUSREG_HOME": str(small_home)},

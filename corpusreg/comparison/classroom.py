@@ -26,6 +26,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from corpusreg.comparison.class_piece import DEVICES, ClassPiece, Happening, MeasurePlace
+from corpusreg.comparison.findings import OPEN
 from corpusreg.measures.definitions import BY_NAME, Measure
 from corpusreg.system.phrases import shared_start
 
@@ -71,7 +72,7 @@ class Unread:
 @dataclass(frozen=True)
 class Dot:
     """A member on a line. percentile: 0 to 100. side: 'low' or 'high' in an outer quarter,
-    'middle', or 'none' where the side cannot be told."""
+    'middle', or 'none' where it counts on neither side."""
 
     member: Member
     percentile: float
@@ -226,7 +227,7 @@ def _line(measure: Measure, members: Sequence[Member]) -> ClassLine:
 def side(place: MeasurePlace) -> str:
     """The side on which a piece with a percentile lies, as in `Dot`."""
     percentile, (low, high) = place.percentile or 0.0, place.reach
-    if place.tied:
+    if place.tied or high - low >= OPEN:
         return "none"
     if percentile < QUARTER:
         return "low" if high < MIDDLE else "none"

@@ -59,7 +59,7 @@ from corpusreg.score.pitch import USUAL, Spelling
 from corpusreg.score.played import PlayedBars, segments
 
 __all__ = [
-    "HEADLINE", "Company", "Finding", "PieceFacts", "Rank", "Reading", "Shown", "Suggestion",
+    "HEADLINE", "OPEN", "Company", "Finding", "PieceFacts", "Rank", "Reading", "Shown", "Suggestion",
     "bare_event", "is_register", "rank_of", "reading", "shown_run",
 ]  # fmt: skip
 
@@ -109,6 +109,7 @@ SHOWN_BARS = 4  # about a line of music
 # Of a long way its end is shown, where it arrives.
 _SHOWN_BY_THEIR_END = frozenset(("climb", "descent", "wedge"))
 # Few moves show best in the longest stay.
+OPEN = 90  # ranks that an interval spans, from which it says next to nothing
 _SEEN_IN_STAYS = frozenset(("movement_bar", "movement_phrase", "shift_rate"))
 
 Kind = Literal["event", "measure", "stay", "section", "player"]
@@ -141,6 +142,11 @@ class Rank:
     elsewhere: tuple[float, float] | None = None
     other_bars: Bars | None = None
     barred: float | None = None
+
+    @property
+    def uncertain(self) -> bool:
+        """Whether the interval is so wide that the rank says next to nothing."""
+        return self.interval[1] - self.interval[0] >= OPEN
 
 
 @dataclass(frozen=True)

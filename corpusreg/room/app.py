@@ -696,5 +696,5 @@ def _listening(port: int) -> socket.socket:
     except (OSError, OverflowError) as error:
         found.close()
         why = getattr(error, "strerror", None) or "from 1 to 65535"
-        raise UsageError(f"port {port}: is not available ({why}); leave out --port") from error
+        raise UsageError(f"port {port} is not available ({why}); leave out --port") from error
     return found

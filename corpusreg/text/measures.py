@@ -24,7 +24,6 @@ __all__ = [
     "rank_range", "rank_words", "title", "value_words",
 ]  # fmt: skip
 
-_OPEN = 90  # ranks that an interval spans, from which it says next to nothing
 _TOO_FEW = "too few works like it to compare"
 
 
@@ -166,7 +165,7 @@ def rank_cell(rank: Rank | None) -> str:
         return ""
     if rank.side == "tied":
         return f"as in {_hundreds(100 * rank.tied)} of 100"
-    if _open(rank):
+    if rank.uncertain:
         return "uncertain"
     low, high = rank.interval
     return f"P{rank.percentile:.0f} ({low:.0f} to {high:.0f})"
@@ -176,16 +175,10 @@ def rank_words(rank: Rank) -> str:
     """A rank in words: 'more than 22 of 100 (15 to 30)', 'as in 70 of 100 works'."""
     if rank.side == "tied":
         return f"as in {_hundreds(100 * rank.tied)} of 100 works"
-    if _open(rank):
+    if rank.uncertain:
         return _TOO_FEW
     low, high = rank.interval
     return f"more than {_hundreds(rank.percentile)} of 100 ({low:.0f} to {high:.0f})"
-
-
-def _open(rank: Rank) -> bool:
-    """Whether the interval says next to nothing."""
-    low, high = rank.interval
-    return high - low >= _OPEN
 
 
 def rank_range(rank: Rank | None) -> str:
@@ -210,7 +203,7 @@ def compared_rank(name: str, rank: Rank, works: str = "") -> str:
     words = _words(name)
     if rank.side == "tied":
         return f"as in about {_hundreds(100 * rank.tied)} of 100{works}"
-    if _open(rank):
+    if rank.uncertain:
         return _TOO_FEW
     if rank.side == "middle":
         return "about as in most"
