@@ -59,8 +59,8 @@ from corpusreg.score.pitch import USUAL, Spelling
 from corpusreg.score.played import PlayedBars, segments
 
 __all__ = [
-    "HEADLINE", "OPEN", "Company", "Finding", "PieceFacts", "Rank", "Reading", "Shown", "Suggestion",
-    "bare_event", "is_register", "rank_of", "reading", "shown_run",
+    "HEADLINE", "OPEN", "Company", "Finding", "PieceFacts", "Rank", "Reading", "Shown",
+    "Suggestion", "bare_event", "is_register", "rank_of", "reading", "shown_run",
 ]  # fmt: skip
 
 TIED = 0.2  # share of works with exactly this value, from which a rank says nothing
