@@ -573,9 +573,9 @@ class TestClass:
         # Few works like it: it may as well lie beyond the middle.
         sides = [side(MeasurePlace("", "", *place)) for place in (
             (10, False, (1, 30)), (10, False, (1, 60)), (90, False, (40, 99)),
-            (90, False, (60, 99)), (60, False, (0, 100)), (10, True, (9, 11)),
+            (90, False, (60, 99)), (60, False, (5, 90)), (60, False, (0, 95)), (10, True, (9, 11)),
         )]  # fmt: skip
-        assert sides == ["low", "none", "none", "high", "middle", "none"]
+        assert sides == ["low", "none", "none", "high", "middle", "none", "none"]
         assert "3 on neither side" in picture.description
 
     def test_half_of_a_class_at_one_end_is_a_habit(self) -> None:
@@ -667,7 +667,7 @@ class TestVeto:
     @pytest.mark.parametrize(
         ("change", "words"),
         [
-            ({"device": "climb", "first": "99"}, "has no bar '99'"),
+            ({"device": "climb", "first": "99"}, "there is no bar '99'"),
             ({"device": "climb", "first": "5", "last": "2"}, "bar 2 comes before bar 5"),
             ({"device": " ", "first": "5"}, "has no name"),
         ],

@@ -30,7 +30,7 @@ __all__ = ["class_picture", "key", "piles"]
 
 WIDTH = 650.0
 _NAMES = 190.0
-_RIGHT = 64.0
+_RIGHT = 84.0  # room for "2 not placed", in a wide font too
 _STEP = 17.0  # from dot to dot in a pile
 _RADIUS = 8.0
 _LEAST = 30.0  # height of the field of a line
