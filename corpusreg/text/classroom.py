@@ -532,7 +532,8 @@ def _candidates(piece: ClassPiece, chosen: frozenset[str]) -> Iterator[Sentence]
         if chosen & {each.name, *each.alike} and each.name not in said
     ]
     for each in unusual:
-        listen = f" Listen to {each.where}." if each.where else ""
+        # Where the ends of the span sound stands in its sentence.
+        listen = f" Listen to {each.where}." if each.where and each.name != "span" else ""
         where = each.where or "the piece"
         yield Sentence(each.name, f"{each.sentence}{listen}", where, each.shown)
     yield from events[:1]

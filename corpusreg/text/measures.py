@@ -17,6 +17,7 @@ from corpusreg.text.wording import (
     interval,
     note,
     number,
+    place_words,
 )
 
 __all__ = [
@@ -53,19 +54,19 @@ _WORDS: Mapping[str, _Words] = {
         "spread over many octaves", "gathered in few octaves",
     ),
     "movement_beat": _Words(
-        "From beat to beat the texture moves {v}", "more",
+        "From beat to beat the texture moves {v} on average", "more",
         "less", "active from beat to beat", "calm from beat to beat",
     ),
     "movement_bar": _Words(
-        "From bar to bar the texture moves {v}", "more", "less",
+        "From bar to bar the texture moves {v} on average", "more", "less",
         "active from bar to bar", "calm from bar to bar",
     ),
     "movement_phrase": _Words(
-        "From phrase to phrase the texture moves {v}",
+        "From phrase to phrase the texture moves {v} on average",
         "more", "less", "active from phrase to phrase", "calm from phrase to phrase",
     ),
     "travel": _Words(
-        "Within the bar the texture moves {v}", "more",
+        "Within the bar the texture moves {v} on average", "more",
         "less", "active within the bar", "calm within the bar",
     ),
     "shift_rate": _Words(
@@ -137,6 +138,9 @@ def _value(found: Finding, piece: PieceFacts) -> str:
     value, unit = found.size or 0.0, found.unit
     if found.low is not None and found.high is not None:
         low, high = (note(pitch, piece.spelling) for pitch in (found.low, found.high))
+        if found.shown_in:  # of the span: where its two ends sound
+            at_low, at_high = map(place_words, found.shown_in)
+            low, high = f"{low} ({at_low})", f"{high} ({at_high})"
         return f"{low} to {high}, {interval(value)}"
     if unit.startswith("share"):
         if value == 1:
@@ -146,7 +150,9 @@ def _value(found: Finding, piece: PieceFacts) -> str:
         return _times(value * piece.played_bars / 100, piece.played_bars)
     if unit == "bars":
         return f"{value:.0f} bar{'' if round(value) == 1 else 's'}"
-    return f"{value:.1f} {unit}"
+    # Everything else is an average: '10.4 semitones', '2 semitones', '1 semitone a beat'.
+    unit = unit.replace("semitones", "semitone") if f"{value:.1f}" == "1.0" else unit
+    return f"{value:.1f}".removesuffix(".0") + f" {unit}"
 
 
 def _times(count: float, bars: int) -> str:

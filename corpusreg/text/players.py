@@ -82,7 +82,8 @@ def reach_words(found: Finding, piece: PieceFacts) -> str:
     (part,) = found.players
     reason = _reason(_reach(found), lambda each: player(piece, each), piece.spelling)
     who, where = capital(player(piece, part)), _where(found, piece)
-    return f"{who} lies {found.direction} {where}{beside_words(found, piece)}: {reason}."
+    beside = beside_words(found, piece)
+    return f"{who} lies {found.direction} {where}{beside}. That is {reason}."
 
 
 def _reach_short(found: Finding, piece: PieceFacts) -> str:
