@@ -299,6 +299,12 @@ def _parted(to: Iterable[Path]) -> tuple[Path | None, tuple[Path, ...]]:
     return next(iter(tables), None), tuple(each for each in to if each not in tables)
 
 
+def _name_written(table: Path | None, others: Iterable[Path]) -> None:
+    """Name what was written beside a table; without one the answer itself names it."""
+    for each in others if table else ():
+        print(each)
+
+
 def _words(text: str | None) -> list[str]:
     """Names that stand with commas or spaces between them."""
     return [word for word in re.split(r"[,\s]+", text or "") if word]
@@ -474,6 +480,7 @@ def _contrast(
         found = session.contrast(piece, how, bars=bars, to=scores, number=number)
     stopped = _beside(report, found.report)
     print_answer(found, form)
+    _name_written(table, scores)
     return stopped
 
 
@@ -526,6 +533,7 @@ def _revise(
                 piece, toward, to=next(iter(folders), None), cohort=cohort, number=number
             )
     print_answer(found, form)
+    _name_written(table, folders)
     return 0
 
 
