@@ -619,8 +619,8 @@ class RangesAnswer(Answer):
             return "\n\n".join(row_text(row, self._table) for row in self.rows)
         return (
             f"{ranges_text(self.rows)}\n\n"
-            "The first three columns are sounding pitches; 'written' is the professional range "
-            "as read.\n"
+            "The first three columns are sounding pitches; 'written' is the professional "
+            "range\nas read.\n"
             "More about one instrument: 'corpusreg ranges INSTRUMENT'."
         )
 

@@ -289,14 +289,14 @@ class Session:
         of a file of several. Raises UsageError for what is not there.
         """
         from corpusreg.answers import HeightsAnswer
-        from corpusreg.comparison.compared import heights
-        from corpusreg.comparison.heights import among
+        from corpusreg.comparison.heights import among, heights
+        from corpusreg.system.isolate import bounded
 
-        found = heights(
-            self._file(piece), bars,
-            part=part, on=on, level=level, ranges=self._ranges, number=number,
+        lies = bounded(
+            heights, self._file(piece), bars, self._ranges,
+            part=part, on=on, level=level, number=number,
         )  # fmt: skip
-        return HeightsAnswer(among(self.reference, found) if self.has_reference else found)
+        return HeightsAnswer(among(self.reference, lies) if self.has_reference else lies)
 
     def ranges(self, instrument: str | None = None) -> RangesAnswer:
         """The table of instruments, or all that it tells of one.
@@ -304,9 +304,10 @@ class Session:
         Raises UsageError for an instrument that is not in it.
         """
         from corpusreg.answers import RangesAnswer
-        from corpusreg.comparison.compared import ranges
+        from corpusreg.instruments import find
 
-        rows, table = ranges(instrument, self._ranges)
+        table = self.instruments
+        rows = [find(table, instrument)] if instrument else list(table.values())
         return RangesAnswer(rows, table, instrument)
 
     def open_class(

@@ -573,7 +573,8 @@ class TestClass:
         # Few works like it: it may as well lie beyond the middle.
         sides = [side(MeasurePlace("", "", *place)) for place in (
             (10, False, (1, 30)), (10, False, (1, 60)), (90, False, (40, 99)),
-            (90, False, (60, 99)), (60, False, (5, 90)), (60, False, (0, 95)), (10, True, (9, 11)),
+            (90, False, (60, 99)), (60, False, (5, 90)), (60, False, (0, 95)),
+            (10, True, (9, 11)),
         )]  # fmt: skip
         assert sides == ["low", "none", "none", "high", "middle", "none", "none"]
         assert "3 on neither side" in picture.description

@@ -1,4 +1,4 @@
-"""Pieces placed among the reference, and passages on instruments."""
+"""Pieces placed among the reference."""
 
 from __future__ import annotations
 
@@ -6,25 +6,24 @@ import os
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any, Literal
+from typing import Literal
 
 from corpusreg.comparison.comparison import Comparison
 from corpusreg.comparison.drafts import Drafts, drafts
 from corpusreg.comparison.examples import Example, study
-from corpusreg.comparison.heights import Passage, passage
 from corpusreg.comparison.placing import Asked, measure, numbers_words, place, same_number
 from corpusreg.corpus.files import folder
 from corpusreg.corpus.registry import own_and_others
-from corpusreg.instruments import Instrument, Instruments, find, load
+from corpusreg.instruments import Instruments, load
 from corpusreg.score.readers import existing, sniff
 from corpusreg.store import Reference, pointed, ships
 from corpusreg.system import settings
 from corpusreg.system.errors import CorpusregError, ReadError, UsageError
-from corpusreg.system.isolate import Outcome, Pool, as_stopped, bounded, named
+from corpusreg.system.isolate import Outcome, Pool, as_stopped, named
 
 __all__ = [
-    "Compared", "Depth", "compare_paths", "heights", "one_draft", "ranges", "score_files",
-    "some_readable", "studied",
+    "Compared", "Depth", "compare_paths", "one_draft", "score_files", "some_readable",
+    "studied",
 ]  # fmt: skip
 
 # What the first screen tells, every number, or with passages to study as well.
@@ -196,31 +195,3 @@ def studied(
     """What to study beside each, as `compare_paths` finds it where all is asked."""
     public = own_and_others()[1]
     return tuple(study(reference, each, public) for each in comparisons)
-
-
-def heights(
-    path: Path,
-    bars: str,
-    *,
-    part: str | None = None,
-    on: Sequence[str] = (),
-    level: str | None = None,
-    ranges: Path | None = None,
-    number: str | None = None,
-) -> Passage:
-    """A passage of one piece on instruments; see `corpusreg.comparison.heights.passage`."""
-    more = {"part": part, "on": tuple(on), "level": level, "number": number}
-    return bounded(_heights, path, bars, ranges, more)
-
-
-def _heights(path: Path, bars: str, ranges: Path | None, more: dict[str, Any]) -> Passage:
-    return passage(path, bars, table=load(ranges), **more)
-
-
-def ranges(name: str | None, file: Path | None) -> tuple[list[Instrument], Instruments]:
-    """Rows of the table of instruments, or the one that is named, and the table itself.
-
-    Raises UsageError for a name that is not there, DataError for a bad file.
-    """
-    table = load(file)
-    return [find(table, name)] if name else list(table.values()), table

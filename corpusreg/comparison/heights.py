@@ -13,6 +13,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -28,7 +29,7 @@ from corpusreg.comparison.players import (
     sounding_in,
     time_by_pitch,
 )
-from corpusreg.instruments import LEVELS, Instrument, Instruments, find
+from corpusreg.instruments import LEVELS, Instrument, Instruments, find, load
 from corpusreg.instruments.ensembles import ensemble_of, kinds
 from corpusreg.instruments.limits import open_strings
 from corpusreg.measures import height
@@ -43,7 +44,9 @@ from corpusreg.score.played import Notes, PlayedBars, perform
 from corpusreg.system.errors import UsageError
 from corpusreg.system.phrases import did_you_mean
 
-__all__ = ["Far", "OnInstrument", "Passage", "among", "find_bars", "find_part", "passage"]
+__all__ = [
+    "Far", "OnInstrument", "Passage", "among", "find_bars", "find_part", "heights", "passage",
+]  # fmt: skip
 
 _OCTAVE = 12
 _NEAR_OCTAVE = 2  # semitones
@@ -160,6 +163,11 @@ def _reach(found: Passage, known: Written | None) -> Reach | None:
         for side in ("high", "low")
     )
     return next(filter(None, sides), None)
+
+
+def heights(path: Path, bars: str, ranges: Path | None, **named: Any) -> Passage:
+    """`passage` with a user's own ranges, for a child, to which a table cannot be sent."""
+    return passage(path, bars, table=load(ranges), **named)
 
 
 def passage(
