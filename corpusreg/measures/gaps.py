@@ -24,7 +24,7 @@ from numpy.typing import NDArray
 
 from corpusreg.measures.events import Event
 from corpusreg.measures.ground import Ground
-from corpusreg.measures.texture import PITCHES
+from corpusreg.measures.texture import PITCHES, sounding
 
 __all__ = ["gaps"]
 
@@ -73,7 +73,7 @@ def _spaces(here: Ground, sounds: Bools) -> tuple[Ints, Ints]:
     row, pitch = np.nonzero(sounds)
     same = np.append(row[1:] == row[:-1], False)
     wide = np.where(same, np.append(np.diff(pitch), 0), 0)
-    opens = same & ~_doubled(here, sounds, row, pitch, wide)
+    opens = same & ~_doubled(here, row, pitch, wide)
     return row[opens], wide[opens]
 
 
@@ -94,20 +94,22 @@ def _held(here: Ground) -> Bools:
     bar_end = (bars.start + bars.length)[notes.bar]
     stop = np.searchsorted(here.moments, bar_end)
     stop = np.where(below, np.maximum(here.stop, np.minimum(stop, len(here.sounds))), here.stop)
-    size = len(here.moments) * PITCHES
-    change = np.bincount(here.first * PITCHES + notes.pitch, minlength=size)
-    change -= np.bincount(stop * PITCHES + notes.pitch, minlength=size)
-    held = np.cumsum(change.reshape(-1, PITCHES).astype(np.int16), axis=0, dtype=np.int16)
-    return np.asarray((held[:-1] > 0) & here.any[:, None])
+    held = sounding(here.first, stop, notes.pitch, len(here.sounds))
+    return np.asarray(held & here.any[:, None])
 
 
-def _doubled(here: Ground, held: Bools, row: Ints, pitch: Ints, wide: Ints) -> Bools:
+def _doubled(here: Ground, row: Ints, pitch: Ints, wide: Ints) -> Bools:
     """Whether each pitch and the next higher one are one line in octaves."""
-    begins = np.full(held.shape, -1, np.int32)
-    begins[here.first, here.notes.pitch] = here.first
-    np.maximum.accumulate(begins, axis=0, out=begins)
-    above = np.minimum(pitch + wide, PITCHES - 1)
-    return np.asarray((wide == 12) & (begins[row, pitch] == begins[row, above]))
+    doubled = wide == 12
+    octaves = np.flatnonzero(doubled)
+    if len(octaves):
+        base, top = int(here.notes.pitch.min()), int(here.notes.pitch.max())
+        row, lower = row[octaves], pitch[octaves] - base
+        begins = np.full((top - base + 1, len(here.any)), -1, np.int32)
+        begins[here.notes.pitch - base, here.first] = here.first
+        np.maximum.accumulate(begins, axis=1, out=begins)
+        doubled[octaves] = begins[lower, row] == begins[lower + 12, row]
+    return doubled
 
 
 def _kept(here: Ground, hollow: Bools, lines: int) -> Gaps:

@@ -20,7 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from corpusreg.measures.events import final_bar
-from corpusreg.measures.texture import PITCHES
+from corpusreg.measures.texture import PITCHES, sounding
 from corpusreg.score.played import Notes, PlayedBars
 
 __all__ = ["Ground", "ground", "lasting"]
@@ -122,12 +122,7 @@ def ground(notes: Notes, bars: PlayedBars) -> Ground:
     moments = np.unique(np.concatenate((notes.onset, end)))
     first = np.searchsorted(moments, notes.onset)
     stop = np.searchsorted(moments, end)
-    size = len(moments) * PITCHES
-    change = np.bincount(first * PITCHES + notes.pitch, minlength=size) - np.bincount(
-        stop * PITCHES + notes.pitch, minlength=size
-    )
-    count = change.reshape(-1, PITCHES).astype(np.int16)
-    sounds = np.cumsum(count, axis=0, dtype=np.int16)[:-1] > 0
+    sounds = sounding(first, stop, notes.pitch, len(moments) - 1)
     return Ground(notes, bars, moments, sounds, _clock(notes, bars, moments), first, stop)
 
 

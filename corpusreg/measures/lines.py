@@ -23,7 +23,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from corpusreg.measures.texture import PITCHES
+from corpusreg.measures.texture import PITCHES, sounding
 from corpusreg.score.played import Notes
 
 __all__ = ["bass_gaps", "part_gaps", "part_pitches", "skips", "steps"]
@@ -103,13 +103,13 @@ def part_gaps(notes: Notes, parts: int) -> list[PartGap]:
 
 def bass_gaps(notes: Notes) -> list[tuple[int, int, int]]:
     """(bass, gap, onsets) for every lowest pitch and every interval above it."""
-    base, sounds = _sounding(notes, np.unique(notes.onset))
+    sounds = _sounding(notes, np.unique(notes.onset))
     lowest = sounds.argmax(axis=1)
     moments = np.arange(len(sounds))
     sounds[moments, lowest] = False
     second = sounds.argmax(axis=1)
     both = sounds[moments, second]
-    return _counted(base + lowest[both], (second - lowest)[both])
+    return _counted(lowest[both], (second - lowest)[both])
 
 
 def _counted(first: Ints, second: Ints) -> list[tuple[int, int, int]]:
@@ -119,15 +119,11 @@ def _counted(first: Ints, second: Ints) -> list[tuple[int, int, int]]:
     return [(a, b, n) for (a, b), n in zip(pairs, count.tolist(), strict=True)]
 
 
-def _sounding(notes: Notes, moments: Ints) -> tuple[int, NDArray[np.bool_]]:
-    """The lowest pitch, and which pitches from it on sound at each moment, onsets included."""
-    base = int(notes.pitch.min())
-    pitch, width = notes.pitch - base, int(notes.pitch.max()) - base + 1
-    size = (len(moments) + 1) * width
-    begins = np.searchsorted(moments, notes.onset) * width + pitch
-    ends = np.searchsorted(moments, notes.onset + notes.duration) * width + pitch
-    change = np.bincount(begins, minlength=size) - np.bincount(ends, minlength=size)
-    return base, np.cumsum(change.reshape(-1, width)[:-1], axis=0) > 0
+def _sounding(notes: Notes, moments: Ints) -> NDArray[np.bool_]:
+    """Which pitches sound at each moment, onsets included, shape (moments, 128)."""
+    first = np.searchsorted(moments, notes.onset)
+    stop = np.searchsorted(moments, notes.onset + notes.duration)
+    return sounding(first, stop, notes.pitch, len(moments))
 
 
 def _sounding_edges(
@@ -137,9 +133,8 @@ def _sounding_edges(
     own = notes.take(notes.part == part)
     if not len(own):
         return np.full(len(moments), np.nan), np.full(len(moments), np.nan)
-    base, sounds = _sounding(own, moments)
+    sounds = _sounding(own, moments)
     silent = ~sounds.any(axis=1)
-    top = base + sounds.shape[1] - 1
-    low = np.where(silent, np.nan, base + sounds.argmax(axis=1))
-    high = np.where(silent, np.nan, top - sounds[:, ::-1].argmax(axis=1))
+    low = np.where(silent, np.nan, sounds.argmax(axis=1))
+    high = np.where(silent, np.nan, PITCHES - 1 - sounds[:, ::-1].argmax(axis=1))
     return low, high

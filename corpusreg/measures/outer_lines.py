@@ -17,7 +17,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from corpusreg.measures.texture import PITCHES, beat_edges
+from corpusreg.measures.texture import PITCHES, beat_edges, sounding
 from corpusreg.score.played import Notes, Played, PlayedBars
 
 __all__ = ["SILENT", "Moments", "hands", "moments"]
@@ -70,20 +70,21 @@ class Moments:
     @cached_property
     def share(self) -> Floats:
         """Share of each bar in which each pitch is held, shape (bars, 128)."""
-        reach = np.zeros((len(self.lasting) + 1, PITCHES))
-        np.cumsum(self.sounds * self.lasting[:, None], axis=0, out=reach[1:])
+        used = slice(int(self.notes.pitch.min()), int(self.notes.pitch.max()) + 1)
+        held = self.sounds[:, used].T * self.lasting
+        reach = np.zeros((len(held), len(self.lasting) + 1))
+        np.cumsum(held, axis=1, out=reach[:, 1:])
         first = np.searchsorted(self.bar, np.arange(len(self.bars) + 1))
-        return np.diff(reach[first], axis=0)
+        share = np.zeros((len(self.bars), PITCHES))
+        share[:, used] = np.diff(reach[:, first]).T
+        return share
 
     @cached_property
     def written(self) -> Bools:
         """Whether each pitch is struck or still written in each bar, shape (bars, 128)."""
         notes, bars = self.notes, self.bars
         stop = np.searchsorted(bars.start, notes.onset + notes.written, side="left")
-        size = (len(bars) + 1) * PITCHES
-        first, last = notes.bar * PITCHES + notes.pitch, stop * PITCHES + notes.pitch
-        change = np.bincount(first, minlength=size) - np.bincount(last, minlength=size)
-        return np.asarray(np.cumsum(change.reshape(-1, PITCHES), axis=0)[:-1] > 0)
+        return sounding(notes.bar, stop, notes.pitch, len(bars))
 
     @cached_property
     def single_line(self) -> bool:
@@ -132,12 +133,9 @@ def moments(played: Played) -> Moments:
     """What is held from moment to moment. Needs at least one note."""
     notes, bars = played.notes, played.bars
     ends = held_ends(notes, bars)
-    stop = max(int(bars.start[-1] + bars.length[-1]), int(ends.max()))
-    times = np.unique(np.concatenate((notes.onset, ends, bars.start, (stop,))))
-    size = len(times) * PITCHES
-    first = np.searchsorted(times, notes.onset) * PITCHES + notes.pitch
-    last = np.searchsorted(times, ends) * PITCHES + notes.pitch
-    change = np.bincount(first, minlength=size) - np.bincount(last, minlength=size)
-    sounds = np.cumsum(change.reshape(-1, PITCHES)[:-1], axis=0) > 0
+    last = max(int(bars.start[-1] + bars.length[-1]), int(ends.max()))
+    times = np.unique(np.concatenate((notes.onset, ends, bars.start, (last,))))
+    first, stop = np.searchsorted(times, notes.onset), np.searchsorted(times, ends)
+    sounds = sounding(first, stop, notes.pitch, len(times) - 1)
     bar = np.searchsorted(bars.start, times[:-1], side="right") - 1
     return Moments(notes, bars, ends, times, np.maximum(bar, 0), sounds)

@@ -24,7 +24,7 @@ from corpusreg.score.played import Notes, PlayedBars
 
 __all__ = [
     "EDGE", "PITCHES", "Texture", "beat_edges", "beat_weights", "distances", "quantiles",
-    "texture",
+    "sounding", "texture",
 ]  # fmt: skip
 
 PITCHES = 128
@@ -187,6 +187,23 @@ def _together(pieces: _Pieces) -> tuple[int, float]:
     enough = np.cumsum(time[::-1])[::-1] >= time.sum() / 1000
     most = int(np.flatnonzero(enough).max(initial=1))
     return most, float(time @ np.arange(len(time)) / time.sum())
+
+
+def sounding(first: Ints, stop: Ints, pitch: Ints, slices: int) -> NDArray[np.bool_]:
+    """Which pitches sound in each slice, shape (slices, 128).
+
+    first, stop: the slice in which each note begins, and the one in which it no longer
+    sounds, shape (n,).
+    """
+    low, size = int(pitch.min()), slices + 1
+    # One pitch after the other lies in memory: that is the quick way to add up.
+    row = (pitch - low) * size
+    most = (int(pitch.max()) - low + 1) * size
+    change = np.bincount(row + first, minlength=most) - np.bincount(row + stop, minlength=most)
+    held = np.cumsum(change.reshape(-1, size), axis=1)[:, :slices] > 0
+    result = np.zeros((slices, PITCHES), bool)
+    result[:, low : low + len(held)] = held.T
+    return result
 
 
 def quantiles(cumulated: Floats, shares: tuple[float, ...]) -> Ints:

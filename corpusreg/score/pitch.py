@@ -183,16 +183,17 @@ def _on_page(notes: NDArray[np.void], keys: Keys) -> dict[int, int]:
 def _led(notes: NDArray[np.void]) -> NDArray[np.float64]:
     """How far the notes of each class go up (1) or down (-1) by a semitone within their
     voice, shape (12,)."""
-    lines = np.stack([notes[name].astype(np.int64) for name in ("part", "staff", "voice")])
-    times = np.concatenate((lines, notes["onset"].astype(np.int64)[None]))
-    moments, at = np.unique(times, axis=1, return_inverse=True)
-    goes_on = np.append((moments[:3, 1:] == moments[:3, :-1]).all(axis=0), False)
-    pitches = notes["pitch"].astype(np.int64)
-    sounding = at.ravel() * 128 + pitches
+    part, staff, voice, onset, pitches = (
+        notes[name].astype(np.int64) for name in ("part", "staff", "voice", "onset", "pitch")
+    )
+    line = np.unique((part << 32) + (staff << 16) + voice, return_inverse=True)[1]
+    lasts = int(onset.max(initial=0)) + 1
+    moments, at = np.unique(line * lasts + onset, return_inverse=True)
+    goes_on = np.append(moments[1:] // lasts == moments[:-1] // lasts, False)[at]
+    sounding = at * 128 + pitches
     up, down = (
         np.bincount(
-            pitches[np.isin(sounding + 128 + step, sounding) & goes_on[at.ravel()]] % 12,
-            minlength=12,
+            pitches[goes_on & np.isin(sounding + 128 + step, sounding)] % 12, minlength=12
         )
         for step in (1, -1)
     )
