@@ -32,7 +32,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from corpusreg.measures.events import Event, Kind
-from corpusreg.measures.outer_lines import SILENT, Moments, hands
+from corpusreg.measures.outer_lines import SILENT, Moments
 
 __all__ = ["climbs", "wedges"]
 
@@ -100,7 +100,7 @@ def _ways(
     straight = gone[arrive] - gone[begin] <= PATH * size
     begin, arrive, size, took = (each[straight] for each in (begin, arrive, size, took))
     starts, pitches = [*beats.tolist(), len(line)], (sign * line).tolist()
-    hand = hands(here.notes)
+    hand = here.hand
     found: list[tuple[int, int, list[int]]] = []
     taken: list[tuple[int, int]] = []
     order = np.lexsort((begin, took, -size))
@@ -177,14 +177,16 @@ def _unbroken(bar: Ints, height: Ints, back: int) -> tuple[Ints, Bools, Ints]:
     count = len(height)
     reach = np.searchsorted(bar, bar + BARS) - np.arange(count)  # beats within BARS bars
     width = int(reach.max(initial=1))
-    at = np.arange(count)[:, None] + np.arange(width)
-    inside = np.arange(width) < reach[:, None]
-    way = np.where(inside, height[np.minimum(at, count - 1)], _NOWHERE)
+    ahead = np.arange(width)
+    # Small numbers, for speed.
+    line = np.concatenate((height, np.full(width, _NOWHERE))).astype(np.int16)
+    way = line[np.arange(count)[:, None] + ahead]
+    way[ahead >= reach[:, None]] = _NOWHERE
     top = np.maximum.accumulate(way, axis=1)
-    good = inside & (way >= way[:, :1]) & (top - way <= back)
-    good[:, 1:] &= way[:, 1:] - way[:, :-1] <= STEP
-    good = np.logical_and.accumulate(good, axis=1)
-    return way, good & (way == top), top
+    goes_on = (way >= way[:, :1]) & (top - way <= back)
+    goes_on[:, 1:] &= way[:, 1:] - way[:, :-1] <= STEP
+    stops = goes_on.argmin(axis=1)  # 0 where it never does: each beat goes on to itself
+    return way, (way == top) & (ahead < np.where(stops, stops, width)[:, None]), top
 
 
 def wedges(here: Moments) -> list[Event]:

@@ -24,7 +24,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from corpusreg.measures.events import Event
-from corpusreg.measures.outer_lines import Moments, hands
+from corpusreg.measures.outer_lines import Moments
 
 __all__ = ["in_octaves"]
 
@@ -96,11 +96,17 @@ def _passages(here: Moments, struck: _Strikes, by: str) -> list[Event]:
 
 def _has_octave(pitch: Ints, lead: Ints, first: Ints, last: Ints) -> Bools:
     """Whether another octave of the leading note is struck with it."""
-    count = last - first
-    owner = np.repeat(np.arange(len(lead)), count)
-    rows = np.arange(count.sum()) - np.repeat(np.cumsum(count) - count, count) + first[owner]
+    owner, rows = _together(first, last)
     apart = pitch[rows] - pitch[lead][owner]
     return np.bincount(owner[(apart % 12 == 0) & (apart != 0)], minlength=len(lead)) > 0
+
+
+def _together(first: Ints, last: Ints) -> tuple[Ints, Ints]:
+    """Rows of what is struck together, and of which of these onsets each row is."""
+    count = last - first
+    owner = np.repeat(np.arange(len(first)), count)
+    rows = np.arange(count.sum()) - np.repeat(np.cumsum(count) - count, count) + first[owner]
+    return owner, rows
 
 
 def _passage(here: Moments, struck: _Strikes, by: str, lead: Ints, run: Ints) -> Event | None:
@@ -150,15 +156,14 @@ def _passage(here: Moments, struck: _Strikes, by: str, lead: Ints, run: Ints) ->
 
 def _most_alike(here: Moments, struck: _Strikes, lead: Ints, run: Ints) -> int:
     """How many notes the hand doubles, at its distance, that doubles most."""
-    pitch, hand = here.notes.pitch, hands(here.notes)
-    doubled: Counter[tuple[int, int]] = Counter()
-    for row, first, last in zip(lead, struck.first[run], struck.last[run], strict=True):
-        apart = pitch[first:last] - pitch[row]
-        own = (apart % 12 == 0) & (apart != 0)
-        doubled.update(
-            set(zip(hand[first:last][own].tolist(), apart[own].tolist(), strict=True))
-        )
-    return max(doubled.values())
+    pitch, hand = here.notes.pitch, here.hand
+    owner, rows = _together(struck.first[run], struck.last[run])
+    apart = pitch[rows] - pitch[lead][owner]
+    own = (apart % 12 == 0) & (apart != 0)
+    doubles = hand[rows[own]] * 256 + apart[own]
+    # Twice on one note counts once.
+    once = set(zip(owner[own].tolist(), doubles.tolist(), strict=True))
+    return max(Counter(double for _, double in once).values())
 
 
 def _line(here: Moments, struck: _Strikes, lead: Ints, run: Ints) -> tuple[Ints, int]:

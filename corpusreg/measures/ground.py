@@ -100,15 +100,7 @@ class Ground:
     def at(self, clock: Floats) -> Ints:
         """The moment in force at each time of the clock."""
         found = np.searchsorted(self.clock, clock + 1e-9, side="right") - 1
-        return np.clip(found, 0, len(self.lasts) - 1)
-
-    def filled(self, states: Bools) -> Floats:
-        """Bars before each moment in which a state holds; states: (m, ...) -> (m + 1, ...)."""
-        shape = (len(states) + 1, *states.shape[1:])
-        total = np.zeros(shape)
-        lasts = self.lasts.reshape(-1, *([1] * (states.ndim - 1)))
-        np.cumsum(states * lasts, axis=0, out=total[1:])
-        return total
+        return np.minimum(np.maximum(found, 0), len(self.lasts) - 1)
 
     def beat(self, tick: int, bar: int) -> float:
         """Beat in its bar at which a tick lies, from 1."""

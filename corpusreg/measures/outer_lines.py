@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 from corpusreg.measures.texture import PITCHES, beat_edges, sounding
 from corpusreg.score.played import Notes, Played, PlayedBars
 
-__all__ = ["SILENT", "Moments", "hands", "moments"]
+__all__ = ["SILENT", "Moments", "moments"]
 
 SILENT = -1
 
@@ -42,6 +42,11 @@ class Moments:
     times: Ints
     bar: Ints
     sounds: Bools
+
+    @cached_property
+    def hand(self) -> Ints:
+        """The hand of each note, shape (n,)."""
+        return _hands(self.notes)
 
     @cached_property
     def lowest(self) -> Ints:
@@ -71,7 +76,7 @@ class Moments:
     def share(self) -> Floats:
         """Share of each bar in which each pitch is held, shape (bars, 128)."""
         used = slice(int(self.notes.pitch.min()), int(self.notes.pitch.max()) + 1)
-        held = self.sounds[:, used].T * self.lasting
+        held = np.ascontiguousarray(self.sounds[:, used].T) * self.lasting
         reach = np.zeros((len(held), len(self.lasting) + 1))
         np.cumsum(held, axis=1, out=reach[:, 1:])
         first = np.searchsorted(self.bar, np.arange(len(self.bars) + 1))
@@ -104,7 +109,7 @@ class Moments:
         return round((tick - int(self.bars.start[bar])) / beat + 1, 3)
 
 
-def hands(notes: Notes) -> Ints:
+def _hands(notes: Notes) -> Ints:
     """Part and staff of each note as one number, shape (n,)."""
     return notes.part.astype(np.int64) * 256 + notes.staff
 
@@ -114,7 +119,7 @@ def held_ends(notes: Notes, bars: PlayedBars) -> Ints:
 
     At most a bar from their beginning, and never shorter than they are.
     """
-    hand = hands(notes)
+    hand = _hands(notes)
     order = np.lexsort((notes.onset, hand))
     hand, onset = hand[order], notes.onset[order]
     begins = np.flatnonzero(np.append(True, (np.diff(onset) > 0) | (np.diff(hand) > 0)))

@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from corpusreg.measures.events import Approach, Event, Kind
-from corpusreg.measures.outer_lines import Moments, hands
+from corpusreg.measures.outer_lines import Moments
 from corpusreg.measures.texture import PITCHES
 
 __all__ = ["closing", "high_and_low", "isolated"]
@@ -73,7 +73,7 @@ def _extreme(here: Moments, kind: Kind, sign: int) -> Event:
 
 def _approach(here: Moments, row: int, sign: int) -> tuple[Approach, int]:
     """How a note is reached in its hand, and from how many semitones away."""
-    notes, hand = here.notes, hands(here.notes)
+    notes, hand = here.notes, here.hand
     onset = int(notes.onset[row])
     before = np.flatnonzero((hand == hand[row]) & (notes.onset < onset))
     if not len(before):

@@ -35,7 +35,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from corpusreg.measures.events import Ending, Event, Place
-from corpusreg.measures.outer_lines import SILENT, Moments, hands
+from corpusreg.measures.outer_lines import SILENT, Moments
 from corpusreg.measures.texture import PITCHES
 
 __all__ = ["pedal_points"]
@@ -115,14 +115,15 @@ def _beyond(here: Moments) -> tuple[Floats, Floats]:
 
 def _stays(here: Moments, there: Bools, place: Place) -> list[_Stay]:
     shortest = {"bass": SHORTEST, "top": TOP, "inner": INNER}[place]
-    line = np.zeros((PITCHES, len(there) + 1), bool)
-    line[:, :-1] = there.T
-    change = np.flatnonzero(np.diff(line.ravel(), prepend=False, append=False))
-    runs = change.reshape(-1, 2)
+    lowest, highest = int(here.notes.pitch.min()), int(here.notes.pitch.max())
+    line = np.zeros((highest - lowest + 1, len(there) + 1), bool)
+    line[:, :-1] = there[:, lowest : highest + 1].T
+    runs = np.flatnonzero(np.diff(line.ravel(), prepend=False)).reshape(-1, 2)
     runs = runs[runs[:, 1] - runs[:, 0] >= shortest]
     found = []
     for start, stop in runs.tolist():
         pitch, first = divmod(start, len(there) + 1)
+        pitch += lowest
         last = first + stop - start
         held = float(here.share[first:last, pitch].mean())
         if place == "bass":
@@ -238,7 +239,7 @@ def _ending(here: Moments, stay: _Stay, over: int) -> tuple[Ending, int, float, 
 
 def _in_hand(here: Moments, stay: _Stay, over: int) -> Ints:
     """What the hand of an inner pedal point strikes in the bar from its end on."""
-    notes, hand = here.notes, hands(here.notes)
+    notes, hand = here.notes, here.hand
     own = np.flatnonzero((notes.pitch == stay.pitch) & (notes.onset < here.times[over]))
     begin = here.times[over]
     until = begin + here.bars.full[int(here.bar[over])]

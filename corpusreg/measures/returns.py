@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from corpusreg.measures.events import Event
-from corpusreg.measures.outer_lines import Moments, hands
+from corpusreg.measures.outer_lines import Moments
 
 __all__ = ["octave_returns"]
 
@@ -80,7 +80,7 @@ def _lines(here: Moments) -> tuple[Ints, Ints]:
         (last - 1)[notes.pitch[last - 1] == here.highest[moment]],
         first[notes.pitch[first] == here.lowest[moment]],
     ]
-    hand = hands(notes)
+    hand = here.hand
     names = np.unique(hand)
     for name in names.tolist() if len(names) > 1 else []:
         own = np.flatnonzero(hand == name)

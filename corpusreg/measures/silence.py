@@ -24,6 +24,7 @@ enters must fill STAYS of the bar that follows.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 from itertools import pairwise
 
 import numpy as np
@@ -72,45 +73,49 @@ def long_silence(here: Ground, seconds: Floats | None) -> Floats:
 def silences(here: Ground, seconds: Floats | None) -> list[Event]:
     """Withheld bass and top, cleared places and entries, in order of time."""
     long = long_silence(here, seconds)
+    rested, whole = _rested(here), _Places(here, here.any[None])
     outer = [
         event
         for low in (True, False)
-        for event in _withheld(here, _Outer.of(here, low=low), long)
+        for event in _withheld(here, _Outer.of(here, low=low), long, rested, whole)
     ]
     return sorted([*outer, *_inner(here, long)], key=lambda each: (each.bar, each.beat))
 
 
 @dataclass(frozen=True)
 class _Places:
-    """Places, by the lowest pitch of each, and how long each was filled before each moment.
-
-    states: shape (m, places), whether a place sounds. filled: bars, shape (m + 1, places).
-    """
+    """Places, by the lowest pitch of each; states: shape (places, m), whether each sounds."""
 
     here: Ground
     states: Bools
-    filled: Floats
+
+    @cached_property
+    def filled(self) -> Floats:
+        """Bars for which each place was filled before each moment, shape (places, m + 1)."""
+        total = np.zeros((len(self.states), self.states.shape[1] + 1))
+        np.cumsum(self.states * self.here.lasts, axis=1, out=total[:, 1:])
+        return total
 
     def between(self, first: Ints, start: Floats, place: Ints) -> Floats:
         """Bars for which each place sounds from a time of the clock to a moment."""
-        return self.filled[first, place] - self.until(start, place)
+        return self.filled[place, first] - self.until(start, place)
 
     def after(self, first: Ints, bars: float, place: Ints) -> Floats:
         """Bars for which each place sounds in so many bars from a moment on."""
-        return self.until(self.here.clock[first] + bars, place) - self.filled[first, place]
+        return self.until(self.here.clock[first] + bars, place) - self.filled[place, first]
 
     def until(self, time: Floats, place: Ints) -> Floats:
         """Bars for which each place has sounded at a time of the clock."""
         at = self.here.at(time)
-        part = np.clip(time - self.here.clock[at], 0, self.here.lasts[at])
-        return np.asarray(self.filled[at, place] + part * self.states[at, place])
+        part = np.minimum(np.maximum(time - self.here.clock[at], 0), self.here.lasts[at])
+        return np.asarray(self.filled[place, at] + part * self.states[place, at])
 
     def emptied(self, moment: int, place: int, long: float) -> int:
         """The moment from which a place is silent until another, grazes apart.
 
         Where it is silent for long without them, none are passed over.
         """
-        column = self.filled[:, place]
+        column = self.filled[place]
         last = int(np.searchsorted(column, column[moment] - 1e-9, side="left"))
         if self.here.clock[moment] - self.here.clock[last] >= long - 1e-6:
             return last
@@ -118,7 +123,7 @@ class _Places:
             return 0
         begin = int(np.searchsorted(column, column[moment] - GRAZE - 1e-9, side="left"))
         # What sounds on from there is no graze, but the end of the place's sound.
-        silent = np.flatnonzero(~self.states[begin:moment, place])
+        silent = np.flatnonzero(~self.states[place, begin:moment])
         return begin + int(silent[0]) if len(silent) else moment
 
 
@@ -142,12 +147,11 @@ class _Outer:
         height = np.abs(turn - here.notes.pitch)
         base = int(height.min())
         under = base + np.arange(int(height.max()) - base + NEAR + 1)
-        states = line[:, None] < under[None, :]
-        return cls(low, turn, line, height, base, _Places(here, states, here.filled(states)))
+        return cls(low, turn, line, height, base, _Places(here, line < under[:, None]))
 
     def place(self, height: NDArray[np.int64]) -> Ints:
         """Number of the place that ends below a height."""
-        last = self.places.states.shape[1] - 1
+        last = len(self.places.states) - 1
         return np.asarray(np.minimum(height - self.base, last), np.int64)
 
     def beyond(self, *, enters: bool) -> int:
@@ -155,17 +159,18 @@ class _Outer:
         return (ENTERS_LOW if self.low else ENTERS_HIGH) if enters else BEYOND
 
 
-def _withheld(here: Ground, side: _Outer, long: Floats) -> list[Event]:
+def _withheld(
+    here: Ground, side: _Outer, long: Floats, rested: Bools, whole: _Places
+) -> list[Event]:
     row = np.flatnonzero(side.line[here.first] == side.height)
     first = here.first[row]
     now = here.clock[first]
-    enters = _rested(here)[row]
+    enters = rested[row]
     beyond = np.where(enters, side.beyond(enters=True), side.beyond(enters=False))
     place = side.place(side.height[row] + NEAR)
     clear = side.place(side.height[row] + beyond)
     wait = np.minimum(long[here.notes.bar[row]], now)
     touched = side.places.between(first, now - wait, clear)
-    whole = _Places(here, here.any[:, None], here.filled(here.any[:, None]))
     music = whole.between(first, now - wait, np.zeros(len(row), np.int64))
     kept = (touched <= GRAZE + 1e-6) & (wait >= OPENING - 1e-6) & (music >= MUSIC * wait)
     kept &= here.notes.bar[row] < here.final
@@ -224,17 +229,16 @@ def _with_returns(here: Ground, side: _Outer, found: list[Event]) -> list[Event]
     place = here.moments[struck] - here.bars.start[bar]
     classes = other[struck] % 12
     edges = np.searchsorted(bar, np.arange(len(here.bars) + 1)).tolist()
-    music = [
-        (tuple(place[a:b].tolist()), tuple(classes[a:b].tolist())) for a, b in pairwise(edges)
-    ]
-    earliest: dict[tuple[object, ...], int] = {}
+    struck_classes = place * 12 + classes
+    music = [struck_classes[a:b].tobytes() for a, b in pairwise(edges)]
+    earliest: dict[tuple[bytes, ...], int] = {}
     for first in range(len(music) - SAME + 1):
         earliest.setdefault(tuple(music[first : first + SAME]), first)
     result = []
     for event in found:
-        passage = music[event.bar : event.bar + SAME]
-        moving = len({each for _, own in passage for each in own})
-        before = earliest.get(tuple(passage), event.bar)
+        last = min(event.bar + SAME, len(music))
+        moving = len(set(classes[edges[event.bar] : edges[last]].tolist()))
+        before = earliest.get(tuple(music[event.bar : last]), event.bar)
         if moving >= MOVING and before + SAME <= event.bar:
             event = replace(event, again=before, theme=True)
         result.append(event)
@@ -317,7 +321,7 @@ def _clearest(
     A longer wait has more in it, and so a lower edge: the product of both decides.
     """
     moments = np.arange(waiting.stop - 1, waiting.start - 1, -1)
-    counts = ~side.places.states[moments, place] & here.any[moments]
+    counts = ~side.places.states[place, moments] & here.any[moments]
     edge = np.minimum.accumulate(np.where(counts, side.line[moments], PITCHES))
     silence = here.clock[waiting.stop] - here.clock[moments]
     worth = np.minimum(silence, LONGEST) * np.where(edge < PITCHES, edge - height, 0)
@@ -333,12 +337,12 @@ def _inner(here: Ground, long: Floats) -> list[Event]:
     """Entries into places between what sounds below and what sounds above."""
     base = int(here.notes.pitch.min())
     width = int(here.notes.pitch.max()) - base + 1
-    count = np.zeros((len(here.sounds), width + 2 * NEAR + 2), np.int16)
-    inside = here.sounds[:, base : base + width]
-    np.cumsum(inside, axis=1, out=count[:, NEAR + 1 : NEAR + 1 + width])
-    count[:, NEAR + 1 + width :] = count[:, NEAR + width][:, None]
-    near = count[:, 2 * NEAR + 1 : 2 * NEAR + 1 + width] > count[:, :width]
-    places = _Places(here, near, here.filled(near))
+    sounds = np.ascontiguousarray(here.sounds[:, base : base + width].T)
+    near = sounds.copy()
+    for step in range(1, min(NEAR, width - 1) + 1):
+        near[step:] |= sounds[:-step]
+        near[:-step] |= sounds[step:]
+    places = _Places(here, near)
     place = here.notes.pitch - base
     now = here.clock[here.first]
     needed = long[here.notes.bar]
@@ -389,7 +393,7 @@ def _inner_event(
         return None
     since = _since(here, places, begin, m, place)
     before = float(
-        places.filled[begin, place] - places.until(here.clock[[begin]] - LONG, one)[0]
+        places.filled[place, begin] - places.until(here.clock[[begin]] - LONG, one)[0]
     )
     edge = _nearest(here, waiting, pitch)
     bar = int(here.notes.bar[row])
@@ -433,9 +437,9 @@ def _nearest(here: Ground, waiting: slice, pitch: int) -> int:
 
 def _since(here: Ground, places: _Places, begin: int, moment: int, place: int) -> int | None:
     """The played bar in which a place was last heard, None where it never was."""
-    if places.filled[moment, place] == 0:
+    if places.filled[place, moment] == 0:
         return None
-    heard = np.flatnonzero(places.states[: max(begin, 1), place])
+    heard = np.flatnonzero(places.states[place, : max(begin, 1)])
     return int(here.bar[heard[-1]]) if len(heard) else None
 
 

@@ -210,10 +210,10 @@ def quantiles(cumulated: Floats, shares: tuple[float, ...]) -> Ints:
     """Pitches at which summed profiles reach each share, shape (slices, shares)."""
     # Rows lie one after the other on a single line, so that one search serves all.
     rows = np.arange(len(cumulated))[:, None]
-    line = (cumulated + 2.0 * rows).ravel()
+    begin = 2.0 * rows
     # The tolerance keeps a share that is met exactly from being missed by rounding.
-    found = np.searchsorted(line, 2.0 * rows + np.array(shares) - 1e-9)
-    return np.asarray(found - PITCHES * rows, np.int64)
+    found = (cumulated + begin).ravel().searchsorted(begin + shares - 1e-9)
+    return np.asarray(found - PITCHES * rows)
 
 
 def distances(cumulated_a: Floats, cumulated_b: Floats) -> Floats:

@@ -29,7 +29,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from corpusreg.measures.events import Event, Place
-from corpusreg.measures.outer_lines import Moments, hands
+from corpusreg.measures.outer_lines import Moments
 from corpusreg.measures.texture import PITCHES
 from corpusreg.score.played import PlayedBars
 
@@ -245,7 +245,7 @@ def _where(pitches: list[int], sounding: Ints) -> tuple[Place, int]:
 def crossings(here: Moments) -> list[Event]:
     """Crossings of players and of hands, in order of time."""
     notes = here.notes
-    hand = hands(notes)
+    hand = here.hand
     own = np.unique(hand)
     parts, first, staves = np.unique(own // 256, return_index=True, return_counts=True)
     if len(parts) > MOST_PLAYERS or len(own) < 2:
