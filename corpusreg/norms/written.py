@@ -13,6 +13,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -102,13 +103,17 @@ def _fetch(
 ) -> dict[str, Written]:
     rows = source.fetch_columns(
         sql.load("written"),
-        {"instruments": list(instruments), "leave_out": list(leave_out)},
+        {
+            "instruments": list(instruments),
+            "ensemble": ensemble,
+            "leave_out": list(leave_out),
+        },
     )
     found = {}
-    for instrument in np.unique(rows["instrument"].astype(str)).tolist():
+    for instrument in sorted(set(rows["instrument"].tolist())):
         own = rows["instrument"] == instrument
         for medium in (ensemble, ""):
-            here = own & (rows["ensemble"] == medium) if medium else own
+            here = own & rows["here"] if medium else own
             share, composers = _spread(rows, here)
             if composers >= LEAST:
                 there = _periods(rows, here)
@@ -122,27 +127,25 @@ def _fetch(
 
 
 def _periods(
-    rows: Mapping[str, NDArray[np.generic]], own: NDArray[np.bool_]
+    rows: Mapping[str, NDArray[Any]], own: NDArray[np.bool_]
 ) -> list[tuple[str, Floats]]:
-    period = np.array([each if isinstance(each, str) else "" for each in rows["period"]])
     found = []
-    for name in np.unique(period[own]).tolist():
-        share, composers = _spread(rows, own & (period == name))
-        if name and composers >= LEAST:
+    for name in sorted(set(rows["period"][own].tolist()) - {""}):
+        share, composers = _spread(rows, own & (rows["period"] == name))
+        if composers >= LEAST:
             found.append((name, share))
     return found
 
 
-def _spread(
-    rows: Mapping[str, NDArray[np.generic]], here: NDArray[np.bool_]
-) -> tuple[Floats, int]:
+def _spread(rows: Mapping[str, NDArray[Any]], here: NDArray[np.bool_]) -> tuple[Floats, int]:
     """Shares by pitch, and how many composers there are."""
-    units, index = np.unique(rows["unit"][here].astype(str), return_inverse=True)
+    units, index = np.unique(rows["unit"][here], return_inverse=True)
     if not len(units):
         return np.zeros(_PITCHES), 0
-    cell = index * _PITCHES + rows["pitch"][here].astype(np.int64)
     notes = np.bincount(
-        cell, weights=rows["notes"][here].astype(float), minlength=len(units) * _PITCHES
+        index * _PITCHES + rows["pitch"][here],
+        weights=rows["notes"][here],
+        minlength=len(units) * _PITCHES,
     ).reshape(-1, _PITCHES)
     added = notes.sum(axis=1)
     share = (notes / np.maximum(added, ENOUGH)[:, None]).sum(axis=0)

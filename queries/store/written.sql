@@ -1,11 +1,16 @@
--- Notes on each pitch of some instruments, by medium, period and composer (or source).
-SELECT
-    p.instrument, w.ensemble, w.period, w.unit, n.pitch, sum(n.notes)::DOUBLE AS notes
-FROM parts AS p
-JOIN works AS w USING (work)
-JOIN part_pitches AS n USING (work, part)
-WHERE list_contains($instruments::VARCHAR[], p.instrument)
-    AND w.same_as IS NULL
-    AND NOT list_contains($leave_out::VARCHAR[], w.work)
-GROUP BY ALL
-ORDER BY ALL;
+-- Notes on each pitch of some instruments, by period and by composer (or source), whose numbers
+-- follow their names. here: whether they are in the given medium.
+WITH told AS (
+    SELECT
+        p.instrument, p.work, p.part, w.ensemble = $ensemble AS here,
+        coalesce(w.period, '') AS period, dense_rank() OVER (ORDER BY w.unit) AS unit
+    FROM parts AS p
+    JOIN works AS w USING (work)
+    WHERE list_contains($instruments::VARCHAR[], p.instrument)
+        AND w.same_as IS NULL
+        AND NOT list_contains($leave_out::VARCHAR[], w.work)
+)
+SELECT instrument, here, period, unit, pitch, sum(notes)::DOUBLE AS notes
+FROM told
+JOIN part_pitches USING (work, part)
+GROUP BY ALL;
