@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -23,14 +24,20 @@ class Table:
     """Rows of `queries/store/written.sql` that are given."""
 
     def __init__(self, rows: Sequence[tuple[str, str, str | None, str, int, float]]) -> None:
-        names = ("instrument", "ensemble", "period", "unit", "pitch", "notes")
-        self.columns = {
-            name: np.array(column, object if name in ("period", "unit") else None)
-            for name, column in zip(names, zip(*rows, strict=True), strict=True)
-        }
+        self.rows = rows
 
-    def fetch_columns(self, text: str, params: object = None) -> dict[str, np.ndarray]:
-        return self.columns
+    def fetch_columns(self, text: str, params: dict[str, Any]) -> dict[str, np.ndarray]:
+        instrument, ensemble, period, unit, pitch, notes = map(
+            np.array, zip(*self.rows, strict=True)
+        )
+        return {
+            "instrument": instrument,
+            "here": ensemble == params["ensemble"],
+            "period": np.array([each or "" for each in period], object),
+            "unit": np.unique(unit, return_inverse=True)[1],
+            "pitch": pitch,
+            "notes": notes,
+        }
 
 
 def test_composers_count_the_same_and_short_ones_in_proportion() -> None:

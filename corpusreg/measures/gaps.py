@@ -109,7 +109,7 @@ def _doubled(here: Ground, row: Ints, pitch: Ints, wide: Ints) -> Bools:
         begins[here.notes.pitch - base, here.first] = here.first
         np.maximum.accumulate(begins, axis=1, out=begins)
         doubled[octaves] = begins[lower, row] == begins[lower + 12, row]
-    return doubled
+    return np.asarray(doubled)
 
 
 def _kept(here: Ground, hollow: Bools, lines: int) -> Gaps:

@@ -244,7 +244,6 @@ def _where(pitches: list[int], sounding: Ints) -> tuple[Place, int]:
 
 def crossings(here: Moments) -> list[Event]:
     """Crossings of players and of hands, in order of time."""
-    notes = here.notes
     hand = here.hand
     own = np.unique(hand)
     parts, first, staves = np.unique(own // 256, return_index=True, return_counts=True)
