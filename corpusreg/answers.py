@@ -647,7 +647,7 @@ class ProfilesAnswer(Answer):
 
 class SheetAnswer(Answer):
     """The data sheet of a reference; see
-    `corpusreg.store.building.reference.reference_facts`."""
+    `corpusreg.building.reference.reference_facts`."""
 
     def __init__(self, found: dict[str, Any]) -> None:
         self.result = found
@@ -675,7 +675,7 @@ class SheetAnswer(Answer):
 
 
 class CheckAnswer(Answer):
-    """Which reference is in force and whether all is well: see `store.building.build.check`."""
+    """Which reference is in force and whether all is well: see `building.build.check`."""
 
     def __init__(self, found: dict[str, Any]) -> None:
         self.result = found
@@ -748,8 +748,8 @@ class PeriodsAnswer(Answer):
 
     def report(self, path: str | Path) -> tuple[str, ...]:
         """Write a page with pictures, .html or .pdf; what must be known about it."""
+        from corpusreg.documents.figures.periods import charts
         from corpusreg.documents.periods import write_periods
-        from corpusreg.norms.periods.chart import charts
 
         drawn = charts(self._works, self.result, self._names)
         return write_periods(self.result, drawn, self.reference_id, Path(path))

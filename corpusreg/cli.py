@@ -42,8 +42,8 @@ from corpusreg.terminal import (
 from corpusreg.text.tabular import wrap
 
 if TYPE_CHECKING:
+    from corpusreg.building.corpora import CorpusChange
     from corpusreg.corpus.corpora import Entry
-    from corpusreg.store.building.corpora import CorpusChange
 
 __all__ = ["app", "main"]
 
@@ -1143,11 +1143,11 @@ def _build(
     **given: Any,
 ) -> None:
     """Build a reference; out: where the result is told."""
-    from corpusreg.store.building.build import DEFAULT_TIERS
+    from corpusreg.building.build import DEFAULT_TIERS
 
     address = given.get("cluster")
     if address:
-        from corpusreg.store.building.cluster import protected
+        from corpusreg.building.cluster import protected
 
         if not protected(address):
             say(

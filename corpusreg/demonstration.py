@@ -7,13 +7,13 @@ import tempfile
 from collections.abc import Callable
 from pathlib import Path
 
+from corpusreg.building.batch import Progress
+from corpusreg.building.build import DEFAULT_TIERS, extract
 from corpusreg.comparison.compared import compare_paths
 from corpusreg.corpus.catalogue import bundled, licence
 from corpusreg.corpus.files import bundled_root
 from corpusreg.norms.asking import query
 from corpusreg.store import Reference, open_reference
-from corpusreg.store.building.batch import Progress
-from corpusreg.store.building.build import DEFAULT_TIERS, extract
 from corpusreg.system import settings
 from corpusreg.system.errors import DataError
 from corpusreg.text.console import class_text, comparison_text

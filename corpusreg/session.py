@@ -37,6 +37,9 @@ if TYPE_CHECKING:
         Rows,
         SheetAnswer,
     )
+    from corpusreg.building.batch import Progress
+    from corpusreg.building.build import Built
+    from corpusreg.building.corpora import CorpusChange, ListedCorpus
     from corpusreg.comparison.class_file import Settings
     from corpusreg.comparison.compared import Depth
     from corpusreg.corpus.catalogue import TierRow
@@ -44,9 +47,6 @@ if TYPE_CHECKING:
     from corpusreg.documents.handout.writing import Handout
     from corpusreg.instruments import Instruments
     from corpusreg.store import Reference
-    from corpusreg.store.building.batch import Progress
-    from corpusreg.store.building.build import Built
-    from corpusreg.store.building.corpora import CorpusChange, ListedCorpus
 
 __all__ = ["Grouping", "MeasureName", "PassageKind", "Session", "Tier", "Way", "asking_once"]
 
@@ -522,8 +522,7 @@ class Session:
         """
         from corpusreg.answers import PeriodsAnswer
         from corpusreg.norms.periods.answer import study
-        from corpusreg.norms.periods.chart import unit_names
-        from corpusreg.norms.periods.works import check_words, fetch_works
+        from corpusreg.norms.periods.works import check_words, fetch_works, unit_names
 
         check_words(measures)
         works = fetch_works(self.reference, ensemble)
@@ -547,7 +546,7 @@ class Session:
     def reference_sheet(self) -> SheetAnswer:
         """What pieces are placed among: works, sources, licences, gaps."""
         from corpusreg.answers import SheetAnswer
-        from corpusreg.store.building.reference import reference_facts
+        from corpusreg.building.reference import reference_facts
 
         return SheetAnswer(reference_facts(self.reference))
 
@@ -566,9 +565,9 @@ class Session:
     ) -> Built:
         """Measure corpora and put the reference made of them in force.
 
-        See `corpusreg.store.building.build.extract`.
+        See `corpusreg.building.build.extract`.
         """
-        from corpusreg.store.building.build import extract
+        from corpusreg.building.build import extract
 
         self.close()
         return extract(
@@ -581,13 +580,13 @@ class Session:
 
         folder: must not exist yet.
         """
-        from corpusreg.store.building.reference import export_reference
+        from corpusreg.building.reference import export_reference
 
         return export_reference(self.reference, Path(folder))
 
     def import_reference(self, folder: str | os.PathLike[str]) -> Path:
         """Put a reference in force that `export_reference` wrote; its file."""
-        from corpusreg.store.building.reference import import_reference
+        from corpusreg.building.reference import import_reference
 
         self.close()
         return import_reference(Path(folder))
@@ -595,25 +594,25 @@ class Session:
     def check(self) -> CheckAnswer:
         """Which reference is in force, what made it, and whether all is well."""
         from corpusreg.answers import CheckAnswer
-        from corpusreg.store.building.build import check
+        from corpusreg.building.build import check
 
         return CheckAnswer(check())
 
     def reference_state(self) -> dict[str, Any]:
         """`check` without reading what the next reference would be made from."""
-        from corpusreg.store.building.build import reference_state
+        from corpusreg.building.build import reference_state
 
         return reference_state()
 
     def corpora(self) -> tuple[list[TierRow], list[tuple[Entry | None, Added | None]]]:
         """The bundled corpus by collection and tier; then catalogue and added corpora."""
-        from corpusreg.store.building.corpora import corpora_list
+        from corpusreg.building.corpora import corpora_list
 
         return corpora_list()
 
     def show_corpus(self, name: str) -> ListedCorpus:
         """One corpus: licence, source, what was left out and why."""
-        from corpusreg.store.building.corpora import show_corpus
+        from corpusreg.building.corpora import show_corpus
 
         return show_corpus(name)
 
@@ -626,7 +625,7 @@ class Session:
         on_progress: Callable[[Progress], None] | None = None,
     ) -> CorpusChange:
         """Fetch a corpus of the catalogue with git, and measure it."""
-        from corpusreg.store.building.corpora import get_corpus
+        from corpusreg.building.corpora import get_corpus
 
         self.close()
         return get_corpus(name, workers=workers, on_fetch=on_fetch, on_progress=on_progress)
@@ -641,9 +640,9 @@ class Session:
     ) -> CorpusChange:
         """Measure a folder of scores, or what is new there.
 
-        See `corpusreg.store.building.corpora.add_corpus`.
+        See `corpusreg.building.corpora.add_corpus`.
         """
-        from corpusreg.store.building.corpora import add_corpus
+        from corpusreg.building.corpora import add_corpus
 
         self.close()
         return add_corpus(Path(path), name, workers=workers, on_progress=on_progress)
@@ -659,14 +658,14 @@ class Session:
 
         A folder that corpusreg fetched is deleted; one of your own is not touched.
         """
-        from corpusreg.store.building.corpora import remove_corpus
+        from corpusreg.building.corpora import remove_corpus
 
         self.close()
         return remove_corpus(name, workers=workers, on_progress=on_progress)
 
     def corpus_template(self, path: str | os.PathLike[str]) -> Path:
         """Write a table to fill in, with a row for each score of a folder."""
-        from corpusreg.store.building.corpora import corpora_template
+        from corpusreg.building.corpora import corpora_template
 
         return corpora_template(Path(path))
 

@@ -26,8 +26,8 @@ if TYPE_CHECKING:
     from rich.progress import TaskID
 
     from corpusreg.answers import Answer, Rows
+    from corpusreg.building.batch import Progress
     from corpusreg.corpus.corpora import FetchProgress
-    from corpusreg.store.building.batch import Progress
 
 __all__ = ["Stages", "on_screen", "print_answer", "print_rows", "print_text", "say", "waiting"]
 

@@ -26,15 +26,14 @@ from corpusreg.comparison.placing import measured
 from corpusreg.documents.atlas import atlas_document
 from corpusreg.documents.figures.atlas import atlas_pictures
 from corpusreg.documents.figures.heights import write_heights
-from corpusreg.documents.figures.periods import period_picture, trend_picture
+from corpusreg.documents.figures.periods import charts, period_picture, trend_picture
 from corpusreg.documents.handout.writing import handout
 from corpusreg.documents.pictures.save import png
 from corpusreg.documents.report import write_report
 from corpusreg.measures.definitions import BY_NAME, VERSION
 from corpusreg.norms.atlas import atlas
 from corpusreg.norms.periods.answer import study
-from corpusreg.norms.periods.chart import charts, unit_names
-from corpusreg.norms.periods.works import fetch_works
+from corpusreg.norms.periods.works import fetch_works, unit_names
 from corpusreg.store import Reference, open_reference
 from corpusreg.text.periods import study_document
 

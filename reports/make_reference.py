@@ -15,7 +15,7 @@ import argparse
 import time
 from pathlib import Path
 
-from corpusreg.store.building.release import release
+from corpusreg.building.release import release
 from corpusreg.terminal import Stages
 
 

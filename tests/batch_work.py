@@ -135,8 +135,8 @@ def build_forever(home: str) -> None:
     Publishing takes long enough to be met by whoever waits for it.
     """
     from corpusreg import store
+    from corpusreg.building import batch
     from corpusreg.measures import definitions
-    from corpusreg.store.building import batch
 
     root = Path(home)
     files = make_files(root / "scores", {f"p{n:02}.txt": f"wait 0.06 {n}" for n in range(40)})

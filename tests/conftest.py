@@ -18,13 +18,13 @@ from filelock import FileLock
 
 import corpusreg
 from corpusreg import cli
+from corpusreg.building import build, finish
+from corpusreg.building.batch import Measuring
+from corpusreg.building.build import DEFAULT_TIERS
 from corpusreg.corpus import catalogue
 from corpusreg.corpus.catalogue import SourceFile
 from corpusreg.norms.profiles import clustering
 from corpusreg.store import EXTRACTED, Draft, Reference
-from corpusreg.store.building import build, finish
-from corpusreg.store.building.batch import Measuring
-from corpusreg.store.building.build import DEFAULT_TIERS
 from corpusreg.system import isolate
 
 if TYPE_CHECKING:

@@ -6,6 +6,13 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
+from corpusreg.building.build import DEFAULT_TIERS as DEFAULT_TIERS
+from corpusreg.building.build import Built as Built
+from corpusreg.building.build import check as check
+from corpusreg.building.build import extract as extract
+from corpusreg.building.corpora import add_corpus as add_corpus
+from corpusreg.building.corpora import get_corpus as get_corpus
+from corpusreg.building.corpora import remove_corpus as remove_corpus
 from corpusreg.comparison.compared import Compared as Compared
 from corpusreg.comparison.compared import one_draft as one_draft
 from corpusreg.comparison.compared import score_files as score_files
@@ -22,13 +29,6 @@ from corpusreg.revision.versions import Contrast as Contrast
 from corpusreg.revision.versions import Revised as Revised
 from corpusreg.session import Session
 from corpusreg.store import Reference
-from corpusreg.store.building.build import DEFAULT_TIERS as DEFAULT_TIERS
-from corpusreg.store.building.build import Built as Built
-from corpusreg.store.building.build import check as check
-from corpusreg.store.building.build import extract as extract
-from corpusreg.store.building.corpora import add_corpus as add_corpus
-from corpusreg.store.building.corpora import get_corpus as get_corpus
-from corpusreg.store.building.corpora import remove_corpus as remove_corpus
 
 
 def compare_paths(paths: Sequence[Path], **named: Any) -> Compared:

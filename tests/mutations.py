@@ -14,9 +14,9 @@ from collections.abc import Callable
 from functools import lru_cache
 from pathlib import Path
 
+from corpusreg.building.extract import extract_file
 from corpusreg.corpus.files import FORMATS, SourceFile, bundled_root
 from corpusreg.score.pitch import note_name
-from corpusreg.store.building.extract import extract_file
 from corpusreg.store.tables import checked
 from corpusreg.system.isolate import Limits
 

@@ -16,8 +16,8 @@ import pytest
 from batch_work import make_files, plain
 
 from corpusreg import store
+from corpusreg.building import batch
 from corpusreg.measures import definitions
-from corpusreg.store.building import batch
 from corpusreg.system import isolate
 from corpusreg.system.errors import ReadError
 from corpusreg.system.isolate import Limits, StoppedError

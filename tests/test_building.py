@@ -16,6 +16,9 @@ import numpy as np
 import pytest
 
 from corpusreg import store
+from corpusreg.building import build as building
+from corpusreg.building import finish
+from corpusreg.building.extract import extract_file
 from corpusreg.comparison.placing import place_file
 from corpusreg.corpus.catalogue import bundled
 from corpusreg.corpus.files import SourceFile, content_hash
@@ -25,9 +28,6 @@ from corpusreg.norms.cohorts import fetch_cohort, own_copies
 from corpusreg.norms.reference import Cohort, Rung, unit_weights, weighted_quantile
 from corpusreg.score.duplicates import FEWEST_SHARED, SAME_SHARE, fingerprint, shingles
 from corpusreg.score.readers import read_file
-from corpusreg.store.building import build as building
-from corpusreg.store.building import finish
-from corpusreg.store.building.extract import extract_file
 
 QUARTET = ("beethoven/opus18no1/movement1.krn", "beethoven/opus18no1/movement1.mxl")
 CHORALE = ("bach/bwv244.15.mxl", "bach/bwv244.17.mxl")  # one setting in two keys

@@ -20,9 +20,9 @@ from jsonschema import Draft202012Validator
 from test_docs import commands_of
 
 from corpusreg import cli
+from corpusreg.building import build
+from corpusreg.building.build import Built
 from corpusreg.measures.definitions import MEASURES
-from corpusreg.store.building import build
-from corpusreg.store.building.build import Built
 
 # Words that grade. 'too few' and 'too short' speak of the reference and of length.
 GRADING = re.compile(

@@ -22,11 +22,11 @@ from batch_work import make_files, plain
 from conftest import PIECES, ROOT
 from distributed import Client, LocalCluster
 
+from corpusreg.building import batch
+from corpusreg.building.cluster import CHUNK, cluster, protected, versions
 from corpusreg.cli import main
 from corpusreg.measures.definitions import VERSION
 from corpusreg.store import Recipe, Reference, Shards, open_reference, publish
-from corpusreg.store.building import batch
-from corpusreg.store.building.cluster import CHUNK, cluster, protected, versions
 from corpusreg.system.errors import UsageError
 from corpusreg.system.isolate import Limits
 
@@ -99,7 +99,7 @@ def test_every_version_is_checked_before_anything_is_measured(
 ) -> None:
     here = versions()
     assert here[name] != "none"
-    monkeypatch.setattr("corpusreg.store.building.cluster.versions", lambda: here | {name: "0"})
+    monkeypatch.setattr("corpusreg.building.cluster.versions", lambda: here | {name: "0"})
     with (
         pytest.raises(
             UsageError, match=rf"worker at \S+ has {name} {here[name]} instead of 0;"
@@ -110,7 +110,7 @@ def test_every_version_is_checked_before_anything_is_measured(
 
 
 def test_an_address_where_nobody_answers(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("corpusreg.store.building.cluster.CONNECT_SECONDS", 0.5)
+    monkeypatch.setattr("corpusreg.building.cluster.CONNECT_SECONDS", 0.5)
     with (
         pytest.raises(UsageError, match=r"no Dask scheduler answers at tcp://127\.0\.0\.1:9 "),
         cluster("tcp://127.0.0.1:9"),
@@ -119,7 +119,7 @@ def test_an_address_where_nobody_answers(monkeypatch: pytest.MonkeyPatch) -> Non
 
 
 OLD_MUSIC21 = """
-from corpusreg.store.building import cluster
+from corpusreg.building import cluster
 here = cluster.versions()
 cluster.versions = lambda: here | {"music21": "1"}
 """
@@ -192,7 +192,7 @@ def test_tls_with_a_shared_secret(tmp_path: Path, monkeypatch: pytest.MonkeyPatc
                     measuring=measuring,
                 )  # fmt: skip
         assert (tally.measured, tally.failed) == (3, 0)
-        monkeypatch.setattr("corpusreg.store.building.cluster.CONNECT_SECONDS", 2)
+        monkeypatch.setattr("corpusreg.building.cluster.CONNECT_SECONDS", 2)
         for door in (address, address.replace("tls://", "tcp://")):
             with pytest.raises(UsageError, match="no Dask scheduler answers"), cluster(door):
                 pass

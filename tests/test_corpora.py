@@ -13,6 +13,7 @@ from pathlib import Path
 
 import pytest
 
+from corpusreg.building.extract import extract_file
 from corpusreg.corpus import catalogue
 from corpusreg.corpus.catalogue import SourceFile, resolve
 from corpusreg.corpus.corpora import (
@@ -32,7 +33,6 @@ from corpusreg.corpus.layouts import LAYOUTS
 from corpusreg.corpus.table import COLUMNS, read_table
 from corpusreg.corpus.tables import rows
 from corpusreg.instruments.ensembles import kinds
-from corpusreg.store.building.extract import extract_file
 from corpusreg.store.tables import columns
 from corpusreg.system import settings
 from corpusreg.system.errors import DataError, ReadError, StoreError, UsageError
@@ -486,8 +486,8 @@ def test_a_thousand_files_are_listed_in_order(tmp_path: Path) -> None:
 
 
 def test_a_file_that_vanishes_after_listing_is_a_failure_row(tmp_path: Path) -> None:
+    from corpusreg.building import batch
     from corpusreg.store import Recipe, Shards
-    from corpusreg.store.building import batch
 
     root = tmp_path / "own"
     for name in ("one.abc", "two.abc"):
@@ -566,7 +566,7 @@ def test_the_home_folder_holds_the_list(home: Path) -> None:
 
 
 def test_what_is_known_is_part_of_what_was_measured(tmp_path: Path) -> None:
-    from corpusreg.store.building.batch import state_of
+    from corpusreg.building.batch import state_of
 
     path = write(tmp_path / "a.abc")
     states = {

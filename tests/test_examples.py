@@ -19,6 +19,7 @@ from hypothesis import strategies as st
 from playwright.sync_api import Browser
 
 from corpusreg import cli
+from corpusreg.building.extract import edges
 from corpusreg.comparison.examples import (
     FAINTEST,
     KINDS,
@@ -42,7 +43,6 @@ from corpusreg.score.notes import Part
 from corpusreg.score.played import Played, perform
 from corpusreg.score.readers import read_file
 from corpusreg.store import open_reference
-from corpusreg.store.building.extract import edges
 from corpusreg.system.errors import UsageError
 from corpusreg.text.examples import passage_words
 

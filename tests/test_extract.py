@@ -8,9 +8,9 @@ from typing import Any
 
 import pytest
 
+from corpusreg.building.extract import extract_file
 from corpusreg.corpus.files import SourceFile, content_hash
 from corpusreg.measures.definitions import MEASURES
-from corpusreg.store.building.extract import extract_file
 from corpusreg.store.tables import EXTRACTED, Rows, checked, columns
 
 PIECES = Path(__file__).parents[1] / "demo" / "pieces"
@@ -214,6 +214,6 @@ def test_an_error_of_our_own_is_no_failure_row(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """A defect in the code must be seen, and not become the fault of a file."""
-    monkeypatch.setattr("corpusreg.store.building.extract.analyse", lambda played: 1 / 0)
+    monkeypatch.setattr("corpusreg.building.extract.analyse", lambda played: 1 / 0)
     with pytest.raises(ZeroDivisionError):
         extract_file(written(tmp_path, "tunes.abc", TUNES))

@@ -18,8 +18,8 @@ import pytest
 from batch_work import make_files, plain, work
 
 from corpusreg import store
+from corpusreg.building import batch
 from corpusreg.measures import definitions
-from corpusreg.store.building import batch
 from corpusreg.system.errors import StoreError
 
 RECIPE = store.Recipe(definitions.VERSION, "test")

@@ -11,14 +11,14 @@ import numpy as np
 import pytest
 from conftest import PIECES
 
+from corpusreg.building.reference import export_reference, import_reference
+from corpusreg.building.release import _about
 from corpusreg.corpus.files import bundled_root
 from corpusreg.measures import definitions
 from corpusreg.measures.definitions import MEASURES
 from corpusreg.norms.cohorts import fetch_cohort
 from corpusreg.norms.reference import Rung
 from corpusreg.store import Reference, open_reference, packing, sql
-from corpusreg.store.building.reference import export_reference, import_reference
-from corpusreg.store.building.release import _about
 from corpusreg.store.tables import columns, names
 from corpusreg.system import settings
 from corpusreg.system.errors import StoreError, UsageError

@@ -16,13 +16,12 @@ from pypdf import PdfReader
 from test_periods import invented, late, with_span
 
 from corpusreg import cli
-from corpusreg.documents.figures.periods import period_picture, trend_picture
+from corpusreg.documents.figures.periods import Chart, charts, period_picture, trend_picture
 from corpusreg.documents.figures.style import amount
 from corpusreg.documents.layout import Document
 from corpusreg.documents.periods import periods_document, write_periods
 from corpusreg.documents.pictures.look import COLOURS
 from corpusreg.norms.periods.answer import study
-from corpusreg.norms.periods.chart import Chart, charts
 from corpusreg.norms.periods.results import Study
 from corpusreg.norms.periods.works import Works
 from corpusreg.system.errors import CorpusregError

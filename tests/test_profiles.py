@@ -17,6 +17,7 @@ from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 
 from corpusreg import store
+from corpusreg.building.finish import finishing
 from corpusreg.measures import definitions
 from corpusreg.measures.definitions import MEASURES
 from corpusreg.norms.profiles import stored
@@ -47,7 +48,6 @@ from corpusreg.norms.profiles.stored import (
     profiled,
 )
 from corpusreg.norms.reference import Rung
-from corpusreg.store.building.finish import finishing
 from corpusreg.text.profiles import (
     centre_words,
     firmness_words,

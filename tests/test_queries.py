@@ -12,9 +12,9 @@ import pytest
 from batch_work import row
 
 from corpusreg import store
+from corpusreg.building.finish import finishing
 from corpusreg.measures import definitions
 from corpusreg.store import sql
-from corpusreg.store.building.finish import finishing
 from corpusreg.system.errors import UsageError
 
 QUERIES = {query.name: query for query in sql.listed()}

@@ -10,6 +10,9 @@ from conftest import ROOT
 from test_players import Bars_, score
 
 from corpusreg import instruments
+from corpusreg.building.build import DEFAULT_TIERS
+from corpusreg.building.extract import EXTRACTION_VERSION, extract_file
+from corpusreg.building.release import MOST_BYTES
 from corpusreg.comparison import heights, placing
 from corpusreg.comparison.findings import reading
 from corpusreg.corpus import catalogue
@@ -18,9 +21,6 @@ from corpusreg.measures.definitions import VERSION
 from corpusreg.score.readers import ReadResult
 from corpusreg.session import Session
 from corpusreg.store import Reference, packing
-from corpusreg.store.building.build import DEFAULT_TIERS
-from corpusreg.store.building.extract import EXTRACTION_VERSION, extract_file
-from corpusreg.store.building.release import MOST_BYTES
 from corpusreg.store.tables import columns
 from corpusreg.system import settings
 from corpusreg.text.classroom import class_piece

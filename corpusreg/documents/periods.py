@@ -10,11 +10,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from corpusreg.documents.figures.periods import period_picture, trend_picture
+from corpusreg.documents.figures.periods import Chart, period_picture, trend_picture
 from corpusreg.documents.figures.style import colour_rules
 from corpusreg.documents.layout import Document, Drawn, write_document
 from corpusreg.measures.definitions import VERSION
-from corpusreg.norms.periods.chart import Chart
 from corpusreg.norms.periods.results import PeriodFinding, Study
 from corpusreg.system.phrases import capital
 from corpusreg.text.periods import (

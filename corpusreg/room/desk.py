@@ -29,6 +29,7 @@ from functools import partial
 from pathlib import Path
 from typing import IO, Any, TypeVar
 
+from corpusreg.building.batch import Progress
 from corpusreg.comparison.class_file import LARGEST, SavedClass, decoded
 from corpusreg.comparison.class_piece import Assignment, Correction
 from corpusreg.comparison.classroom import Unread
@@ -52,7 +53,6 @@ from corpusreg.room.piles import (
 from corpusreg.room.tasks import DrawTask, PlacedWorks, PlaceTask, ReportTask, inside, report
 from corpusreg.room.uploads import PER_FILE, Taken, keep, score_name, take, too_large
 from corpusreg.session import Session, Way
-from corpusreg.store.building.batch import Progress
 from corpusreg.system import settings
 from corpusreg.system.errors import CorpusregError, UsageError
 from corpusreg.system.isolate import Outcome, Pool, StoppedError

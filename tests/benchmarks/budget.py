@@ -33,9 +33,9 @@ from typing import Any
 from lxml import etree
 
 from corpusreg import store
+from corpusreg.building import batch
+from corpusreg.building.extract import extract_file
 from corpusreg.corpus.files import SourceFile, bundled_root
-from corpusreg.store.building import batch
-from corpusreg.store.building.extract import extract_file
 
 RECORDED = Path(__file__).parent / "results" / "budget.json"
 PIECE = Path(__file__).parents[2] / "demo" / "pieces" / "waiting-for-the-bus.musicxml"

@@ -41,12 +41,12 @@ from lxml import etree
 from pipeline import command, default_files, run
 
 from corpusreg import store
+from corpusreg.building.extract import EXTRACTION_VERSION, extract_file
+from corpusreg.building.finish import finishing
 from corpusreg.corpus.catalogue import SourceFile
 from corpusreg.measures import definitions
 from corpusreg.score.readers import read_file
 from corpusreg.store import door, sql
-from corpusreg.store.building.extract import EXTRACTION_VERSION, extract_file
-from corpusreg.store.building.finish import finishing
 from corpusreg.store.shards import _Label, file_hash
 from corpusreg.store.tables import EXTRACTED, Rows
 from corpusreg.system.errors import CorpusregError

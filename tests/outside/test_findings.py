@@ -20,12 +20,12 @@ from conftest import fewer_nulls
 
 import corpusreg
 from corpusreg import store
+from corpusreg.building.build import DEFAULT_TIERS
 from corpusreg.corpus import catalogue
 from corpusreg.corpus.catalogue import SourceFile
 from corpusreg.instruments import load
 from corpusreg.score.pitch import parse_note
 from corpusreg.store import sql
-from corpusreg.store.building.build import DEFAULT_TIERS
 from corpusreg.system import settings
 
 CHINESE = ("essenFolksong/han1.abc", "essenFolksong/han2.abc")

@@ -1,9 +1,15 @@
-"""A measure over the periods: works by composer with middles, and composers over the years."""
+"""A measure over the periods: works by composer with middles, and composers over the years.
+
+Composers stand in the order of their music's mean year, then by number, and are not ranked.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
+
+import numpy as np
 
 from corpusreg.documents.figures.style import (
     amount,
@@ -16,14 +22,17 @@ from corpusreg.documents.figures.style import (
 )
 from corpusreg.documents.pictures.look import COLOURS, SIZES, STROKES
 from corpusreg.documents.pictures.svg import Picture, shortened, wrapped
-from corpusreg.norms.periods.chart import Band, Chart, TrendLine
-from corpusreg.text.periods import VERDICTS
+from corpusreg.measures.definitions import Measure
+from corpusreg.norms.periods.checks import points_of
+from corpusreg.norms.periods.results import MeasureStudy, PeriodCell, PeriodFinding, Study
+from corpusreg.norms.periods.works import Works, period_rows
+from corpusreg.text.periods import VERDICTS, cell_name, finding_words, findings, untested_words
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-__all__ = ["period_picture", "trend_picture"]
+__all__ = ["Chart", "charts", "period_picture", "trend_picture"]
 
 WIDTH = 720.0
 _LEFT, _ACROSS = 252.0, 330.0
@@ -35,6 +44,102 @@ _FOOT = 10.0  # between the last period, with its interval, and the axis
 _ABOVE, _BELOW = 40.0, 34.0
 _TREND = 240.0
 _DOT = 3.6  # across
+
+
+@dataclass(frozen=True)
+class ComposerValues:
+    """One composer or source in one period; values: one a work, in order of size."""
+
+    name: str
+    year: float
+    values: tuple[float, ...]
+
+
+@dataclass(frozen=True)
+class Band:
+    """One period of a chart. name: as it is called, by its one collection where it has one."""
+
+    name: str
+    cell: PeriodCell
+    composers: tuple[ComposerValues, ...]
+
+
+@dataclass(frozen=True)
+class TrendLine:
+    """Composers over the years, and the trend through them.
+
+    years, values: of each composer. ends: first and last year. middle, low, high: value of
+    the trend at both ends, for the slope and for both ends of its interval.
+    """
+
+    years: tuple[float, ...]
+    values: tuple[float, ...]
+    ends: tuple[float, float]
+    middle: tuple[float, float]
+    low: tuple[float, float]
+    high: tuple[float, float]
+
+
+@dataclass(frozen=True)
+class Chart:
+    """A measure over the periods.
+
+    findings: those that were tested, with their words, the trend last; untested: why the
+    others could not be, '' where all were.
+    """
+
+    measure: Measure
+    bands: tuple[Band, ...]
+    line: TrendLine | None
+    findings: tuple[tuple[PeriodFinding, str], ...]
+    untested: str
+
+
+def charts(works: Works, found: Study, names: Mapping[int, str]) -> tuple[Chart, ...]:
+    """A chart for each measure of the study that has a value in some period."""
+    return tuple(_chart(works, each, names) for each in found.measures if each.cells)
+
+
+def _chart(works: Works, own: MeasureStudy, names: Mapping[int, str]) -> Chart:
+    tested = [finding for finding in findings(own) if finding.p is not None]
+    idle = [finding for finding in findings(own) if finding.p is None]
+    return Chart(
+        measure=own.measure,
+        bands=tuple(_band(works, own, cell, names) for cell in own.cells),
+        line=_line(works, own),
+        findings=tuple((finding, finding_words(own, finding)) for finding in tested),
+        untested=untested_words(own, idle) if idle else "",
+    )
+
+
+def _band(works: Works, own: MeasureStudy, cell: PeriodCell, names: Mapping[int, str]) -> Band:
+    values = works.values[own.measure.name]
+    place = [row["name"] for row in period_rows()].index(cell.period)
+    rows = np.isfinite(values) & (works.period == place)
+    composers = []
+    for unit in np.unique(works.unit[rows]).tolist():
+        its = rows & (works.unit == unit)
+        year = float(works.year[its].mean())
+        composers.append(
+            ComposerValues(names[unit], year, tuple(np.sort(values[its]).tolist()))
+        )
+    composers.sort(key=lambda composer: (composer.year, composer.name))
+    return Band(cell_name(own, cell.period), cell, tuple(composers))
+
+
+def _line(works: Works, own: MeasureStudy) -> TrendLine | None:
+    """The trend, turned about the middle composer as its slope and interval say."""
+    if own.trend is None or own.trend.slope is None:
+        return None
+    values = works.values[own.measure.name]
+    years, means = points_of(works, values, np.isfinite(values))
+    pivot, level = float(np.median(years)), float(np.median(means))
+    first, last = float(years.min()), float(years.max())
+    sides = [
+        (level + slope / 100 * (first - pivot), level + slope / 100 * (last - pivot))
+        for slope in own.trend.slope
+    ]
+    return TrendLine(tuple(years.tolist()), tuple(means.tolist()), (first, last), *sides)
 
 
 def period_picture(chart: Chart, prefix: str) -> Picture:
@@ -51,7 +156,7 @@ def period_picture(chart: Chart, prefix: str) -> Picture:
         ax.set_ylim(tall, 0)
         top = 0.0
         for band, height in zip(chart.bands, heights, strict=True):
-            _band(figure, ax, band, top, height, factor)
+            _draw_band(figure, ax, band, top, height, factor)
             top += height + _GAP
         ax.set_yticks([])
         ax.spines["left"].set_visible(False)
@@ -95,7 +200,7 @@ def _height(band: Band) -> float:
     return max(count * (_LINE if count <= _NAMED else _PACKED), _LEAST)
 
 
-def _band(
+def _draw_band(
     figure: Figure, ax: Axes, band: Band, top: float, height: float, factor: float
 ) -> None:
     cell, count = band.cell, len(band.composers)

@@ -19,7 +19,7 @@ from corpusreg.store import sql
 from corpusreg.system.errors import UsageError
 from corpusreg.system.phrases import did_you_mean
 
-__all__ = ["Works", "check_words", "fetch_works", "period_rows", "periods_of"]
+__all__ = ["Works", "check_words", "fetch_works", "period_rows", "periods_of", "unit_names"]
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -160,3 +160,13 @@ def period_rows() -> tuple[dict[str, str], ...]:
 def _near(word: str, known: Sequence[str]) -> str:
     """The nearest valid words, or all of them."""
     return did_you_mean(word, known) or f"; there are {', '.join(known)}"
+
+
+def unit_names(source: OpenSource) -> dict[int, str]:
+    """What each composer or source is called, by its number in Works.unit."""
+    found = source.fetch_columns(sql.load("composer_names"))
+    names = [
+        name.replace("anonymous:", "anonymous works of ").replace("tunes:", "tunes of ")
+        for name in found["name"].tolist()
+    ]
+    return dict(zip(found["unit_number"].tolist(), names, strict=True))

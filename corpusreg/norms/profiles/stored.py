@@ -6,7 +6,7 @@ MINIMUM_UNITS composers or more that have all features.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -31,7 +31,6 @@ from corpusreg.norms.profiles.model import (
 )
 from corpusreg.norms.reference import MINIMUM_UNITS, MINIMUM_WORKS, Rung, unit_weights
 from corpusreg.store import sql
-from corpusreg.text.profiles import centre_words
 
 __all__ = ["fetch_profiles", "listed_profiles", "profile_rows", "profiled"]
 
@@ -42,6 +41,7 @@ _PITCHES = 128
 _SLICE = 50_000  # works whose shapes are taken at once: memory beside that of their weights
 
 Rows = dict[str, list[tuple[object, ...]]]
+CentreWords = Callable[[Sequence[str], Sequence[Floats]], list[str]]
 
 
 @dataclass(frozen=True)
@@ -60,8 +60,12 @@ class _Points:
         return np.asarray(self.positions * family_weights(tuple(self.scales)))
 
 
-def profile_rows(source: RowSource, rungs: Iterable[Rung]) -> Rows:
-    """Rows of all tables of profiles, by table; a source with pitch_weights and matrix."""
+def profile_rows(source: RowSource, rungs: Iterable[Rung], words: CentreWords) -> Rows:
+    """Rows of all tables of profiles, by table; a source with pitch_weights and matrix.
+
+    words: what the centres of a rung are called, in order, from the names of the features
+    and their scores.
+    """
     tables = ("profile_rungs", "profile_scales", "profiles", "profile_centres", "profile_works")
     rows: Rows = {table: [] for table in tables}
     for rung in sorted(rungs, key=lambda each: each.name):
@@ -72,7 +76,7 @@ def profile_rows(source: RowSource, rungs: Iterable[Rung]) -> Rows:
             continue
         left = without_length(points.weighted, points.bars, points.unit)
         both = [cluster(each, points.unit) for each in (points.weighted, left)]
-        for table, found in _rows_of(rung, points, *both).items():
+        for table, found in _rows_of(rung, points, *both, words=words).items():
             rows[table] += found
     return rows
 
@@ -212,7 +216,9 @@ def _shapes(weights: Floats) -> dict[str, Floats]:
     return {name: np.concatenate([each[name] for each in slices]) for name in slices[0]}
 
 
-def _rows_of(rung: Rung, points: _Points, found: Clustering, left: Clustering) -> Rows:
+def _rows_of(
+    rung: Rung, points: _Points, found: Clustering, left: Clustering, *, words: CentreWords
+) -> Rows:
     features = tuple(points.scales)
     rows: Rows = {"profile_rungs": [_rung_row(rung, points, found, left)]}
     rows["profile_scales"] = [
@@ -226,10 +232,10 @@ def _rows_of(rung: Rung, points: _Points, found: Clustering, left: Clustering) -
         away = np.sqrt(((points.weighted[:, None, :] - found.centres) ** 2).sum(axis=2))
         group, apart = away.argmin(axis=1), away.min(axis=1)
         centres = np.round(found.centres / family_weights(features), 6)
-        said = centre_words(features, list(centres))
+        called = words(features, list(centres))
         for number, centre in enumerate(centres):
             rows["profiles"].append(
-                _profile_row(rung, points, number, said[number], group, apart)
+                _profile_row(rung, points, number, called[number], group, apart)
             )
             rows["profile_centres"] += [
                 (rung.name, number + 1, feature, value)

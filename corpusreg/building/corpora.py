@@ -8,6 +8,16 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+from corpusreg.building.batch import Progress
+from corpusreg.building.build import (
+    DEFAULT_TIERS,
+    Built,
+    build,
+    chosen,
+    made_of,
+    shipped,
+    state,
+)
 from corpusreg.corpus import catalogue
 from corpusreg.corpus.catalogue import TierRow
 from corpusreg.corpus.corpora import (
@@ -28,16 +38,6 @@ from corpusreg.corpus.corpora import (
 )
 from corpusreg.corpus.entries import entries
 from corpusreg.store import open_reference, sql
-from corpusreg.store.building.batch import Progress
-from corpusreg.store.building.build import (
-    DEFAULT_TIERS,
-    Built,
-    build,
-    chosen,
-    made_of,
-    shipped,
-    state,
-)
 from corpusreg.system import settings
 from corpusreg.system.errors import StoreError, UsageError
 

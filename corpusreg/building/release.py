@@ -8,10 +8,10 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from corpusreg.building.batch import Progress
+from corpusreg.building.build import Built, build
 from corpusreg.corpus.corpora import Added, entries
 from corpusreg.store import Reference, packing, sql
-from corpusreg.store.building.batch import Progress
-from corpusreg.store.building.build import Built, build
 from corpusreg.system import settings
 from corpusreg.system.errors import StoreError, UsageError
 

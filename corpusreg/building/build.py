@@ -17,6 +17,11 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from corpusreg.building import batch
+from corpusreg.building.batch import Measuring, Progress, state_of
+from corpusreg.building.cluster import cluster
+from corpusreg.building.extract import EXTRACTION_VERSION, extract_file
+from corpusreg.building.finish import finishing
 from corpusreg.corpus import catalogue
 from corpusreg.corpus.catalogue import SourceFile
 from corpusreg.corpus.corpora import Added, added, allowed, listed
@@ -37,11 +42,6 @@ from corpusreg.store import (
     survey,
     withdraw,
 )
-from corpusreg.store.building import batch
-from corpusreg.store.building.batch import Measuring, Progress, state_of
-from corpusreg.store.building.cluster import cluster
-from corpusreg.store.building.extract import EXTRACTION_VERSION, extract_file
-from corpusreg.store.building.finish import finishing
 from corpusreg.store.mirror import Mirror
 from corpusreg.system import settings
 from corpusreg.system.errors import ReadError, StoreError, UsageError

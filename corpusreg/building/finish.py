@@ -36,6 +36,7 @@ from corpusreg.score.duplicates import FEWEST_SHARED, SAME_SHARE, groups
 from corpusreg.score.pitch import note_name
 from corpusreg.store import Draft, Reference, sql
 from corpusreg.store.tables import EXTRACTED
+from corpusreg.text.profiles import centre_words
 
 __all__ = ["finishing"]
 
@@ -196,7 +197,7 @@ def _store_rungs(draft: Draft, before: Reference | None, elsewhere: Mapping[str,
         changed.append(rungs[name])
         rows["rungs"].append(_rung_row(cohort, mark))
         rows["rung_quantiles"] += _quantile_rows(cohort)
-    for table, found_now in profile_rows(draft, changed).items():
+    for table, found_now in profile_rows(draft, changed, centre_words).items():
         rows[table] += found_now
     for table, each in rows.items():
         draft.insert(table, sorted(each, key=lambda row: str(row[0])))

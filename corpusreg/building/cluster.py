@@ -25,10 +25,10 @@ from dataclasses import dataclass
 from importlib.metadata import PackageNotFoundError, version
 from typing import TYPE_CHECKING, Any
 
+from corpusreg.building.batch import Measuring
+from corpusreg.building.extract import EXTRACTION_VERSION
 from corpusreg.corpus.files import SourceFile
 from corpusreg.measures.definitions import VERSION
-from corpusreg.store.building.batch import Measuring
-from corpusreg.store.building.extract import EXTRACTION_VERSION
 from corpusreg.system.errors import CorpusregError, UsageError
 from corpusreg.system.isolate import Limits, Outcome, Pool, StoppedError
 
