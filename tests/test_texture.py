@@ -9,7 +9,6 @@ from by_hand import BAR, bars_of, chords, line, notes_of, weave
 from corpusreg.measures import space
 from corpusreg.measures.texture import (
     PITCHES,
-    beat_edges,
     beat_weights,
     quantiles,
     texture,
@@ -91,7 +90,7 @@ def test_neighbouring_pitches_keep_apart() -> None:
 def test_the_last_beat_of_a_short_bar_is_as_long_as_it_is() -> None:
     """An upbeat of six ticks: a beat of four and one of two, both filled."""
     bars = bars_of([6, 16])
-    edges, beat_bar = beat_edges(bars)
+    edges, beat_bar = bars.beats
     assert edges.tolist() == [0, 4, 6, 10, 14, 18, 22]
     assert beat_bar.tolist() == [0, 0, 1, 1, 1, 1]
     found = texture(notes_of([(60, 0, 6), (60, 6, 4)]), bars)
@@ -100,14 +99,14 @@ def test_the_last_beat_of_a_short_bar_is_as_long_as_it_is() -> None:
 
 
 def test_a_bar_shorter_than_its_beat_is_one_beat() -> None:
-    edges, beat_bar = beat_edges(bars_of([3, 16]))
+    edges, beat_bar = bars_of([3, 16]).beats
     assert edges.tolist() == [0, 3, 7, 11, 15, 19]
     assert beat_bar.tolist() == [0, 1, 1, 1, 1]
 
 
 def test_a_bar_without_length_has_no_beat_and_no_weight() -> None:
     bars = bars_of([16, 0, 16])
-    edges, beat_bar = beat_edges(bars)
+    edges, beat_bar = bars.beats
     assert beat_bar.tolist() == [0] * 4 + [2] * 4
     found = texture(notes_of([(60, 0, 32)]), bars)
     assert found.bars[:, 60].tolist() == pytest.approx([1, 0, 1])

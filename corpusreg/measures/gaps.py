@@ -131,6 +131,9 @@ def _kept(here: Ground, hollow: Bools, lines: int) -> Gaps:
     kept = np.where(wide & beside, share, 0.0)
     first = 0
     while first < bars:
+        if not wide[first]:
+            first += 1
+            continue
         last, space = _passage(share, heard, first)
         if space is not None and last - first >= BARS:
             found.append(_event(here, first, last, space))

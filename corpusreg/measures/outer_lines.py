@@ -17,7 +17,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from corpusreg.measures.texture import PITCHES, beat_edges, sounding
+from corpusreg.measures.texture import PITCHES, sounding
 from corpusreg.score.played import Notes, Played, PlayedBars
 
 __all__ = ["SILENT", "Moments", "moments"]
@@ -100,7 +100,7 @@ class Moments:
     @cached_property
     def beats(self) -> tuple[Ints, Ints]:
         """Moments at which felt beats begin, shape (beats + 1,), and the bar of each beat."""
-        edges, beat_bar = beat_edges(self.bars)
+        edges, beat_bar = self.bars.beats
         return np.searchsorted(self.times[:-1], edges), beat_bar
 
     def beat_at(self, tick: int, bar: int) -> float:

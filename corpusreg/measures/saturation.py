@@ -46,7 +46,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from corpusreg.measures.texture import PITCHES, beat_edges
+from corpusreg.measures.texture import PITCHES
 from corpusreg.score.played import Notes, PlayedBars
 
 __all__ = ["SATURATED", "Saturation", "decayed", "full", "saturation"]
@@ -108,7 +108,7 @@ def saturation(
     played, for their attacks. seconds: shape (bars,), length of each played bar, or
     None where no tempo is written.
     """
-    edges, beat_bar = beat_edges(bars)
+    edges, beat_bar = bars.beats
     lasting = np.diff(edges) / np.maximum(bars.full[beat_bar], 1)
     constant, words = BARS, f"{BARS:.0f} bars"
     if seconds is not None:
@@ -173,7 +173,7 @@ def decayed(notes: Notes, bars: PlayedBars, classes: Sequence[str]) -> Notes:
     constant = constants[notes.part]
     if not np.isfinite(constant).any():
         return notes
-    edges, beat_bar = beat_edges(bars)
+    edges, beat_bar = bars.beats
     end = notes.onset + notes.duration
     first = np.searchsorted(edges, notes.onset, side="right") - 1
     last = np.searchsorted(edges, end, side="left")

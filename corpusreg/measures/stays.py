@@ -88,12 +88,15 @@ def segment(signal: NDArray[np.float64], penalty: float) -> list[int]:
         gap = added[ends][:, None] - added[starts]
         length = (ends[:, None] - starts).clip(min=1)
         costs = squares[ends][:, None] - squares[starts] - (gap**2).sum(axis=2) / length
-        for end, cost in zip(ends.tolist(), costs, strict=True):
-            # Starts of the block that are still to come cannot be chosen: `best` is infinite.
-            total = best[starts] + cost
+        # Starts of the block that are still to come cannot be chosen: `before` is infinite.
+        before = best[starts]
+        own = len(starts) - len(ends) + 1
+        for place, (end, cost) in enumerate(zip(ends.tolist(), costs, strict=True), own):
+            total = before + cost
             # The first of equals, whatever rounding makes of them.
             choice = int((total <= total.min() + DUST).argmax())
             best[end] = total[choice] + penalty
+            before[place : place + 1] = best[end]
             came_from[end] = starts[choice]
         # A start that is already dearer than a new segment can never win again
         # (Killick et al. 2012); the slack keeps rounding from deciding.

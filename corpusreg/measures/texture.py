@@ -23,7 +23,7 @@ from numpy.typing import NDArray
 from corpusreg.score.played import Notes, PlayedBars
 
 __all__ = [
-    "EDGE", "PITCHES", "Texture", "beat_edges", "beat_weights", "distances", "quantiles",
+    "EDGE", "PITCHES", "Texture", "beat_weights", "distances", "quantiles",
     "sounding", "texture",
 ]  # fmt: skip
 
@@ -79,7 +79,7 @@ class Texture:
 
 def texture(notes: Notes, bars: PlayedBars) -> Texture:
     """Weights of the notes over the bars they sound in. Needs at least one note."""
-    edges, beat_bar = beat_edges(bars)
+    edges, beat_bar = bars.beats
     pieces = _disjoint(notes)
     reach = _reach(pieces, edges)
     beat_ticks = np.diff(reach, axis=0)
@@ -97,20 +97,9 @@ def texture(notes: Notes, bars: PlayedBars) -> Texture:
     )
 
 
-def beat_edges(bars: PlayedBars) -> tuple[Ints, Ints]:
-    """Ticks between beats, shape (slices + 1,), and the bar of each beat."""
-    count = np.maximum(-(-bars.length // np.maximum(bars.beat, 1)), 1)
-    count[bars.length == 0] = 0
-    beat_bar = np.repeat(np.arange(len(bars)), count)
-    inside = np.arange(count.sum()) - np.repeat(np.cumsum(count) - count, count)
-    starts = bars.start[beat_bar] + inside * bars.beat[beat_bar]
-    end = bars.start[-1] + bars.length[-1]
-    return np.append(starts, end).astype(np.int64), beat_bar
-
-
 def beat_weights(notes: Notes, bars: PlayedBars) -> Floats:
     """Weight of every pitch in every beat alone, shape (slices, 128)."""
-    edges, _ = beat_edges(bars)
+    edges, _ = bars.beats
     return np.diff(_reach(_disjoint(notes), edges), axis=0) / np.diff(edges)[:, None]
 
 
@@ -119,16 +108,28 @@ def _reach(pieces: _Pieces, edges: Ints) -> Floats:
     pitch, start, end, loud = pieces
     first = np.flatnonzero(np.diff(pitch, prepend=-1))
     last = np.append(first[1:], len(pitch))
+    number = np.repeat(np.arange(len(first)), last - first)
     weight = np.cumsum((end - start) * loud)
-    before = np.append(0.0, weight)[first]
-    # What has been reached at the beginning and end of each piece, counted by pitch.
-    ticks = np.stack((start, end), axis=1)
-    value = np.stack((np.append(0.0, weight[:-1]), weight), axis=1)
-    value -= np.repeat(before, last - first)[:, None]
-    value[first, 0] = 0.0
+    before = np.append(0.0, weight)[first][number]
+    begun = np.append(0.0, weight[:-1]) - before
+    begun[first] = 0.0
+    # Pitches lie one after the other on a single line, so that one call serves all; on it
+    # stands what has been reached at both ends of each piece, and before and after all.
+    low, high = (
+        min(int(start.min()), int(edges[0])) - 1,
+        max(int(end.max()), int(edges[-1])) + 1,
+    )
+    lane = np.arange(len(first)) * (high - low + 1)
+    ticks, value = np.zeros((2, 2 * (len(pitch) + len(first))))
+    at = 2 * (np.arange(len(pitch)) + number) + 1
+    ticks[at], ticks[at + 1] = start + lane[number], end + lane[number]
+    value[at], value[at + 1] = begun, weight - before
+    rim = 2 * (first + np.arange(len(first))), 2 * (last + np.arange(len(first))) + 1
+    ticks[rim[0]], ticks[rim[1]] = low + lane, high + lane
+    value[rim[1]] = (weight - before)[last - 1]
     reach = np.zeros((len(edges), PITCHES))
-    for a, b in zip(first.tolist(), last.tolist(), strict=True):
-        reach[:, pitch[a]] = np.interp(edges, ticks[a:b].ravel(), value[a:b].ravel())
+    found = np.interp((edges + lane[:, None]).ravel(), ticks, value)
+    reach[:, pitch[first]] = found.reshape(len(first), -1).T
     return reach
 
 

@@ -190,11 +190,10 @@ def _led(notes: NDArray[np.void]) -> NDArray[np.float64]:
     lasts = int(onset.max(initial=0)) + 1
     moments, at = np.unique(line * lasts + onset, return_inverse=True)
     goes_on = np.append(moments[1:] // lasts == moments[:-1] // lasts, False)[at]
-    sounding = at * 128 + pitches
+    there = np.zeros((len(moments) + 1, 130), bool)  # a semitone to spare at both ends
+    there[at, pitches + 1] = True
     up, down = (
-        np.bincount(
-            pitches[goes_on & np.isin(sounding + 128 + step, sounding)] % 12, minlength=12
-        )
+        np.bincount(pitches[goes_on & there[at + 1, pitches + 1 + step]] % 12, minlength=12)
         for step in (1, -1)
     )
     return (up - down) / (up + down + 1.0)

@@ -30,6 +30,7 @@ label        the printed bar number; where the bar is heard again, with
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
@@ -124,7 +125,8 @@ def _lines(own: Sequence[Dynamic], bar_ticks: int) -> list[tuple[int, float, flo
         end = dynamic.end if dynamic.end is not None else start
         sign = 1 if dynamic.kind == "cresc" else -1
         # A mark that stands inside the hairpin is where it leads, and ends it.
-        reach = (m for m in marks if start < m[0] <= max(end, start) + bar_ticks)
+        ahead = bisect_right(marks, (start, np.inf))
+        reach = (m for m in marks[ahead : ahead + 1] if m[0] <= max(end, start) + bar_ticks)
         at, goal = next(reach, (end, level))
         if (goal - level) * sign <= 0:
             at = end
@@ -266,6 +268,16 @@ class PlayedBars:
 
     def __len__(self) -> int:
         return len(self.printed)
+
+    @cached_property
+    def beats(self) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+        """Ticks between felt beats, shape (beats + 1,), and the bar of each beat."""
+        count = np.maximum(-(-self.length // np.maximum(self.beat, 1)), 1)
+        count[self.length == 0] = 0
+        bar = np.repeat(np.arange(len(self)), count)
+        inside = np.arange(count.sum()) - np.repeat(np.cumsum(count) - count, count)
+        starts = self.start[bar] + inside * self.beat[bar]
+        return np.append(starts, self.start[-1] + self.length[-1]).astype(np.int64), bar
 
     @cached_property
     def labels(self) -> tuple[str, ...]:
@@ -472,15 +484,15 @@ def merge_ties(
         table["tie_out"] = False
         return table, bar_of
     order = np.lexsort((table["voice"], table["onset"], table["pitch"], table["part"]))
-    table, bar_of = table[order].copy(), bar_of[order]
-    keep = np.ones(len(table), bool)
-    joined = np.zeros(len(table), bool)
-    part, pitch, onset = (table[name].tolist() for name in ("part", "pitch", "onset"))
-    durations = table["duration"].tolist()
-    incoming, outgoing = table["tie_in"].tolist(), table["tie_out"].tolist()
+    table, bar_of, tied = table[order], bar_of[order], tied[order]
+    names = ("part", "pitch", "onset", "duration", "tie_in", "tie_out")
+    part, pitch, onset, durations, incoming, outgoing = (
+        table[name][tied].tolist() for name in names
+    )
+    keep, joined = [True] * len(part), [False] * len(part)
     # Notes that wait for their continuation, by part, pitch and the tick it begins at.
     waiting: dict[tuple[int, int, int], list[int]] = {}
-    for row in np.flatnonzero(table["tie_out"] | table["tie_in"]).tolist():
+    for row in range(len(part)):
         first = row
         partners = waiting.get((part[row], pitch[row], onset[row])) if incoming[row] else None
         if partners:
@@ -490,9 +502,11 @@ def merge_ties(
         if outgoing[row]:
             end = onset[first] + durations[first]
             waiting.setdefault((part[row], pitch[row], end), []).append(first)
-    table["duration"] = durations
-    table["tie_out"] = joined
-    return table[keep], bar_of[keep]
+    table["duration"][tied] = durations
+    table["tie_out"][tied] = joined
+    kept = np.ones(len(table), bool)
+    kept[tied] = keep
+    return table[kept], bar_of[kept]
 
 
 def _loudness(score: Score, bars: PlayedBars, table: NDArray[np.void]) -> NDArray[np.float64]:

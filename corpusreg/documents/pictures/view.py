@@ -15,7 +15,6 @@ import numpy as np
 
 from corpusreg.comparison.comparison import Comparison
 from corpusreg.measures.analysis import Analysis
-from corpusreg.measures.texture import beat_edges
 
 __all__ = [
     "NARROW", "Axes", "MapView", "axes_of", "cells", "edge_rows", "heaviest", "systems",
@@ -139,7 +138,7 @@ def cells(
     if axes.bar < NARROW:
         return _coarse(analysis, axes)
     bars = analysis.played.bars
-    edges, beat_bar = beat_edges(bars)
+    edges, beat_bar = bars.beats
     rows = np.flatnonzero((beat_bar >= axes.first) & (beat_bar < axes.last))
     if not len(rows):
         return {}

@@ -489,7 +489,7 @@ def read_table(lines: list[tuple[int, str]], name: str) -> KernTable:
 
 
 def _interpretations(columns: _Columns, line: int, fields: list[str]) -> KernRow:
-    if any(text in _PATHS for text in fields):
+    if not _PATHS.isdisjoint(fields):
         return columns.manipulate(line, fields)
     if any(text.startswith("**") for text in fields):
         return columns.retype(line, fields)

@@ -389,7 +389,7 @@ class _Run:
         self.metre: KernMetre | None = None
         self.soonest = 0  # earliest time the next row can have
         self.filled = False  # the bar has a data row
-        self.open_strands: tuple[Spine, ...] = ()
+        self.last: KernLayout | None = None  # the last row's with kern columns
         self.pending: list[tuple[Track, str]] = []  # records waiting for a time
         self.marks: set[str] = set()  # segno, fine ... waiting for their bar
         self.waiting: list[list[tuple[Track, str]]] = []  # rows without kern tokens
@@ -403,7 +403,7 @@ class _Run:
 
     def row(self, row: KernRow) -> None:
         if row.layout.kern:
-            self.open_strands = tuple(spine for _, spine, _ in row.layout.kern)
+            self.last = row.layout
         if row.kind == "data":
             self.data(row)
         elif row.kind == "record":
@@ -489,11 +489,11 @@ class _Run:
                 self.bar.metre = self.metre
             self.sound(hits, time)
         marks = [(s.track, fields[c]) for c, s in row.layout.dynam if fields[c] != "."]
-        if hits:
-            ends = min((spine.clock for spine, _, _ in hits), default=self.now)
-            self.out.dynam.extend((track, self.now, ends, text) for track, text in marks)
-        else:
+        if not hits:
             self.waiting.append(marks)
+        elif marks:
+            ends = min(spine.clock for spine, _, _ in hits)
+            self.out.dynam.extend((track, self.now, ends, text) for track, text in marks)
 
     def sound(self, hits: list[tuple[Spine, int, _Cell]], time: int) -> None:
         rows = self.out.rows
@@ -623,7 +623,7 @@ class _Run:
 
     def finish(self, ended: bool) -> Timeline:
         out = self.out
-        clocks = {spine.clock for spine in self.open_strands}
+        clocks = {spine.clock for _, spine, _ in self.last.kern} if self.last else set()
         time = max(clocks, default=self.now)
         self.reach(max(time, self.now))
         if self.filled:
