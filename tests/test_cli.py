@@ -52,8 +52,8 @@ def pieces() -> Iterator[Path]:
 def compared(small_home: Path) -> dict[str, Any]:
     """All pieces of the demo as JSON."""
     env = {"CORPUSREG_HOME": str(small_home)}
-    found: dict[str, Any] = json.loads(good(command(["compare", "--json", *pieces()], env)))
-    return found
+    told: dict[str, Any] = json.loads(good(command(["compare", "--json", *pieces()], env)))
+    return told
 
 
 def test_all_eight_pieces_validate_against_the_schema(
@@ -136,20 +136,19 @@ def test_compare_imports_no_statistics_and_no_frames(small_home: Path) -> None:
 def test_output_survives_other_locales(
     env: dict[str, str], run: Command, tmp_path: Path
 ) -> None:
-    plain = good(run("compare", PIECES / "stairs.musicxml"))
-    told = good(run("compare", PIECES / "stairs.musicxml", env=env, encoding="latin-1"))
-    # Signs that a terminal cannot show have a plain form; no question mark stands for one.
-    signs = str.maketrans("–♭♯\x96", "-b#-")
-    told = told.encode("latin-1").decode("utf-8") if "LC_NUMERIC" in env else told
-    assert told.translate(signs) == plain.translate(signs)
     named = tmp_path / "named.musicxml"
     text = (PIECES / "stairs.musicxml").read_text(encoding="utf-8")
     named.write_text(text.replace(">Stairs<", ">Čarodějka für Åse<"), encoding="utf-8")
-    done = run("compare", named, env=env, encoding="latin-1")
-    assert done.returncode == 0, done.stderr
-    assert "Traceback" not in done.stderr
+    asked = ("compare", PIECES / "stairs.musicxml", named)
+    plain, told = good(run(*asked)), good(run(*asked, env=env, encoding="latin-1"))
+    told = told.encode("latin-1").decode("utf-8") if "LC_NUMERIC" in env else told
+    names = re.compile(r"Čarodějka für Åse|Carodejka f(u|\xfc)r (A|\xc5)se")
     if "LC_NUMERIC" not in env:
-        assert re.match(r"Carodejka f(u|\xfc)r (A|\xc5)se", done.stdout)
+        assert "Čarodějka" not in told and names.search(told)
+    # Signs that a terminal cannot show have a plain form; no question mark stands for one.
+    signs = str.maketrans("–♭♯\x96", "-b#-")
+    told, plain = (names.sub("", text).translate(signs) for text in (told, plain))
+    assert told == plain
     listed = good(run("table", "span", "--by", "ensemble", "--csv", env=env))
     assert listed == good(run("table", "span", "--by", "ensemble", "--csv"))
 

@@ -13,7 +13,7 @@ from variants import LIMITS, Case, Told, families, tried, variant, wrong
 from corpusreg.system.isolate import Pool
 
 # How many variants of each format one command is given.
-EACH = {"compare": 12, "json": 2, "contrast": 1, "revise": 1}
+EACH = {"compare": 6, "json": 2, "contrast": 1, "revise": 1}
 FIRST = 2_000_000
 
 
