@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
 
 import numpy as np
 import pytest
@@ -15,6 +17,7 @@ from corpusreg.measures.analysis import Analysis, analyse, new_level
 from corpusreg.measures.events import KINDS, Event, final_bar, ranked
 from corpusreg.measures.gaps import gaps
 from corpusreg.measures.ground import ground, lasting
+from corpusreg.measures.silence import _between
 from corpusreg.score.notes import Dynamic, Part, Score
 from corpusreg.score.played import Played, perform
 from corpusreg.score.readers import read_file
@@ -90,6 +93,17 @@ def test_a_line_that_plays_on_and_drops_an_octave_brings_in_the_bass() -> None:
 def test_nothing_is_withheld_in_the_final_cadence() -> None:
     assert final_bar(24) == 21
     assert not of_kind(found((*UPPER, *bars(BASS, 22, 24))), *OUTER)
+
+
+def test_where_nothing_sounds_no_place_is_empty_between_others() -> None:
+    """Time that no note fills is no time to wait in; with any there the place was cleared."""
+    here: Any = SimpleNamespace(
+        first=[3], notes=SimpleNamespace(pitch=[60]), any=np.ones(3, bool),
+        lowest=np.full(3, 40), highest=np.full(3, 80), lasts=np.zeros(3),
+    )  # fmt: skip
+    assert not _between(here, 0, 0)
+    here.lasts[1] = 1
+    assert _between(here, 0, 0)
 
 
 def test_a_place_inside_is_cleared_and_filled() -> None:
