@@ -557,15 +557,13 @@ class PartReader:
             found = note_words(notes[place])
             if found is None:
                 return place
-            sounds, looks, end = found
-            grace, chord, rest, pitch, divisions, named, on, tie_in, tie_out, dot = sounds
-            staff_on, look_in, look_out, look_dot = looks
+            wording, end = found
+            grace, chord, rest, pitch, divisions, named, on, tie_in, tie_out, dot = wording
             duration = 0 if grace else -1 if divisions is None else divisions * scale
             sung = lyrics(end) if end else ()
-            doubt = sung is None or (pitch is None and not rest) or (on and staff_on)
-            if doubt or not 0 <= duration <= longest:
+            if sung is None or not 0 <= duration <= longest:
                 return place
-            source, on = tally.notes, staff_on or on
+            source = tally.notes
             tally.notes = source + 1
             if chord:
                 onset, staff, voice = cursor.chord_onset, self._chord_staff, self._chord_voice
@@ -580,15 +578,17 @@ class PartReader:
             cursor.chord_onset, self._chord_staff, self._chord_voice = onset, staff, voice
             if sung:
                 self._add_verses(sung)
-            if dot or look_dot:
+            if dot:
                 self._dot_chord()
             if pitch is not None:
                 pitch = self._in_range(pitch + shifts.get(staff, self._shift))
             if pitch is not None:
-                ties = (tie_in or look_in, tie_out or look_out)
-                when = (voice, index, onset, duration)
-                flags = (grace, *ties, self._chord_dotted)
-                extend((record.index, staff, *when, pitch, -1, *flags, source, unit))
+                extend(
+                    (
+                        *(record.index, staff, voice, index, onset, duration, pitch, -1),
+                        *(grace, tie_in, tie_out, self._chord_dotted, source, unit),
+                    )
+                )
             if chord:
                 if onset + duration > bar.extent:
                     bar.extent = onset + duration

@@ -67,15 +67,6 @@ _TIES = ("tie", "tied")
 _ONCE = ("grace", "chord", "pitch", "rest", "duration", "voice", "staff")
 
 
-class Looks(NamedTuple):
-    """What the second wording of a note says, as in `Wording`."""
-
-    staff: str | None
-    tie_in: bool
-    tie_out: bool
-    staccato: bool
-
-
 class Wording(NamedTuple):
     """What a wording says.
 
@@ -168,8 +159,8 @@ def as_element(note: bytes) -> etree._Element:
     return etree.fromstring(b"<note" + note + b"</note>", _PARSER)
 
 
-def note_words(note: bytes) -> tuple[Wording, Looks, bytes] | None:
-    """What the two wordings of a note say, and the text of its lyrics.
+def note_words(note: bytes) -> tuple[Wording, bytes] | None:
+    """What the wording of a note says, and the text of its lyrics.
 
     None where the note is to be read as an element. Raises UnusualError where its text
     is no XML.
@@ -180,13 +171,8 @@ def note_words(note: bytes) -> tuple[Wording, Looks, bytes] | None:
     begin = attributes.end()
     lyric = note.find(b"<lyric", begin)
     end = len(note) if lyric < 0 else lyric
-    middle = note.find(b"<type>", begin, end)
-    if middle < 0:
-        middle = end
-    sounds, looks = _sounds(note[begin:middle]), _looks(note[middle:end])
-    if sounds is None or looks is None:
-        return None
-    return sounds, looks, note[end:]
+    wording = _words(note[begin:end])
+    return None if wording is None else (wording, note[end:])
 
 
 def lyrics(text: bytes) -> list[tuple[str, bool]] | None:
@@ -207,20 +193,25 @@ def lyrics(text: bytes) -> list[tuple[str, bool]] | None:
 
 
 @lru_cache(maxsize=_MOST_WORDINGS)
-def _sounds(text: bytes) -> Wording | None:
-    return _wording(text)
+def _words(text: bytes) -> Wording | None:
+    """What both halves say; None where they sound nothing and are no rest, or are unusual."""
+    middle = text.find(b"<type>")
+    if middle < 0:
+        middle = len(text)
+    sounds, looks = _wording(text[:middle]), _wording(text[middle:])
+    if sounds is None or looks is None or (sounds.staff and looks.staff):
+        return None
+    if looks[: len(_SILENT)] != _SILENT or (sounds.pitch is None and not sounds.rest):
+        return None
+    return sounds._replace(
+        staff=looks.staff or sounds.staff,
+        tie_in=sounds.tie_in or looks.tie_in,
+        tie_out=sounds.tie_out or looks.tie_out,
+        staccato=sounds.staccato or looks.staccato,
+    )
 
 
 @lru_cache(maxsize=_MOST_WORDINGS)
-def _looks(text: bytes) -> Looks | None:
-    wording = _wording(text)
-    if wording is None:
-        return None
-    looks = Looks(wording.staff, wording.tie_in, wording.tie_out, wording.staccato)
-    others = wording[: Wording._fields.index("staff")]
-    return looks if others == _SILENT else None
-
-
 def _wording(text: bytes) -> Wording | None:
     """What a text says; None where it is unusual."""
     try:
