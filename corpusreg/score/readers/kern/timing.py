@@ -88,6 +88,7 @@ class KernMeasure:
     cut: bool = False  # goes on with the bar before it (a label inside that bar)
 
 
+@lru_cache(maxsize=1 << 12)
 def parse_barline(token: str) -> BarLine:
     """Read a barline token.
 
@@ -104,6 +105,7 @@ def parse_barline(token: str) -> BarLine:
     return BarLine(label or "", double, end, start)
 
 
+@lru_cache(maxsize=1 << 12)
 def parse_metre(record: str) -> KernMetre | None:
     """The metre of a record such as *M3/4; None for any other record.
 
@@ -128,6 +130,7 @@ _MARKS = {
 }
 
 
+@lru_cache(maxsize=1 << 12)
 def parse_mark(comment: str) -> str:
     """The mark of `Bars.marks` that a layout comment shows, else ''; whole words only,
     since 'Trio da capo' names a place that the bar numbers do not tell.
@@ -417,9 +420,9 @@ class _Run:
 
     # -- time ---------------------------------------------------------------
 
-    def time_of(self, strands: list[Spine], layout: KernLayout) -> int:
+    def time_of(self, hits: list[tuple[Spine, int, _Cell]], layout: KernLayout) -> int:
         """Time of a row from the strands that have a token in it."""
-        clocks = [spine.clock for spine in strands if not spine.fresh]
+        clocks = [spine.clock for spine, _, _ in hits if not spine.fresh]
         first = clocks[0] if clocks else -1
         if clocks and clocks.count(first) == len(clocks) and first >= self.now:
             return first
@@ -477,7 +480,7 @@ class _Run:
             if token != ".":
                 hits.append((spine, strand, self.cells[token]))
         if hits:
-            time = self.time_of([spine for spine, _, _ in hits], row.layout)
+            time = self.time_of(hits, row.layout)
             self.reach(time)
             if self.pending:
                 self.settle(time)
