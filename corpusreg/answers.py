@@ -164,13 +164,13 @@ class Placed(Answer):
     position of the work among those that were placed, from 0.
     """
 
-    def __init__(self, found: Compared, reference: Reference, full: bool = False) -> None:
-        self.result, self.full = found, full
-        self.comparisons: tuple[Comparison, ...] = found.comparisons
-        self.drafts: tuple[Drafts, ...] = found.drafts
-        self.studied: tuple[tuple[list[Example], list[Example]], ...] = found.studied
-        self.failures: tuple[str, ...] = found.failures
-        self.reference_id = found.reference_id
+    def __init__(self, compared: Compared, reference: Reference, full: bool = False) -> None:
+        self.result, self.full = compared, full
+        self.comparisons: tuple[Comparison, ...] = compared.comparisons
+        self.drafts: tuple[Drafts, ...] = compared.drafts
+        self.studied: tuple[tuple[list[Example], list[Example]], ...] = compared.studied
+        self.failures: tuple[str, ...] = compared.failures
+        self.reference_id = compared.reference_id
         self._reference = reference
 
     @cached_property
@@ -439,8 +439,8 @@ class Rows(Answer):
 class ContrastAnswer(Answer):
     """A piece in other registers: see `corpusreg.revision.versions.Contrast`."""
 
-    def __init__(self, found: Contrast) -> None:
-        self.result = found
+    def __init__(self, contrast: Contrast) -> None:
+        self.result = contrast
 
     @cached_property
     def document(self) -> dict[str, Any]:
@@ -482,9 +482,9 @@ class ContrastAnswer(Answer):
 class ReviseAnswer(Answer):
     """Changes toward an intention: see `corpusreg.revision.versions.Revised`."""
 
-    def __init__(self, found: Revised) -> None:
-        self.result = found
-        self.reference_id = found.reference_id
+    def __init__(self, revised: Revised) -> None:
+        self.result = revised
+        self.reference_id = revised.reference_id
 
     @cached_property
     def document(self) -> dict[str, Any]:
@@ -517,11 +517,11 @@ class ExamplesAnswer(Answer):
     """
 
     def __init__(
-        self, found: Examples, reference: Reference, failures: Sequence[str] = ()
+        self, examples: Examples, reference: Reference, failures: Sequence[str] = ()
     ) -> None:
-        self.result = found
+        self.result = examples
         self.failures = tuple(failures)
-        self.reference_id = found.reference_id
+        self.reference_id = examples.reference_id
         self._reference = reference
 
     @cached_property
@@ -557,8 +557,8 @@ class ExamplesAnswer(Answer):
 class HeightsAnswer(Answer):
     """A passage on instruments: see `corpusreg.comparison.heights.Passage`."""
 
-    def __init__(self, found: Passage) -> None:
-        self.result = found
+    def __init__(self, passage: Passage) -> None:
+        self.result = passage
 
     @cached_property
     def document(self) -> dict[str, Any]:
@@ -628,8 +628,8 @@ class RangesAnswer(Answer):
 class ProfilesAnswer(Answer):
     """Kinds of register use by rung; see `corpusreg.norms.profiles.stored.listed_profiles`."""
 
-    def __init__(self, found: list[dict[str, Any]], reference_id: str) -> None:
-        self.result = found
+    def __init__(self, rows: list[dict[str, Any]], reference_id: str) -> None:
+        self.result = rows
         self.reference_id = reference_id
 
     @property
@@ -696,9 +696,9 @@ class CheckAnswer(Answer):
 class CoverageAnswer(Rows):
     """Where a reference is thin: see `corpusreg.norms.coverage.Coverage`."""
 
-    def __init__(self, found: Coverage, reference_id: str) -> None:
-        super().__init__(found.names, found.rows, reference_id=reference_id)
-        self.result = found
+    def __init__(self, coverage: Coverage, reference_id: str) -> None:
+        super().__init__(coverage.names, coverage.rows, reference_id=reference_id)
+        self.result = coverage
 
     @property
     def text(self) -> str:
@@ -712,9 +712,9 @@ class PeriodsAnswer(Answer):
     """What differs between periods: see `corpusreg.norms.periods.results.Study`."""
 
     def __init__(
-        self, found: Study, works: Works, names: Mapping[int, str], reference_id: str
+        self, study: Study, works: Works, names: Mapping[int, str], reference_id: str
     ) -> None:
-        self.result = found
+        self.result = study
         self.reference_id = reference_id
         self._works, self._names = works, names
 

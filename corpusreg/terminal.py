@@ -79,16 +79,16 @@ def print_answer(answer: Answer, form: str | Path = "") -> None:
         print_text(answer.text)
 
 
-def print_rows(found: Rows) -> None:
+def print_rows(rows: Rows) -> None:
     """A table and what its columns mean, drawn on a terminal, plain in a pipe."""
     if not sys.stdout.isatty():
-        print(found.text)
+        print(rows.text)
         return
-    _draw(found.names, found.rows)
-    if found.meanings:
-        _draw(("column", "meaning"), list(found.meanings.items()))
-    if found.note:
-        print_text(found.note)
+    _draw(rows.names, rows.rows)
+    if rows.meanings:
+        _draw(("column", "meaning"), list(rows.meanings.items()))
+    if rows.note:
+        print_text(rows.note)
 
 
 def _draw(names: Sequence[str], rows: Sequence[Sequence[Any]]) -> None:

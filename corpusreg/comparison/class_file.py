@@ -56,9 +56,9 @@ class SavedClass:
     format: int = _FORMAT
 
 
-def encoded(found: SavedClass) -> bytes:
+def encoded(saved: SavedClass) -> bytes:
     """The class as the bytes of its file."""
-    return msgspec.json.format(msgspec.json.encode(found), indent=1)
+    return msgspec.json.format(msgspec.json.encode(saved), indent=1)
 
 
 def decoded(data: bytes, name: str) -> SavedClass:
@@ -89,13 +89,13 @@ def decoded(data: bytes, name: str) -> SavedClass:
     return found
 
 
-def _whole(piece: ClassPiece, found: SavedClass) -> bool:
+def _whole(piece: ClassPiece, saved: SavedClass) -> bool:
     """Whether what is said of a piece belongs together."""
     ranks = [place.percentile for place in piece.places.values()]
     return (
-        piece.file in found.called
+        piece.file in saved.called
         and len(piece.labels) == len(piece.starts)
-        and set(found.settings.measures) <= set(piece.places)
+        and set(saved.settings.measures) <= set(piece.places)
         and all(rank is None or -_ROUNDED <= rank <= 100 + _ROUNDED for rank in ranks)
     )
 
@@ -110,7 +110,7 @@ def opened(path: Path) -> SavedClass:
     return decoded(data, path.name)
 
 
-def saved(found: SavedClass, path: Path) -> None:
+def saved(saved: SavedClass, path: Path) -> None:
     """Write the file as a whole. Raises CorpusregError where it cannot be written."""
     with replacing_named(path) as aside:
-        aside.write_bytes(encoded(found))
+        aside.write_bytes(encoded(saved))

@@ -483,22 +483,22 @@ def _elsewhere(c: Comparison) -> Iterable[tuple[str, str, float]]:
                 yield title, each.measure.name, there
 
 
-def _measure(each: PlacedMeasure, c: Comparison) -> Finding:
-    rank = rank_of(each)
+def _measure(placed: PlacedMeasure, c: Comparison) -> Finding:
+    rank = rank_of(placed)
     low_side = rank is not None and rank.percentile <= 50
-    passages = each.passages
-    if low_side and each.measure.name in _SEEN_IN_STAYS:
+    passages = placed.passages
+    if low_side and placed.measure.name in _SEEN_IN_STAYS:
         longest = max(c.whole.stays, key=lambda stay: (stay.bars, -stay.first))
         passages = ((longest.first, longest.last),)
     return Finding(
         kind="measure",
-        name=each.measure.name,
-        size=each.value,
-        unit=each.measure.unit,
-        low=c.whole.lowest if each.measure.name == "span" else _core(each.measure, c, 0),
-        high=c.whole.highest if each.measure.name == "span" else _core(each.measure, c, 1),
+        name=placed.measure.name,
+        size=placed.value,
+        unit=placed.measure.unit,
+        low=c.whole.lowest if placed.measure.name == "span" else _core(placed.measure, c, 0),
+        high=c.whole.highest if placed.measure.name == "span" else _core(placed.measure, c, 1),
         rank=rank,
-        reason="" if rank else each.placement.reason,
+        reason="" if rank else placed.placement.reason,
         shown_in=tuple(printed_place(c, *run) for run in passages),
     )
 
@@ -507,10 +507,10 @@ def _core(measure: Measure, c: Comparison, end: int) -> int | None:
     return c.whole.core[end] if measure.name == "core_span" else None
 
 
-def rank_of(each: PlacedMeasure) -> Rank | None:
+def rank_of(placed: PlacedMeasure) -> Rank | None:
     """Where a measure lies among the works; None where it has no place."""
-    placement = each.placement
-    other_bars, barred = each.barred or (None, None)
+    placement = placed.placement
+    other_bars, barred = placed.barred or (None, None)
     p = placement.percentile
     if p is None or placement.interval is None or placement.median is None:
         return None
@@ -710,26 +710,26 @@ def _as_one(found: Iterable[Finding]) -> list[Finding]:
     return list(together.values())
 
 
-def drone(found: Finding, bars: int) -> bool:
+def drone(finding: Finding, bars: int) -> bool:
     """Whether a pedal point sounds under nearly all of the music."""
-    event = found.event
-    return found.name == "pedal_point" and event is not None and event.lasts >= DRONE * bars
+    event = finding.event
+    return finding.name == "pedal_point" and event is not None and event.lasts >= DRONE * bars
 
 
-def _turn(found: Finding, bars: PlayedBars) -> tuple[int, float]:
+def _turn(finding: Finding, bars: PlayedBars) -> tuple[int, float]:
     """By what events are put in order: a drone, long waits with the longest and clearest first,
     all else as it is ranked, short waits and what a repeat sign makes by going back, what
     happens in the final cadence."""
-    event = found.event
-    if event is None or drone(found, len(bars)):
+    event = finding.event
+    if event is None or drone(finding, len(bars)):
         return 0, 0.0
     if event.bar >= final_bar(len(bars)):
         return 4, 0.0
     if _by_repeat(event.bar, bars):
         return 3, 0.0
-    if found.name not in WITHHELD:
+    if finding.name not in WITHHELD:
         return 2, 0.0
-    wait = found.size or 0.0
+    wait = finding.size or 0.0
     if wait < min(LONG_WAIT, max(LEAST_WAIT, len(bars) / PART_OF_PIECE)):
         return 3, 0.0
     together = TOGETHER if event.theme or event.section else 1.0
@@ -917,37 +917,41 @@ def _shown(c: Comparison, found: Sequence[Finding | None]) -> tuple[Shown, ...]:
     return tuple(sorted(chosen, key=lambda each: each.place.first))
 
 
-def shown_run(found: Finding, bars: int) -> tuple[int, int, int] | None:
+def shown_run(finding: Finding, bars: int) -> tuple[int, int, int] | None:
     """Played bars that show a finding, half-open: the first, the last of some four, and the
     last of all. None for the whole piece."""
-    run = _run_of(found)
+    run = _run_of(finding)
     if run is None:
         return None
     first = max(run[0], 0)
     return first, min(run[1], first + SHOWN_BARS, bars), run[1]
 
 
-def _run_of(found: Finding) -> tuple[int, int] | None:
+def _run_of(finding: Finding) -> tuple[int, int] | None:
     """Played bars that show a finding; what happens at a barline with the bar before it."""
-    if found.kind == "measure":
-        return (found.shown_in[0].first, found.shown_in[0].last) if found.shown_in else None
-    if found.place is None:
+    if finding.kind == "measure":
+        return (
+            (finding.shown_in[0].first, finding.shown_in[0].last) if finding.shown_in else None
+        )
+    if finding.place is None:
         return None
-    if found.event is not None and found.place.bars == 1:
-        return max(found.event.bar - 1, 0), found.event.bar + 1
-    if found.event is not None and found.name in _SHOWN_BY_THEIR_END:
-        return max(found.event.bar + 1 - SHOWN_BARS, found.place.first), found.event.bar + 1
-    return found.place.first, found.place.last
+    if finding.event is not None and finding.place.bars == 1:
+        return max(finding.event.bar - 1, 0), finding.event.bar + 1
+    if finding.event is not None and finding.name in _SHOWN_BY_THEIR_END:
+        return max(
+            finding.event.bar + 1 - SHOWN_BARS, finding.place.first
+        ), finding.event.bar + 1
+    return finding.place.first, finding.place.last
 
 
-def may_be_first(each: Finding, bars: int) -> bool:
+def may_be_first(finding: Finding, bars: int) -> bool:
     """Whether an event is clear enough to be told first. bars: how many are played."""
-    event = each.event
-    if event is None or each.name in ALWAYS:
+    event = finding.event
+    if event is None or finding.name in ALWAYS:
         return False
-    short = each.name in WITHHELD and (each.size or 0) < LEAST_WAIT
-    clear = event.strength >= FIRST_STRENGTH.get(each.name, 0.0) and not short
-    return drone(each, bars) or (clear and event.bar < final_bar(bars))
+    short = finding.name in WITHHELD and (finding.size or 0) < LEAST_WAIT
+    clear = event.strength >= FIRST_STRENGTH.get(finding.name, 0.0) and not short
+    return drone(finding, bars) or (clear and event.bar < final_bar(bars))
 
 
 def _reaching(c: Comparison, names: _Names) -> tuple[Finding, ...]:
@@ -1027,13 +1031,13 @@ def _suggestion(c: Comparison, found: Finding | None, names: _Names) -> Suggesti
     return Suggestion("listen_for", found, found.place, **who)
 
 
-def _waits_long(c: Comparison, found: Finding) -> bool:
+def _waits_long(c: Comparison, finding: Finding) -> bool:
     """Whether a wait is long enough to be made more of, and nothing but passing notes lies
     beyond its edge for as long as its player rests."""
-    event, notes = found.event, c.whole.played.notes
+    event, notes = finding.event, c.whole.played.notes
     assert event is not None and event.edge is not None
-    wait = min(max(round(event.silence), found.rest or 0), event.bar)
-    turn = 1 if found.name == "withheld_bass" else -1
+    wait = min(max(round(event.silence), finding.rest or 0), event.bar)
+    turn = 1 if finding.name == "withheld_bass" else -1
     here = (notes.bar >= event.bar - wait) & (notes.bar < event.bar)
     beyond = here & (turn * notes.pitch < turn * event.edge)
     return wait >= LEAST_WAIT and int(beyond.sum()) <= event.grazes

@@ -135,31 +135,33 @@ class Far:
     bottom: Mapping[str, float]
 
 
-def among(source: RowSource, found: Passage) -> Passage:
+def among(source: RowSource, passage: Passage) -> Passage:
     """The passage among what is written for its instrument, where enough is; copies of the
     piece are left out."""
-    copies = own_copies(source, *found.marks).counted
-    known = written.fetch(source, [found.home], found.ensemble, copies).get(found.home.id)
+    copies = own_copies(source, *passage.marks).counted
+    known = written.fetch(source, [passage.home], passage.ensemble, copies).get(passage.home.id)
     if known is None:
-        return found
-    time = found.time / found.time.sum()
+        return passage
+    time = passage.time / passage.time.sum()
     periods = {name: written.lower(share) for name, share in known.periods.items()}
     far = Far(
         written=known,
         lower=float(time @ known.lower),
         higher=float(time @ known.higher),
-        top={name: float(below[found.highest]) for name, below in periods.items()},
-        bottom={name: float(1 - below[found.lowest + 1]) for name, below in periods.items()},
+        top={name: float(below[passage.highest]) for name, below in periods.items()},
+        bottom={name: float(1 - below[passage.lowest + 1]) for name, below in periods.items()},
     )
-    reach = _reach(found, known)
-    return replace(found, far=far, reach=reach and with_examples(source, reach, known, copies))
+    reach = _reach(passage, known)
+    return replace(
+        passage, far=far, reach=reach and with_examples(source, reach, known, copies)
+    )
 
 
-def _reach(found: Passage, known: Written | None) -> Reach | None:
+def _reach(passage: Passage, known: Written | None) -> Reach | None:
     """Where the passage lies high or low for its player: what `compare` says of it."""
-    run = found.first, found.last
+    run = passage.first, passage.last
     sides = (
-        reach_in(found.part, found.lines, found.bars, known, side, run)
+        reach_in(passage.part, passage.lines, passage.bars, known, side, run)
         for side in ("high", "low")
     )
     return next(filter(None, sides), None)

@@ -285,12 +285,12 @@ def _placed(
 
 
 def with_examples(
-    source: RowSource, found: Reach, known: Written, leave_out: Sequence[str]
+    source: RowSource, reach: Reach, known: Written, leave_out: Sequence[str]
 ) -> Reach:
     """A passage high or low for its player with works that lie as high or as low."""
-    up = found.side == "high"
-    works = written.examples(source, known, found.middle, up=up, leave_out=leave_out)
-    return replace(found, examples=works)
+    up = reach.side == "high"
+    works = written.examples(source, known, reach.middle, up=up, leave_out=leave_out)
+    return replace(reach, examples=works)
 
 
 def _with_examples(source: RowSource, player: Player, leave_out: Sequence[str]) -> Player:

@@ -170,17 +170,17 @@ class Instruments(Mapping[str, Instrument]):
         return self._accompanied(parts, found)
 
     def _continued(
-        self, parts: Sequence[Part], found: list[Instrument | None]
+        self, parts: Sequence[Part], instruments: list[Instrument | None]
     ) -> list[Instrument | None]:
-        named = list(found)
+        named = list(instruments)
         for n, part in enumerate(parts):
             if named[n] or part.lyrics >= SUNG_SYLLABLES or self.is_unpitched(part):
                 continue
-            over = found[n - 1] if n else None
+            over = instruments[n - 1] if n else None
             if over and over.family != "voice" and says_which(part.name):
-                found[n] = over
+                instruments[n] = over
             elif not part.name.strip() and part.staves == 1:
-                found[n] = next(
+                instruments[n] = next(
                     (
                         named[k]
                         for k in (n - 1, n + 1)
@@ -189,21 +189,21 @@ class Instruments(Mapping[str, Instrument]):
                     ),
                     None,
                 )
-        return found
+        return instruments
 
     def _accompanied(
-        self, parts: Sequence[Part], found: list[Instrument | None]
+        self, parts: Sequence[Part], instruments: list[Instrument | None]
     ) -> list[Instrument | None]:
-        without = [n for n, row in enumerate(found) if row is None]
+        without = [n for n, row in enumerate(instruments) if row is None]
         if (
             len(without) == 1 < len(parts)
-            and all(row.family == "voice" for row in found if row is not None)
+            and all(row.family == "voice" for row in instruments if row is not None)
             and parts[without[0]].staves == 2
             and parts[without[0]].lyrics < SUNG_SYLLABLES
             and is_generic(parts[without[0]].name)
         ):
-            found[without[0]] = self._rows["keyboard"]
-        return found
+            instruments[without[0]] = self._rows["keyboard"]
+        return instruments
 
     def _half(self, parts: Sequence[Part], named: Sequence[Instrument | None], at: int) -> bool:
         """A keyboard that has one staff here, and elsewhere none."""
@@ -363,13 +363,13 @@ def _singer(parts: Sequence[Part], choices: Sequence[Sequence[Instrument]]) -> i
     return only if own.staves == 1 and own.lyrics >= _SONG_SYLLABLES else None
 
 
-def _narrower(found: Instrument, named: Sequence[Instrument]) -> Instrument | None:
+def _narrower(instrument: Instrument, named: Sequence[Instrument]) -> Instrument | None:
     """The narrower of an instrument and an equal or related meaning of the name."""
     for meaning in named:
-        if meaning.kind_of == found.id:
+        if meaning.kind_of == instrument.id:
             return meaning
-        if found.id == meaning.id or found.kind_of == meaning.id:
-            return found
+        if instrument.id == meaning.id or instrument.kind_of == meaning.id:
+            return instrument
     return None
 
 

@@ -300,9 +300,9 @@ def _published(path: Path) -> Reference:
     return Reference(path, packed)
 
 
-def columns_of(found: duckdb.DuckDBPyConnection) -> dict[str, NDArray[Any]]:
+def columns_of(connection: duckdb.DuckDBPyConnection) -> dict[str, NDArray[Any]]:
     """The columns of an executed statement; see `Reference.fetch_columns`."""
-    return {name: _unmasked(values) for name, values in found.fetchnumpy().items()}
+    return {name: _unmasked(values) for name, values in connection.fetchnumpy().items()}
 
 
 def _unmasked(values: Any) -> NDArray[Any]:
@@ -317,10 +317,10 @@ def _unmasked(values: Any) -> NDArray[Any]:
     return filled
 
 
-def _rows(found: duckdb.DuckDBPyConnection, width: int) -> list[tuple[Any, ...]]:
+def _rows(connection: duckdb.DuckDBPyConnection, width: int) -> list[tuple[Any, ...]]:
     rows: list[tuple[Any, ...]] = []
     size = 0
-    while piece := found.fetchmany(_PIECE):
+    while piece := connection.fetchmany(_PIECE):
         rows += piece
         size += sum(_size(value) for row in piece for value in row)
         if size > _MOST_BYTES:
