@@ -686,7 +686,7 @@ class TestAssignments:
         assert assignment_words(asked) == "Withhold the bass, then bring it in at bar 4."
         assert assignment_answer(piece(0, 50), asked) == ("At bar 4.",)
         none = assignment_answer(piece(0, 50, happenings=()), asked)
-        assert none == ("In this piece no withheld bass was found.",)
+        assert none == ("Here no withheld bass was found.",)
 
     def test_shifts_are_counted_however_they_move(self) -> None:
         several = (happening("shift", 5), happening("opening", 2), happening("climb", 1))
@@ -755,7 +755,7 @@ class TestBetweenTerms:
         other = (happening("climb", 2), happening("shift", 5))
         now = class_of(self.saved(piece(0, 10, happenings=other), piece(1, 90), piece(3, 90)))
         assert since_words(since(before, now)) == (
-            "Piece 00: now climb; no longer bass withheld.",
+            "Piece 00: now: climb; no longer: bass withheld.",
             "Piece 01: as before.",
             "New in the class: Piece 03.",
             "Only in the earlier class: Piece 02.",

@@ -1098,14 +1098,14 @@ def test_what_a_teacher_says_is_on_the_overview_and_on_the_sheets(
     """Names set, events struck and added, a task for all, the sheets looked at and saved; kept
     as one file, and opened again beside itself."""
     page = opened(class_page)
-    page.get_by_text("Who wrote which piece").click()
+    page.get_by_text("who wrote which piece").click()
     page.get_by_label("Name, stairs.musicxml").fill("Fen Aldis")
     page.get_by_role("button", name="Set the names").click()
     page.locator("#pieces").get_by_text("Fen Aldis").wait_for()
     page.get_by_text("A task for everyone").click()
     page.get_by_label("The task").select_option("withheld_bass")
     page.get_by_label("At which bar").select_option("16")
-    page.get_by_role("button", name="Say what happens there").click()
+    page.get_by_role("button", name="Set the task").click()
     page.get_by_role("heading", name="bring it in at bar 16").wait_for()
     asked = page.locator("#asked")
     asked.get_by_text("G2 in bar 17 is the first note below G3").wait_for()

@@ -50,6 +50,7 @@ from corpusreg.comparison.playing import (
 from corpusreg.corpus.tables import rows as data_rows
 from corpusreg.measures.definitions import Measure
 from corpusreg.measures.events import TOGETHER, Event, final_bar
+from corpusreg.measures.outer_lines import hands
 from corpusreg.measures.peaks import NEAR
 from corpusreg.measures.rebar import Bars
 from corpusreg.measures.sections import sections
@@ -82,7 +83,7 @@ FIRST_STRENGTH = {
     "pedal_point": 0.5,
 }  # fmt: skip
 WITHHELD = ("withheld_bass", "withheld_top")
-SHORTEST_WAIT = 2.0  # bars; what is silent for one is not withheld
+SHORTEST_WAIT = 3.0  # bars; two are the breath of an ordinary bass line
 LEAST_WAIT = 4.0  # bars; a shorter wait is never told first
 # A wait leads where it is a sixth of the piece or this long. A shorter one is a breath in a
 # long piece: anything else that is clear is told before it.
@@ -91,6 +92,8 @@ REPEATED = 0.75  # of a section that is heard again, endings left out
 FULL_WAIT = 8.0  # bars from which on a longer wait is no stronger
 EARLY = 0.5  # bars by which a rest may be shorter than it is told, where the metre changes
 DRONE = 0.75  # of the music, under which a pedal point is what the piece does
+# A spread over octaves that counts by weight is for tables: said of a tune it misleads.
+_TABLES_ONLY = frozenset(("octaves_in_use",))
 # Measures of one family say the same; only the furthest out is named.
 FAMILIES = {
     "span": "space", "core_span": "space", "octaves_in_use": "space",
@@ -109,6 +112,9 @@ SHOWN_BARS = 4  # about a line of music
 # Of a long way its end is shown, where it arrives.
 _SHOWN_BY_THEIR_END = frozenset(("climb", "descent", "wedge"))
 # Few moves show best in the longest stay.
+_WIDE = 12  # semitones of a shift that is clear as it is
+_SUSTAINING = ("voice", "strings", "woodwind", "brass")  # families that can hold a note
+_BEFORE = 4  # notes up to a high or low point that show whether its hand plays one line
 OPEN = 90  # ranks that an interval spans, from which it says next to nothing
 _SEEN_IN_STAYS = frozenset(("movement_bar", "movement_phrase", "shift_rate"))
 
@@ -262,7 +268,8 @@ class Company:
 class PieceFacts:
     """What the piece is. ensemble: for whom, as people say it. parts: sounding parts in
     score order; instruments: of each, None where it is not known. written_bars,
-    played_bars: as printed and as heard. lowest, highest: its outermost notes. unread:
+    played_bars: as printed and as heard; numbered, heard: the same without upbeats and second
+    halves of a bar ('8a'). lowest, highest: its outermost notes. unread:
     places in the file that could not be read; `notes` say why. spelling: what it calls the
     twelve notes, C first."""
 
@@ -274,6 +281,8 @@ class PieceFacts:
     instruments: tuple[str | None, ...]
     written_bars: int
     played_bars: int
+    numbered: int
+    heard: int
     upbeat: bool
     lowest: int = field(metadata=PITCH)
     highest: int = field(metadata=PITCH)
@@ -425,7 +434,8 @@ def _names(c: Comparison) -> _Names:
 
 
 def _piece(c: Comparison, names: _Names) -> PieceFacts:
-    piece = c.piece
+    piece, printed = c.piece, c.bars.printed
+    unnumbered = np.array([_no_bar(number, printed) for number in printed])
     return PieceFacts(
         title=piece.title,
         path=piece.path,
@@ -435,7 +445,9 @@ def _piece(c: Comparison, names: _Names) -> PieceFacts:
         instruments=tuple(names.instruments.get(part) for part in piece.parts),
         written_bars=c.written_bars,
         played_bars=len(c.bars),
-        upbeat=c.written_bars > 1 and c.bars.printed[0] == "0",
+        numbered=c.written_bars - len(set(c.bars.written[unnumbered].tolist())),
+        heard=len(c.bars) - int(unnumbered.sum()),
+        upbeat=c.written_bars > 1 and printed[0] == "0",
         lowest=c.whole.lowest,
         highest=c.whole.highest,
         dynamics_known=c.whole.played.dynamics_known,
@@ -444,6 +456,12 @@ def _piece(c: Comparison, names: _Names) -> PieceFacts:
         unread=piece.unread,
         spelling=c.whole.played.spelling,
     )
+
+
+def _no_bar(number: str, printed: Sequence[str]) -> bool:
+    """Whether a bar of the page is an upbeat, or the second half of the one before it."""
+    upbeat = number == "0" and len(printed) > 1
+    return upbeat or (number[-1:].isalpha() and number[:-1] in printed)
 
 
 def _company(c: Comparison) -> Company:
@@ -558,12 +576,18 @@ def _unusual(
         and each.rank.sure
         and abs(each.rank.percentile - 50) >= FAR
     ]
-    far.sort(key=lambda each: -round(abs(each.rank.percentile - 50) if each.rank else 0))
+    far.sort(
+        key=lambda each: (
+            each.name in _TABLES_ONLY,
+            -round(abs(each.rank.percentile - 50) if each.rank else 0),
+        )
+    )
     groups: dict[tuple[str, str], list[Finding]] = {}
     for each in far:
         side = each.rank.side if each.rank else ""
         groups.setdefault((FAMILIES.get(each.name, each.name), side), []).append(each)
-    leading = [group[0] for group in groups.values()][:UNUSUAL]
+    led = [group[0] for group in groups.values() if group[0].name not in _TABLES_ONLY]
+    leading = led[:UNUSUAL]
     alike = {group[0].name: tuple(f.name for f in group[1:]) for group in groups.values()}
     return tuple(leading), {each.name: alike[each.name] for each in leading}
 
@@ -610,8 +634,11 @@ def _sections(c: Comparison) -> Iterable[Finding]:
 
 
 def _clearest_stay(stays: Sequence[Finding]) -> Finding | None:
-    """The first of the main stays; None where there is none, or where it is no register."""
-    found = next((each for each in stays if each.part is None and each.main), None)
+    """The first of the main stays that is not one note alone; None where there is none, or
+    where it is no register.
+    """
+    main = (each for each in stays if each.part is None and each.main)
+    found = next((each for each in main if each.low != each.high), None)
     return found if found is not None and is_register(found) else None
 
 
@@ -658,6 +685,8 @@ def _event(c: Comparison, event: Event, part: str | None, names: _Names) -> Find
     rest = _rest(c, event)
     if event.kind == "high_point":
         event = replace(event, times=_nearly_as_high(c, event, part))
+    if event.approach in ("step", "leap") and not _in_a_line(c, event):
+        event = replace(event, approach="")
     found = replace(
         bare_event(event, c.bars),
         part=part,
@@ -666,6 +695,8 @@ def _event(c: Comparison, event: Event, part: str | None, names: _Names) -> Find
         rest=rest,
         from_start=rest is not None and rest == event.bar,
     )
+    if event.kind in ("climb", "descent") and not _ends_outside(c, event, part):
+        return None
     if event.kind in WITHHELD and event.edge is not None:
         low, high, clean, waited = _withheld(c, event, part)
         size = waited if clean else found.size
@@ -683,6 +714,38 @@ def _event(c: Comparison, event: Event, part: str | None, names: _Names) -> Find
             return None
         return replace(found, players=(), size=None, unit="", rest=None)
     return found
+
+
+def _ends_outside(c: Comparison, event: Event, part: str | None) -> bool:
+    """Whether the last note of an outer line is outermost when it is struck, with what is
+    held from before.
+    """
+    notes = (c.parts[part] if part else c.whole).played.notes
+    end = event.low if event.kind == "descent" else event.high
+    sign = -1 if event.by == "bottom" else 1
+    near = (notes.bar >= event.bar - 1) & (notes.bar <= event.bar)
+    beyond = np.flatnonzero(near & (sign * (notes.pitch - end) > 0))
+    ends = (notes.onset + notes.duration)[beyond] - float(c.bars.beat[event.bar]) / 4
+    return any(
+        not ((notes.onset[beyond] <= onset) & (ends > onset)).any()
+        for onset in notes.onset[(notes.bar == event.bar) & (notes.pitch == end)].tolist()
+    )
+
+
+def _in_a_line(c: Comparison, event: Event) -> bool:
+    """Whether the hand that strikes a note plays single notes up to it.
+
+    Else the note before it may belong to a chord or to another line.
+    """
+    notes = c.whole.played.notes
+    struck = np.flatnonzero((notes.bar == event.bar) & (notes.pitch == event.pitches[0]))
+    if not len(struck):
+        return False
+    row = int(struck[0])
+    own = np.flatnonzero(hands(notes) == hands(notes)[row])
+    own = own[notes.onset[own] <= notes.onset[row]][-_BEFORE:]
+    ends = (notes.onset + notes.written)[own]
+    return bool((notes.onset[own[1:]] >= ends[:-1]).all())
 
 
 def _nearly_as_high(c: Comparison, event: Event, part: str | None) -> int:
@@ -1014,14 +1077,15 @@ def _suggestion(c: Comparison, found: Finding | None, names: _Names) -> Suggesti
         return Suggestion(kind, found, before, note=note, **who)
     if found.name in ("cleared", "entry") and event.bar + 2 < bars:
         return Suggestion("keep_clear", found, before, bars=2, **who)
-    if found.name in ("climb", "descent", "wedge"):
+    if found.name in ("climb", "descent") and _sings_on(c, event):
         arrival = printed_place(c, event.bar, event.bar + 1)
         note = event.low if found.name == "descent" else event.high
         return Suggestion("hold_arrival", found, arrival, note=note, bars=1, **who)
     if found.name == "pedal_point" and event.ending not in ("", "with the piece"):
         ends = printed_place(c, event.bar, event.bar + 1)
         return Suggestion("hold_longer", found, ends, note=event.low, bars=2, **who)
-    if found.name == "shift" and event.bar > 0:
+    # Of a wide shift nobody asks whether it is clear.
+    if found.name == "shift" and event.bar > 0 and event.distance < _WIDE:
         return Suggestion("settle_before", found, before, bars=1, **who)
     if found.name == "high_point" and event.bar >= SHOWN_BARS:
         rivals = _rivals(c, event)
@@ -1029,6 +1093,22 @@ def _suggestion(c: Comparison, found: Finding | None, names: _Names) -> Suggesti
             start = printed_place(c, 0, max(event.bar, 1))
             return Suggestion("save_the_top", found, start, note=rivals, **who)
     return Suggestion("listen_for", found, found.place, **who)
+
+
+def _sings_on(c: Comparison, event: Event) -> bool:
+    """Whether the last note of an outer line could be held: on top, short, by who can hold it,
+    and not where the piece closes.
+    """
+    notes, end = c.whole.played.notes, event.low if event.kind == "descent" else event.high
+    rows = np.flatnonzero((notes.bar == event.bar) & (notes.pitch == end))
+    if event.by == "bottom" or not len(rows) or event.bar + 2 >= len(c.bars):
+        return False
+    row = int(rows[0])
+    if notes.written[row] >= c.bars.full[event.bar] / 2:
+        return False
+    part = part_names(c.whole.played).get(int(notes.part[row]))
+    use = next((each.use for each in c.players.parts if each.name == part), None)
+    return use is not None and use.instrument.family in _SUSTAINING
 
 
 def _waits_long(c: Comparison, finding: Finding) -> bool:

@@ -50,6 +50,7 @@ from corpusreg.text.classroom import (
     RULE,
     assignment_answer,
     assignment_words,
+    correction_words,
     device_words,
     line_words,
     misfit_words,
@@ -283,6 +284,7 @@ def _piece_page(pile: Pile, number: int, asked: FilledForm | None, problem: str)
     members = [each for each in pile.group.members if each.piece.file == piece.file]
     return render_template(
         "piece.html", doing=doing, members=members, devices=DEVICES, device=device_words,
+        changed=correction_words,
         corrections=[
             (n, each) for n, each in enumerate(pile.settings.corrections)
             if each.file == piece.file
@@ -429,7 +431,9 @@ def _teacher_pages(app: Flask, desk: Desk) -> None:
     @app.post("/scores/<key>/names")
     def names(key: str) -> AnyResponse:
         found = _free(desk, key)
+        called = _field("class", "the name of the class")
         desk.set_names(found, _given("roster") or _names_given(found), _asked())
+        found.called = clean(called) if called else found.called
         return redirect(_address(found), 303)
 
     @app.post("/scores/<key>/assign")
@@ -453,8 +457,9 @@ def _teacher_pages(app: Flask, desk: Desk) -> None:
     def saved(key: str) -> Response:
         found = _pile(desk, key)
         data = encoded(desk.class_file(found, scores="scores" in request.args))
-        undated = re.sub(r" \d{4}-\d\d-\d\d$", "", clean(found.taken.name))
-        name = f"{undated} {date.today().isoformat()}{ENDING}"
+        undated = re.sub(r" \d{4}-\d\d-\d\d( with scores)?$", "", clean(found.name))
+        with_them = " with scores" if "scores" in request.args else ""
+        name = f"{undated} {date.today().isoformat()}{with_them}{ENDING}"
         return send_file(
             io.BytesIO(data), "application/json", as_attachment=True, download_name=name,
             etag=False,
@@ -463,14 +468,17 @@ def _teacher_pages(app: Flask, desk: Desk) -> None:
 
 def _names_given(pile: Pile) -> IO[bytes]:
     """The table of who wrote which piece, from the fields of the page."""
+    given = [
+        (_field(f"name-{n}", "a name"), _field(f"code-{n}", "a code"))
+        for n in range(len(pile.pieces))
+    ]
     table = io.StringIO(newline="")
     rows = csv.writer(table)
     rows.writerow(("file", "name", "code", "earlier"))
-    for n, piece in enumerate(pile.pieces):
+    for piece, (name, code) in zip(pile.pieces, given, strict=True):
         before = pile.names.row(piece.file)
-        given = _field(f"name-{n}", "a name"), _field(f"code-{n}", "a code")
-        if any(given):
-            rows.writerow((piece.file, *given, before.earlier if before else ""))
+        if any(map(any, given)):  # who is left empty is no gap in a table
+            rows.writerow((piece.file, name, code, before.earlier if before else ""))
     return io.BytesIO(table.getvalue().encode())
 
 

@@ -57,6 +57,7 @@ from corpusreg.system import settings
 from corpusreg.system.errors import CorpusregError, UsageError
 from corpusreg.system.isolate import Outcome, Pool, StoppedError
 from corpusreg.system.lock import taken
+from corpusreg.text.classroom import correction_words
 
 __all__ = ["Desk", "run_folder", "sweep"]
 
@@ -206,24 +207,24 @@ class Desk:
         corrections = (*pile.settings.corrections, correction)
         settings = replace(pile.settings, corrections=corrections)
         class_of(replace(pile.saved, settings=settings))
-        pile.settings, pile.problem = settings, ""
-        pile.news = "Changed here; the sheets will follow when they are made again."
+        pile.settings = settings
+        pile.done(f"{correction_words(correction)}.")
 
     def take_back(self, pile: Pile, number: int) -> None:
         """Undo a correction, by its place."""
         kept = [each for n, each in enumerate(pile.settings.corrections) if n != number]
         pile.settings = replace(pile.settings, corrections=tuple(kept))
-        pile.problem, pile.news = "", "Undone: it is as it was found."
+        pile.done("Undone.")
 
     def assign(self, pile: Pile, asked: Assignment | None) -> None:
         """State an intention for all, None for none."""
         pile.settings = replace(pile.settings, asked=asked)
-        pile.problem, pile.news = "", "How each piece does it is shown below."
+        pile.done("How each piece does it is shown above, under What the class shares.")
 
     def set_beside(self, pile: Pile, name: str, earlier: IO[bytes]) -> None:
         """Set an earlier class beside it, from its file. Raises DataError where it is none."""
         pile.earlier = decoded(earlier.read(LARGEST + 1), name)
-        pile.problem, pile.news = "", "The two classes are compared below."
+        pile.done("The two classes are compared above, under What the class shares.")
 
     def class_file(self, pile: Pile, *, scores: bool) -> SavedClass:
         """The class to be kept, with its scores where they are wanted and here."""
@@ -250,7 +251,7 @@ class Desk:
         names: Roster = _about(path, _ROSTER, read_roster)
         before = earlier_drafts(pile.taken.files, names) if pile.with_scores else {}
         pile.names = names
-        pile.problem, pile.news = "", "The names stand beside the pieces."
+        pile.done("The names stand beside the pieces.")
         others = {f for f in pile.taken.files if before.get(f) != pile.before.get(f)}
         if others:  # other drafts belong together than the names of the files say
             known = {piece.file: piece for piece in pile.pieces if piece.file not in others}

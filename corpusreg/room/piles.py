@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import IO
 
-from corpusreg.comparison.class_file import ENDING, LARGEST, SavedClass, Settings, decoded
+from corpusreg.comparison.class_file import LARGEST, SavedClass, Settings, decoded
 from corpusreg.comparison.class_piece import ClassPiece
 from corpusreg.comparison.classroom import Class, Unread
 from corpusreg.documents.handout.reading import class_of
@@ -58,13 +58,15 @@ class PileWork:
 
 @dataclass
 class PileSheets:
-    """The handouts asked for: the archive once it is there, and their pages: titles by name."""
+    """The handouts asked for: the archive once it is there, and their pages: titles by name.
+    old: something was changed after them."""
 
     archive: Path | None = None
     folder: Path | None = None
     pieces: int = 0
     lines: tuple[str, ...] = ()
     pages: Mapping[str, str] = field(default_factory=dict)
+    old: bool = False
 
 
 @dataclass(frozen=True)
@@ -80,9 +82,10 @@ class Pile:
     """What was given at once. doing: what is under way, '' for nothing; news: what is done
     last; problem: why the last thing asked for could not be done, one line; asked: the form
     that asked for it, None for the first comparison. settings: what its teacher has chosen.
-    names: who wrote which piece. earlier: a class to set beside it. reference_id: what it is
-    compared with. before: earlier drafts, by the file of the later one. changes: drafts,
-    contrasts and options by number, oldest first, each with the file it is about."""
+    names: who wrote which piece. called: the class, by its teacher. earlier: a class to set
+    beside it. reference_id: what it is compared with. before: earlier drafts, by the file of
+    the later one. changes: drafts, contrasts and options by number, oldest first, each with
+    the file it is about."""
 
     key: str
     folder: Path
@@ -90,6 +93,7 @@ class Pile:
     pieces: list[PilePiece]
     settings: Settings = field(default_factory=Settings)
     names: Roster = NO_ROSTER
+    called: str = ""
     earlier: SavedClass | None = None
     reference_id: str = ""
     before: Mapping[str, str] = field(default_factory=dict)
@@ -101,6 +105,12 @@ class Pile:
     changes: dict[int, tuple[str, TaskResult]] = field(default_factory=dict)
     made: int = 0  # reports, sheets and changes so far, for names of files
 
+    def done(self, news: str) -> None:
+        """Something was changed: what is said of it; the handouts are from before."""
+        self.problem, self.news = "", news
+        if self.sheets:
+            self.sheets.old = True
+
     @property
     def scores(self) -> Path:
         """The folder of the scores."""
@@ -109,7 +119,9 @@ class Pile:
     @property
     def name(self) -> str:
         """Of the class or, of a single score, its title."""
-        return self.taken.name if len(self.pieces) > 1 else self.pieces[0].title
+        if len(self.pieces) == 1:
+            return self.pieces[0].title
+        return self.called or self.taken.name
 
     @property
     def group(self) -> Class:
@@ -127,7 +139,7 @@ class Pile:
         pieces = [each for piece in self.pieces for each in piece.works]
         called = self.names.known([piece.file for piece in self.pieces])
         return SavedClass(
-            self.taken.name, tuple(pieces), tuple(unread), called, self.settings,
+            self.called or self.taken.name, tuple(pieces), tuple(unread), called, self.settings,
             self.reference_id,
         )  # fmt: skip
 
@@ -157,7 +169,8 @@ class Pile:
 
 def saved_class(given: Sequence[tuple[str, IO[bytes]]]) -> SavedClass | None:
     """A class that was saved, None where scores are given."""
-    files = [(name, stream) for name, stream in given if name.lower().endswith(ENDING)]
+    # A browser calls a second copy NAME.class (1).json.
+    files = [(name, stream) for name, stream in given if name.lower().endswith(".json")]
     if not files:
         return None
     if len(given) > 1:

@@ -64,8 +64,9 @@ from corpusreg.text.wording import bar_words, bars_joined, number, place_words, 
 
 __all__ = [
     "RULE", "assignment_answer", "assignment_words", "chance_words", "class_piece",
-    "class_text", "corrected", "device_words", "draft_of", "line_words", "misfit_words",
-    "named", "passages", "question", "shared_words", "sheet_sentences", "since_words",
+    "class_text", "corrected", "correction_words", "device_words", "draft_of", "line_words",
+    "misfit_words", "named", "passages", "question", "shared_words", "sheet_sentences",
+    "since_words",
 ]  # fmt: skip
 
 RULE = (
@@ -104,7 +105,7 @@ def class_piece(
         single_line=single,
         length=length_words(r),
         reach=register(r.piece.lowest, r.piece.highest, r.piece.spelling),
-        bars=r.piece.written_bars - (1 if r.piece.upbeat else 0),
+        bars=r.piece.numbered,
         labels=tuple(labels),
         starts=tuple(labels.values()),
         heard=len(c.bars),
@@ -271,6 +272,14 @@ def _changed(before: Happening, each: Correction, piece: ClassPiece) -> Happenin
     return _own(device, *_bars(each, piece))
 
 
+def correction_words(each: Correction) -> str:
+    """What a teacher has changed: 'Struck: bass withheld', 'Added: climb, bar 5'."""
+    was = each.event.rpartition(" ")[0]
+    what = "Struck" if each.struck else "Changed" if was else "Added"
+    name = device_words(was if each.struck else each.device or was)
+    return f"{what}: {name}" + (f", bar {each.first}" if each.first else "")
+
+
 def _added(each: Correction, piece: ClassPiece) -> Happening:
     if not each.device.strip():
         raise UsageError(f"{piece.title}: the added event has no name; choose or write one")
@@ -366,17 +375,20 @@ def since_words(found: Since) -> tuple[str, ...]:
     lines = []
     for (before, now), (new, gone) in zip(found.pairs, found.devices, strict=True):
         said = [
-            *([f"now {joined(list(map(device_words, new)))}"] if new else []),
-            *([f"no longer {joined(list(map(device_words, gone)))}"] if gone else []),
+            *([f"now: {joined(list(map(device_words, new)))}"] if new else []),
+            *([f"no longer: {joined(list(map(device_words, gone)))}"] if gone else []),
         ]
         was = "" if before.label == now.label else f" (before: {before.label})"
         lines.append(f"{named(now)}{was}: {'; '.join(said) if said else 'as before'}.")
-    both = (found.shared_before, "Before"), (found.shared_now, "Now")
+    both = (
+        (found.shared_before, "Before, the class shared:"),
+        (found.shared_now, "Now it shares:"),
+    )
     for shared, when in both if found.shared_before or found.shared_now else ():
         several = [
             f"{title(each.measure.name)}, {each.many} of {each.placed}" for each in shared
         ]
-        lines.append(f"{when} the class shares: {joined(several) if several else 'nothing'}.")
+        lines.append(f"{when} {joined(several) if several else 'nothing'}.")
     for some, words in (
         (found.joined, "New in the class"),
         (found.left, "Only in the earlier class"),
@@ -438,8 +450,10 @@ def _times(many: int) -> str:
 def assignment_answer(piece: ClassPiece, asked: Assignment) -> tuple[str, ...]:
     """What happens there in a piece, with bars, and nothing about how well."""
     found = happened(piece, asked)
+    if not asked.bar:
+        found = tuple(sorted(found, key=lambda each: each.shown or (0, 0)))
     if not found:
-        return (f"In this piece {_NONE.get(asked.device, _NONE_ELSE)}",)
+        return (f"Here {_NONE.get(asked.device, _NONE_ELSE)}",)
     if asked.device == "shift":
         bars = [each.where for each in found]
         first = f"{capital(_shifts(len(found)))}: {bars_joined(bars)}."
@@ -471,7 +485,7 @@ _ASKED: Mapping[str, str] = {
     "crossing": "Let two voices cross",
 }
 
-_NONE_ELSE = "nothing of this kind was found."
+_NONE_ELSE = "this was not found."
 
 _NONE: Mapping[str, str] = {
     "withheld_bass": "no withheld bass was found.",
@@ -562,16 +576,16 @@ def _meet(one: Sentence, other: Sentence) -> bool:
 _OF_OWN = "What did you want a listener to notice in {where}?"
 
 _QUESTIONS: Mapping[str, str] = {
-    "withheld_bass": "What should be felt as the bass waits, and as it enters in {where}?",
-    "withheld_top": "What should be felt as the top waits, and as it enters in {where}?",
+    "withheld_bass": "What should a listener feel before the bass enters in {where}, and then?",
+    "withheld_top": "What should a listener feel before the top enters in {where}, and then?",
     "cleared": "What does the empty register make room for before {where}?",
     "entry": "What makes room for the entry in {where}?",
-    "climb": "What is waiting at the top of the line in {where}?",
+    "climb": "What does the line reach at its top in {where}, and does it stay there?",
     "descent": "Where is the line in {where} heading, and what does it leave behind?",
     "opening": "What comes into the space that opens in {where}?",
     "closing_in": "What is gained by drawing together in {where}?",
     "pedal_point": "What changes around the note held in {where}? Is it missed when it ends?",
-    "shift": "What prepares the shift in {where}, and what would happen an octave away?",
+    "shift": "What prepares the shift in {where}, and how far could it go?",
     "octave_return": "What is new in the music of {where} besides its octave?",
     "voice_entry": "What lets a listener notice the new voice in {where}?",
     "isolated": "Does anything answer the single sound in {where}?",

@@ -196,12 +196,17 @@ def throughout(found: Finding, piece: PieceFacts) -> bool:
     return found.place is not None and found.place.bars == piece.played_bars
 
 
+_REGISTER = 24  # semitones, beyond which a stay is in more than what is called a register
+
+
 def stay(found: Finding, piece: PieceFacts) -> str:
     """Where it stays, and between which notes."""
     assert found.low is not None and found.high is not None
     low, high = (note(pitch, piece.spelling) for pitch in (found.low, found.high))
     mostly = f"mostly between {low} and {high}"
     if throughout(found, piece):
+        if found.high - found.low > _REGISTER:
+            return f"It keeps to the same range throughout, {mostly}"
         return f"It stays in one register throughout, {mostly}"
     where = capital(_place(found))
     verb = "stays" if found.place is not None and found.place.bars == 1 else "stay"
@@ -210,7 +215,9 @@ def stay(found: Finding, piece: PieceFacts) -> str:
 
 def _short_stay(found: Finding, piece: PieceFacts) -> str:
     if throughout(found, piece):
-        return f"stays in one register throughout, {_reg(found, piece)}"
+        wide = (found.high or 0) - (found.low or 0) > _REGISTER
+        kept = "keeps to the same range" if wide else "stays in one register"
+        return f"{kept} throughout, {_reg(found, piece)}"
     return f"stays in {_reg(found, piece)}, {_place(found)}"
 
 
@@ -307,6 +314,11 @@ def _withheld(found: Finding, event: Event, piece: PieceFacts, *, bass: bool) ->
             return (
                 f"{who} is silent for {about_bars(found.rest)}; its {comes} in {_bar(found)} "
                 f"is the first note {beyond}{again}"
+            )
+        if found.rest > found.size + 1:  # others had the bass while it rested
+            return (
+                f"{hardly} sounds {beyond} for {wait}; then {who} brings the {end} back in "
+                f"{_bar(found)}, {way or 'with '}{comes}{again}"
             )
         return (
             f"{who} rests for {about_bars(found.rest)}{_counted(found)} and brings the {end} "
@@ -446,33 +458,48 @@ def octave_return(found: Finding, event: Event, piece: PieceFacts) -> str:
     )
 
 
+# Intervals at which an entry answers a line; others come of a first note that is changed.
+_ANSWERS = (5, 7, 12, 24)
+
+
 def voice_entry(found: Finding, event: Event, piece: PieceFacts) -> str:
     """A voice enters after its own silence."""
     named = bool(found.players) and len(piece.parts) > 1
     who = players(piece, found.players) if named else "a voice"
-    enter = "enter" if named and len(found.players) > 1 else "enters"
+    if named and len(found.players) > 1:  # each has a note and a rest of its own
+        return f"{who} enter in {_bar(found)}"
     after = (
         f" after {about_bars(found.size)} of rest" if found.size and found.size >= 0.9 else ""
     )
     how = ""
     if found.again is not None and event.theme:
         how = f", with the line of {bar_words(found.again)}"
-        if event.interval:
+        if event.interval and abs(event.interval) in _ANSWERS:
             way = "higher" if event.interval > 0 else "lower"
             how += f" {interval(abs(event.interval))} {way}"
-    return f"{who} {enter} in {_bar(found)} with {note(event.low, piece.spelling)}{after}{how}"
+    return f"{who} enters in {_bar(found)} with {note(event.low, piece.spelling)}{after}{how}"
+
+
+_TOLD_AGAIN = 3  # further bars with the same highest note that are named
 
 
 def _point(found: Finding, event: Event, piece: PieceFacts, name: str) -> str:
     tone = note(event.high if name == "high point" else event.low, piece.spelling)
     words = f"{name} {tone} in {_bar(found)}"
+    own = found.bar.index if found.bar else None
+    page = {each.index: each for each in found.also if each.index != own}
+    later = [bar_words(replace(each, time=1)) for each in page.values()]
+    if len(later) > _TOLD_AGAIN:
+        words += f", the first of {number(len(later) + 1)} bars with it"
+    elif later:
+        words = f"{name} {tone} in {bars_joined([_bar(found), *later])}"
     if len(found.players) == 1 and len(piece.parts) > 1:
         words += f" ({player(piece, found.players[0], given=False)})"
     if event.approach == "leap" and event.distance >= 12:
         words += f", by a leap of {interval(event.distance)}"
     elif event.approach in ("step", "leap"):
         words += f", by {event.approach}"
-    if name == "high point" and event.times:
+    if name == "high point" and event.times and not later:
         bars = "bar comes" if event.times == 1 else "bars come"
         words += f"; {number(event.times)} earlier {bars} within a tone of it"
     return words
@@ -574,7 +601,7 @@ EVENTS: Mapping[str, Callable[[Finding, Event, PieceFacts], str]] = {
     "closing": closing, "entry": entry,
 }  # fmt: skip
 # A piece of which no more is known than its bars: players go without a name.
-_NAMELESS = PieceFacts("", "", "", "", (), (), 0, 0, False, 0, 0)
+_NAMELESS = PieceFacts("", "", "", "", (), (), 0, 0, 0, 0, False, 0, 0)
 
 
 def event_words(event: Event, bars: PlayedBars, spelling: Spelling) -> str:

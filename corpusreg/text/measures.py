@@ -86,7 +86,7 @@ _WORDS: Mapping[str, _Words] = {
         "narrow for long", "hardly ever narrow", "It never stays in a narrow register",
     ),
     "hollow_share": _Words(
-        "There is a gap inside the texture for {v}", "more", "less",
+        "There is a gap inside the texture {v}", "more", "less",
         "gaps inside the texture", "hardly a gap", "No gap opens inside the texture",
     ),
     "entries": _Words(
@@ -145,7 +145,8 @@ def _value(found: Finding, piece: PieceFacts) -> str:
     if unit.startswith("share"):
         if value == 1:
             return "the whole time"
-        return f"{100 * value:.0f} % of the {'bars' if 'bars' in unit else 'time'}"
+        share = f"{100 * value:.0f} % of the {'bars' if 'bars' in unit else 'time'}"
+        return f"for {share}" if found.name == "hollow_share" else share
     if unit == "per 100 bars":
         return _times(value * piece.played_bars / 100, piece.played_bars)
     if unit == "bars":

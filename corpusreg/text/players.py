@@ -134,7 +134,7 @@ def _reason(reach: Reach, call: Callable[[str], str], spelling: Spelling) -> str
     return text
 
 
-_ZONES = {"tiring": "it tires there", "dull": "it sounds weak there"}
+_ZONES = {"tiring": "this tires the player", "dull": "it sounds weak there"}
 
 
 def _far(reach: Reach) -> str:
@@ -289,7 +289,7 @@ def _peak_words(found: Practical, piece: PieceFacts) -> str:
     )
     who, peak = capital(player(piece, found.part or "")), note(found.peak, piece.spelling)
     text = f"{who}: the highest note is {peak} in {bar_words(found.bar)}, {long}, sung {times}"
-    text += f", marked {found.dynamic}." if found.dynamic else "."
+    text += f", at about {found.dynamic}." if found.dynamic else "."
     if found.doubled >= _DOUBLED:
         text += (
             f" Another part strikes {found.doubled} % of its notes at the same pitch, "

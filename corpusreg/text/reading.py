@@ -67,10 +67,8 @@ def heading(r: Reading) -> str:
 def length_words(r: Reading) -> str:
     """How many bars there are, and how many are heard where that differs."""
     piece = r.piece
-    printed = piece.written_bars - (1 if piece.upbeat else 0)
-    words = plural(printed, "bar")
-    heard = piece.played_bars
-    return words + (f" ({heard} as played)" if heard != piece.written_bars else "")
+    words = plural(piece.numbered, "bar")
+    return words + (f" ({piece.heard} as played)" if piece.heard != piece.numbered else "")
 
 
 def first_screen(r: Reading) -> list[str]:
@@ -171,6 +169,9 @@ def suggestion_sentence(s: Suggestion, r: Reading) -> str:
 
 _ELSE = "what else changes there: dynamics, rhythm, harmony?"
 _LISTEN = {
+    "climb": "what carries you up to its last note?",
+    "descent": "where does the line breathe on its way down?",
+    "wedge": "what holds the outer lines together?",
     "withheld_bass": "do you miss the bass before it comes?",
     "withheld_top": "do you wait for the high notes before they come?",
     "cleared": "do you notice that the middle was empty?",
@@ -249,7 +250,7 @@ def class_row(r: Reading) -> tuple[str, str, str, int, str]:
         plain(r.piece.title),
         r.piece.ensemble,
         short(r.first, r.piece) if r.first else "",
-        r.piece.written_bars - (1 if r.piece.upbeat else 0),
+        r.piece.numbered,
         unusual,
     )
 

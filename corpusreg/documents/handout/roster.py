@@ -118,7 +118,8 @@ def with_codes(roster: Roster, where: str) -> Roster:
     """
     without = [row.file for row in roster.rows if not row.code]
     if without:
-        raise UsageError(f"{where}: no code for {without[0]}; give every piece one")
+        few = ", ".join(without[:3]) + (f" and {len(without) - 3} more" * (len(without) > 3))
+        raise UsageError(f"{where}: no code for {few}; give every piece one")
     return replace(roster, codes=True)
 
 

@@ -331,6 +331,9 @@
       const text = await answer.text();
       if (answer.ok) {
         renew(new DOMParser().parseFromString(text, "text/html"));
+        // What was pressed may be gone: the next key goes on from the form it stood in.
+        const asked = document.querySelector(`${new URL(form.action).hash || "#none"} > summary`);
+        if (asked && document.activeElement === document.body) asked.focus();
         following();
       } else {
         say(trouble, text);
