@@ -50,7 +50,6 @@ from corpusreg.comparison.playing import (
 from corpusreg.corpus.tables import rows as data_rows
 from corpusreg.measures.definitions import Measure
 from corpusreg.measures.events import TOGETHER, Event, final_bar
-from corpusreg.measures.outer_lines import hands
 from corpusreg.measures.peaks import NEAR
 from corpusreg.measures.rebar import Bars
 from corpusreg.measures.sections import sections
@@ -742,7 +741,8 @@ def _in_a_line(c: Comparison, event: Event) -> bool:
     if not len(struck):
         return False
     row = int(struck[0])
-    own = np.flatnonzero(hands(notes) == hands(notes)[row])
+    hand = (notes.part == notes.part[row]) & (notes.staff == notes.staff[row])
+    own = np.flatnonzero(hand)
     own = own[notes.onset[own] <= notes.onset[row]][-_BEFORE:]
     ends = (notes.onset + notes.written)[own]
     return bool((notes.onset[own[1:]] >= ends[:-1]).all())
