@@ -82,7 +82,8 @@ FIRST_STRENGTH = {
     "pedal_point": 0.5,
 }  # fmt: skip
 WITHHELD = ("withheld_bass", "withheld_top")
-SHORTEST_WAIT = 3.0  # bars; two are the breath of an ordinary bass line
+# Bars: of a part that rests meanwhile, and of one that plays on, where two are an ordinary line.
+SHORTEST_WAIT = {"enters": 2.0, "": 3.0}
 LEAST_WAIT = 4.0  # bars; a shorter wait is never told first
 # A wait leads where it is a sixth of the piece or this long. A shorter one is a breath in a
 # long piece: anything else that is clear is told before it.
@@ -699,7 +700,7 @@ def _event(c: Comparison, event: Event, part: str | None, names: _Names) -> Find
     if event.kind in WITHHELD and event.edge is not None:
         low, high, clean, waited = _withheld(c, event, part)
         size = waited if clean else found.size
-        if (size or 0) < SHORTEST_WAIT:
+        if (size or 0) < SHORTEST_WAIT.get(event.by, SHORTEST_WAIT[""]):
             return None
         return replace(found, low=low, high=high, clean=clean, size=size)
     if event.kind == "cleared":
