@@ -82,7 +82,7 @@ FIRST_STRENGTH = {
     "pedal_point": 0.5,
 }  # fmt: skip
 WITHHELD = ("withheld_bass", "withheld_top")
-# Bars: of a part that rests meanwhile, and of one that plays on, where two are an ordinary line.
+# Bars: of a part that rests meanwhile; of one that plays on, where two are an ordinary line.
 SHORTEST_WAIT = {"enters": 2.0, "": 3.0}
 LEAST_WAIT = 4.0  # bars; a shorter wait is never told first
 # A wait leads where it is a sixth of the piece or this long. A shorter one is a breath in a
