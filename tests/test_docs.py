@@ -40,7 +40,7 @@ ALL = "\n".join(
     (README, *(text for name, text in GUIDE.items() if Path(name).name not in PAGES))
 )
 DOCUMENTS = {"README.md": README, "DEVELOPERS.md": DEVELOPERS, **GUIDE}
-FILES = {"csv", "json", "md", "py", "sql", "toml"}
+FILES = {"csv", "json", "md", "py", "sql", "toml", "typ", "css"}
 PLACEHOLDERS = {"my-class", "my-piece.musicxml", "my-piece.ly", "my-scores", "my-question.sql"}
 
 
