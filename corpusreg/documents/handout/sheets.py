@@ -205,6 +205,7 @@ def _overview(group: Class, asked: Assignment | None) -> Overview:
     picture = class_picture(group, prefix="class")
     several = [each for each in group.devices if len(each.members) > 1]
     most = sorted(several, key=lambda each: -len(each.members))[:_DEVICES]
+    others = [device_words(each.device) for each in several if each not in most]
     return Overview(
         title=group.name,
         facts=(plural(len(group.members), "piece"),),
@@ -216,10 +217,13 @@ def _overview(group: Class, asked: Assignment | None) -> Overview:
             (capital(title(line.measure.name)), line.measure.meaning) for line in group.lines
         ),
         shared=shared_words(group),
-        devices=tuple(
-            (capital(device_words(each.device)), _who(each.members))
-            for each in several
-            if each in most
+        devices=(
+            *(
+                (capital(device_words(each.device)), _who(each.members))
+                for each in several
+                if each in most
+            ),
+            *([("Also", f"{joined(others)}.")] if others else []),
         ),
         asked=assignment_words(asked) if asked else "",
         answers=tuple(
