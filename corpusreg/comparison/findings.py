@@ -112,6 +112,7 @@ SHOWN_BARS = 4  # about a line of music
 # Of a long way its end is shown, where it arrives.
 _SHOWN_BY_THEIR_END = frozenset(("climb", "descent", "wedge"))
 # Few moves show best in the longest stay.
+_LINES = ("climb", "descent")
 _WIDE = 12  # semitones of a shift that is clear as it is
 _SUSTAINING = ("voice", "strings", "woodwind", "brass")  # families that can hold a note
 _BEFORE = 4  # notes up to a high or low point that show whether its hand plays one line
@@ -373,6 +374,10 @@ def reading(c: Comparison) -> Reading:
         # A theme that enters there is what a listener hears, and says more than the shift.
         entries = [f for f in whole if f.name == "voice_entry" and f.event and f.event.theme]
         first = next((each for each in entries if each.bar == first.bar), first)
+    if first and first.name in _LINES and first.event and first.event.by == "bottom":
+        # Where the tune does the same, that is what one hears.
+        lines = [f for f in whole if f.name in _LINES and may_be_first(f, len(bars))]
+        first = next((f for f in lines if f.event and f.event.by != "bottom"), first)
     high = next((each for each in whole if each.name == "high_point"), None)
     reaching = _reaching(c, names)
     torn = {each.name for each in c.players.parts if each.torn}
