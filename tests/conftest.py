@@ -84,12 +84,6 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     items.sort(key=lambda item: place.get(item.path.stem, last))
 
 
-@pytest.hookimpl(optionalhook=True)
-def pytest_xdist_auto_num_workers() -> int:
-    """One process more than cores: tests wait for children, for browsers and for disks."""
-    return (os.cpu_count() or 1) + 1
-
-
 def chosen_files() -> list[SourceFile]:
     """The files of the small reference, the same every time."""
     taken: dict[str, int] = {}

@@ -329,7 +329,7 @@ def test_lines_of_another_form_are_refused_and_not_repeated(line: str) -> None:
 def test_output_without_end_is_stopped(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(box, "MOST_OUTPUT", 1_000_000)
     _, error = escape(tmp_path, "(let loop () (display 'word crg-port) (loop))")
-    assert "writes without end" in error
+    assert "prints without end" in error
 
 
 @pytest.mark.skipif(not sys.platform.startswith("linux"), reason="the box is Linux's")
