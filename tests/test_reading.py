@@ -237,6 +237,35 @@ def test_without_enough_works_there_is_no_rank_and_a_reason() -> None:
     assert all(each.rank is None for each in r.measures)
 
 
+def of_the_top(kind: Kind, bar: int, pitch: int) -> Event:
+    return Event(kind, None, bar, bar + 1, bar, 1.0, (pitch,), pitch - 12, pitch, 1.0)
+
+
+def test_an_outer_line_ends_on_a_note_that_nothing_held_lies_beyond() -> None:
+    c = placed([*line(60, 0, BARS), (1, 4 * BAR, 4 * BAR, 84)])
+    ends = {
+        bar: findings._ends_outside(c, of_the_top("climb", bar, 62), None) for bar in (5, 8)
+    }
+    assert ends == {5: False, 8: True}
+
+
+def test_how_a_high_point_is_reached_is_told_of_a_hand_with_one_line() -> None:
+    point = of_the_top("high_point", 2, 62)
+    assert findings._in_a_line(placed(line(60, 0, BARS)), point)
+    assert not findings._in_a_line(placed([*line(60, 0, BARS), (0, BAR, BAR, 50)]), point)
+
+
+def test_a_stay_on_one_note_is_not_where_the_piece_stays() -> None:
+    stays = [each for each in reading(placed(WITHHELD)).stays if each.main and not each.part]
+    alone = replace(stays[0], low=60, high=60)
+    assert findings._clearest_stay([alone, stays[0]]) is stays[0]
+
+
+def test_bars_are_counted_without_upbeats_and_halves() -> None:
+    printed = ("0", "1", "2", "2a", "10")
+    assert [n for n in printed if findings._no_bar(n, printed)] == ["0", "2a"]
+
+
 def repeated(labels: tuple[str, ...], order: list[int]) -> Played:
     played = perform(score(line(60, 0, len(order))))
     seen: dict[int, int] = {}

@@ -39,7 +39,7 @@ from corpusreg.documents.report import write_report
 from corpusreg.room import uploads
 from corpusreg.room.app import room
 from corpusreg.room.desk import Desk, run_folder, sweep
-from corpusreg.room.piles import Pile
+from corpusreg.room.piles import Pile, PileSheets
 from corpusreg.room.uploads import clean, take
 from corpusreg.session import Session
 from corpusreg.system import settings
@@ -688,7 +688,10 @@ class TestTheTeacher:
         pile = desk.piles[stairs.rpartition("/")[2]]
         found = pile.group
         given = {"token": token(client), "name": "<b>bell</b>", "first": "5", "work": "0"}
+        before, pile.sheets = pile.sheets, PileSheets()
         page = get(client, post(client, f"{stairs}/correct", given).headers["Location"])
+        assert pile.sheets.old and pile.news == "Added: <b>bell</b>, bar 5."
+        pile.sheets = before
         assert "&lt;b&gt;bell&lt;/b&gt; in bar 5." in page.text and pile.group != found
         post(client, f"{stairs}/correct", {"token": token(client), "undo": "0"})
         assert pile.group == found
@@ -698,7 +701,7 @@ class TestTheTeacher:
     ) -> None:
         post(client, f"{stairs}/assign", {"token": token(client), "device": "shift"})
         kept = get(client, f"{stairs}/class?scores")
-        again = settled(desk, give(client, (kept.data, "kept.class.json")))
+        again = settled(desk, give(client, (kept.data, "kept.class (1).json")))
         first, second = (desk.piles[each.rpartition("/")[2]] for each in (stairs, again))
         assert second.group == first.group and second.settings == first.settings
         assert get(client, f"{again}/report/0").status_code == 200

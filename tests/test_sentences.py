@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from types import SimpleNamespace
 from typing import Any
 
@@ -9,13 +10,14 @@ import pytest
 from by_hand import bars_of
 
 from corpusreg.comparison.comparison import PlacedMeasure, PlacedStay
+from corpusreg.comparison.findings import PieceFacts, bare_event
 from corpusreg.measures.definitions import BY_NAME
 from corpusreg.measures.events import Event
 from corpusreg.measures.shifts import Shift
 from corpusreg.measures.stays import Stay
 from corpusreg.norms.reference import Placement
 from corpusreg.score.pitch import USUAL
-from corpusreg.text.findings import event_words, move_words
+from corpusreg.text.findings import event_words, move_words, sentence
 
 NOT_PLACED = Placement(None, None, None, None, 0.0, "too short")
 
@@ -83,6 +85,27 @@ BARS = bars_of([16] * 8)
 
 
 @pytest.mark.parametrize(
+    ("changes", "given", "said"),
+    [
+        # Others had the bass while the cello rested: its rest is not the bass's.
+        ({"by": "enters"}, {"players": ("Cello",), "rest": 20, "size": 4.0, "clean": True,
+                            "low": 36, "high": 48},
+         "Nothing sounds below A3 for four bars; then the cello brings the bass back in bar 2,"
+         " down to C2."),
+        # Each has a note and a rest of its own.
+        ({"kind": "voice_entry"}, {"players": ("Oboe", "Cello"), "size": 4.0},
+         "The oboe and the cello enter in bar 2."),
+    ],
+)  # fmt: skip
+def test_what_is_said_of_players(
+    changes: dict[str, Any], given: dict[str, Any], said: str
+) -> None:
+    piece = PieceFacts("", "", "", "", ("Oboe", "Cello"), ("oboe", "cello"),
+                       8, 8, 8, 8, False, 0, 0)  # fmt: skip
+    assert sentence(replace(bare_event(event(**changes), BARS), **given), piece) == said
+
+
+@pytest.mark.parametrize(
     ("changes", "said"),
     [
         ({}, "The bass is withheld: nothing below A3 for four bars, then down to C2"
@@ -91,6 +114,9 @@ BARS = bars_of([16] * 8)
          " then down to C2 in bar 2, as the music of bar 1 returns"),
         ({"kind": "withheld_top", "edge": 30, "grazes": 1}, "The top is withheld: almost"
          " nothing above F♯1 for four bars, then up to C3 in bar 2"),
+        ({"kind": "high_point", "bars": (3, 6)}, "High point C3 in bars 2, 4 and 7"),
+        ({"kind": "high_point", "bars": (2, 3, 4, 5)},
+         "High point C3 in bar 2, the first of five bars with it"),
         ({"kind": "cleared"}, "The middle clears in bar 1 for four bars; bar 2 fills it"
          " again with C2 and C3"),
         ({"kind": "entry"}, "The space at C2–C3 fills in bar 2 after four bars"),
