@@ -69,20 +69,6 @@ OWN = ("CORPUSREG_", "COLUMNS")
 
 Command = Callable[..., subprocess.CompletedProcess[str]]
 
-# Files whose tests take longest, which begin first where files are spread over processes, so
-# that none of them is left for the end.
-LONG = (
-    "room", "store", "batch", "page", "studies", "validity", "profiles", "variants", "cluster",
-    "handout", "findings", "lilypond", "revise", "corpora_commands", "properties", "faults",
-)  # fmt: skip
-
-
-def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Long files first, the others in their order."""
-    last = len(LONG)
-    place = {f"test_{name}": number for number, name in enumerate(LONG)}
-    items.sort(key=lambda item: place.get(item.path.stem, last))
-
 
 def chosen_files() -> list[SourceFile]:
     """The files of the small reference, the same every time."""

@@ -118,7 +118,7 @@ def test_the_setup_commands_are_one_line_each() -> None:
     setup = [line for line in README.splitlines() if line.startswith("python3 -m venv")]
     assert len(setup) == 2
     assert setup[0].endswith(" && corpusreg demo")
-    assert setup[1].endswith(" && pytest -n auto --dist loadfile --no-loadscope-reorder")
+    assert setup[1].endswith(" && pytest -n auto --dist loadfile")
     assert all(line in "".join(blocks(README, "sh")) for line in setup)
 
 
