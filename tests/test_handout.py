@@ -585,6 +585,10 @@ class TestClass:
         assert self.shared([80, 90, 99, 76, 50, 50, 40, 30]) == [("high", 4, 8)]
         assert self.shared([80, 90, 99, 50, 50, 50, 40]) == []  # less than half
         assert self.shared([80, 90]) == []  # two are no class
+        # Whose side is not certain is said to be there perhaps.
+        some = [piece(n, rank, tied=rank == 10) for n, rank in enumerate((80, 90, 99, 10))]
+        (found,) = classroom("Class", some, ["span"]).shared
+        assert not found.others and [each.piece for each in found.perhaps] == some[3:]
         assert chance_words("span", 4, 8).endswith("in about one class in 9.")
         assert self.shared([80, 90, 99, 76, 95], tied=True) == []
 

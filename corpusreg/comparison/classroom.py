@@ -22,7 +22,7 @@ pieces would lie there if they were drawn at random; it decides nothing.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from corpusreg.comparison.class_piece import DEVICES, ClassPiece, Happening, MeasurePlace
@@ -96,7 +96,7 @@ class ClassLine:
 class Shared:
     """A habit that the class shares: `many` of `placed` lie on one side of a line.
 
-    others: who lies on the other side.
+    others: who lies on the other side; perhaps: whose ring is drawn there.
     """
 
     measure: Measure
@@ -104,6 +104,7 @@ class Shared:
     many: int
     placed: int
     others: tuple[Member, ...]
+    perhaps: tuple[Member, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -241,8 +242,17 @@ def _shared(line: ClassLine, end: str) -> Shared | None:
     if many < LEAST or 2 * many < placed:
         return None
     others = line.on("low" if end == "high" else "high")
-    members = sorted((dot.member for dot in others), key=lambda m: (m.label.casefold(), m.key))
-    return Shared(line.measure, end, many, placed, tuple(members))
+    rings = (
+        dot
+        for dot in line.on("none")
+        if (dot.percentile < QUARTER if end == "high" else dot.percentile > 100 - QUARTER)
+    )
+    return Shared(line.measure, end, many, placed, _by_name(others), _by_name(rings))
+
+
+def _by_name(dots: Iterable[Dot]) -> tuple[Member, ...]:
+    members = (dot.member for dot in dots)
+    return tuple(sorted(members, key=lambda m: (m.label.casefold(), m.key)))
 
 
 def _devices(members: Sequence[Member]) -> tuple[Device, ...]:

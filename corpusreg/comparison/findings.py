@@ -59,8 +59,8 @@ from corpusreg.score.pitch import USUAL, Spelling
 from corpusreg.score.played import PlayedBars, segments
 
 __all__ = [
-    "HEADLINE", "OPEN", "Company", "Finding", "PieceFacts", "Rank", "Reading", "Shown",
-    "Suggestion", "bare_event", "is_register", "rank_of", "reading", "shown_run",
+    "HEADLINE", "OPEN", "SEEN_IN_STAYS", "Company", "Finding", "PieceFacts", "Rank", "Reading",
+    "Shown", "Suggestion", "bare_event", "is_register", "rank_of", "reading", "shown_run",
 ]  # fmt: skip
 
 TIED = 0.2  # share of works with exactly this value, from which a rank says nothing
@@ -117,7 +117,7 @@ _WIDE = 12  # semitones of a shift that is clear as it is
 _SUSTAINING = ("voice", "strings", "woodwind", "brass")  # families that can hold a note
 _BEFORE = 4  # notes up to a high or low point that show whether its hand plays one line
 OPEN = 90  # ranks that an interval spans, from which it says next to nothing
-_SEEN_IN_STAYS = frozenset(("movement_bar", "movement_phrase", "shift_rate"))
+SEEN_IN_STAYS = frozenset(("movement_bar", "movement_phrase", "shift_rate"))
 
 Kind = Literal["event", "measure", "stay", "section", "player"]
 Side = Literal["less", "more", "middle", "tied"]
@@ -510,7 +510,7 @@ def _measure(placed: PlacedMeasure, c: Comparison) -> Finding:
     rank = rank_of(placed)
     low_side = rank is not None and rank.percentile <= 50
     passages = placed.passages
-    if low_side and placed.measure.name in _SEEN_IN_STAYS:
+    if low_side and placed.measure.name in SEEN_IN_STAYS:
         longest = max(c.whole.stays, key=lambda stay: (stay.bars, -stay.first))
         passages = ((longest.first, longest.last),)
     return Finding(

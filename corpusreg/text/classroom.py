@@ -36,6 +36,7 @@ from corpusreg.comparison.classroom import (
 )
 from corpusreg.comparison.comparison import Comparison
 from corpusreg.comparison.findings import (
+    SEEN_IN_STAYS,
     SHOWN_BARS,
     TIED,
     Finding,
@@ -351,8 +352,11 @@ def _shared(shared: Shared) -> str:
         f"{shared.placed} pieces lie in the {'highest' if high else 'lowest'} quarter of the "
         "works they are compared with."
     )
-    if shared.others:
-        text += f" At the other end: {', '.join(named(each) for each in shared.others)}."
+    ends = [", ".join(map(named, shared.others))] if shared.others else []
+    if shared.perhaps:
+        ends.append(f"perhaps {', '.join(map(named, shared.perhaps))}")
+    if ends:
+        text += f" At the other end: {'; '.join(ends)}."
     return text
 
 
@@ -547,7 +551,13 @@ def _candidates(piece: ClassPiece, chosen: frozenset[str]) -> Iterator[Sentence]
     ]
     for each in unusual:
         # Where the ends of the span sound stands in its sentence.
-        listen = f" Listen to {each.where}." if each.where and each.name != "span" else ""
+        place = piece.places.get(each.name)
+        still = place is not None and (place.percentile or 0) <= 50
+        listen = ""
+        if each.where and each.name in SEEN_IN_STAYS and still:
+            listen = f" It stays longest in {each.where}."
+        elif each.where and each.name != "span":
+            listen = f" Listen to {each.where}."
         where = each.where or "the piece"
         yield Sentence(each.name, f"{each.sentence}{listen}", where, each.shown)
     yield from events[:1]

@@ -70,7 +70,8 @@ _WORDS: Mapping[str, _Words] = {
         "less", "active within the bar", "calm within the bar",
     ),
     "shift_rate": _Words(
-        "The register shifts {v}", "more often", "less often", "shifts often",
+        "The register shifts {v}, small shifts included", "more often", "less often",
+        "shifts often",
         "seldom shifts", "The register never shifts",
     ),
     "longest_dwell": _Words(
