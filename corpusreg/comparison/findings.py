@@ -83,7 +83,7 @@ FIRST_STRENGTH = {
 }  # fmt: skip
 WITHHELD = ("withheld_bass", "withheld_top")
 # Bars: of a part that rests meanwhile; of one that plays on, where two are an ordinary line.
-SHORTEST_WAIT = {"enters": 2.0, "": 3.0}
+SHORTEST_REST, SHORTEST_WAIT = 2.0, 3.0
 LEAST_WAIT = 4.0  # bars; a shorter wait is never told first
 # A wait leads where it is a sixth of the piece or this long. A shorter one is a breath in a
 # long piece: anything else that is clear is told before it.
@@ -111,12 +111,12 @@ SHOWN = 2  # passages in notation on a first page
 SHOWN_BARS = 4  # about a line of music
 # Of a long way its end is shown, where it arrives.
 _SHOWN_BY_THEIR_END = frozenset(("climb", "descent", "wedge"))
-# Few moves show best in the longest stay.
 _LINES = ("climb", "descent")
 _WIDE = 12  # semitones of a shift that is clear as it is
 _SUSTAINING = ("voice", "strings", "woodwind", "brass")  # families that can hold a note
 _BEFORE = 4  # notes up to a high or low point that show whether its hand plays one line
 OPEN = 90  # ranks that an interval spans, from which it says next to nothing
+# Few moves show best in the longest stay.
 SEEN_IN_STAYS = frozenset(("movement_bar", "movement_phrase", "shift_rate"))
 
 Kind = Literal["event", "measure", "stay", "section", "player"]
@@ -700,12 +700,12 @@ def _event(c: Comparison, event: Event, part: str | None, names: _Names) -> Find
         rest=rest,
         from_start=rest is not None and rest == event.bar,
     )
-    if event.kind in ("climb", "descent") and not _ends_outside(c, event, part):
+    if event.kind in _LINES and not _ends_outside(c, event, part):
         return None
     if event.kind in WITHHELD and event.edge is not None:
         low, high, clean, waited = _withheld(c, event, part)
         size = waited if clean else found.size
-        if (size or 0) < SHORTEST_WAIT.get(event.by, SHORTEST_WAIT[""]):
+        if (size or 0) < (SHORTEST_REST if event.by == "enters" else SHORTEST_WAIT):
             return None
         return replace(found, low=low, high=high, clean=clean, size=size)
     if event.kind == "cleared":
@@ -721,12 +721,17 @@ def _event(c: Comparison, event: Event, part: str | None, names: _Names) -> Find
     return found
 
 
+def _last_note(event: Event) -> int:
+    """Where an outer line arrives."""
+    return event.low if event.kind == "descent" else event.high
+
+
 def _ends_outside(c: Comparison, event: Event, part: str | None) -> bool:
     """Whether the last note of an outer line is outermost when it is struck, with what is
     held from before.
     """
     notes = (c.parts[part] if part else c.whole).played.notes
-    end = event.low if event.kind == "descent" else event.high
+    end = _last_note(event)
     sign = -1 if event.by == "bottom" else 1
     near = (notes.bar >= event.bar - 1) & (notes.bar <= event.bar)
     beyond = np.flatnonzero(near & (sign * (notes.pitch - end) > 0))
@@ -1083,9 +1088,9 @@ def _suggestion(c: Comparison, found: Finding | None, names: _Names) -> Suggesti
         return Suggestion(kind, found, before, note=note, **who)
     if found.name in ("cleared", "entry") and event.bar + 2 < bars:
         return Suggestion("keep_clear", found, before, bars=2, **who)
-    if found.name in ("climb", "descent") and _sings_on(c, event):
+    if found.name in _LINES and _sings_on(c, event):
         arrival = printed_place(c, event.bar, event.bar + 1)
-        note = event.low if found.name == "descent" else event.high
+        note = _last_note(event)
         return Suggestion("hold_arrival", found, arrival, note=note, bars=1, **who)
     if found.name == "pedal_point" and event.ending not in ("", "with the piece"):
         ends = printed_place(c, event.bar, event.bar + 1)
@@ -1105,7 +1110,7 @@ def _sings_on(c: Comparison, event: Event) -> bool:
     """Whether the last note of an outer line could be held: on top, short, by who can hold it,
     and not where the piece closes.
     """
-    notes, end = c.whole.played.notes, event.low if event.kind == "descent" else event.high
+    notes, end = c.whole.played.notes, _last_note(event)
     rows = np.flatnonzero((notes.bar == event.bar) & (notes.pitch == end))
     if event.by == "bottom" or not len(rows) or event.bar + 2 >= len(c.bars):
         return False

@@ -457,7 +457,7 @@ def _teacher_pages(app: Flask, desk: Desk) -> None:
     def saved(key: str) -> Response:
         found = _pile(desk, key)
         data = encoded(desk.class_file(found, scores="scores" in request.args))
-        undated = re.sub(r" \d{4}-\d\d-\d\d( with scores)?$", "", clean(found.name))
+        undated = re.sub(r" \d{4}-\d\d-\d\d$", "", clean(found.name))
         with_them = " with scores" if "scores" in request.args else ""
         name = f"{undated} {date.today().isoformat()}{with_them}{ENDING}"
         return send_file(

@@ -205,19 +205,20 @@ def stay(found: Finding, piece: PieceFacts) -> str:
     low, high = (note(pitch, piece.spelling) for pitch in (found.low, found.high))
     mostly = f"mostly between {low} and {high}"
     if throughout(found, piece):
-        if found.high - found.low > _REGISTER:
-            return f"It keeps to the same range throughout, {mostly}"
-        return f"It stays in one register throughout, {mostly}"
+        return f"It {_keeps(found)} throughout, {mostly}"
     where = capital(_place(found))
     verb = "stays" if found.place is not None and found.place.bars == 1 else "stay"
     return f"{where} {'it stays' if where.startswith('From ') else verb} {mostly}"
 
 
+def _keeps(found: Finding) -> str:
+    wide = (found.high or 0) - (found.low or 0) > _REGISTER
+    return "keeps to the same range" if wide else "stays in one register"
+
+
 def _short_stay(found: Finding, piece: PieceFacts) -> str:
     if throughout(found, piece):
-        wide = (found.high or 0) - (found.low or 0) > _REGISTER
-        kept = "keeps to the same range" if wide else "stays in one register"
-        return f"{kept} throughout, {_reg(found, piece)}"
+        return f"{_keeps(found)} throughout, {_reg(found, piece)}"
     return f"stays in {_reg(found, piece)}, {_place(found)}"
 
 
